@@ -1,0 +1,61 @@
+"""`build`: a scene becomes a building, or one InputError with everything that does not fit together."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from raycover.building.faces import Gathered
+from raycover.building.fittings import add_cubicles, add_desks, add_racking, add_solid
+from raycover.building.merge import merge
+from raycover.building.mesh import triangulate
+from raycover.building.parts import Boxes, Building, Floats, RoomShape
+from raycover.building.walls import add_partition, add_room, add_sheet, room_shapes
+from raycover.errors import InputError
+from raycover.scene.schema import Scene
+
+
+def build(scene: Scene) -> Building:
+    """Sheets and solids of a scene, each face knowing its part and construction.
+
+    Raises InputError, each problem at its line: openings that don't fit their wall, bent sheets, coincident
+    faces of different constructions.
+    """
+    rooms = room_shapes(scene)
+
+    def floor_at(x: float, y: float) -> float:
+        return next((room.floor for room in rooms if room.holds(x, y)), 0.0)
+
+    gathered = Gathered()
+    for index, room in enumerate(scene.rooms):
+        add_room(scene, index, room, gathered)
+    for index, partition in enumerate(scene.partitions):
+        add_partition(scene, index, partition, floor_at, gathered)
+    for index, sheet in enumerate(scene.sheets):
+        add_sheet(scene, index, sheet, gathered)
+    for index, row in enumerate(scene.cubicles):
+        add_cubicles(scene, index, row, floor_at, gathered)
+    for index, desks in enumerate(scene.desks):
+        add_desks(scene, index, desks, floor_at, gathered)
+    for index, solid in enumerate(scene.solids):
+        add_solid(scene, index, solid, floor_at, gathered)
+    for index, rack in enumerate(scene.racking):
+        add_racking(scene, index, rack, floor_at, gathered)
+    sheets, problems = merge(scene, gathered.faces)
+    if gathered.problems or problems:
+        raise InputError([*gathered.problems, *problems])
+    boxes = Boxes.join(gathered.boxes)
+    mesh = triangulate(sheets, boxes)
+    openings, racks = tuple(gathered.openings), tuple(gathered.racks)
+    return Building(tuple(sheets), boxes, rooms, mesh, openings, racks, _bounds(mesh.triangles, rooms))
+
+
+def _bounds(triangles: Floats, rooms: tuple[RoomShape, ...]) -> Floats:
+    """(2, 3) lowest and highest corner of everything, rooms without walls included."""
+    points = [triangles.reshape(-1, 3)]
+    for room in rooms:
+        x0, y0, x1, y1 = room.polygon.bounds
+        points.append(np.array([[x0, y0, room.floor], [x1, y1, room.floor + room.height]]))
+    everything = np.concatenate(points)
+    if not len(everything):
+        return np.array([[0.0, 0.0, 0.0], [1.0, 1.0, 1.0]])
+    return np.stack([everything.min(axis=0), everything.max(axis=0)])

@@ -1,0 +1,62 @@
+"""Sheets and boxes → triangles, each knowing its part."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import mapbox_earcut
+import numpy as np
+import shapely
+
+from raycover.building.parts import Boxes, Floats, Ints, Mesh, Sheet
+
+#: The twelve triangles of a box by its corners 0-3 below, 4-7 above, each face outward.
+_BOX_FACES = np.array(
+    [
+        [0, 2, 1], [0, 3, 2], [4, 5, 6], [4, 6, 7],
+        [0, 1, 5], [0, 5, 4], [1, 2, 6], [1, 6, 5],
+        [2, 3, 7], [2, 7, 6], [3, 0, 4], [3, 4, 7],
+    ]
+)  # fmt: skip
+
+
+def triangulate(sheets: Sequence[Sheet], boxes: Boxes) -> Mesh:
+    """Every face as triangles (n, 3, 3); parts numbered sheets first, then boxes."""
+    pieces: list[Floats] = []
+    parts: list[Ints] = []
+    for part, sheet in enumerate(sheets):
+        flat = sheet_triangles(sheet.polygon)
+        pieces.append(sheet.frame.to_space(flat.reshape(-1, 2)).reshape(-1, 3, 3))
+        parts.append(np.full(len(flat), part, np.int32))
+    pieces.append(box_triangles(boxes))
+    parts.append(np.repeat(np.arange(len(boxes), dtype=np.int32) + len(sheets), len(_BOX_FACES)))
+    return Mesh(np.concatenate(pieces).reshape(-1, 3, 3), np.concatenate(parts).astype(np.int32))
+
+
+def sheet_triangles(polygon: Any) -> Floats:
+    """(n, 3, 2) triangles of a shapely (multi)polygon, holes left out."""
+    found = []
+    for piece in shapely.get_parts(polygon):
+        rings = [np.asarray(ring.coords)[:-1] for ring in (piece.exterior, *piece.interiors)]
+        vertices = np.concatenate(rings)
+        if len(rings) == 1 and len(vertices) == 3:
+            found.append(vertices[None])
+            continue
+        ends = np.cumsum([len(ring) for ring in rings]).astype(np.uint32)
+        index = mapbox_earcut.triangulate_float64(vertices, ends).reshape(-1, 3)
+        found.append(vertices[index])
+    return np.concatenate(found) if found else np.zeros((0, 3, 2))
+
+
+def box_triangles(boxes: Boxes) -> Floats:
+    """(12·n, 3, 3) triangles of boxes, facing outward."""
+    if not len(boxes):
+        return np.zeros((0, 3, 3))
+    plan = boxes.footprints()
+    half = boxes.size[:, 2] / 2
+    corners = np.empty((len(boxes), 8, 3))
+    corners[:, :4, :2] = corners[:, 4:, :2] = plan
+    corners[:, :4, 2] = (boxes.centre[:, 2] - half)[:, None]
+    corners[:, 4:, 2] = (boxes.centre[:, 2] + half)[:, None]
+    return corners[:, _BOX_FACES].reshape(-1, 3, 3)

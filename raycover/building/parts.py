@@ -1,0 +1,218 @@
+"""What a building is made of once built: flat sheets, boxes, rooms, and marks for the drawings.
+
+Coordinates are metres in the scene's frame, float64. A sheet is crossed once whatever its thickness.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, Literal
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from raycover.catalogue import Construction, SolidMaterial
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
+
+SheetKind = Literal["wall", "floor", "ceiling", "partition", "door", "window", "panel", "leaf", "desk", "sheet"]
+BoxKind = Literal["solid", "goods", "upright", "beam"]
+Loc = tuple[str | int, ...]
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A plane in space: origin and two unit vectors (3,), x = origin + a·u + b·v."""
+
+    origin: Floats
+    u: Floats
+    v: Floats
+
+    @property
+    def normal(self) -> Floats:
+        return np.cross(self.u, self.v)
+
+    def to_space(self, points: Floats) -> Floats:
+        """(n, 2) in the plane → (n, 3)."""
+        points = np.asarray(points, float)
+        return self.origin + points[:, :1] * self.u + points[:, 1:2] * self.v
+
+    def to_plane(self, points: Floats) -> Floats:
+        """(n, 3) → (n, 2), dropping what stands off the plane."""
+        offset = np.asarray(points, float) - self.origin
+        return np.stack([offset @ self.u, offset @ self.v], axis=1)
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A flat part with a construction. `polygon` is a shapely (multi)polygon in `frame`'s plane.
+
+    `name` is the part ("hall/wall 2", "WC/door 1"), `owner` the thing of the scene it belongs to ("hall"),
+    `loc` where that stands in the scene file.
+    """
+
+    name: str
+    owner: str
+    kind: SheetKind
+    frame: Frame
+    polygon: Any
+    construction: Construction
+    loc: Loc
+
+    @property
+    def vertical(self) -> bool:
+        return abs(float(self.frame.normal[2])) < 1e-6
+
+
+@dataclass(frozen=True)
+class Boxes:
+    """All boxes as arrays: `centre` (n, 3) middle, `size` (n, 3) before turning, `turn_rad` (n,)."""
+
+    centre: Floats
+    size: Floats
+    turn_rad: Floats
+    kinds: tuple[BoxKind, ...]
+    names: tuple[str, ...]
+    owners: tuple[str, ...]
+    materials: tuple[SolidMaterial, ...]
+    locs: tuple[Loc, ...]
+
+    def __len__(self) -> int:
+        return len(self.names)
+
+    def footprints(self, chosen: Any = slice(None)) -> Floats:
+        """(n, 4, 2) corners in plan, anticlockwise, of all boxes or the chosen ones."""
+        half = self.size[chosen, None, :2] / 2 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+        cos, sin = np.cos(self.turn_rad[chosen])[:, None], np.sin(self.turn_rad[chosen])[:, None]
+        x = half[..., 0] * cos - half[..., 1] * sin
+        y = half[..., 0] * sin + half[..., 1] * cos
+        return np.stack([x, y], axis=-1) + self.centre[chosen, None, :2]
+
+    @classmethod
+    def join(cls, many: Sequence[Boxes]) -> Boxes:
+        if not many:
+            return cls(np.zeros((0, 3)), np.zeros((0, 3)), np.zeros(0), (), (), (), (), ())
+        return cls(
+            np.concatenate([b.centre for b in many]),
+            np.concatenate([b.size for b in many]),
+            np.concatenate([b.turn_rad for b in many]),
+            tuple(k for b in many for k in b.kinds),
+            tuple(k for b in many for k in b.names),
+            tuple(k for b in many for k in b.owners),
+            tuple(k for b in many for k in b.materials),
+            tuple(k for b in many for k in b.locs),
+        )
+
+
+@dataclass(frozen=True)
+class RoomShape:
+    """A room in plan: shapely polygon at wall centre lines, floor (m) and height (m)."""
+
+    name: str
+    polygon: Any
+    floor: float
+    height: float
+
+    def holds(self, x: float, y: float, z: float | None = None) -> bool:
+        """Whether a point lies in it, borders included; without z, in plan only."""
+        flat = bool(shapely.intersects_xy(self.polygon, x, y)) or self.polygon.distance(shapely.Point(x, y)) < 1e-6
+        return flat and (z is None or self.floor - 1e-6 <= z <= self.floor + self.height + 1e-6)
+
+
+@dataclass(frozen=True)
+class OpeningMark:
+    """An opening for the drawings: from `start` to `end` (x, y) along its wall, `sill` and `top` absolute."""
+
+    owner: str
+    kind: Literal["door", "window", "gap"]
+    start: tuple[float, float]
+    end: tuple[float, float]
+    sill: float
+    top: float
+    state: Literal["closed", "open"]
+    construction: Construction | None
+    wall_thickness: float
+
+
+@dataclass(frozen=True)
+class RackMark:
+    """The outline of a rack's row in plan, (4, 2) anticlockwise, its bays, and its height range."""
+
+    owner: str
+    corners: Floats
+    bays: int
+    bottom: float
+    top: float
+    loaded: bool
+
+
+@dataclass(frozen=True)
+class Mesh:
+    """Every face as triangles: (n, 3, 3) and the part each belongs to, (n,).
+
+    Parts are numbered sheets first, then boxes.
+    """
+
+    triangles: Floats
+    part: Ints
+
+
+@dataclass(frozen=True)
+class Building:
+    """A scene as geometry."""
+
+    sheets: tuple[Sheet, ...]
+    boxes: Boxes
+    rooms: tuple[RoomShape, ...]
+    mesh: Mesh
+    openings: tuple[OpeningMark, ...] = ()
+    racks: tuple[RackMark, ...] = ()
+    bounds: Floats = field(default_factory=lambda: np.array([[0.0, 0, 0], [1, 1, 1]]))
+
+    @property
+    def n_parts(self) -> int:
+        return len(self.sheets) + len(self.boxes)
+
+    def part_name(self, part: int) -> str:
+        n = len(self.sheets)
+        return self.sheets[part].name if part < n else self.boxes.names[part - n]
+
+    def part_owner(self, part: int) -> str:
+        n = len(self.sheets)
+        return self.sheets[part].owner if part < n else self.boxes.owners[part - n]
+
+    def part_made_of(self, part: int) -> Construction | SolidMaterial:
+        n = len(self.sheets)
+        return self.sheets[part].construction if part < n else self.boxes.materials[part - n]
+
+    @cached_property
+    def _room_tree(self) -> Any:
+        return shapely.STRtree([room.polygon for room in self.rooms])
+
+    def rooms_at(self, points: Floats) -> Ints:
+        """Index (n,) of the room that holds each point (n, 3), borders included, −1 for none.
+
+        Where several do (a border, storeys), the first whose height takes the point in.
+        """
+        found = np.full(len(points), -1, np.int32)
+        if not self.rooms or not len(points):
+            return found
+        point, room = self._room_tree.query(shapely.points(points[:, :2]), predicate="dwithin", distance=1e-6)
+        floor = np.array([r.floor for r in self.rooms])
+        top = floor + [r.height for r in self.rooms]
+        z = points[point, 2]
+        held = (floor[room] - 1e-6 <= z) & (z <= top[room] + 1e-6)
+        order = np.lexsort((-room[held], point[held]))  # the lowest index is written last
+        found[point[held][order]] = room[held][order]
+        return found
+
+    def floor_at(self, x: float, y: float) -> float:
+        """Floor (m) of the room that holds (x, y) in plan, else 0: what heights count from."""
+        return next((room.floor for room in self.rooms if room.holds(x, y)), 0.0)
+
+    def room_at(self, x: float, y: float, z: float | None = None) -> RoomShape | None:
+        return next((room for room in self.rooms if room.holds(x, y, z)), None)

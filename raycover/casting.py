@@ -1,0 +1,222 @@
+"""One detector against points: the margin in open air, then what stands in the way, then the cause of a miss."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raycover.detectors import Unit
+from raycover.physics.infrared import contrast_db, contrast_factor
+from raycover.physics.margin import Local, inside_lens, mask_loss_db, reach_margin_db, to_local, undominated
+from raycover.physics.pattern import Footprint
+from raycover.rays import LIFT, RayScene, Segments, take
+from raycover.scene.parts import Conditions
+from raycover.surfaces import Surface
+
+Floats = NDArray[np.float64]
+Single = NDArray[np.float32]
+Bools = NDArray[np.bool_]
+
+#: Margins below this (dB) are not followed up: no ray is cast, the map says −inf.
+LOWEST_DB = -9.0
+#: Cause codes, in the order in which the first that holds is taken (0: detected).
+CAUSES = ("none", "out-of-reach", "outside-lens", "masked", "blocked", "material-loss", "too-warm")
+NONE, OUT_OF_REACH, OUTSIDE_LENS, MASKED, BLOCKED, MATERIAL_LOSS, TOO_WARM = range(7)
+
+
+@dataclass(frozen=True)
+class Weather:
+    """What conditions mean for the casting: contrast in dB, which losses."""
+
+    contrast_db: float
+    losses: str
+
+    @classmethod
+    def of(cls, conditions: Conditions) -> Weather:
+        return cls(float(contrast_db(contrast_factor(conditions.ambient_c))), conditions.losses)
+
+    def heat_db(self, unit: Unit) -> float:
+        return self.contrast_db if unit.kind == "infrared" else 0.0
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A detector's margins over the window of a surface that it can reach; −inf where it sees nothing."""
+
+    rows: slice
+    columns: slice
+    margin_db: Single
+
+    @property
+    def window(self) -> tuple[slice, slice]:
+        return self.rows, self.columns
+
+
+def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
+    """Margins of one detector on one surface, or None where it reaches no cell of it."""
+    footprints = undominated(unit.footprints_for(surface.motion))
+    window = _window(unit, footprints, surface, weather)
+    if window is None:
+        return None
+    rows, columns = window
+    best = np.full((rows.stop - rows.start, columns.stop - columns.start), -np.inf, np.float32)
+    inside = surface.inside[rows, columns]
+    dx = (surface.x[columns] - unit.position[0])[None, :]
+    dy = (surface.y[rows] - unit.position[1])[:, None]
+    for height in surface.heights:
+        dz = np.asarray(surface.floor_at(rows, columns) + height - unit.position[2], float)
+        margin = _open_margin_db(unit, (dx, dy, dz), footprints, weather)
+        flat = np.flatnonzero(inside & (margin >= LOWEST_DB))
+        if not len(flat):
+            continue
+        row, column = np.divmod(flat, best.shape[1])
+        lift = LIFT if height < LIFT else 0.0
+        targets = np.empty((len(flat), 3))
+        targets[:, 0] = surface.x[columns][column]
+        targets[:, 1] = surface.y[rows][row]
+        targets[:, 2] = (dz.ravel()[flat] if dz.size > 1 else dz.item()) + unit.position[2] + lift
+        through = margin.ravel()[flat] + _obstacles_db(unit, rays.segments(unit.position, targets), rays, weather)
+        best.ravel()[flat] = np.maximum(best.ravel()[flat], through)
+    return Patch(rows, columns, best)
+
+
+def _window(
+    unit: Unit, footprints: tuple[Footprint, ...], surface: Surface, weather: Weather
+) -> tuple[slice, slice] | None:
+    """The rows and columns that the detector can reach at all, or None."""
+    heat = weather.heat_db(unit)
+    if not footprints or not np.isfinite(heat):
+        return None
+    floor = np.asarray(surface.floor)
+    dz = np.array([floor.min() + min(surface.heights), floor.max() + max(surface.heights)]) - unit.position[2]
+    nearest_dz = 0.0 if dz[0] <= 0 <= dz[1] else float(np.abs(dz).min())
+    radius = 0.0
+    for footprint in footprints:
+        slant = footprint.largest_slant * 10 ** ((heat - LOWEST_DB) / 40)
+        flat = np.sqrt(max(slant**2 - nearest_dz**2, 0.0))
+        if unit.kind == "infrared" and unit.tilt_deg == 0:
+            flat = min(flat, max(-float(dz[0]), 0.0) * np.tan(footprint.edge_off_axis_rad) * 1.0001)
+        radius = max(radius, flat)
+    spans = []
+    for centres, place in ((surface.y, unit.position[1]), (surface.x, unit.position[0])):
+        first, last = np.searchsorted(centres, [place - radius, place + radius], side="left")
+        last = min(int(last) + 1, len(centres))
+        if radius == 0 or first >= last:
+            return None
+        spans.append(slice(int(first), last))
+    return spans[0], spans[1]
+
+
+def _open_margin_db(
+    unit: Unit, offset: tuple[Floats, Floats, Floats], footprints: tuple[Footprint, ...], weather: Weather
+) -> Floats:
+    """Margin (dB) without obstacles: best footprint whose lens holds the point, heat, masks."""
+    local = to_local(unit.rotation, offset)
+    shape = np.broadcast_shapes(*(part.shape for part in local))
+    best: Floats | None = None
+    for footprint in footprints:
+        margin = reach_margin_db(local, footprint, unit.reach_behind)
+        if unit.kind == "infrared":
+            margin = np.where(inside_lens(local, footprint), margin, -np.inf)
+        best = margin if best is None else np.maximum(best, margin)
+    if best is None:
+        return np.full(shape, -np.inf)
+    if (heat := weather.heat_db(unit)) != 0:
+        best = best + heat
+    if unit.masks:
+        best = best - 2 * mask_loss_db(local, unit.masks)
+    return np.broadcast_to(best, shape)
+
+
+def _obstacles_db(unit: Unit, segments: Segments, rays: RayScene, weather: Weather) -> Floats:
+    """What obstacles add to the margin, (n,): 0, −2 L, or −inf."""
+    if unit.kind == "infrared":
+        return np.where(rays.infrared_blocked(segments), -np.inf, 0.0)
+    assert unit.frequency_ghz is not None
+    return -2 * rays.microwave_loss_db(segments, unit.frequency_ghz, weather.losses)
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """One detector's view of points (n,).
+
+    `margin_db` may be −inf; `potential_db` is the margin from distance alone at 20 °C, lens and masks aside;
+    `cause` codes as `CAUSES`; `blocker` the part that stops or costs most, −1 where none matters.
+    """
+
+    margin_db: Floats
+    potential_db: Floats
+    cause: NDArray[np.int8]
+    blocker: NDArray[np.int32]
+    distance_m: Floats
+
+
+def potential_db(unit: Unit, points: Floats, motion: str) -> Floats:
+    """Margin (n,) from distance alone, the best declared motion that counts; −inf where none is declared."""
+    local = to_local(unit.rotation, tuple((points - unit.position).T))  # type: ignore[arg-type]
+    return _potential_db(unit, local, motion, len(points))
+
+
+def _potential_db(unit: Unit, local: Local, motion: str, n: int) -> Floats:
+    best = np.full(n, -np.inf)
+    for footprint in unit.footprints_for(motion):
+        best = np.maximum(best, reach_margin_db(local, footprint, unit.reach_behind))
+    return best
+
+
+def judge(
+    unit: Unit, points: Floats, motion: str, rays: RayScene, weather: Weather, *, lifted: Bools | None = None
+) -> Judgement:
+    """How one detector sees points (n, 3) and why not where it doesn't. `lifted` (n,) marks points on a floor."""
+    n = len(points)
+    offset = (points - unit.position).T
+    local = to_local(unit.rotation, (offset[0], offset[1], offset[2]))
+    potential = _potential_db(unit, local, motion, n)
+    in_lens = np.zeros(n, bool)
+    reach = np.full(n, -np.inf)
+    for footprint in unit.footprints_for(motion):
+        margin = reach_margin_db(local, footprint, unit.reach_behind)
+        within = inside_lens(local, footprint) if unit.kind == "infrared" else np.ones(n, bool)
+        in_lens |= within
+        reach = np.where(within, np.maximum(reach, margin), reach)
+    if not unit.footprints_for(motion):
+        in_lens[:] = True  # nothing declared for this motion: out of reach, not outside the lens
+    masks = mask_loss_db(local, unit.masks) if unit.masks else np.zeros(n)
+    heat = weather.heat_db(unit)
+    open_air = reach + heat
+    targets = points + np.array([0, 0, LIFT]) * (np.zeros(n) if lifted is None else lifted)[:, None]
+    segments = rays.segments(unit.position, targets)
+    obstacles = np.full(n, -np.inf)
+    blocker = np.full(n, -1, np.int32)
+    live = in_lens & np.isfinite(masks) & np.isfinite(open_air)
+    taken = np.flatnonzero(live)
+    if len(taken):
+        some = take(segments, taken)
+        stops = rays.first_blocker(some, unit.frequency_ghz)
+        blocker[taken] = stops
+        obstacles[taken] = np.where(stops >= 0, -np.inf, 0.0)
+        if unit.frequency_ghz is not None and (through := np.flatnonzero(stops < 0)).size:
+            some = take(some, through)
+            loss, worst = rays.partial_loss_db(some, unit.frequency_ghz, weather.losses)
+            obstacles[taken[through]] = -2 * loss
+            blocker[taken[through]] = worst
+    with np.errstate(invalid="ignore"):
+        margin = np.where(live, open_air - 2 * masks + obstacles, -np.inf)
+
+    blocked = live & np.isneginf(obstacles)
+    cause = np.select(
+        [
+            margin >= 0,
+            ~in_lens,
+            np.isinf(masks) | ((open_air >= 0) & (open_air - 2 * np.where(np.isinf(masks), 0, masks) < 0)),
+            (reach >= 0) & (open_air < 0),
+            open_air < 0,
+            blocked,
+        ],
+        [NONE, OUTSIDE_LENS, MASKED, TOO_WARM, OUT_OF_REACH, BLOCKED],
+        MATERIAL_LOSS,
+    ).astype(np.int8)
+    blocker[(cause != BLOCKED) & (cause != MATERIAL_LOSS)] = -1
+    return Judgement(margin, potential, cause, blocker, np.linalg.norm(offset, axis=0))

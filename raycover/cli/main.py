@@ -1,0 +1,134 @@
+"""`raycover COMMAND`: the commands, their options, and how errors leave.
+
+Nothing heavy is imported here: `--help` must come at once.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+from raycover.cli import models
+
+app = typer.Typer(
+    name="raycover",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Where presence and motion detectors see people in a building, where not, and why.",
+    epilog="A prediction, not a site test: walk-test before hand-over. Not a safety function.",
+)
+app.add_typer(models.app, name="models")
+
+SceneFile = Annotated[Path, typer.Argument(metavar="SCENE", help="scene file (YAML)")]
+AsJson = Annotated[bool, typer.Option("--json", help="machine output on stdout")]
+Threads = Annotated[Optional[int], typer.Option("--threads", min=1, max=256, help="default: all cores")]  # noqa: UP045
+
+
+@app.command("map")
+def map_(
+    scene: SceneFile,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
+        "pictures"
+    ),
+    view: Annotated[bool, typer.Option("--view/--no-view", help="draw the 3D picture too")] = True,
+    threads: Threads = None,
+    json: AsJson = False,
+) -> None:
+    """Solve a scene; write plans, 3D picture, figures and image data."""
+    from raycover.cli import solving
+
+    solving.map_scene(scene, output, with_view=view, threads=threads, as_json=json)
+
+
+@app.command("view")
+def view_(scene: SceneFile, threads: Threads = None) -> None:
+    """Solve a scene and look at it in a window."""
+    from raycover.cli import solving
+
+    solving.view_scene(scene, threads=threads)
+
+
+@app.command("probe")
+def probe_(
+    scene: SceneFile,
+    at: Annotated[str, typer.Option("--at", metavar="X,Y,Z", help="the point, absolute, in metres")],
+    motion: Annotated[str, typer.Option("--motion", help="any, tangential, radial or presence")] = "any",
+    json: AsJson = False,
+) -> None:
+    """Why is this point seen or not: every detector, ray by ray."""
+    from raycover.cli import solving
+
+    solving.probe_scene(scene, at, motion=motion, as_json=json)
+
+
+@app.command("check")
+def check_(scene: SceneFile, json: AsJson = False) -> None:
+    """Is the file sound: everything wrong or doubtful, with its line."""
+    from raycover.cli import solving
+
+    solving.check_scene(scene, as_json=json)
+
+
+@app.command("new")
+def new_(
+    scene: Annotated[Path, typer.Argument(metavar="SCENE", help="the file to write")] = Path("scene.yaml"),
+    force: Annotated[bool, typer.Option("--force", help="overwrite a file that is there")] = False,
+) -> None:
+    """Write a starter scene that runs."""
+    from raycover.cli import starting
+
+    starting.new_scene(scene, force=force)
+
+
+@app.command("doctor")
+def doctor_(json: AsJson = False) -> None:
+    """What is installed, what is missing, and what that costs."""
+    from raycover.cli import starting
+
+    starting.doctor(as_json=json)
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        from raycover import __version__
+
+        typer.echo(f"raycover {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="print the version")
+    ] = False,
+) -> None:
+    """Options before the command."""
+
+
+def main(args: list[str] | None = None) -> None:
+    """Run the command line: user errors as messages on stderr, never a traceback.
+
+    Exit 0 done, 1 a need is missed, 2 the input is wrong, 3 something optional is not installed.
+    """
+    from raycover.errors import RaycoverError
+
+    try:
+        app(args)
+    except RaycoverError as error:
+        print(error, file=sys.stderr)
+        sys.exit(error.exit_code)
+    except MemoryError:
+        print("out of memory: make grid coarser, or map fewer planes", file=sys.stderr)
+        sys.exit(2)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,42 @@
+"""What commands say: data on stdout, talk and progress on stderr."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+from raycover.errors import Problem
+
+
+def talk(text: str) -> None:
+    """A line for the person, on stderr; long lines stay whole."""
+    Console(stderr=True, highlight=False).print(text, soft_wrap=True, markup=False)
+
+
+def warn(problems: Iterable[Problem]) -> None:
+    for problem in problems:
+        talk(problem.frame())
+
+
+def data(value: Any) -> None:
+    """JSON on stdout. Infinities never get here: a JSON of ours has none."""
+    typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))
+
+
+@contextmanager
+def progress(label: str) -> Iterator[Any]:
+    """A bar on stderr, gone when done; yields a callback (done, all)."""
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(label, total=None)
+
+        def step(done: int, everything: int) -> None:
+            bar.update(task, completed=done, total=everything)
+
+        yield step

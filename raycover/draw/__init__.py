@@ -1,0 +1,1 @@
+"""Pictures of a coverage: takes results, computes nothing."""

@@ -1,0 +1,127 @@
+"""Type: bundled fonts, free text made safe to draw, and its size on paper.
+
+Only fonts that come with matplotlib are used, by file, so that every machine draws the same page.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Literal
+
+import matplotlib
+from matplotlib.backends.backend_agg import RendererAgg
+from matplotlib.font_manager import FontProperties, get_font
+
+Font = Literal["sans", "bold", "oblique", "serif", "italic"]
+_FILES: dict[str, str] = {
+    "sans": "DejaVuSans.ttf",
+    "bold": "DejaVuSans-Bold.ttf",
+    "oblique": "DejaVuSans-Oblique.ttf",
+    "serif": "STIXGeneral.ttf",
+    "italic": "STIXGeneralItalic.ttf",
+}
+#: What stands in for a font that lacks a character of the text.
+_STAND_IN: dict[str, Font] = {"serif": "sans", "italic": "oblique"}
+#: An empty box, the usual sign for a character that no font here holds.
+_UNKNOWN = "\u25a1"
+_ELLIPSIS = "…"
+
+
+def font_path(font: Font) -> Path:
+    return Path(matplotlib.get_data_path()) / "fonts" / "ttf" / _FILES[font]
+
+
+@lru_cache(maxsize=8)
+def _characters(font: Font) -> frozenset[int]:
+    return frozenset(get_font(str(font_path(font))).get_charmap())
+
+
+def font_for(text: str, font: Font) -> Font:
+    """The font itself where it holds every character of the text, else its stand-in."""
+    known = _characters(font)
+    return font if all(ord(c) in known for c in text) else _STAND_IN.get(font, font)
+
+
+def clean(text: str) -> str:
+    """Free text as one line that the fonts here can draw: characters none of them holds become a box."""
+    known = _characters("sans")
+    spaced = "".join(" " if c.isspace() else c for c in unicodedata.normalize("NFC", text))
+    kept = (c for c in spaced if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co", "Cn"))
+    return "".join(c if ord(c) in known else _UNKNOWN for c in kept)
+
+
+@lru_cache(maxsize=64)
+def properties(font: Font, size_pt: float) -> FontProperties:
+    return FontProperties(fname=str(font_path(font)), size=size_pt)
+
+
+@dataclass(frozen=True)
+class Extent:
+    """Size of a line of text on paper (mm): width, height above the baseline, depth below it."""
+
+    width: float
+    above: float
+    below: float
+
+    @property
+    def height(self) -> float:
+        return self.above + self.below
+
+
+@dataclass
+class Lettering:
+    """Measures text with the renderer that will draw it."""
+
+    renderer: RendererAgg
+    mm_per_px: float
+    _known: dict[tuple[str, Font, float], Extent] = field(default_factory=dict)
+
+    def extent(self, text: str, font: Font, size_pt: float) -> Extent:
+        """Extent of one line, no lower than the font's tall and deep letters together."""
+        key = (text, font, size_pt)
+        if key not in self._known:
+            prop = properties(font_for(text, font), size_pt)
+            width, height, depth = self.renderer.get_text_width_height_descent(text, prop, ismath=False)
+            _, line, line_depth = self.renderer.get_text_width_height_descent("lp", prop, ismath=False)
+            above = max(height - depth, line - line_depth)
+            mm = self.mm_per_px
+            self._known[key] = Extent(width * mm, above * mm, max(depth, line_depth) * mm)
+        return self._known[key]
+
+    def fit(self, text: str, font: Font, size_pt: float, width: float) -> str:
+        """The text, shortened with an ellipsis where it is wider than `width` (mm)."""
+        if self.extent(text, font, size_pt).width <= width:
+            return text
+        low, high = 0, len(text)
+        while low < high:
+            middle = (low + high + 1) // 2
+            if self.extent(text[:middle].rstrip() + _ELLIPSIS, font, size_pt).width <= width:
+                low = middle
+            else:
+                high = middle - 1
+        return text[:low].rstrip() + _ELLIPSIS
+
+    def fit_size(self, text: str, font: Font, sizes_pt: Sequence[float], width: float) -> tuple[str, float]:
+        """The largest of falling sizes in which the text fits whole; shortened at the smallest if none."""
+        for size in sizes_pt:
+            if self.extent(text, font, size).width <= width:
+                return text, size
+        return self.fit(text, font, sizes_pt[-1], width), sizes_pt[-1]
+
+    def wrap(self, text: str, font: Font, size_pt: float, width: float, n_lines: int) -> list[str]:
+        """The text in at most `n_lines` lines, broken at blanks, the last one shortened where need be."""
+        lines: list[str] = []
+        words = text.split(" ")
+        while words and len(lines) < n_lines - 1:
+            n = 1
+            while n < len(words) and self.extent(" ".join(words[: n + 1]), font, size_pt).width <= width:
+                n += 1
+            lines.append(self.fit(" ".join(words[:n]), font, size_pt, width))
+            words = words[n:]
+        if words:
+            lines.append(self.fit(" ".join(words), font, size_pt, width))
+        return lines

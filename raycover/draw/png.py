@@ -1,0 +1,75 @@
+"""Pictures saved small and whole: PNG with a palette of 256 colours that keeps the inks and the accent exact."""
+
+from __future__ import annotations
+
+import io
+import os
+import tempfile
+from pathlib import Path
+
+import numpy as np
+from matplotlib.colors import to_rgb
+from numpy.typing import NDArray
+from PIL import Image
+from scipy.spatial import cKDTree
+
+from raycover.draw import palette
+
+#: Colours kept as they are, whatever else the picture holds.
+_KEPT = tuple(
+    tuple(round(255 * v) for v in to_rgb(c))
+    for c in (palette.PAPER, palette.INK, palette.ACCENT, palette.SECOND_INK, palette.GOODS, palette.RULE)
+)
+_N_COLOURS = 256
+
+
+def indexed(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """A picture (ny, nx, 3) as indices (ny, nx) into a palette (n, 3) of at most 256 colours.
+
+    The palette is fitted (median cut, then k-means) to the picture's distinct colours, each weighing as the
+    logarithm of its pixels: so the few pixels of the accent are not lost among the many of the map.
+    """
+    code = (rgb[..., 0].astype(np.uint32) << 16) | (rgb[..., 1].astype(np.uint32) << 8) | rgb[..., 2]
+    counts = np.bincount(code.ravel(), minlength=1 << 24)
+    used = np.flatnonzero(counts)
+    colours = np.stack([used >> 16, (used >> 8) & 255, used & 255], axis=1).astype(np.uint8)
+    if len(colours) <= _N_COLOURS:
+        chosen = colours
+    else:
+        weight = np.ceil(np.log2(counts[used] + 1)).astype(int)
+        sample = Image.fromarray(np.repeat(colours, weight, axis=0)[None])
+        fitted = sample.quantize(_N_COLOURS - len(_KEPT), method=Image.Quantize.MEDIANCUT, kmeans=2)
+        table = np.array(fitted.getpalette(), np.uint8).reshape(-1, 3)[: _N_COLOURS - len(_KEPT)]
+        chosen = np.concatenate([np.array(_KEPT, np.uint8), table])
+    _, nearest = cKDTree(chosen.astype(float)).query(colours.astype(float))
+    lookup = np.zeros(1 << 24, np.uint8)
+    lookup[used] = nearest
+    return lookup[code], chosen
+
+
+def save_png(rgb: NDArray[np.uint8], path: str | Path, *, dpi: float) -> None:
+    """Save a picture (ny, nx, 3), row 0 at the top. It appears whole or not at all.
+
+    Raises OSError where the folder cannot be written.
+    """
+    index, colours = indexed(rgb)
+    image = Image.fromarray(index, mode=None)
+    image.putpalette(colours.tobytes())
+    data = io.BytesIO()
+    image.save(data, "PNG", dpi=(dpi, dpi), optimize=True)
+    write_whole(Path(path), data.getvalue())
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file by way of a temporary one beside it, so that no reader ever sees half of it."""
+    handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        mask = os.umask(0)
+        os.umask(mask)
+        os.chmod(name, 0o666 & ~mask)
+        os.replace(name, path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise

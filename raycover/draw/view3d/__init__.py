@@ -1,0 +1,23 @@
+"""Pictures and a window in three dimensions: the only place that knows PyVista and VTK.
+
+Importing this loads neither; they come with the first picture, once it is sure that they can draw here.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+__all__ = ["draw_view", "open_window"]
+
+if TYPE_CHECKING:
+    from raycover.draw.view3d.still import draw_view
+    from raycover.draw.view3d.window import open_window
+
+_HOME = {"draw_view": "raycover.draw.view3d.still", "open_window": "raycover.draw.view3d.window"}
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOME:
+        return getattr(import_module(_HOME[name]), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -1,0 +1,113 @@
+"""Whether 3D can be drawn here, and by what: EGL without a display for pictures, X for a window.
+
+VTK ends the whole process when it finds neither, so it is asked nothing before this module has made sure.
+Measured on VTK 9.7, Debian 12: EGL needs libEGL.so.1 (libegl1), a driver behind it (libegl-mesa0, which libegl1
+brings) and Mesa's renderer (libgl1-mesa-dri, which it does not bring); neither libgl1 nor X11 is needed. A
+window needs libX11 and libGL (libgl1).
+"""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import sys
+from typing import Any
+
+from raycover.errors import MissingPart
+
+_VARIABLE = "VTK_DEFAULT_OPENGL_WINDOW"
+_EGL_WINDOW, _X_WINDOW = "vtkEGLRenderWindow", "vtkXOpenGLRenderWindow"
+_EGL_PLATFORM_DEVICE = 0x313F
+
+NO_EGL = (
+    "3D pictures need EGL, or an X display, and this machine offers neither. On Debian or Ubuntu: "
+    "sudo apt-get install libegl1 libgl1-mesa-dri"
+)
+NO_DISPLAY = (
+    "the window needs a display, and {why}. Run it on a desktop, or through `ssh -X`; the same view as a "
+    "picture needs none: raycover map writes view.png"
+)
+
+
+def load_for_pictures() -> Any:
+    """PyVista, set to draw without a display. Raises MissingPart where 3D cannot be drawn."""
+    if sys.platform.startswith("linux"):
+        if egl_works():
+            os.environ[_VARIABLE] = _EGL_WINDOW
+        elif display_problem() is None:
+            os.environ[_VARIABLE] = _X_WINDOW
+        else:
+            raise MissingPart(NO_EGL)
+    return _pyvista()
+
+
+def load_for_window() -> Any:
+    """PyVista, set to open windows. Raises MissingPart where there is no display."""
+    if sys.platform.startswith("linux"):
+        problem = display_problem()
+        if problem is not None:
+            raise MissingPart(NO_DISPLAY.format(why=problem))
+        os.environ[_VARIABLE] = _X_WINDOW
+    return _pyvista()
+
+
+def egl_works() -> bool:
+    """Whether some EGL device starts. Loads no VTK and leaves nothing behind but the loaded library."""
+    egl = _library("libEGL.so.1")
+    if egl is None:
+        return False
+    try:
+        find = egl.eglGetProcAddress
+        find.restype, find.argtypes = ctypes.c_void_p, [ctypes.c_char_p]
+        query, display_of = find(b"eglQueryDevicesEXT"), find(b"eglGetPlatformDisplayEXT")
+        if not query or not display_of:
+            return False
+        query_devices = ctypes.CFUNCTYPE(
+            ctypes.c_uint, ctypes.c_int, ctypes.POINTER(ctypes.c_void_p), ctypes.POINTER(ctypes.c_int)
+        )(query)
+        get_display = ctypes.CFUNCTYPE(ctypes.c_void_p, ctypes.c_uint, ctypes.c_void_p, ctypes.c_void_p)(display_of)
+        start = egl.eglInitialize
+        start.restype = ctypes.c_uint
+        start.argtypes = [ctypes.c_void_p, ctypes.POINTER(ctypes.c_int), ctypes.POINTER(ctypes.c_int)]
+    except AttributeError:
+        return False
+    devices, n = (ctypes.c_void_p * 16)(), ctypes.c_int(0)
+    if not query_devices(16, devices, ctypes.byref(n)):
+        return False
+    major, minor = ctypes.c_int(), ctypes.c_int()
+    displays = [get_display(_EGL_PLATFORM_DEVICE, devices[k], None) for k in range(n.value)]
+    return any(d and start(d, ctypes.byref(major), ctypes.byref(minor)) for d in displays)
+
+
+def display_problem() -> str | None:
+    """Why no X window can be opened here, or None where one can."""
+    name = os.environ.get("DISPLAY", "")
+    if not name:
+        return "there is none here (DISPLAY is not set)"
+    x11 = _library("libX11.so.6")
+    if x11 is None:
+        return "libX11 is missing (on Debian or Ubuntu: sudo apt-get install libx11-6)"
+    if _library("libGL.so.1") is None:
+        return "libGL is missing (on Debian or Ubuntu: sudo apt-get install libgl1)"
+    x11.XOpenDisplay.restype, x11.XOpenDisplay.argtypes = ctypes.c_void_p, [ctypes.c_char_p]
+    x11.XCloseDisplay.argtypes = [ctypes.c_void_p]
+    display = x11.XOpenDisplay(name.encode())
+    if not display:
+        return f"the display {name} does not answer"
+    x11.XCloseDisplay(display)
+    return None
+
+
+def _library(name: str) -> ctypes.CDLL | None:
+    try:
+        return ctypes.CDLL(name)
+    except OSError:
+        return None
+
+
+def _pyvista() -> Any:
+    try:
+        import pyvista
+    except ImportError as error:
+        raise MissingPart(f"3D pictures need PyVista: pip install pyvista ({error})") from None
+    return pyvista

@@ -1,0 +1,1 @@
+"""Files for other programs: summary, image data, catalogue entries."""

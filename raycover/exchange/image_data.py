@@ -1,0 +1,43 @@
+"""A plane's raster as VTK image data (.vti), which ParaView and others open.
+
+VTK's own writer, from the modules that need no display driver.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from raycover.coverage import PlaneCoverage
+
+
+def write_image_data(plane: PlaneCoverage, path: Path) -> None:
+    """Cell arrays `margin_db` (float32, NaN outside), `count`, `cause`, `best_detector` (int32, −1 outside)."""
+    from vtkmodules.util.numpy_support import numpy_to_vtk
+    from vtkmodules.vtkCommonDataModel import vtkImageData
+    from vtkmodules.vtkIOXML import vtkXMLImageDataWriter
+
+    surface = plane.surface
+    n_rows, n_columns = surface.shape
+    image = vtkImageData()
+    image.SetDimensions(n_columns + 1, n_rows + 1, 1)
+    image.SetSpacing(surface.grid, surface.grid, surface.grid)
+    floor = float(np.min(surface.floor))
+    image.SetOrigin(surface.edges[0], surface.edges[2], floor + surface.heights[0])
+    arrays = {
+        "margin_db": plane.margin_db.astype(np.float32),
+        "count": plane.count.astype(np.int32),
+        "cause": plane.cause.astype(np.int32),
+        "best_detector": plane.best_detector.astype(np.int32),
+    }
+    for name, values in arrays.items():
+        array = numpy_to_vtk(np.ascontiguousarray(values).ravel(), deep=True)
+        array.SetName(name)
+        image.GetCellData().AddArray(array)
+    image.GetCellData().SetActiveScalars("margin_db")
+    writer = vtkXMLImageDataWriter()
+    writer.SetFileName(str(path))
+    writer.SetInputData(image)
+    if not writer.Write():
+        raise OSError(0, "VTK could not write the file", str(path))

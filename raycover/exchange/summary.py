@@ -1,0 +1,120 @@
+"""Results as JSON: the summary of a coverage, the views of a probe."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import raycover
+from raycover.casting import CAUSES
+from raycover.coverage import Coverage, PlaneCoverage
+from raycover.errors import Problem
+from raycover.probe import View
+
+#: Bumped when a meaning changes; additions leave it.
+VERSION = 1
+
+
+def stamp() -> dict[str, Any]:
+    """What every JSON carries."""
+    return {"version": VERSION, "raycover": raycover.__version__}
+
+
+def summary(coverage: Coverage) -> dict[str, Any]:
+    """Figures of every plane and detector; areas in m²."""
+    detectors: dict[str, dict[str, Any]] = {name: {} for name in coverage.detector_names}
+    for plane_name, plane in coverage.items():
+        for name, (seen, alone) in zip(coverage.detector_names, plane.detector_areas(), strict=True):
+            detectors[name][plane_name] = {"detected_m2": _round(seen), "alone_m2": _round(alone)}
+    return {
+        **stamp(),
+        "title": coverage.title,
+        "conditions": {"ambient_c": coverage.ambient_c, "reserve_db": coverage.reserve_db},
+        "planes": {name: _plane(plane) for name, plane in coverage.items()},
+        "detectors": detectors,
+        "rays": coverage.n_rays,
+        "seconds": _round(coverage.seconds),
+        "backend": coverage.backend,
+        "warnings": [problem(p) for p in coverage.warnings],
+        "caution": "A prediction, not a site test: walk-test before hand-over. Not a safety function.",
+    }
+
+
+def _plane(plane: PlaneCoverage) -> dict[str, Any]:
+    area, seen = plane.area_m2, plane.area_where(plane.detected)
+    return {
+        "area_m2": _round(area),
+        "detected_m2": _round(seen),
+        "share": plane.share,
+        "assured_share": plane.assured_share,
+        "target": plane.surface.target,
+        "motion": plane.surface.motion,
+        "heights_m": list(plane.surface.heights),
+        "rooms": {
+            name: {"area_m2": _round(room_area), "share": share, "assured_share": assured}
+            for name, (room_area, share, assured) in plane.rooms().items()
+        },
+        "gaps": [
+            {
+                "area_m2": _round(gap.area_m2),
+                "widest_m": _round(gap.widest_m),
+                "at": [_round(v) for v in gap.at],
+                "room": gap.room,
+                "cause": CAUSES[gap.cause],
+                "blocked_by": gap.blocked_by,
+                "detector": gap.detector,
+            }
+            for gap in plane.gaps
+        ],
+    }
+
+
+def probe_json(point: Sequence[float], views: Sequence[View]) -> dict[str, Any]:
+    """A probe's views; numbers that are infinite become null."""
+    return {
+        **stamp(),
+        "point": list(point),
+        "detected": any(view.detected for view in views),
+        "detectors": [
+            {
+                "name": view.name,
+                "detected": view.detected,
+                "margin_db": finite(view.margin_db),
+                "distance_m": view.distance_m,
+                "cause": view.cause,
+                "crossings": [
+                    {
+                        "object": c.object,
+                        "part_of": c.owner,
+                        "construction": c.construction,
+                        "distance_m": c.distance_m,
+                        "incidence_deg": c.incidence_deg,
+                        "loss_db": finite(c.loss_db),
+                    }
+                    for c in view.crossings
+                ],
+            }
+            for view in views
+        ],
+    }
+
+
+def problem(found: Problem) -> dict[str, Any]:
+    return {
+        "severity": found.severity,
+        "code": found.code,
+        "message": found.message,
+        "file": found.position.file,
+        "line": found.position.line,
+        "column": found.position.column,
+        "help": found.help,
+    }
+
+
+def finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _round(value: float) -> float:
+    return round(float(value), 6)

@@ -1,0 +1,296 @@
+"""Lobes: how far one unit notices, direction by direction, as a surface in space. No drawing here.
+
+A lobe is the set of points with a margin of at least 0 dB for any motion that counts, seen from the unit as
+distance by direction. Along one direction the margin falls steadily, with distance and with every crossing,
+so the set has one end. It is where
+
+- the declared slant range ends, infrared only inside the lens edge, less heat and masks;
+- infrared: the first thing in the way stands;
+- microwave: 40·log10(s0/s) − 2·L(s) reaches 0, L(s) the one-way loss (dB) of what is crossed up to s. Behind
+  a loss L the reach is s0·10^(−L/20), so a lobe bulges through a light partition and stops at steel;
+- the floor that the unit is mounted above lies.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raycover.casting import Weather
+from raycover.detectors import Unit
+from raycover.physics.margin import inside_lens, mask_loss_db, reach_margin_db
+from raycover.physics.microwave import reach_factor
+from raycover.rays import TOLERANCE, RayScene, Segments
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: Directions this near (rad) on either side of a corner or a mask's edge keep it sharp.
+_SHARP = 1e-5
+#: Surfaces stand this far (m) off what cut them, so that a picture shows no mixture of the two.
+_OFF = 0.02
+#: A loss (dB) beyond which more makes no difference; keeps sums finite.
+_ENOUGH_DB = 1e4
+
+
+@dataclass(frozen=True)
+class Lobe:
+    """One unit's lobe.
+
+    `directions` (n_rings, n_azimuths, 3) are unit vectors in the scene, `distance_m` (n_rings, n_azimuths)
+    the reach along each, 0 where nothing is noticed, `on_floor` the same shape: ended by the floor.
+    `vertices` (n, 3) and `triangles` (m, 3) are the surface without the part that lies on the floor, `ribs`
+    lines (k, 3) over it at even azimuths.
+    """
+
+    name: str
+    position: Floats
+    directions: Floats
+    distance_m: Floats
+    on_floor: Bools
+    vertices: Floats
+    triangles: Ints
+    ribs: tuple[Floats, ...]
+
+    @property
+    def points(self) -> Floats:
+        """(n_rings, n_azimuths, 3): the far end along each direction."""
+        return self.position + self.distance_m[..., None] * self.directions
+
+
+def make_lobe(
+    unit: Unit,
+    rays: RayScene | None,
+    weather: Weather,
+    *,
+    motion: str = "any",
+    n_azimuths: int = 180,
+    n_rings: int = 48,
+    rib_every_deg: float = 15.0,
+) -> Lobe:
+    """The lobe of a unit among what `rays` holds, or in the open where `rays` is None.
+
+    The grid is regular in the unit's own frame: rings from the axis to the lens edge (infrared) or to
+    straight back (microwave), azimuths with every corner and mask edge kept.
+    """
+    azimuths, n_even = _azimuths(unit, motion, n_azimuths)
+    off_axis = _off_axis(unit, motion, azimuths, n_rings)
+    local = np.stack(
+        [np.sin(off_axis) * np.cos(azimuths), np.sin(off_axis) * np.sin(azimuths), -np.cos(off_axis)], axis=-1
+    )
+    directions = local @ unit.rotation.T
+    reach = open_reach_m(unit, local.reshape(-1, 3), weather, motion=motion)
+    flat = directions.reshape(-1, 3)
+    floor = floor_distance_m(unit, flat)
+    limit = np.minimum(reach, floor)
+    distance = limit if rays is None else cut_off_m(unit, flat, reach, limit, rays, weather)
+    on_floor = (distance >= floor - 2 * TOLERANCE) & (distance > 0)
+    shape = off_axis.shape
+    distance, on_floor = distance.reshape(shape), on_floor.reshape(shape)
+    closed = unit.kind == "infrared"
+    vertices, triangles = _surface(unit.position, directions, distance, on_floor, from_apex=closed)
+    step = max(round(n_even * rib_every_deg / 360), 1)
+    at_even = np.searchsorted(azimuths[0], np.arange(0, n_even, step) * 2 * np.pi / n_even - 1e-12)
+    ribs = _ribs(unit.position, directions, distance, on_floor, at_even, from_apex=closed)
+    return Lobe(unit.name, unit.position, directions, distance, on_floor, vertices, triangles, ribs)
+
+
+def open_reach_m(unit: Unit, local: Floats, weather: Weather, *, motion: str = "any") -> Floats:
+    """Distance (n,) at which the margin is 0 in the open, along unit vectors (n, 3) in the unit's frame.
+
+    0 outside the lens, behind a total mask and where no such motion is declared.
+    """
+    parts = (local[:, 0], local[:, 1], local[:, 2])
+    best = np.full(len(local), -np.inf)
+    for footprint in unit.footprints_for(motion):
+        margin = reach_margin_db(parts, footprint, unit.reach_behind)
+        if unit.kind == "infrared":
+            margin = np.where(inside_lens(parts, footprint), margin, -np.inf)
+        best = np.maximum(best, margin)
+    best = best + weather.heat_db(unit)
+    if unit.masks:
+        best = best - 2 * mask_loss_db(parts, unit.masks)
+    # The margin at 1 m is 40·log10 of the reach.
+    reach: Floats = 10.0 ** (best / 40)
+    return reach
+
+
+def floor_distance_m(unit: Unit, directions: Floats) -> Floats:
+    """Distance (n,) along directions (n, 3) to the floor that the unit is mounted above; infinite upward."""
+    down = -directions[:, 2]
+    with np.errstate(divide="ignore"):
+        distance: Floats = np.where(down > 1e-9, unit.mounting / np.where(down > 1e-9, down, 1.0), np.inf)
+    return distance
+
+
+def cut_off_m(
+    unit: Unit, directions: Floats, reach: Floats, limit: Floats, rays: RayScene, weather: Weather
+) -> Floats:
+    """What obstacles leave of a reach (n,) along unit vectors (n, 3), followed up to `limit` (n,) at most."""
+    cut = limit.copy()
+    live = np.flatnonzero(limit > 4 * TOLERANCE)
+    if not len(live):
+        return cut
+    targets = unit.position + directions[live] * limit[live, None]
+    segments = _in_metres(rays.segments(unit.position, targets))
+    stop = _first_stop_m(segments, rays, unit.frequency_ghz)
+    cut[live] = np.minimum(cut[live], stop)
+    if unit.frequency_ghz is not None:
+        weakened = _weakened_m(segments, reach[live], rays, unit.frequency_ghz, weather.losses)
+        cut[live] = np.minimum(cut[live], weakened)
+    return cut
+
+
+def footprint_outline(unit: Unit, height_m: float, weather: Weather, *, motion: str = "any", n: int = 360) -> Floats:
+    """The edge (k, 2) of what a unit notices in the open on the level plane z = `height_m` (absolute).
+
+    For each azimuth in the scene the farthest place with a margin of 0; empty where it notices nothing there.
+    """
+    azimuths = np.linspace(0, 2 * np.pi, n, endpoint=False)
+    corners = [a for f in unit.footprints_for(motion) for a in f.shape.corners_rad]
+    edges = [np.radians(a) for m in unit.masks for a in (m.from_deg, m.to_deg)]
+    sharp = np.array([*corners, *edges]) + np.radians(unit.turn_deg)
+    azimuths = np.unique(np.concatenate([azimuths, sharp - _SHARP, sharp + _SHARP]) % (2 * np.pi))
+    along = np.stack([np.cos(azimuths), np.sin(azimuths)], axis=-1)
+    farthest = max((f.largest_slant for f in unit.footprints_for(motion)), default=0.0)
+    farthest *= 10 ** (max(weather.heat_db(unit), 0.0) / 40)
+    dz = height_m - float(unit.position[2])
+
+    def noticed(radius: Floats) -> Bools:
+        offset = np.concatenate([radius[..., None] * along[:, None], np.full((*radius.shape, 1), dz)], axis=-1)
+        distance = np.linalg.norm(offset, axis=-1)
+        local = (offset / np.maximum(distance, 1e-12)[..., None]).reshape(-1, 3) @ unit.rotation
+        found: Bools = open_reach_m(unit, local, weather, motion=motion).reshape(radius.shape) >= distance
+        return found
+
+    steps = np.linspace(0, farthest, 160)
+    inside = noticed(np.broadcast_to(steps, (len(azimuths), len(steps))))
+    last = np.where(inside.any(axis=1), inside.shape[1] - 1 - inside[:, ::-1].argmax(axis=1), -1)
+    if (last < 0).all():
+        return np.zeros((0, 2))
+    low = steps[np.maximum(last, 0)]
+    high = np.where(last < 0, 0.0, np.minimum(low + steps[1], farthest))
+    for _ in range(24):
+        middle = (low + high) / 2
+        there = noticed(middle[:, None])[:, 0]
+        low, high = np.where(there, middle, low), np.where(there, high, middle)
+    outline: Floats = unit.position[:2] + low[:, None] * along
+    return outline
+
+
+def _azimuths(unit: Unit, motion: str, n: int) -> tuple[Floats, int]:
+    """(1, n_azimuths) azimuths in the unit's frame over a whole turn, both ends, and how many are even."""
+    corners = [a for f in unit.footprints_for(motion) for a in f.shape.corners_rad]
+    edges = [np.radians(a) for mask in unit.masks for a in (mask.from_deg, mask.to_deg) if mask.span_deg < 360]
+    sharp = np.array([*corners, *edges])
+    even = np.linspace(0, 2 * np.pi, n + 1)
+    either = np.concatenate([sharp - _SHARP, sharp, sharp + _SHARP]) % (2 * np.pi)
+    return np.unique(np.concatenate([even, either]))[None], n
+
+
+def _off_axis(unit: Unit, motion: str, azimuths: Floats, n: int) -> Floats:
+    """(n_rings, n_azimuths) angles off the unit's axis, rising from 0."""
+    share = np.linspace(0, 1, n)[:, None]
+    if unit.kind == "infrared":
+        cos_phi, sin_phi = np.cos(azimuths), np.sin(azimuths)
+        edge = np.zeros_like(azimuths)
+        for footprint in unit.footprints_for(motion):
+            edge = np.maximum(edge, np.arctan2(footprint.shape.radius(cos_phi, sin_phi), footprint.drop))
+        limits = [m.off_axis_from_deg for m in unit.masks] + [m.off_axis_to_deg for m in unit.masks]
+        bounds = [float(b) for b in np.radians(limits) if 0 < b < edge.max()]
+        rings = share * edge
+        extra = [np.minimum(np.full_like(edge, b + d), edge) for b in bounds for d in (-_SHARP, _SHARP)]
+        # Evened to a hair inside, so that rounding leaves the rim within the lens.
+        return np.sort(np.concatenate([rings * (1 - 1e-12), *extra]), axis=0)
+    front = share[:, 0] * np.pi / 2
+    behind = np.pi / 2 + 1e-6 + (np.pi / 2 - 1e-6) * share[:, 0]
+    limits_rad = [np.radians(a) for m in unit.masks for a in (m.off_axis_from_deg, m.off_axis_to_deg)]
+    extra_rad = [b + d for b in limits_rad if 0 < b < np.pi for d in (-_SHARP, _SHARP)]
+    rings = np.unique(np.concatenate([front, behind if (unit.reach_behind or 0) > 0 else behind[:1], extra_rad]))
+    return np.broadcast_to(rings[:, None], (len(rings), azimuths.shape[1])).copy()
+
+
+def _in_metres(segments: Segments) -> Segments:
+    """The same segments with unit directions and lengths in metres."""
+    norm = np.linalg.norm(segments.directions, axis=1)
+    return Segments(segments.origins, segments.directions / norm[:, None], segments.lengths * norm)
+
+
+def _first_stop_m(segments: Segments, rays: RayScene, frequency_ghz: float | None) -> Floats:
+    """Distance (n,) from the unit to the first thing that stops it altogether; infinite where none does."""
+    kind = "infrared" if frequency_ghz is None else "microwave"
+    tracer = rays._tracer(kind, frequency_ghz)
+    triangle, distance = tracer.first(segments.origins, segments.directions, segments.lengths)
+    stop: Floats = np.where(triangle >= 0, distance.astype(float) + TOLERANCE, np.inf)
+    return stop
+
+
+def _weakened_m(segments: Segments, reach: Floats, rays: RayScene, frequency_ghz: float, losses: str) -> Floats:
+    """Where the margin reaches 0 behind what weakens it, (n,).
+
+    Behind the k-th crossing at x_k, with the losses up to it, the reach is s_k = s0·10^(−ΣL/20). The first k
+    with s_k before the next crossing ends it, at s_k or, if that lies in front, at x_k: the least of
+    max(s_k, x_k) over all k, since s_k falls and x_k rises.
+    """
+    least = reach.copy()
+    ray, distance, loss, _ = rays._lossy_crossings(segments, frequency_ghz, losses)
+    if not len(ray):
+        return least
+    order = np.lexsort((distance, ray))
+    ray, distance, loss = ray[order], distance[order], np.minimum(loss[order], _ENOUGH_DB)
+    # Crossings within the tolerance of the one before count once, the lossier wins.
+    new = np.concatenate([[True], (np.diff(ray) != 0) | (np.diff(distance) > TOLERANCE)])
+    starts = np.flatnonzero(new)
+    ray, distance, loss = ray[starts], distance[starts], np.maximum.reduceat(loss, starts)
+    begins = np.concatenate([[True], np.diff(ray) != 0])
+    total = np.cumsum(loss)
+    before = np.maximum.accumulate(np.where(begins, total - loss, -np.inf))
+    behind = reach[ray] * reach_factor(total - before)
+    np.minimum.at(least, ray, np.maximum(behind, distance + TOLERANCE))
+    return least
+
+
+def _surface(
+    position: Floats, directions: Floats, distance: Floats, on_floor: Bools, *, from_apex: bool
+) -> tuple[Floats, Ints]:
+    """Triangles over the grid and, where it has an open rim, from the unit to the rim."""
+    n_rings, n_azimuths = distance.shape
+    drawn = np.where(on_floor, distance, np.maximum(distance - _OFF, 0.0))
+    ends = (position + drawn[..., None] * directions).reshape(-1, 3)
+    vertices = np.concatenate([ends, position[None]])
+    ring, azimuth = np.meshgrid(np.arange(n_rings - 1), np.arange(n_azimuths - 1), indexing="ij")
+    a = (ring * n_azimuths + azimuth).ravel()
+    b, c, d = a + 1, a + n_azimuths + 1, a + n_azimuths
+    triangles = [np.stack([a, c, b], axis=1), np.stack([a, d, c], axis=1)]
+    floor = np.append(on_floor.ravel(), False)
+    apex = len(vertices) - 1
+    if from_apex:
+        rim = (n_rings - 1) * n_azimuths + np.arange(n_azimuths - 1)
+        triangles.append(np.stack([np.full_like(rim, apex), rim + 1, rim], axis=1))
+    every = np.concatenate(triangles)
+    corners = vertices[every]
+    area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
+    kept = ~floor[every].all(axis=1) & (area > 1e-8)
+    return vertices, every[kept]
+
+
+def _ribs(
+    position: Floats, directions: Floats, distance: Floats, on_floor: Bools, at: Ints, *, from_apex: bool
+) -> tuple[Floats, ...]:
+    """Lines over the surface at some azimuths: from the unit to the rim and on, until the floor."""
+    ends = position + np.maximum(distance - _OFF, 0)[..., None] * directions
+    lines: list[Floats] = []
+    for k in at:
+        line, floor, near = ends[::-1, k], on_floor[::-1, k], distance[::-1, k] <= _OFF
+        if from_apex:
+            line = np.concatenate([position[None], line])
+            floor, near = np.concatenate([[False], floor]), np.concatenate([[False], near])
+        # The first point on the floor still ends a line; what follows lies on it.
+        gone = (floor & np.concatenate([[False], floor[:-1]])) | near
+        for piece in np.split(np.arange(len(line)), np.flatnonzero(np.diff(gone)) + 1):
+            if not gone[piece[0]] and len(piece) > 1:
+                lines.append(line[piece])
+    return tuple(lines)

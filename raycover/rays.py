@@ -1,0 +1,313 @@
+"""What stands between a detector and points: infrared stopped by everything solid, microwave weakened.
+
+Sheets of one construction are traced as one set, each construction by itself: then no crossing can hide
+another of a different construction at a joint, and "within 1 mm counts once, the lossier wins" is a matter of
+sorting. Boxes' chords are computed exactly once a ray is known to touch them.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raycover.building.parts import Building
+from raycover.catalogue import Construction
+from raycover.tracers import Bools, Ints, Single, Tracer, default_backend, make_tracer
+
+#: The one tolerance (m): segments start this clear of the detector and end this short of the target, and
+#: crossings nearer than this to each other count once.
+TOLERANCE = 1e-3
+#: Targets on a floor are lifted this far (m) for casting, so that from below the slab is crossed, not missed.
+LIFT = 2 * TOLERANCE
+#: Faces of boxes are told apart down to this (m).
+_BOX_STEP = 1e-4
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """One thing a ray meets on its way: `loss_db` one way, infinite where nothing passes."""
+
+    object: str
+    owner: str
+    construction: str
+    distance_m: float
+    incidence_deg: float
+    loss_db: float
+
+
+@dataclass(frozen=True)
+class Segments:
+    """Segments ready for a tracer: clear of the detector and short of the targets, recentred, float32."""
+
+    origins: Single
+    directions: Single
+    lengths: Single
+
+
+@dataclass(frozen=True)
+class _SheetSet:
+    construction: Construction
+    tracer: Tracer
+    part: Ints
+    normals: Floats
+
+
+class RayScene:
+    """A building ready for casting. `n_rays` counts the segments asked so far."""
+
+    def __init__(self, building: Building, backend: str | None = None) -> None:
+        self.building = building
+        self.backend = backend if backend is not None else default_backend()
+        self.n_rays = 0
+        self._count_lock = threading.Lock()
+        triangles = building.mesh.triangles
+        self._centre = building.bounds.mean(axis=0)
+        self._triangles = (triangles - self._centre).astype(np.float32)
+        self._by_construction: dict[Construction, list[int]] = defaultdict(list)
+        for index, sheet in enumerate(building.sheets):
+            self._by_construction[sheet.construction].append(index)
+        # Materials of boxes by number: hashing one a box is what a ray scene must not do a ray.
+        self._materials = list(dict.fromkeys(building.boxes.materials))
+        number = {material: i for i, material in enumerate(self._materials)}
+        self._material_of = np.array([number[m] for m in building.boxes.materials], np.int32)
+        self._tracers: dict[tuple[str, float | None], Tracer] = {}
+        self._parts: dict[tuple[str, float | None], Ints] = {}
+        self._lock = threading.Lock()
+
+    def segments(self, position: Floats, targets: NDArray[np.floating], distance: Floats | None = None) -> Segments:
+        """Segments from one position (3,) to targets (n, 3); `distance` (n,) saves working it out."""
+        origin = (position - self._centre).astype(np.float32)
+        directions = np.empty((len(targets), 3), np.float32)
+        np.subtract(targets, position, out=directions, casting="unsafe")
+        if distance is None:
+            distance = np.sqrt(np.einsum("ij,ij->i", directions, directions))
+        clear = (TOLERANCE / np.maximum(distance, 3 * TOLERANCE)).astype(np.float32)
+        origins = directions * clear[:, None]
+        origins += origin
+        return Segments(origins, directions, 1 - 2 * clear)
+
+    def infrared_blocked(self, segments: Segments) -> Bools:
+        """Whether anything solid stands in the way, (n,)."""
+        self._count(len(segments.origins))
+        return self._tracer("infrared").occluded(segments.origins, segments.directions, segments.lengths)
+
+    def microwave_loss_db(self, segments: Segments, frequency_ghz: float, losses: str) -> Floats:
+        """One-way loss (n,) in dB along segments; infinite where something opaque stands in the way."""
+        n = len(segments.origins)
+        self._count(n)
+        tracer = self._tracer("microwave", frequency_ghz)
+        loss = np.zeros(n)
+        loss[tracer.occluded(segments.origins, segments.directions, segments.lengths)] = np.inf
+        open_rays = np.flatnonzero(loss == 0)
+        if len(open_rays):
+            loss[open_rays] = self.partial_loss_db(take(segments, open_rays), frequency_ghz, losses)[0]
+        return loss
+
+    def partial_loss_db(self, segments: Segments, frequency_ghz: float, losses: str) -> tuple[Floats, Ints]:
+        """One-way loss (n,) of what weakens but does not stop, and the part (n,) that costs most, −1 none."""
+        ray, distance, loss, part = self._lossy_crossings(_unit(segments), frequency_ghz, losses)
+        n = len(segments.origins)
+        worst = np.full(n, -1, np.int32)
+        if not len(ray):
+            return np.zeros(n), worst
+        order = np.argsort(loss, kind="stable")
+        worst[ray[order]] = part[order]
+        order = np.lexsort((distance, ray))
+        ray, distance, loss = ray[order], distance[order], loss[order]
+        # Crossings within the tolerance of the one before form a cluster, of which the lossiest counts.
+        new = np.concatenate([[True], (np.diff(ray) != 0) | (np.diff(distance) > TOLERANCE)])
+        starts = np.flatnonzero(new)
+        return np.bincount(ray[starts], np.maximum.reduceat(loss, starts), minlength=n), worst
+
+    def first_blocker(self, segments: Segments, frequency_ghz: float | None = None) -> Ints:
+        """The part (n,) that stops each segment first, −1 for none; infrared where no frequency is given."""
+        kind = "infrared" if frequency_ghz is None else "microwave"
+        self._count(len(segments.origins))
+        triangle, _ = self._tracer(kind, frequency_ghz).first(segments.origins, segments.directions, segments.lengths)
+        parts = self._parts[kind, frequency_ghz]
+        return np.where(triangle >= 0, parts[triangle] if len(parts) else -1, -1).astype(np.int32)
+
+    def crossings(self, segments: Segments, frequency_ghz: float | None, losses: str) -> list[Crossing]:
+        """Everything one segment meets, in order from the detector (`segments` holds just that one)."""
+        line = _unit(segments)
+        found: list[tuple[float, float, int, float]] = []
+        for sheets in self._sheet_sets:
+            _, distance, triangle = sheets.tracer.crossings(line.origins, line.directions, line.lengths, TOLERANCE)
+            cosine = np.abs(sheets.normals[triangle] @ line.directions[0])
+            loss = (
+                np.full(len(triangle), np.inf if sheets.construction.stops_infrared else 0.0)
+                if frequency_ghz is None
+                else sheets.construction.loss_table(frequency_ghz, losses).loss_db(cosine)
+            )
+            found += zip(distance.tolist(), cosine.tolist(), sheets.part[triangle].tolist(), loss.tolist(), strict=True)
+        ray, box = self._boxes_met(line, "boxes", None)
+        enter, leave, cosine = self._chords(line, ray, box)
+        for t0, t1, cos, b in zip(enter, leave, cosine, box, strict=True):
+            material = self.building.boxes.materials[b]
+            rate = np.inf if frequency_ghz is None else material.loss_db_per_m(frequency_ghz)
+            if t1 > t0:
+                found.append((float(t0), float(cos), len(self.building.sheets) + int(b), float(rate * (t1 - t0))))
+        return [self._crossing(*entry) for entry in _once(sorted(found))]
+
+    def _crossing(self, distance: float, cosine: float, part: int, loss: float) -> Crossing:
+        building = self.building
+        return Crossing(
+            building.part_name(part),
+            building.part_owner(part),
+            building.part_made_of(part).name,
+            distance + TOLERANCE,
+            float(np.degrees(np.arccos(np.clip(cosine, 0, 1)))),
+            loss,
+        )
+
+    def _count(self, n: int) -> None:
+        with self._count_lock:
+            self.n_rays += n
+
+    def _tracer(self, kind: str, frequency_ghz: float | None = None) -> Tracer:
+        """The set of what stops this kind altogether, made when first asked for."""
+        key = (kind, frequency_ghz)
+        if key not in self._tracers:
+            with self._lock:
+                if key not in self._tracers:
+                    part = self.building.mesh.part
+                    chosen = self._members(kind, frequency_ghz)[part] if len(part) else np.zeros(0, bool)
+                    self._parts[key] = part[chosen]
+                    self._tracers[key] = make_tracer(self._triangles[chosen], self.backend)
+        return self._tracers[key]
+
+    def _members(self, kind: str, frequency_ghz: float | None) -> Bools:
+        """Which parts belong to a set.
+
+        `infrared` and `microwave`: what stops it altogether; `lossy boxes`: what weakens microwave by its
+        bulk; `boxes`: every box.
+        """
+        building = self.building
+        n_boxes = len(building.boxes)
+        if kind == "infrared":
+            return np.array([*(s.construction.stops_infrared for s in building.sheets), *([True] * n_boxes)], bool)
+        if kind == "boxes":
+            return np.array([*([False] * len(building.sheets)), *([True] * n_boxes)], bool)
+        opaque = np.isinf(self._box_rates(frequency_ghz))
+        if kind == "lossy boxes":
+            return np.concatenate([np.zeros(len(building.sheets), bool), ~opaque])
+        return np.concatenate([np.array([s.construction.kind == "opaque" for s in building.sheets], bool), opaque])
+
+    def _box_rates(self, frequency_ghz: float | None) -> Floats:
+        """Bulk loss (n_boxes,) in dB per metre, infinite where opaque; infrared is stopped by every box."""
+        if not self._materials or frequency_ghz is None:
+            return np.full(len(self.building.boxes), np.inf)
+        return np.array([m.loss_db_per_m(frequency_ghz) for m in self._materials])[self._material_of]
+
+    @cached_property
+    def _sheet_sets(self) -> list[_SheetSet]:
+        """Sheets by construction, each set with its tracer, parts and unit normals a triangle."""
+        sets = []
+        for construction, members in self._by_construction.items():
+            member = np.zeros(self.building.n_parts, bool)
+            member[members] = True
+            chosen = member[self.building.mesh.part]
+            part = self.building.mesh.part[chosen]
+            normal = np.zeros((self.building.n_parts, 3))
+            normal[members] = [self.building.sheets[p].frame.normal for p in members]
+            normals = normal[part]
+            sets.append(_SheetSet(construction, make_tracer(self._triangles[chosen], self.backend), part, normals))
+        return sets
+
+    def _lossy_crossings(
+        self, line: Segments, frequency_ghz: float, losses: str
+    ) -> tuple[Ints, Floats, Floats, Ints]:
+        """(ray, distance, one-way loss, part) of all crossings of what weakens but does not stop."""
+        rays: list[Ints] = []
+        distances: list[Floats] = []
+        costs: list[Floats] = []
+        parts: list[Ints] = []
+        for sheets in self._sheet_sets:
+            if sheets.construction.kind in ("opaque", "open"):
+                continue
+            self._count(len(line.origins))
+            ray, distance, triangle = sheets.tracer.crossings(line.origins, line.directions, line.lengths, TOLERANCE)
+            cosine = np.abs(np.einsum("ij,ij->i", sheets.normals[triangle], line.directions[ray]))
+            rays.append(ray)
+            distances.append(distance.astype(float))
+            costs.append(sheets.construction.loss_table(frequency_ghz, losses).loss_db(cosine))
+            parts.append(sheets.part[triangle])
+        ray, box = self._boxes_met(line, "lossy boxes", frequency_ghz)
+        if len(ray):
+            enter, leave, _ = self._chords(line, ray, box)
+            rays.append(ray)
+            distances.append(enter)
+            costs.append(self._box_rates(frequency_ghz)[box] * np.maximum(leave - enter, 0))
+            parts.append((box + len(self.building.sheets)).astype(np.int32))
+        if not rays:
+            return np.zeros(0, np.int32), np.zeros(0), np.zeros(0), np.zeros(0, np.int32)
+        return np.concatenate(rays), np.concatenate(distances), np.concatenate(costs), np.concatenate(parts)
+
+    def _boxes_met(self, line: Segments, kind: str, frequency_ghz: float | None) -> tuple[Ints, Ints]:
+        """Pairs (ray, box), each once, of the boxes of a set that rays touch."""
+        tracer = self._tracer(kind, frequency_ghz)
+        parts = self._parts[kind, frequency_ghz]
+        if not len(parts):
+            return np.zeros(0, np.int32), np.zeros(0, np.int32)
+        self._count(len(line.origins))
+        ray, _, triangle = tracer.crossings(line.origins, line.directions, line.lengths, _BOX_STEP)
+        box = parts[triangle] - len(self.building.sheets)
+        n = len(self.building.boxes)
+        pairs = np.unique(ray.astype(np.int64) * n + box)
+        return (pairs // n).astype(np.int32), (pairs % n).astype(np.int32)
+
+    def _chords(self, line: Segments, ray: Ints, box: Ints) -> tuple[Floats, Floats, Floats]:
+        """Distances (m) at which rays enter and leave boxes, and the cosine of incidence on entering."""
+        boxes = self.building.boxes
+        offset = line.origins[ray].astype(float) + self._centre - boxes.centre[box]
+        along = line.directions[ray].astype(float)
+        cos, sin = np.cos(boxes.turn_rad[box]), np.sin(boxes.turn_rad[box])
+
+        def turned(v: Floats) -> Floats:
+            return np.stack([v[:, 0] * cos + v[:, 1] * sin, v[:, 1] * cos - v[:, 0] * sin, v[:, 2]], axis=1)
+
+        offset, along = turned(offset), turned(along)
+        half = boxes.size[box] / 2
+        with np.errstate(divide="ignore", invalid="ignore"):
+            one, two = (-half - offset) / along, (half - offset) / along
+        outside = (along == 0) & (np.abs(offset) > half)
+        near = np.where(along == 0, np.where(outside, np.inf, -np.inf), np.minimum(one, two))
+        far = np.where(along == 0, np.where(outside, -np.inf, np.inf), np.maximum(one, two))
+        axis = near.argmax(axis=1)
+        rows = np.arange(len(ray))
+        enter = np.maximum(near[rows, axis], 0)
+        leave = np.minimum(far.min(axis=1), line.lengths[ray])
+        return enter, leave, np.abs(along[rows, axis])
+
+
+def take(segments: Segments, index: NDArray[np.integer]) -> Segments:
+    """Some of the segments, by index."""
+    return Segments(segments.origins[index], segments.directions[index], segments.lengths[index])
+
+
+def _unit(segments: Segments) -> Segments:
+    """The same segments with unit directions and lengths in metres."""
+    norm = np.sqrt(np.einsum("ij,ij->i", segments.directions, segments.directions))
+    return Segments(segments.origins, segments.directions / norm[:, None], segments.lengths * norm)
+
+
+def _once(ordered: Sequence[tuple[float, float, int, float]]) -> list[tuple[float, float, int, float]]:
+    """Of crossings within the tolerance of each other, the lossiest."""
+    kept: list[tuple[float, float, int, float]] = []
+    last = -np.inf
+    for entry in ordered:
+        if kept and entry[0] - last <= TOLERANCE:
+            if entry[3] > kept[-1][3]:
+                kept[-1] = (kept[-1][0], *entry[1:])
+        else:
+            kept.append(entry)
+        last = entry[0]
+    return kept

@@ -1,0 +1,1 @@
+"""What a scene file may say, reading it, and checking it."""

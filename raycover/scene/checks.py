@@ -1,0 +1,290 @@
+"""Checks across objects, on the scene alone: names, references, outlines, numbers that must fit together.
+
+Each check yields Problems; `check_scene` runs them all, so that a user sees everything at once. What needs
+geometry (faces that coincide, detectors in solids) is checked by the building.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from shapely.validation import explain_validity
+
+from raycover.errors import Position, Problem, did_you_mean
+from raycover.scene.parts import InlineConstruction
+from raycover.scene.schema import Scene
+
+if TYPE_CHECKING:
+    from raycover.catalogue import Catalogue
+
+#: More cells than this (over all planes) are refused.
+MOST_CELLS = 50_000_000
+#: From here on the air is so close to skin and clothing that infrared reach shrinks markedly (°C).
+WARM_FROM_C = 28.0
+_LISTS = ("rooms", "partitions", "solids", "racking", "cubicles", "desks", "sheets", "detectors", "planes")
+
+
+def check_scene(scene: Scene, catalogue: Catalogue) -> list[Problem]:
+    """Every problem and warning that shows without building the geometry."""
+    found: list[Problem] = []
+    for check in _CHECKS:
+        found += check(scene, catalogue)
+    return found
+
+
+def _names(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    for kind in _LISTS:
+        first: dict[str, Position] = {}
+        for index, item in enumerate(getattr(scene, kind)):
+            key = item.name.lower() if kind == "planes" else item.name  # planes become file names
+            here = scene.position(kind, index, "name")
+            if key in first:
+                yield Problem(
+                    "same-name",
+                    f'the name "{item.name}" is used twice among the {kind} (first on line {first[key].line})',
+                    here,
+                    "rename one of the two",
+                )
+            first.setdefault(key, here)
+
+
+def _outlines(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    sound: list[tuple[int, Any]] = []
+    for index, room in enumerate(scene.rooms):
+        where = scene.position("rooms", index, "outline")
+        points = np.asarray(room.outline, float)
+        if np.any(np.linalg.norm(points - np.roll(points, -1, axis=0), axis=1) < 1e-6):
+            closing = bool(np.linalg.norm(points[0] - points[-1]) < 1e-6)
+            yield Problem(
+                "repeated-point",
+                f'the outline of "{room.name}" repeats a point',
+                where,
+                "leave out the last point: the outline closes by itself" if closing else "take one of the two out",
+            )
+            continue
+        polygon = shapely.Polygon(points)
+        if not polygon.is_valid or polygon.area < 1e-6:
+            why = explain_validity(polygon) if not polygon.is_valid else "no area"
+            yield Problem(
+                "bad-outline",
+                f'the outline of "{room.name}" crosses itself or has no area ({why})',
+                where,
+                "give the corners in order around the room",
+            )
+            continue
+        sound.append((index, polygon))
+    tree = shapely.STRtree([polygon for _, polygon in sound])
+    for here, (index, polygon) in enumerate(sound):
+        for other in sorted(int(i) for i in tree.query(polygon)):
+            if other >= here:
+                continue
+            room, earlier = scene.rooms[index], scene.rooms[sound[other][0]]
+            shared_height = min(room.floor + room.height, earlier.floor + earlier.height) - max(room.floor, earlier.floor)
+            shared = polygon.intersection(sound[other][1]).area
+            if shared > 1e-4 and shared_height > 1e-6:
+                yield Problem(
+                    "rooms-overlap",
+                    f'rooms "{earlier.name}" and "{room.name}" overlap by {shared:.3g} m²',
+                    scene.position("rooms", index, "outline"),
+                    "rooms share walls, not floor: move the outline",
+                )
+
+
+def _walls(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    for index, room in enumerate(scene.rooms):
+        edges = len(room.outline)
+        if isinstance(room.walls, list) and len(room.walls) != edges:
+            yield Problem(
+                "walls-count",
+                f'"{room.name}" has {edges} edges but {len(room.walls)} walls',
+                scene.position("rooms", index, "walls"),
+                "give one construction for all, or one an edge",
+            )
+        for k, opening in enumerate(room.openings):
+            if opening.edge >= edges:
+                yield Problem(
+                    "no-such-edge",
+                    f'"{room.name}" has edges 0 to {edges - 1}, not {opening.edge}',
+                    scene.position("rooms", index, "openings", k, "edge"),
+                    "edge i runs from point i of the outline to the next",
+                )
+    for index, partition in enumerate(scene.partitions):
+        steps = np.linalg.norm(np.diff(np.asarray(partition.line, float), axis=0), axis=1)
+        if np.any(steps < 1e-6):
+            yield Problem(
+                "repeated-point",
+                f'the line of "{partition.name}" repeats a point',
+                scene.position("partitions", index, "line"),
+                "take one of the two out",
+            )
+
+
+def _fittings(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    for index, row in enumerate(scene.cubicles):
+        where = ("cubicles", index)
+        if row.door_width >= row.width:
+            yield Problem(
+                "door-too-wide",
+                f'"{row.name}": doors of {row.door_width:g} m do not fit cubicles {row.width:g} m wide',
+                scene.position(*where, "door_width"),
+                "make door_width smaller than width",
+            )
+        if row.floor_gap >= row.top:
+            yield Problem(
+                "no-panel",
+                f'"{row.name}": the gap under the panels reaches their top',
+                scene.position(*where, "floor_gap"),
+                "make floor_gap smaller than top",
+            )
+        if isinstance(row.doors, list) and len(row.doors) != row.count:
+            yield Problem(
+                "doors-count",
+                f'"{row.name}" has {row.count} cubicles but {len(row.doors)} door states',
+                scene.position(*where, "doors"),
+                "give one state for all, or one a cubicle",
+            )
+    for index, rack in enumerate(scene.racking):
+        if rack.beam_height >= rack.level_pitch:
+            yield Problem(
+                "beam-too-high",
+                f'"{rack.name}": a beam of {rack.beam_height:g} m leaves no room in a level of {rack.level_pitch:g} m',
+                scene.position("racking", index, "beam_height"),
+                "make beam_height smaller than level_pitch",
+            )
+        clear = rack.level_pitch - rack.beam_height
+        load = rack.goods_height
+        if (load is not None and load > clear) or (load is None and rack.goods and clear <= 0.2):
+            yield Problem(
+                "load-too-high",
+                f'"{rack.name}": loads must fit {clear:.3g} m between a floor and the beam above',
+                scene.position("racking", index, "goods_height"),
+                "lower goods_height or raise level_pitch",
+            )
+
+
+def _references(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
+    def construction(ref: Any, *loc: str | int) -> Iterator[Problem]:
+        if isinstance(ref, InlineConstruction):
+            for i, layer in enumerate(ref.layers):
+                if layer.material is not None and layer.material not in catalogue.materials:
+                    yield _unknown("material", layer.material, catalogue.materials, (*loc, "layers", i, "material"))
+        elif ref != "none" and ref not in catalogue.constructions:
+            yield _unknown("construction", ref, [*catalogue.constructions, "none"], loc)
+
+    def _unknown(kind: str, name: str, known: Any, loc: tuple[str | int, ...]) -> Problem:
+        return Problem(
+            f"unknown-{kind}", f'unknown {kind} "{name}"', scene.position(*loc), did_you_mean(name, sorted(known))
+        )
+
+    for i, room in enumerate(scene.rooms):
+        for k, ref in enumerate(room.walls if isinstance(room.walls, list) else [room.walls]):
+            at = ("rooms", i, "walls", k) if isinstance(room.walls, list) else ("rooms", i, "walls")
+            yield from construction(ref, *at)
+        yield from construction(room.ceiling, "rooms", i, "ceiling")
+        yield from construction(room.floor_construction, "rooms", i, "floor_construction")
+    for kind in ("partitions", "sheets"):
+        for i, item in enumerate(getattr(scene, kind)):
+            yield from construction(item.construction, kind, i, "construction")
+    for kind in ("rooms", "partitions"):
+        for i, item in enumerate(getattr(scene, kind)):
+            for k, opening in enumerate(item.openings):
+                yield from construction(opening.fill, kind, i, "openings", k, "fill")
+    for i, row in enumerate(scene.cubicles):
+        yield from construction(row.panel, "cubicles", i, "panel")
+        if row.door is not None:
+            yield from construction(row.door, "cubicles", i, "door")
+    for i, desks in enumerate(scene.desks):
+        yield from construction(desks.top, "desks", i, "top")
+    for i, solid in enumerate(scene.solids):
+        if solid.material not in catalogue.solids:
+            yield _unknown("material", solid.material, catalogue.solids, ("solids", i, "material"))
+    for i, rack in enumerate(scene.racking):
+        if rack.goods_material not in catalogue.solids:
+            yield _unknown("material", rack.goods_material, catalogue.solids, ("racking", i, "goods_material"))
+    for i, detector in enumerate(scene.detectors):
+        if detector.model is not None and detector.model not in catalogue.detectors:
+            yield _unknown("model", detector.model, catalogue.detectors, ("detectors", i, "model"))
+
+
+def _places(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    """Detectors stand in a room and below its ceiling, where there are rooms at all."""
+    if not scene.rooms:
+        return
+    shapes = [shapely.Polygon(room.outline) for room in scene.rooms]
+    if not all(shape.is_valid for shape in shapes):
+        return
+    for index, detector in enumerate(scene.detectors):
+        point = shapely.Point(detector.at)
+        holding = [room for room, shape in zip(scene.rooms, shapes, strict=True) if shape.distance(point) < 1e-6]
+        if not holding:
+            yield Problem(
+                "detector-outside",
+                f'detector "{detector.name}" at {list(detector.at)} stands outside every room',
+                scene.position("detectors", index, "at"),
+                "move it into a room, or give the place a room (its walls may be none)",
+            )
+        elif all(detector.mounting > room.height + 1e-6 for room in holding):
+            yield Problem(
+                "detector-above-ceiling",
+                f'detector "{detector.name}" is mounted at {detector.mounting:g} m in "{holding[0].name}", '
+                f"which is {holding[0].height:g} m high",
+                scene.position("detectors", index, "mounting"),
+                "mount it at or below the ceiling; mounting counts from the floor of its room",
+            )
+
+
+def _planes(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    cells = 0.0
+    bounds = np.array([b for room in scene.rooms for b in room.outline]) if scene.rooms else np.zeros((0, 2))
+    for index, plane in enumerate(scene.planes):
+        if plane.extent is not None:
+            span = np.array([plane.extent[2] - plane.extent[0], plane.extent[3] - plane.extent[1]])
+        elif len(bounds):
+            span = bounds.max(axis=0) - bounds.min(axis=0)
+        else:
+            continue
+        cells += float(np.prod(np.ceil(span / scene.grid))) * len(plane.target_heights)
+        tallest = max((room.height for room in scene.rooms), default=np.inf)
+        if plane.extent is None and min(plane.target_heights) > tallest:
+            yield Problem(
+                "plane-above-ceiling",
+                f'plane "{plane.name}" lies above every ceiling',
+                scene.position("planes", index),
+                "heights count from the floor of each room",
+            )
+    if cells > MOST_CELLS:
+        yield Problem(
+            "too-many-cells",
+            f"a grid of {scene.grid:g} m needs {cells / 1e6:.0f} million cells; {MOST_CELLS // 10**6} million are allowed",
+            scene.position("grid"),
+            f"make grid at least {scene.grid * np.sqrt(cells / MOST_CELLS) * 1.01:.2g} m, or map a smaller extent",
+        )
+
+
+def _weather(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
+    patterns = [d.pattern or catalogue.detectors.get(d.model or "") for d in scene.detectors]
+    if scene.conditions.ambient_c >= WARM_FROM_C and any(p is not None and p.kind == "infrared" for p in patterns):
+        yield Problem(
+            "warm-air",
+            f"at {scene.conditions.ambient_c:g} °C people stand out little against their surroundings: "
+            "infrared reach is much shorter than declared",
+            scene.position("conditions", "ambient_c"),
+            "compare with microwave detectors, or plan for the hottest day",
+            severity="warning",
+        )
+
+
+_CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
+    _names,
+    _outlines,
+    _walls,
+    _fittings,
+    _references,
+    _places,
+    _planes,
+    _weather,
+)

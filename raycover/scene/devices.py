@@ -1,0 +1,242 @@
+"""Detectors and what they are asked: patterns as a data sheet declares them, mounting, masks, planes."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from raycover.scene.quantities import (
+    Coordinate,
+    Degrees,
+    Length,
+    Name,
+    NonNegativeLength,
+    Number,
+    Point2,
+    PositiveLength,
+    Strict,
+)
+
+Motion = Literal["tangential", "radial", "presence"]
+Share = Annotated[Number, Field(ge=0, le=1)]
+#: Largest coordinate a picture file may be asked for by a plane's name.
+_TAKEN_NAMES = ("view", "summary")
+
+
+class Circle(Strict):
+    diameter: PositiveLength
+
+
+class Rectangle(Strict):
+    length: PositiveLength = Field(description="along azimuth 0")
+    width: PositiveLength = Field(description="across it")
+
+
+class Ellipse(Strict):
+    length: PositiveLength = Field(description="along azimuth 0")
+    width: PositiveLength = Field(description="across it")
+
+
+class Sector(Strict):
+    reach: PositiveLength = Field(description="radius of the sector")
+    spread_deg: Annotated[Number, Field(gt=0, le=360)] = Field(description="full opening angle about azimuth 0")
+
+
+class ShapeSpec(Strict):
+    """A footprint: just one of circle, rectangle, ellipse, sector, polar."""
+
+    circle: Circle | None = None
+    rectangle: Rectangle | None = None
+    ellipse: Ellipse | None = None
+    sector: Sector | None = None
+    polar: list[tuple[Degrees, NonNegativeLength]] | None = Field(
+        None, min_length=3, max_length=3600, description="[azimuth in degrees, radius in metres], rising"
+    )
+
+    @model_validator(mode="after")
+    def _just_one(self) -> ShapeSpec:
+        if len(self.model_fields_set) != 1:
+            raise PydanticCustomError(
+                "one_shape",
+                "a shape is just one of circle, rectangle, ellipse, sector, polar",
+                {"help": "write, for example, shape: {circle: {diameter: 8}}"},
+            )
+        if self.polar is not None:
+            azimuths = [azimuth for azimuth, _ in self.polar]
+            if any(b <= a for a, b in zip(azimuths, azimuths[1:], strict=False)) or azimuths[-1] - azimuths[0] >= 360:
+                raise PydanticCustomError(
+                    "polar_order",
+                    "the azimuths of a polar shape must rise and stay within one turn",
+                    {"help": "sort the rows by azimuth, from 0 to below 360"},
+                )
+            if not any(radius > 0 for _, radius in self.polar):
+                raise PydanticCustomError("polar_empty", "a polar shape reaches nowhere", {"help": "give radii"})
+        return self
+
+
+class DeclaredSpec(Strict):
+    """One declared footprint: for one motion, at one mounting height, on one plane."""
+
+    mounting: PositiveLength = Field(description="mounting height the footprint is declared at")
+    plane: NonNegativeLength = Field(0.0, description="height of the plane it is declared on")
+    motion: Motion = Field(description="tangential, radial or presence")
+    shape: ShapeSpec = Field(description="circle, rectangle, ellipse, sector or polar")
+    source: str = Field("", description="where the figure comes from")
+
+    @model_validator(mode="after")
+    def _below(self) -> DeclaredSpec:
+        if self.plane >= self.mounting:
+            raise PydanticCustomError(
+                "plane_above_unit", "the declared plane is not below the mounting height", {"help": "check both"}
+            )
+        return self
+
+
+class MountingRange(Strict):
+    """The mounting heights an entry is meant for."""
+
+    from_m: PositiveLength = Field(alias="from", description="lowest mounting height")
+    to_m: PositiveLength = Field(alias="to", description="highest mounting height")
+
+    @model_validator(mode="after")
+    def _rising(self) -> MountingRange:
+        if self.to_m < self.from_m:
+            raise PydanticCustomError("range_order", "the mounting range ends below its start", {"help": "swap them"})
+        return self
+
+
+class PatternSpec(Strict):
+    """What a data sheet says of a detector's reach."""
+
+    kind: Literal["infrared", "microwave"] = Field(description="infrared or microwave")
+    frequency_ghz: Annotated[Number, Field(gt=0, le=1000)] | None = Field(None, description="microwave only, in GHz")
+    declared: list[DeclaredSpec] = Field(min_length=1, max_length=100, description="declared footprints")
+    mounting: MountingRange | None = Field(None, description="{from, to}: heights it is meant for")
+    largest_mask_share: Share | None = Field(None, description="largest share of the pattern that may be masked")
+    bus_current_ma: Annotated[Number, Field(ge=0, le=1000)] | None = Field(None, description="bus current in mA")
+    reach_behind: Share | None = Field(None, description="microwave only: share of the reach behind the unit")
+    source: str = Field("", description="where the other figures come from")
+
+    @model_validator(mode="after")
+    def _kinds(self) -> PatternSpec:
+        if self.kind == "microwave" and self.frequency_ghz is None:
+            raise PydanticCustomError(
+                "missing_key", "a microwave pattern needs frequency_ghz", {"help": "add frequency_ghz: 5.8, say"}
+            )
+        if self.kind == "infrared" and (self.frequency_ghz is not None or self.reach_behind is not None):
+            raise PydanticCustomError(
+                "not_for_infrared",
+                "frequency_ghz and reach_behind are for microwave patterns only",
+                {"help": "take them out, or write kind: microwave"},
+            )
+        seen: set[tuple[str, float]] = set()
+        for declared in self.declared:
+            key = (declared.motion, declared.mounting)
+            if key in seen:
+                raise PydanticCustomError(
+                    "declared_twice",
+                    "{motion} is declared twice at a mounting height of {mounting} m",
+                    {"motion": key[0], "mounting": key[1], "help": "keep one footprint a motion and height"},
+                )
+            seen.add(key)
+        return self
+
+
+class DetectorModel(PatternSpec):
+    """An entry of the catalogue: a pattern with a name and words about it."""
+
+    raycover_detector: Literal[1] = Field(description="version of the entry's format: 1")
+    name: Name = Field(description="name that scenes use")
+    title: str = Field(min_length=1, max_length=120, description="one line for schedules and pictures")
+    family: str = Field("", max_length=80, description="family it belongs to")
+    description: str = Field("", max_length=4000, description="what it is for")
+
+
+class MaskSpec(Strict):
+    """A sector of the unit's own frame that is blocked on purpose; anticlockwise, wrapping."""
+
+    from_deg: Degrees = Field(description="start azimuth in the unit's frame")
+    to_deg: Degrees = Field(description="end azimuth, anticlockwise from the start")
+    off_axis_from_deg: Annotated[Number, Field(ge=0, le=180)] = Field(0.0, description="from this angle off axis")
+    off_axis_to_deg: Annotated[Number, Field(ge=0, le=180)] = Field(180.0, description="to this angle off axis")
+    loss_db: Annotated[Number, Field(gt=0, le=200)] | None = Field(
+        None, description="microwave only: a partial mask, one-way loss; without it the mask is total"
+    )
+
+    @model_validator(mode="after")
+    def _spans(self) -> MaskSpec:
+        if self.to_deg - self.from_deg == 0 or self.off_axis_to_deg <= self.off_axis_from_deg:
+            raise PydanticCustomError(
+                "empty_mask", "the mask covers nothing", {"help": "give two different azimuths, rising off-axis angles"}
+            )
+        return self
+
+
+class DetectorSpec(Strict):
+    """A detector in its place: a model of the catalogue or a pattern of its own."""
+
+    name: Name = Field(description="tag of the detector")
+    model: str | None = Field(None, description="an entry of the catalogue")
+    pattern: PatternSpec | None = Field(None, description="or a pattern of its own")
+    at: Point2 = Field(description="place [x, y]")
+    mounting: PositiveLength = Field(description="height above the floor of its room")
+    turn_deg: Degrees = Field(0.0, description="anticlockwise turn of azimuth 0 from +x")
+    tilt_deg: Annotated[Number, Field(ge=-180, le=180)] = Field(0.0, description="positive raises azimuth 0")
+    masks: list[MaskSpec] = Field(default_factory=list, max_length=50, description="blocked sectors")
+
+    @model_validator(mode="after")
+    def _one_pattern(self) -> DetectorSpec:
+        if (self.model is None) == (self.pattern is None):
+            raise PydanticCustomError(
+                "one_pattern",
+                "a detector has either a model or a pattern",
+                {"help": "name a model of the catalogue (raycover models lists them) or write pattern: {...}"},
+            )
+        return self
+
+
+class PlaneSpec(Strict):
+    """A height to map, and what moves there."""
+
+    name: Name = Field(description="name of the map")
+    height: Coordinate | None = Field(None, description="height above the floor")
+    heights: list[Coordinate] | None = Field(
+        None, min_length=1, max_length=12, description="heights of a person's parts above the floor"
+    )
+    target: Literal["point", "person"] = Field("point", description="point, or person (seen at any height)")
+    motion: Literal["any", "tangential", "radial", "presence"] = Field("any", description="which motion")
+    extent: tuple[Coordinate, Coordinate, Coordinate, Coordinate] | None = Field(
+        None, description="[xmin, ymin, xmax, ymax] instead of the rooms"
+    )
+
+    @property
+    def target_heights(self) -> tuple[float, ...]:
+        """Heights (m) at which being seen counts."""
+        if self.target == "person":
+            return tuple(self.heights) if self.heights is not None else (0.3, 1.0, 1.6)
+        return (self.height,) if self.height is not None else (0.0,)
+
+    @model_validator(mode="after")
+    def _sound(self) -> PlaneSpec:
+        if self.target == "point" and (self.height is None or self.heights is not None):
+            raise PydanticCustomError(
+                "plane_height", "a plane needs one height", {"help": "write height: 0.75, or target: person with heights"}
+            )
+        if self.target == "person" and self.height is not None:
+            raise PydanticCustomError(
+                "plane_height", "a person has heights, not a height", {"help": "write heights: [0.3, 1.0, 1.6]"}
+            )
+        if self.name.lower() in _TAKEN_NAMES:
+            raise PydanticCustomError(
+                "taken_name", '"{name}" is the name of another file that map writes', {"name": self.name, "help": "rename it"}
+            )
+        if self.extent is not None and (self.extent[2] <= self.extent[0] or self.extent[3] <= self.extent[1]):
+            raise PydanticCustomError(
+                "empty_extent", "the extent is empty", {"help": "write extent: [xmin, ymin, xmax, ymax]"}
+            )
+        return self
+
+
+Grid = Annotated[Length, Field(ge=0.005, le=10)]

@@ -1,0 +1,204 @@
+"""The building as a scene file says it: rooms, partitions, solids, racking, cubicles, desks, sheets.
+
+Lengths are metres. `base`, `sill` and the like count from the floor of the room that holds the thing, else
+from z = 0; `corners` are absolute.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from raycover.scene.quantities import (
+    Coordinate,
+    Degrees,
+    Length,
+    Name,
+    NonNegativeLength,
+    Number,
+    Point2,
+    Point3,
+    PositiveLength,
+    Strict,
+)
+
+Positive = Annotated[Number, Field(gt=0)]
+Count = Annotated[int, Field(ge=1, le=1000, strict=True)]
+
+
+class LayerSpec(Strict):
+    """One layer of a construction: a material with its thickness, or an air gap."""
+
+    material: str | None = Field(None, description="a material of the catalogue")
+    thickness_mm: Positive | None = Field(None, description="thickness in millimetres")
+    air_mm: Positive | None = Field(None, description="an air gap, in millimetres")
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> LayerSpec:
+        if (self.air_mm is None) == (self.material is None and self.thickness_mm is None):
+            raise PydanticCustomError(
+                "bad_layer",
+                "a layer is either a material with its thickness or an air gap",
+                {"help": "write {material: chipboard, thickness_mm: 13} or {air_mm: 75}"},
+            )
+        if self.air_mm is None and (self.material is None or self.thickness_mm is None):
+            raise PydanticCustomError(
+                "bad_layer",
+                "a layer needs both material and thickness_mm",
+                {"help": "write {material: chipboard, thickness_mm: 13}"},
+            )
+        return self
+
+
+class InlineConstruction(Strict):
+    """A construction written where it is used."""
+
+    layers: list[LayerSpec] = Field(min_length=1, max_length=20, description="layers in order")
+
+
+ConstructionRef = str | InlineConstruction
+State = Literal["closed", "open"]
+
+
+class Opening(Strict):
+    """A hole in a wall or partition with what fills it: a door, a window, or nothing."""
+
+    at: NonNegativeLength = Field(description="distance of its near side from the start of the wall or line")
+    width: PositiveLength = Field(description="width along the wall")
+    height: PositiveLength = Field(description="height of the opening")
+    sill: NonNegativeLength = Field(0.0, description="height of its lower edge above the floor")
+    fill: ConstructionRef = Field("none", description="construction that fills it, or none for a plain gap")
+    state: State = Field("closed", description="closed or open: an open one is a plain gap")
+
+
+class RoomOpening(Opening):
+    edge: Annotated[int, Field(ge=0, strict=True)] = Field(
+        description="which edge of the outline, from 0: edge i runs from point i to the next"
+    )
+
+
+class Room(Strict):
+    """A room: a closed outline at wall centre lines, a floor and a height."""
+
+    name: Name = Field(description="name of the room")
+    outline: list[Point2] = Field(min_length=3, max_length=2000, description="corner points [x, y]")
+    floor: Coordinate = Field(0.0, description="height of the floor above z = 0")
+    height: PositiveLength = Field(description="height from floor to ceiling")
+    walls: ConstructionRef | list[ConstructionRef] = Field(description="construction, none, or one an edge")
+    ceiling: ConstructionRef = Field("none", description="construction of the ceiling, or none")
+    floor_construction: ConstructionRef = Field("none", description="construction of the floor slab, or none")
+    openings: list[RoomOpening] = Field(default_factory=list, description="doors, windows, gaps")
+
+
+class Partition(Strict):
+    """A free-standing or full-height partition along a line."""
+
+    name: Name = Field(description="name of the partition")
+    line: list[Point2] = Field(min_length=2, max_length=2000, description="points [x, y] along it")
+    base: Coordinate = Field(0.0, description="height of its lower edge above the floor")
+    height: PositiveLength = Field(description="height of the partition itself")
+    construction: ConstructionRef = Field(description="construction of the catalogue, or layers")
+    openings: list[Opening] = Field(default_factory=list, description="doors, windows, gaps")
+
+
+class Solid(Strict):
+    """A box: a column, a machine, a stack of goods."""
+
+    name: Name = Field(description="name of the solid")
+    centre: Point2 = Field(description="centre of its base [x, y]")
+    size: tuple[PositiveLength, PositiveLength, PositiveLength] = Field(description="[x, y, z] before turning")
+    base: Coordinate = Field(0.0, description="height of its underside above the floor")
+    turn_deg: Degrees = Field(0.0, description="anticlockwise turn about its centre")
+    material: str = Field(description="concrete, metal, goods, timber, or another of the catalogue")
+
+
+class SheetSpec(Strict):
+    """Any flat polygon of a construction."""
+
+    name: Name = Field(description="name of the sheet")
+    corners: list[Point3] = Field(min_length=3, max_length=500, description="corner points [x, y, z]")
+    construction: ConstructionRef = Field(description="construction of the catalogue, or layers")
+
+
+class Racking(Strict):
+    """Pallet racking: bays along local x, levels upward; two rows when back to back.
+
+    `at` is the front left corner of the frames; local x runs along the aisle, local y into the rack.
+    """
+
+    name: Name = Field(description="name of the rack")
+    at: Point2 = Field(description="front left corner of the frames [x, y]")
+    turn_deg: Degrees = Field(0.0, description="anticlockwise turn about that corner")
+    base: Coordinate = Field(0.0, description="height of its feet above the floor")
+    bays: Count = Field(description="number of bays along the aisle")
+    levels: Annotated[int, Field(ge=1, le=40, strict=True)] = Field(description="storage levels, the floor included")
+    bay_width: PositiveLength = Field(2.7, description="clear width of a bay between uprights")
+    depth: PositiveLength = Field(1.1, description="depth of a frame")
+    level_pitch: PositiveLength = Field(1.6, description="height from one level to the next")
+    back_to_back: bool = Field(False, strict=True, description="a second row behind the first")
+    flue_gap: NonNegativeLength = Field(0.25, description="gap between the two rows")
+    upright: PositiveLength = Field(0.1, description="width of an upright")
+    beam_height: PositiveLength = Field(0.12, description="height of a beam")
+    goods: bool = Field(True, strict=True, description="loaded (true) or empty frames (false)")
+    goods_material: str = Field("goods", description="what the loads are made of")
+    goods_height: PositiveLength | None = Field(None, description="height of a load with its pallet")
+    pallets_per_bay: Annotated[int, Field(ge=1, le=12, strict=True)] = Field(3, description="loads side by side")
+
+
+class Cubicles(Strict):
+    """A row of WC cubicles: dividing panels, fronts with doors, a gap under, an open top.
+
+    `at` is the rear left corner; local x runs along the row, local y from the rear wall to the doors.
+    The rear is the wall it stands against: no panel there.
+    """
+
+    name: Name = Field(description="name of the row")
+    at: Point2 = Field(description="rear left corner [x, y]")
+    turn_deg: Degrees = Field(0.0, description="anticlockwise turn about that corner")
+    base: Coordinate = Field(0.0, description="height of the ground it stands on above the floor")
+    count: Annotated[int, Field(ge=1, le=200, strict=True)] = Field(description="number of cubicles")
+    width: PositiveLength = Field(0.85, description="width of one, between panel centres")
+    depth: PositiveLength = Field(1.5, description="depth from rear wall to doors")
+    floor_gap: NonNegativeLength = Field(0.15, description="gap under panels and doors")
+    top: PositiveLength = Field(2.0, description="height of the upper edge above the floor")
+    panel: ConstructionRef = Field("laminate-13", description="construction of panels")
+    door: ConstructionRef | None = Field(None, description="construction of doors; as the panels if not given")
+    door_width: PositiveLength = Field(0.6, description="width of a door")
+    doors: State | list[State] = Field("closed", description="closed, open, or one a cubicle")
+    left_end: bool = Field(True, strict=True, description="a panel at the left end, or a wall is there")
+    right_end: bool = Field(True, strict=True, description="a panel at the right end, or a wall is there")
+
+
+class Desks(Strict):
+    """A row of desks: tops on two side panels. `at` is the near left corner; local x runs along the row."""
+
+    name: Name = Field(description="name of the row")
+    at: Point2 = Field(description="near left corner [x, y]")
+    turn_deg: Degrees = Field(0.0, description="anticlockwise turn about that corner")
+    base: Coordinate = Field(0.0, description="height of the ground it stands on above the floor")
+    size: tuple[PositiveLength, PositiveLength] = Field((1.6, 0.8), description="[along the row, across]")
+    height: PositiveLength = Field(0.73, description="height of the top")
+    count: Count = Field(1, description="number of desks in the row")
+    gap: Length = Field(0.0, ge=0, description="gap between neighbours")
+    top: ConstructionRef = Field("chipboard-18", description="construction of top and side panels")
+
+
+class Conditions(Strict):
+    """What the building is like on the day, and how losses are taken."""
+
+    ambient_c: Annotated[Number, Field(ge=-20, le=50)] = Field(20.0, description="air temperature, °C")
+    reserve_db: Annotated[Number, Field(ge=0, le=40)] = Field(3.0, description="margin for an assured detection")
+    reflections: Annotated[int, Field(ge=0, strict=True)] = Field(0, description="0: straight paths only")
+    losses: Literal["averaged", "coherent"] = Field("averaged", description="averaged or coherent")
+
+    @model_validator(mode="after")
+    def _straight_only(self) -> Conditions:
+        if self.reflections:
+            raise PydanticCustomError(
+                "not_built_yet",
+                "reflections: {n} is part of the format but not built yet",
+                {"n": self.reflections, "help": "write reflections: 0 (straight paths only)"},
+            )
+        return self

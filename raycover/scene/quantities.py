@@ -1,0 +1,86 @@
+"""The values a scene file is made of: lengths, points, names. Everything becomes metres and floats here."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic_core import PydanticCustomError
+
+_LENGTH = re.compile(r"^\s*([-+]?\d+(?:\.\d*)?|[-+]?\.\d+)\s*(mm|m)\s*$")
+_DECIMAL_COMMA = re.compile(r"^\s*[-+]?\d+,\d+\s*(mm|m)?\s*$")
+
+
+def _length(value: Any) -> Any:
+    """Metres from a number, or from text with its unit: `250 mm`, `0.25 m`."""
+    if isinstance(value, bool) or not isinstance(value, str):
+        return value
+    if found := _LENGTH.match(value):
+        return float(found[1]) * (0.001 if found[2] == "mm" else 1.0)
+    if _DECIMAL_COMMA.match(value):
+        raise PydanticCustomError(
+            "decimal_comma",
+            'a length with a decimal comma: "{text}"',
+            {"text": value, "help": f"write {value.replace(',', '.')} with a point"},
+        )
+    raise PydanticCustomError(
+        "not_a_length",
+        'expects a length in metres, got text "{text}"',
+        {"text": value, "help": 'write a number of metres (2.5) or a number with its unit ("2500 mm")'},
+    )
+
+
+def _no_bool(value: Any) -> Any:
+    if isinstance(value, bool):
+        raise PydanticCustomError("wrong_type", "expects a number, got {value}", {"value": str(value).lower()})
+    return value
+
+
+def _not_text(value: Any) -> Any:
+    if isinstance(value, str):
+        raise PydanticCustomError(
+            "wrong_type",
+            'expects a number, got text "{text}"',
+            {"text": value, "help": "write a plain number, with a point for decimals"},
+        )
+    return _no_bool(value)
+
+
+def _name(value: str) -> str:
+    if value != value.strip() or not value:
+        raise PydanticCustomError("bad_name", "a name is empty or has blanks around it", {"help": "name it"})
+    if re.search(r'[/\\:*?"<>|\x00-\x1f]', value) or value.startswith("."):
+        raise PydanticCustomError(
+            "bad_name",
+            'the name "{name}" has a character that file names cannot hold',
+            {"name": value, "help": "use letters, digits, blanks, - _ . and the like"},
+        )
+    return value
+
+
+Number = Annotated[float, BeforeValidator(_not_text), Field(allow_inf_nan=False)]
+Length = Annotated[float, BeforeValidator(_length), BeforeValidator(_no_bool), Field(allow_inf_nan=False)]
+#: No building is larger: a coordinate beyond this is a slip of units (millimetres read as metres).
+Coordinate = Annotated[Length, Field(ge=-20_000, le=20_000)]
+PositiveLength = Annotated[Length, Field(gt=0, le=20_000)]
+NonNegativeLength = Annotated[Length, Field(ge=0, le=20_000)]
+Degrees = Annotated[Number, Field(ge=-3600, le=3600)]
+Name = Annotated[str, Field(max_length=80), AfterValidator(_name)]
+Point2 = tuple[Coordinate, Coordinate]
+Point3 = tuple[Coordinate, Coordinate, Coordinate]
+
+
+class Strict(BaseModel):
+    """A mapping of the scene file: unknown keys are refused, values are never changed afterwards."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+def _not_built(value: Any) -> Any:
+    raise PydanticCustomError(
+        "not_built_yet", "this key is part of the format but not built yet", {"help": "take it out for now"}
+    )
+
+
+NotBuiltYet = Annotated[Any, BeforeValidator(_not_built)]

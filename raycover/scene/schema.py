@@ -1,0 +1,101 @@
+"""The scene file as a whole. `Scene` is what `load` gives: typed, in metres, knowing where each value stood."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any, Literal
+
+from pydantic import Field, PrivateAttr
+
+from raycover.errors import Position, Problem
+from raycover.scene.devices import DetectorSpec, Grid, PlaneSpec
+from raycover.scene.parts import Conditions, ConstructionRef, Cubicles, Desks, Partition, Racking, Room, SheetSpec, Solid
+from raycover.scene.quantities import Degrees, NotBuiltYet, Strict
+
+if TYPE_CHECKING:
+    from raycover.catalogue import Catalogue, Construction
+    from raycover.scene.reading import Document
+
+
+def _default_planes() -> list[PlaneSpec]:
+    return [PlaneSpec(name="floor", height=0.0), PlaneSpec(name="desk", height=0.75)]
+
+
+class Scene(Strict):
+    """A building with its detectors and what is asked of them."""
+
+    raycover: Literal[1] = Field(description="version of the scene format: 1")
+    title: str = Field("Untitled", max_length=120, description="title of the drawings")
+    revision: str = Field("A", max_length=12, description="revision for the title block")
+    date: str | None = Field(None, max_length=20, description="date for the title block; today if not given")
+    north_deg: Degrees = Field(90.0, description="direction of north, anticlockwise from +x")
+    conditions: Conditions = Field(default_factory=Conditions)
+    rooms: list[Room] = Field(default_factory=list, max_length=10_000)
+    partitions: list[Partition] = Field(default_factory=list, max_length=100_000)
+    solids: list[Solid] = Field(default_factory=list, max_length=100_000)
+    racking: list[Racking] = Field(default_factory=list, max_length=100_000)
+    cubicles: list[Cubicles] = Field(default_factory=list, max_length=10_000)
+    desks: list[Desks] = Field(default_factory=list, max_length=100_000)
+    sheets: list[SheetSpec] = Field(default_factory=list, max_length=100_000)
+    detectors: list[DetectorSpec] = Field(default_factory=list, max_length=20_000)
+    planes: list[PlaneSpec] = Field(default_factory=_default_planes, min_length=1, max_length=50)
+    grid: Grid = Field(0.25, description="cell size of the maps")
+    stairs: NotBuiltYet = None
+    meshes: NotBuiltYet = None
+    needs: NotBuiltYet = None
+    states: NotBuiltYet = None
+    zones: NotBuiltYet = None
+    routes: NotBuiltYet = None
+    cameras: NotBuiltYet = None
+    sections: NotBuiltYet = None
+
+    _document: Document | None = PrivateAttr(None)
+    _catalogue: Catalogue | None = PrivateAttr(None)
+    _warnings: tuple[Problem, ...] = PrivateAttr(())
+
+    def attach(self, document: Document, catalogue: Catalogue, warnings: Sequence[Problem] = ()) -> None:
+        """Remember where the values stood and which catalogue their names refer to (called by `load`)."""
+        self._document = document
+        self._catalogue = catalogue
+        self._warnings = tuple(warnings)
+
+    @property
+    def warnings(self) -> tuple[Problem, ...]:
+        """What is doubtful but not wrong."""
+        return self._warnings
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """The materials, constructions and detector models that this scene's names refer to."""
+        if self._catalogue is None:
+            raise RuntimeError("a scene made without load() has no catalogue: call attach() first")
+        return self._catalogue
+
+    def position(self, *loc: str | int, key: bool = False) -> Position:
+        """Where a value stands in the file, e.g. `scene.position("detectors", 0, "at")`."""
+        if self._document is None:
+            return Position("scene")
+        return self._document.position(tuple(loc), key=key)
+
+    def pattern_of(self, detector: DetectorSpec) -> Any:
+        """The pattern of a detector: its own, or that of its model."""
+        return detector.pattern if detector.pattern is not None else self.catalogue.detectors[detector.model or ""]
+
+    def constructions_used(self) -> list[Construction]:
+        """Every construction that the scene refers to, each once."""
+        found = {made.name: made for ref in self._references() if (made := self.catalogue.construction(ref)) is not None}
+        return list(found.values())
+
+    def _references(self) -> Iterator[ConstructionRef]:
+        for room in self.rooms:
+            yield from room.walls if isinstance(room.walls, list) else [room.walls]
+            yield from (room.ceiling, room.floor_construction)
+            yield from (opening.fill for opening in room.openings)
+        for partition in self.partitions:
+            yield partition.construction
+            yield from (opening.fill for opening in partition.openings)
+        yield from (sheet.construction for sheet in self.sheets)
+        for row in self.cubicles:
+            yield row.panel
+            yield row.door if row.door is not None else row.panel
+        yield from (desks.top for desks in self.desks)

@@ -1,0 +1,303 @@
+"""Surfaces that maps lie on: sample points, the area each stands for, and the raster of flat ones.
+
+A cell's area is the part of it inside its room; its centre is where it is looked at. The area of a cell whose
+centre falls outside the room (so behind the wall) goes to the nearest cell of that room whose centre is
+inside: areas add up to the room's, and no cell is judged from the wrong side of a wall.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from raycover.building.parts import Boxes, Building, RoomShape
+from raycover.errors import InputError, Problem
+from raycover.scene.devices import PlaneSpec
+from raycover.scene.schema import Scene
+
+Floats = NDArray[np.float64]
+#: Below this many cells a room's share is coarse, and the user is told.
+FEWEST_CELLS = 100
+
+
+@dataclass(frozen=True)
+class Surface:
+    """A flat map at one height over the floors of rooms (or over z = 0 in an extent).
+
+    `x` (nx,), `y` (ny,) cell centres (m); `floor` (ny, nx) height of the floor there, or one number where it
+    is level; `room` (ny, nx) index into `room_names`, −1 outside; `inside` (ny, nx) cells that count;
+    `area` (ny, nx) m², 0 where not inside. `heights` are those at which being seen counts.
+    """
+
+    name: str
+    motion: str
+    target: str
+    heights: tuple[float, ...]
+    grid: float
+    x: Floats
+    y: Floats
+    floor: Floats | float
+    room: NDArray[np.int16]
+    inside: NDArray[np.bool_]
+    area: Floats
+    room_names: tuple[str, ...]
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        return len(self.y), len(self.x)
+
+    @property
+    def edges(self) -> tuple[float, float, float, float]:
+        """Outer edges (xmin, xmax, ymin, ymax) in m."""
+        half = self.grid / 2
+        return float(self.x[0] - half), float(self.x[-1] + half), float(self.y[0] - half), float(self.y[-1] + half)
+
+    def floor_at(self, rows: Any, columns: Any) -> Floats | float:
+        """The floor under cells, by index."""
+        return self.floor if isinstance(self.floor, float) else self.floor[rows, columns]
+
+    def points(self, rows: NDArray[np.integer], columns: NDArray[np.integer], height: float) -> Floats:
+        """(n, 3) sample points of cells at one of the heights."""
+        z = np.broadcast_to(np.asarray(self.floor_at(rows, columns)) + height, np.shape(rows))
+        return np.stack([self.x[columns], self.y[rows], z], axis=-1)
+
+
+def make_surfaces(scene: Scene, building: Building) -> tuple[list[Surface], list[Problem]]:
+    """A surface for each plane of the scene, and warnings. Raises InputError for a plane that lies nowhere."""
+    problems: list[Problem] = []
+    surfaces: list[Surface] = []
+    layout: _Layout | None = None
+    for index, plane in enumerate(scene.planes):
+        if plane.extent is None:
+            if not building.rooms:
+                problems.append(
+                    Problem(
+                        "plane-nowhere",
+                        f'plane "{plane.name}" has no room to lie in',
+                        scene.position("planes", index) if "planes" in scene.model_fields_set else scene.position(),
+                        "give the scene rooms, or the plane an extent: [xmin, ymin, xmax, ymax]",
+                    )
+                )
+                continue
+            if layout is None:
+                _refuse_storeys(scene, building.rooms)
+                layout = _layout_of_rooms(building.rooms, scene.grid)
+            chosen = layout
+        else:
+            chosen = _layout_of_extent(plane.extent, building.rooms, scene.grid)
+        surfaces.append(_surface(plane, chosen, building.boxes, scene.grid))
+    if problems:
+        raise InputError(problems)
+    return surfaces, _coarse_rooms(scene, layout)
+
+
+@dataclass(frozen=True)
+class _Layout:
+    """A raster with its rooms, before anything standing in it is taken out."""
+
+    x: Floats
+    y: Floats
+    floor: Floats | float
+    room: NDArray[np.int16]
+    area: Floats
+    names: tuple[str, ...]
+    n_cells: tuple[int, ...]
+
+
+def _axis(low: float, high: float, grid: float) -> Floats:
+    n = max(int(np.ceil((high - low) / grid - 1e-6)), 1)
+    return low + (np.arange(n) + 0.5) * grid
+
+
+def _layout_of_rooms(rooms: Sequence[RoomShape], grid: float) -> _Layout:
+    bounds = np.array([room.polygon.bounds for room in rooms])
+    low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
+    x, y = _axis(low[0], high[0], grid), _axis(low[1], high[1], grid)
+    owner = np.full((len(y), len(x)), -1, np.int16)
+    area = np.zeros(owner.shape)
+    floors = np.zeros(owner.shape)
+    n_cells = []
+    for index, room in enumerate(rooms):
+        x0, y0, x1, y1 = room.polygon.bounds
+        rows = slice(max(int((y0 - low[1]) / grid) - 1, 0), int((y1 - low[1]) / grid) + 2)
+        columns = slice(max(int((x0 - low[0]) / grid) - 1, 0), int((x1 - low[0]) / grid) + 2)
+        inside, part = _cells_of(room.polygon, x[columns], y[rows], grid)
+        inside &= owner[rows, columns] < 0
+        owner[rows, columns][inside] = index
+        area[rows, columns][inside] = part[inside]
+        floors[rows, columns][inside] = room.floor
+        n_cells.append(int(inside.sum()))
+    levels = {room.floor for room in rooms}
+    floor: Floats | float = float(levels.pop()) if len(levels) == 1 else floors
+    return _Layout(x, y, floor, owner, area, tuple(room.name for room in rooms), tuple(n_cells))
+
+
+def _cells_of(polygon: Any, x: Floats, y: Floats, grid: float) -> tuple[NDArray[np.bool_], Floats]:
+    """Which cells have their centre in a polygon, and the area (m²) each of those stands for."""
+    inside, area = _rectilinear(polygon, x, y, grid) or _any_outline(polygon, x, y, grid)
+    stray = (area > 1e-12) & ~inside
+    if stray.any() and inside.any():
+        nearest = ndimage.distance_transform_edt(~inside, return_distances=False, return_indices=True)
+        np.add.at(area, (nearest[0][stray], nearest[1][stray]), area[stray])
+    area[~inside] = 0.0
+    return inside, area
+
+
+def _rectilinear(polygon: Any, x: Floats, y: Floats, grid: float) -> tuple[NDArray[np.bool_], Floats] | None:
+    """Centres inside and areas for an outline of level and upright edges only, else None.
+
+    Green's theorem cell by cell: each level edge adds, with the sign of its direction, the part of a cell
+    that lies above it; the sum over edges is one matrix product.
+    """
+    if polygon.interiors:
+        return None
+    points = shapely.get_coordinates(polygon.exterior if polygon.exterior.is_ccw else polygon.exterior.reverse())
+    steps = np.diff(points, axis=0)
+    if np.any((np.abs(steps) > 1e-9).all(axis=1)):
+        return None
+    level = np.flatnonzero(np.abs(steps[:, 0]) > 1e-9)
+    left, right = np.sort(np.stack([points[level, 0], points[level + 1, 0]]), axis=0)
+    sign, height = np.sign(steps[level, 0]), points[level, 1]
+    half = grid / 2
+    wide = np.clip(np.minimum(x + half, right[:, None]) - np.maximum(x - half, left[:, None]), 0, grid)
+    above = np.clip(y[:, None] + half - height, 0, grid)
+    in_span = (left[:, None] <= x) & (x < right[:, None])
+    count = ((y[:, None] > height) * sign) @ in_span
+    return count > 0.5, np.clip((above * sign) @ wide, 0, grid * grid)
+
+
+def _any_outline(polygon: Any, x: Floats, y: Floats, grid: float) -> tuple[NDArray[np.bool_], Floats]:
+    xx, yy = np.meshgrid(x, y)
+    inside = shapely.contains_xy(polygon, xx, yy)
+    area = np.where(inside, grid * grid, 0.0)
+    edge = _edge_cells(polygon, x, y, grid)
+    rows, columns = np.nonzero(edge)
+    half = grid / 2
+    cells = shapely.box(x[columns] - half, y[rows] - half, x[columns] + half, y[rows] + half)
+    shapely.prepare(polygon)
+    whole = shapely.covers(polygon, cells)
+    cut = ~whole & shapely.intersects(polygon, cells)
+    part = np.where(whole, grid * grid, 0.0)
+    part[cut] = shapely.area(shapely.intersection(cells[cut], polygon))
+    area[rows, columns] = part
+    return inside, area
+
+
+def _edge_cells(polygon: Any, x: Floats, y: Floats, grid: float) -> NDArray[np.bool_]:
+    """Cells that the outline runs through or along, and their neighbours."""
+    edge = np.zeros((len(y), len(x)), bool)
+    for ring in (polygon.exterior, *polygon.interiors):
+        points = shapely.get_coordinates(shapely.segmentize(ring, grid / 2))
+        column = np.clip(((points[:, 0] - x[0]) / grid + 0.5).astype(int), 0, len(x) - 1)
+        row = np.clip(((points[:, 1] - y[0]) / grid + 0.5).astype(int), 0, len(y) - 1)
+        edge[row, column] = True
+    return ndimage.binary_dilation(edge, np.ones((3, 3), bool))
+
+
+def _layout_of_extent(extent: Sequence[float], rooms: Sequence[RoomShape], grid: float) -> _Layout:
+    x, y = _axis(extent[0], extent[2], grid), _axis(extent[1], extent[3], grid)
+    half = grid / 2
+    wide = np.minimum(x + half, extent[2]) - (x - half)
+    deep = np.minimum(y + half, extent[3]) - (y - half)
+    floor: Floats | float = 0.0
+    if any(room.floor != 0 for room in rooms):
+        xx, yy = np.meshgrid(x, y)
+        floor = np.zeros(xx.shape)
+        for room in rooms:
+            floor[shapely.contains_xy(room.polygon, xx, yy)] = room.floor
+    area = deep[:, None] * wide[None, :]
+    return _Layout(x, y, floor, np.zeros(area.shape, np.int16), area, ("extent",), (area.size,))
+
+
+def _surface(plane: PlaneSpec, layout: _Layout, boxes: Boxes, grid: float) -> Surface:
+    solid = np.zeros(layout.room.shape, bool)
+    for height in plane.target_heights:
+        solid |= cells_in_boxes(boxes, layout.x, layout.y, np.asarray(layout.floor) + height, grid)
+    inside = (layout.room >= 0) & ~solid
+    return Surface(
+        plane.name,
+        plane.motion,
+        plane.target,
+        plane.target_heights,
+        grid,
+        layout.x,
+        layout.y,
+        layout.floor,
+        np.where(inside, layout.room, -1).astype(np.int16),
+        inside,
+        np.where(inside, layout.area, 0.0),
+        layout.names,
+    )
+
+
+def cells_in_boxes(boxes: Boxes, x: Floats, y: Floats, z: Floats, grid: float) -> NDArray[np.bool_]:
+    """(ny, nx) cells whose centre, at heights z (ny, nx) or one number, lies in a box, faces included."""
+    found = np.zeros((len(y), len(x)), bool)
+    if not len(boxes):
+        return found
+    low, high = boxes.centre[:, 2] - boxes.size[:, 2] / 2, boxes.centre[:, 2] + boxes.size[:, 2] / 2
+    level = np.flatnonzero((low <= z.max() + 1e-9) & (high >= z.min() - 1e-9))
+    plan = boxes.footprints(level)
+    first = np.ceil((plan.min(axis=1) - [x[0], y[0]]) / grid - 1e-9).astype(int)
+    last = np.floor((plan.max(axis=1) - [x[0], y[0]]) / grid + 1e-9).astype(int)
+    first, last = np.maximum(first, 0), np.minimum(last, [len(x) - 1, len(y) - 1])
+    span = np.maximum(last - first + 1, 0)
+    size = span[:, 0] * span[:, 1]
+    # One row a (box, cell) pair of the boxes' windows.
+    pair = np.repeat(np.arange(len(level)), size)
+    within = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
+    column = first[pair, 0] + within % np.maximum(span[pair, 0], 1)
+    row = first[pair, 1] + within // np.maximum(span[pair, 0], 1)
+    box = level[pair]
+    dx, dy = x[column] - boxes.centre[box, 0], y[row] - boxes.centre[box, 1]
+    cos, sin = np.cos(boxes.turn_rad[box]), np.sin(boxes.turn_rad[box])
+    half = boxes.size[box] / 2 + 1e-9
+    there = z[row, column] if z.ndim else z
+    hit = (
+        (np.abs(dx * cos + dy * sin) <= half[:, 0])
+        & (np.abs(dy * cos - dx * sin) <= half[:, 1])
+        & (np.abs(there - boxes.centre[box, 2]) <= half[:, 2])
+    )
+    found[row[hit], column[hit]] = True
+    return found
+
+
+def _refuse_storeys(scene: Scene, rooms: Sequence[RoomShape]) -> None:
+    """One raster cannot hold two rooms one above the other."""
+    tree = shapely.STRtree([room.polygon for room in rooms])
+    problems = []
+    for index, room in enumerate(rooms):
+        for other in tree.query(room.polygon):
+            if other < index and room.polygon.intersection(rooms[other].polygon).area > 1e-4:
+                problems.append(
+                    Problem(
+                        "storeys-not-mapped",
+                        f'"{room.name}" lies above or below "{rooms[other].name}": maps of several storeys are not built yet',
+                        scene.position("rooms", index),
+                        "keep one storey a scene; probe works across storeys",
+                    )
+                )
+    if problems:
+        raise InputError(problems)
+
+
+def _coarse_rooms(scene: Scene, layout: _Layout | None) -> list[Problem]:
+    if layout is None:
+        return []
+    return [
+        Problem(
+            "coarse-grid",
+            f'room "{name}" has only {n} cells of {scene.grid:g} m: its share is coarse',
+            scene.position("rooms", index),
+            "make grid finer",
+            severity="warning",
+        )
+        for index, (name, n) in enumerate(zip(layout.names, layout.n_cells, strict=True))
+        if n < FEWEST_CELLS
+    ]

@@ -1,0 +1,171 @@
+"""Ray tracers over triangles: Embree through embreex, or trimesh's own where embreex is missing.
+
+The only file that knows either. A tracer answers two questions about segments, in metres and float32:
+is anything in the way, and which triangles are crossed.
+"""
+
+from __future__ import annotations
+
+import threading
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Single = NDArray[np.float32]
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.int32]
+
+try:
+    from embreex.mesh_construction import TriangleMesh
+    from embreex.rtcore_scene import EmbreeScene
+
+    HAS_EMBREE = True
+except ImportError:  # Linux on aarch64 has no wheel
+    HAS_EMBREE = False
+
+SLOW_WARNING = (
+    "embreex is not installed: trimesh's own ray tracer stands in, which is about a hundred times slower "
+    "(pip install embreex, where a wheel exists)"
+)
+
+
+class Tracer(Protocol):
+    """Segments against one set of triangles. `origins`, `directions` (n, 3) float32, `lengths` (n,) float32.
+
+    A segment runs from origin to origin + length·direction.
+    """
+
+    def occluded(self, origins: Single, directions: Single, lengths: Single) -> Bools: ...
+
+    def first(self, origins: Single, directions: Single, lengths: Single) -> tuple[Ints, Single]:
+        """The first triangle (−1 none) and the distance to it in units of `directions`, both (n,)."""
+
+    def crossings(
+        self, origins: Single, directions: Single, lengths: Single, step: float
+    ) -> tuple[Ints, Single, Ints]:
+        """Every crossing as (ray, distance, triangle), in no order; `directions` are unit vectors.
+
+        Crossings less than `step` (m) after another are passed over.
+        """
+
+
+class EmbreeTracer:
+    """Embree's robust mode, single precision; releases the GIL."""
+
+    def __init__(self, triangles: Single) -> None:
+        self._scene = EmbreeScene(robust=True)
+        TriangleMesh(self._scene, np.ascontiguousarray(triangles, np.float32))
+        self._lock = threading.Lock()
+        self._committed = False
+
+    def _run(self, origins: Single, directions: Single, lengths: Single, query: str, output: bool = False):  # type: ignore[no-untyped-def]
+        if not self._committed:
+            # The first query commits the scene, which two threads must not do at once.
+            with self._lock:
+                if not self._committed:
+                    self._scene.run(origins[:1], directions[:1], dists=lengths[:1], query="OCCLUDED")
+                    self._committed = True
+        return self._scene.run(origins, directions, dists=lengths, query=query, output=output)
+
+    def occluded(self, origins: Single, directions: Single, lengths: Single) -> Bools:
+        if not len(origins):
+            return np.zeros(0, bool)
+        return self._run(origins, directions, lengths, "OCCLUDED") >= 0
+
+    def first(self, origins: Single, directions: Single, lengths: Single) -> tuple[Ints, Single]:
+        if not len(origins):
+            return np.zeros(0, np.int32), np.zeros(0, np.float32)
+        hit = self._run(origins, directions, lengths, "INTERSECT", True)
+        return hit["primID"], hit["tfar"]
+
+    def crossings(
+        self, origins: Single, directions: Single, lengths: Single, step: float
+    ) -> tuple[Ints, Single, Ints]:
+        rays: list[Ints] = []
+        distances: list[Single] = []
+        triangles: list[Ints] = []
+        ray = np.arange(len(origins), dtype=np.int32)
+        travelled = np.zeros(len(origins), np.float32)
+        while len(ray):
+            start = origins[ray] + travelled[:, None] * directions[ray]
+            triangle, distance = self.first(start, directions[ray], lengths[ray] - travelled)
+            hit = triangle >= 0
+            ray, triangle, travelled = ray[hit], triangle[hit], (travelled + distance)[hit]
+            rays.append(ray)
+            distances.append(travelled)
+            triangles.append(triangle)
+            travelled = travelled + np.float32(step)
+            on = travelled < lengths[ray]
+            ray, travelled = ray[on], travelled[on]
+        if not rays:
+            return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
+        return np.concatenate(rays), np.concatenate(distances), np.concatenate(triangles)
+
+
+class TrimeshTracer:
+    """trimesh's own tracer (numpy and an R-tree): slow, needs no compiled ray library."""
+
+    def __init__(self, triangles: Single) -> None:
+        import trimesh
+        from trimesh.ray.ray_triangle import RayMeshIntersector
+
+        vertices = np.asarray(triangles, float).reshape(-1, 3)
+        mesh = trimesh.Trimesh(vertices, np.arange(len(vertices)).reshape(-1, 3), process=False)
+        self._tracer = RayMeshIntersector(mesh)
+
+    def _hits(self, origins: Single, directions: Single, lengths: Single) -> tuple[Ints, Single, Ints]:
+        if not len(origins):
+            return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
+        start, along = np.asarray(origins, float), np.asarray(directions, float)
+        triangle, ray, place = self._tracer.intersects_id(
+            start, along, multiple_hits=True, return_locations=True
+        )
+        square = np.einsum("ij,ij->i", along, along)
+        distance = np.einsum("ij,ij->i", place.reshape(-1, 3) - start[ray], along[ray]) / square[ray]
+        kept = (distance >= 0) & (distance <= lengths[ray])
+        return ray[kept].astype(np.int32), distance[kept].astype(np.float32), triangle[kept].astype(np.int32)
+
+    def occluded(self, origins: Single, directions: Single, lengths: Single) -> Bools:
+        found = np.zeros(len(origins), bool)
+        found[self._hits(origins, directions, lengths)[0]] = True
+        return found
+
+    def first(self, origins: Single, directions: Single, lengths: Single) -> tuple[Ints, Single]:
+        ray, distance, triangle = self._hits(origins, directions, lengths)
+        order = np.lexsort((distance, ray))
+        ray, index = np.unique(ray[order], return_index=True)
+        first, reach = np.full(len(origins), -1, np.int32), np.array(lengths, np.float32)
+        first[ray], reach[ray] = triangle[order][index], distance[order][index]
+        return first, reach
+
+    def crossings(
+        self, origins: Single, directions: Single, lengths: Single, step: float
+    ) -> tuple[Ints, Single, Ints]:
+        return self._hits(origins, directions, lengths)
+
+
+class EmptyTracer:
+    """Nothing to hit."""
+
+    def occluded(self, origins: Single, directions: Single, lengths: Single) -> Bools:
+        return np.zeros(len(origins), bool)
+
+    def first(self, origins: Single, directions: Single, lengths: Single) -> tuple[Ints, Single]:
+        return np.full(len(origins), -1, np.int32), np.array(lengths, np.float32)
+
+    def crossings(
+        self, origins: Single, directions: Single, lengths: Single, step: float
+    ) -> tuple[Ints, Single, Ints]:
+        return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
+
+
+def make_tracer(triangles: Single, backend: str) -> Tracer:
+    """The tracer named by `backend` over (n, 3, 3) triangles."""
+    if not len(triangles):
+        return EmptyTracer()
+    return EmbreeTracer(triangles) if backend == "embree" else TrimeshTracer(triangles)
+
+
+def default_backend() -> str:
+    return "embree" if HAS_EMBREE else "trimesh"

@@ -1,0 +1,92 @@
+"""How much `solve` costs over bare Embree for the very same rays, both on one thread.
+
+    python tests/benchmarks/solve_against_embree.py [copies of the depot]
+
+Prints ratios taken in one run: the machine's own speed falls out. "Bare" builds the same Embree scenes and
+runs the very segments that solve asked for, recorded on the way; nothing else.
+"""
+
+from __future__ import annotations
+
+import resource
+import subprocess
+import sys
+import time
+
+import numpy as np
+
+import raycover
+from raycover import tracers
+from raycover.building.build import build
+from raycover.rays import RayScene
+
+sys.path.insert(0, __file__.rsplit("/", 1)[0])
+from enlarged import enlarged_depot
+
+
+def best_of(n: int, work) -> float:  # type: ignore[no-untyped-def]
+    times = []
+    for _ in range(n):
+        began = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - began)
+    return float(np.median(times))
+
+
+def main() -> None:
+    copies = int(sys.argv[1]) if len(sys.argv) > 1 else 8
+    imported = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    scene = raycover.load_text(enlarged_depot(copies))
+    loaded = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    coverage = raycover.solve(scene, threads=1)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+    asked: list[tuple[int, str, tuple[np.ndarray, ...]]] = []
+    sets: list[np.ndarray] = []
+
+    class Recording(tracers.EmbreeTracer):
+        def __init__(self, triangles: np.ndarray) -> None:
+            super().__init__(triangles)
+            self.index = len(sets)
+            sets.append(triangles)
+
+        def _run(self, origins, directions, lengths, query, output=False):  # type: ignore[no-untyped-def]
+            asked.append((self.index, query, (origins, directions, lengths)))
+            return super()._run(origins, directions, lengths, query, output)
+
+    kept, tracers.EmbreeTracer = tracers.EmbreeTracer, Recording
+    raycover.solve(scene, threads=1)
+    tracers.EmbreeTracer = kept
+    n_rays = sum(len(arrays[0]) for _, _, arrays in asked)
+
+    def bare() -> None:
+        made = [kept(triangles) for triangles in sets]
+        for index, query, (origins, directions, lengths) in asked:
+            made[index]._run(origins, directions, lengths, query, query == "INTERSECT")
+
+    def everything() -> None:
+        raycover.solve(scene, threads=1)
+
+    building = build(scene)
+
+    def with_building() -> None:
+        raycover.solve(scene, building=building, rays=RayScene(building), threads=1)
+
+    rounds = 5
+    t_bare, t_all, t_built = (best_of(rounds, work) for work in (bare, everything, with_building))
+    print(f"{len(coverage.units)} detectors, {len(coverage)} planes, {len(building.mesh.triangles):,} triangles")
+    print(f"{n_rays:,} segments traced; {sum(p.surface.inside.sum() for p in coverage.values()):,} cells")
+    print(f"bare Embree: {t_bare:.3f} s, {t_bare / n_rays * 1e9:.0f} ns a segment (its scenes' building included)")
+    print(f"solve / bare Embree, building made beforehand: {t_built / t_bare:.2f}")
+    print(f"solve / bare Embree, building included:        {t_all / t_bare:.2f}")
+    print(f"memory: import {imported:.0f} MB, loading +{loaded - imported:.0f} MB, first solve +{peak - loaded:.0f} MB")
+    start = [sys.executable, "-c", "import numpy"]
+    help_ = [sys.executable, "-m", "raycover.cli.main", "--help"]
+    t_numpy, t_help = (
+        best_of(9, lambda c=command: subprocess.run(c, check=True, capture_output=True)) for command in (start, help_)
+    )
+    print(f"raycover --help / python -c 'import numpy': {t_help / t_numpy:.2f}")
+
+
+if __name__ == "__main__":
+    main()
