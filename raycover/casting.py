@@ -68,17 +68,16 @@ def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patc
     for height in surface.heights:
         dz = np.asarray(surface.floor_at(rows, columns) + height - unit.position[2], float)
         margin = _open_margin_db(unit, (dx, dy, dz), footprints, weather)
-        flat = np.flatnonzero(inside & (margin >= LOWEST_DB))
-        if not len(flat):
+        followed = inside & (margin >= LOWEST_DB)
+        row, column = np.nonzero(followed)
+        if not len(row):
             continue
-        row, column = np.divmod(flat, best.shape[1])
-        lift = LIFT if height < LIFT else 0.0
-        targets = np.empty((len(flat), 3))
-        targets[:, 0] = surface.x[columns][column]
-        targets[:, 1] = surface.y[rows][row]
-        targets[:, 2] = (dz.ravel()[flat] if dz.size > 1 else dz.item()) + unit.position[2] + lift
-        through = margin.ravel()[flat] + _obstacles_db(unit, rays.segments(unit.position, targets), rays, weather)
-        best.ravel()[flat] = np.maximum(best.ravel()[flat], through)
+        directions = np.empty((len(row), 3), np.float32)
+        directions[:, 0] = dx.astype(np.float32)[0, column]
+        directions[:, 1] = dy.astype(np.float32)[row, 0]
+        directions[:, 2] = (dz if dz.ndim == 0 else dz[followed]) + (LIFT if height < LIFT else 0.0)
+        through = margin[followed] + _obstacles_db(unit, rays.segments_along(unit.position, directions), rays, weather)
+        best[followed] = np.maximum(best[followed], through) if len(surface.heights) > 1 else through
     return Patch(rows, columns, best)
 
 
@@ -92,20 +91,30 @@ def _window(
     floor = np.asarray(surface.floor)
     dz = np.array([floor.min() + min(surface.heights), floor.max() + max(surface.heights)]) - unit.position[2]
     nearest_dz = 0.0 if dz[0] <= 0 <= dz[1] else float(np.abs(dz).min())
-    radius = 0.0
+    boxes = []
     for footprint in footprints:
         slant = footprint.largest_slant * 10 ** ((heat - LOWEST_DB) / 40)
         flat = np.sqrt(max(slant**2 - nearest_dz**2, 0.0))
+        box = np.array([[-flat, -flat], [flat, flat]])
         if unit.kind == "infrared" and unit.tilt_deg == 0:
-            flat = min(flat, max(-float(dz[0]), 0.0) * np.tan(footprint.edge_off_axis_rad) * 1.0001)
-        radius = max(radius, flat)
+            # The lens edge on the lowest plane is the footprint scaled: a long one needs a long window only.
+            scale = max(-float(dz[0]), 0.0) / footprint.drop * 1.0001
+            if (radius := footprint.shape.constant) is not None:
+                edge = np.array([[-1.0, -1.0], [1.0, 1.0]]) * radius * scale
+            else:
+                outline = footprint.hull @ unit.rotation[:2, :2].T * scale
+                edge = np.stack([outline.min(axis=0), outline.max(axis=0)])
+            box = np.stack([np.maximum(box[0], edge[0]), np.minimum(box[1], edge[1])])
+        boxes.append(box)
+    low = np.min([box[0] for box in boxes], axis=0) + unit.position[:2]
+    high = np.max([box[1] for box in boxes], axis=0) + unit.position[:2]
     spans = []
-    for centres, place in ((surface.y, unit.position[1]), (surface.x, unit.position[0])):
-        first, last = np.searchsorted(centres, [place - radius, place + radius], side="left")
-        last = min(int(last) + 1, len(centres))
-        if radius == 0 or first >= last:
+    for axis, centres in ((1, surface.y), (0, surface.x)):
+        first = int(np.searchsorted(centres, low[axis] - 1e-6))
+        last = int(np.searchsorted(centres, high[axis] + 1e-6))
+        if high[axis] <= low[axis] or first >= last:
             return None
-        spans.append(slice(int(first), last))
+        spans.append(slice(first, last))
     return spans[0], spans[1]
 
 

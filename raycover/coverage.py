@@ -9,7 +9,8 @@ import os
 import time
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,17 +18,16 @@ from scipy.spatial import cKDTree
 
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.casting import BLOCKED, CAUSES, LOWEST_DB, MATERIAL_LOSS, Patch, Weather, cast, judge, potential_db
+from raycover.casting import CAUSES, LOWEST_DB, Patch, Weather, cast
 from raycover.detectors import Unit, make_unit
 from raycover.errors import InputError, Problem
-from raycover.gaps import Gap, find_gaps, label_gaps
-from raycover.rays import LIFT, RayScene
+from raycover.gaps import Gap
+from raycover.rays import RayScene
+from raycover.reasons import Explainer, Reasons
 from raycover.scene.schema import Scene
 from raycover.surfaces import Surface, make_surfaces
 
 Floats = NDArray[np.float64]
-#: For a cell that no detector comes near to seeing, this many nearest ones are asked which would come closest.
-_ASKED = 4
 Progress = Callable[[int, int], None]
 
 
@@ -36,20 +36,41 @@ class PlaneCoverage:
     """The result on one plane. Arrays are (ny, nx), row 0 at the lowest y.
 
     `margin_db`: best over detectors; NaN outside every room and in solids; −inf where it is below −9 dB or
-    nothing gets through. `count`: detectors with margin >= 0, −1 outside. `best_detector`: index of the one
-    that sees best, or that comes nearest to seeing; −1 outside. `cause`: why not, codes as `CAUSES`, −1
-    outside. `gap`: label of the gap a cell belongs to, 0 none.
+    nothing gets through. `count`: detectors with margin >= 0, −1 outside. `patches`: each detector's own
+    margins where it reaches. Causes and gaps are worked out when first asked for.
     """
 
     surface: Surface
     margin_db: NDArray[np.float32]
     count: NDArray[np.int16]
-    best_detector: NDArray[np.int32]
-    cause: NDArray[np.int8]
-    gap: NDArray[np.int32]
-    gaps: tuple[Gap, ...]
     patches: tuple[Patch | None, ...]
     reserve_db: float
+    explainer: Explainer = field(repr=False)
+    seeing: NDArray[np.int32] = field(repr=False)
+
+    @cached_property
+    def _reasons(self) -> Reasons:
+        return self.explainer.explain(self.surface, self.margin_db, self.seeing)
+
+    @property
+    def best_detector(self) -> NDArray[np.int32]:
+        """(ny, nx) index of the detector that sees best, or that comes nearest to seeing; −1 outside."""
+        return self._reasons.nearest
+
+    @property
+    def cause(self) -> NDArray[np.int8]:
+        """(ny, nx) why nobody is noticed, codes as `CAUSES`, 0 where somebody is; −1 outside."""
+        return self._reasons.cause
+
+    @property
+    def gap(self) -> NDArray[np.int32]:
+        """(ny, nx) label of the gap that a cell belongs to, 0 none."""
+        return self._reasons.label
+
+    @property
+    def gaps(self) -> tuple[Gap, ...]:
+        """Connected areas where nobody is noticed, largest first."""
+        return self._reasons.gaps
 
     @property
     def x(self) -> Floats:
@@ -125,9 +146,8 @@ class Coverage(Mapping[str, PlaneCoverage]):
     title: str
     ambient_c: float
     reserve_db: float
-    n_rays: int
     seconds: float
-    backend: str
+    rays: RayScene
     warnings: tuple[Problem, ...]
 
     def __getitem__(self, name: str) -> PlaneCoverage:
@@ -142,6 +162,16 @@ class Coverage(Mapping[str, PlaneCoverage]):
     def share(self, name: str) -> float:
         """Detected share of a plane's area."""
         return self.planes[name].share
+
+    @property
+    def n_rays(self) -> int:
+        """Segments traced so far, those for causes included once they were asked for."""
+        return self.rays.n_rays
+
+    @property
+    def backend(self) -> str:
+        """Which ray tracer did it."""
+        return self.rays.backend
 
     @property
     def detector_names(self) -> tuple[str, ...]:
@@ -166,7 +196,6 @@ def solve(
     units = make_units(scene, building)
     surfaces, warnings = make_surfaces(scene, building)
     rays = RayScene(building) if rays is None else rays
-    asked_before = rays.n_rays
     weather = Weather.of(scene.conditions)
     jobs = [(s, u) for s in range(len(surfaces)) for u in range(len(units))]
     patches: list[list[Patch | None]] = [[None] * len(units) for _ in surfaces]
@@ -188,30 +217,33 @@ def solve(
             if progress is not None:
                 progress(done + 1, len(jobs))
 
-    planes = {
-        surface.name: _finish_plane(
-            scene, surface, building, units, rays, weather, margins[s], counts[s], bests[s], tuple(patches[s])
+    explainer = Explainer(units, rays, weather, scene.conditions.reserve_db)
+    planes = {}
+    for s, surface in enumerate(surfaces):
+        outside = ~surface.inside
+        margins[s][outside], counts[s][outside], bests[s][outside] = np.nan, -1, -1
+        planes[surface.name] = PlaneCoverage(
+            surface, margins[s], counts[s], tuple(patches[s]), scene.conditions.reserve_db, explainer, bests[s]
         )
-        for s, surface in enumerate(surfaces)
-    }
     return Coverage(
         planes=planes,
         units=units,
         title=scene.title,
         ambient_c=scene.conditions.ambient_c,
         reserve_db=scene.conditions.reserve_db,
-        n_rays=rays.n_rays - asked_before,
         seconds=time.perf_counter() - began,
-        backend=rays.backend,
+        rays=rays,
         warnings=(*scene.warnings, *warnings),
     )
 
 
 def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
     """The scene's detectors ready for casting. Raises InputError for one that hangs inside a solid."""
+    places = np.array([d.at for d in scene.detectors]).reshape(-1, 2)
+    floors = _floors_under(building, places, np.array([d.mounting for d in scene.detectors]))
     units = tuple(
-        make_unit(detector, scene.pattern_of(detector), _floor_under(building, detector.at, detector.mounting))
-        for detector in scene.detectors
+        make_unit(detector, scene.pattern_of(detector), floor)
+        for detector, floor in zip(scene.detectors, floors, strict=True)
     )
     inside = _inside_boxes(building, np.array([unit.position for unit in units]).reshape(-1, 3))
     problems = [
@@ -247,10 +279,21 @@ def _inside_boxes(building: Building, points: Floats) -> dict[int, int]:
     return dict(zip(point[hit].tolist(), box[hit].tolist(), strict=True))
 
 
-def _floor_under(building: Building, at: tuple[float, float], mounting: float) -> float:
-    """The floor a detector is mounted above: of the room that holds it, the one that reaches that high first."""
-    floors = [r for r in building.rooms if r.holds(*at) and mounting <= r.height + 1e-6]
-    return floors[0].floor if floors else building.floor_at(*at)
+def _floors_under(building: Building, places: Floats, mounting: Floats) -> list[float]:
+    """The floor (n,) that each mounting height counts from: of the room that holds the place, else 0.
+
+    Of rooms one above the other, the first that is high enough.
+    """
+    floors = [0.0] * len(places)
+    pending = np.ones(len(places), bool)
+    for floor in sorted({room.floor for room in building.rooms}):
+        z = floor + np.minimum(mounting, 1e9)
+        found = building.rooms_at(np.column_stack([places, z]))
+        for index in np.flatnonzero(pending & (found >= 0)):
+            if building.rooms[found[index]].floor == floor:
+                floors[index] = floor
+                pending[index] = False
+    return floors
 
 
 def _merge(
@@ -262,127 +305,6 @@ def _merge(
     np.copyto(view, patch.margin_db, where=better)
     np.copyto(best[patch.window], unit, where=better)
     count[patch.window] += patch.margin_db >= 0
-
-
-def _finish_plane(
-    scene: Scene,
-    surface: Surface,
-    building: Building,
-    units: tuple[Unit, ...],
-    rays: RayScene,
-    weather: Weather,
-    margin: NDArray[np.float32],
-    count: NDArray[np.int16],
-    best: NDArray[np.int32],
-    patches: tuple[Patch | None, ...],
-) -> PlaneCoverage:
-    """Causes, blockers and gaps of the cells that nobody sees; NaN and −1 outside."""
-    outside = ~surface.inside
-    missed = surface.inside & (margin < 0)
-    reserve = scene.conditions.reserve_db
-    cause = np.zeros(surface.shape, np.int8)
-    blocker = np.full(surface.shape, -1, np.int32)
-    rows, columns = np.nonzero(missed)
-    if len(rows) and units:
-        of_room = _units_by_room(surface, units, building)
-        _why(surface, units, of_room, rays, weather, rows, columns, margin, reserve, best, cause, blocker)
-    owners, owner_of = np.unique([building.part_owner(p) for p in range(building.n_parts)] or [""], return_inverse=True)
-    blocking = np.where(blocker >= 0, owner_of[np.maximum(blocker, 0)] if building.n_parts else -1, -1)
-    labels, n = label_gaps(surface, missed)
-    gaps = find_gaps(
-        surface,
-        labels,
-        n,
-        cause,
-        blocking,
-        best,
-        tuple(str(o) for o in owners),
-        tuple(u.name for u in units),
-        (BLOCKED, MATERIAL_LOSS),
-    )
-    margin[outside], count[outside], best[outside], cause[outside] = np.nan, -1, -1, -1
-    return PlaneCoverage(surface, margin, count, best, cause, labels, tuple(gaps), patches, reserve)
-
-
-def _units_by_room(surface: Surface, units: tuple[Unit, ...], building: Building) -> list[NDArray[np.int32]]:
-    """For each room of a surface, the detectors that hang in it; all of them where none does."""
-    everyone = np.arange(len(units), dtype=np.int32)
-    home = building.rooms_at(np.array([u.position for u in units]))
-    index = {room.name: i for i, room in enumerate(building.rooms)}
-    members = [everyone[home == index.get(name, -2)] for name in surface.room_names]
-    return [mine if len(mine) else everyone for mine in members]
-
-
-def _why(
-    surface: Surface,
-    units: tuple[Unit, ...],
-    of_room: list[NDArray[np.int32]],
-    rays: RayScene,
-    weather: Weather,
-    rows: NDArray[np.intp],
-    columns: NDArray[np.intp],
-    margin: NDArray[np.float32],
-    doubtful_db: float,
-    best: NDArray[np.int32],
-    cause: NDArray[np.int8],
-    blocker: NDArray[np.int32],
-) -> None:
-    """Fill in, for missed cells, the detector nearest to seeing them, its cause and what stands in its way.
-
-    Nearest to seeing: the highest margin where that is within `doubtful_db` of the limit; elsewhere the
-    highest that distance alone would give, among the few nearest detectors of the same room (of all, where
-    it has none). A person is judged at the height that this one sees best.
-    """
-    nearest = best[rows, columns]
-    lost = np.flatnonzero((nearest < 0) | (margin[rows, columns] < -doubtful_db))
-    room = surface.room[rows[lost], columns[lost]]
-    for r in np.unique(room):
-        mine = lost[room == r]
-        nearest[mine] = _closest(surface, units, of_room[int(r)], rows[mine], columns[mine])
-    for u in np.unique(nearest):
-        mine = np.flatnonzero(nearest == u)
-        if len(surface.heights) > 1:
-            tries = [judge_points(surface, rows[mine], columns[mine], h) for h in surface.heights]
-            judged = [judge(units[u], p, surface.motion, rays, weather, lifted=p_low) for p, p_low in tries]
-            # The height with the best margin, then the best potential, speaks for the person.
-            scores = np.array([np.where(np.isfinite(j.margin_db), j.margin_db, j.potential_db - 1e3) for j in judged])
-            chosen = scores.argmax(axis=0)
-            cell = np.arange(len(mine))
-            cause[rows[mine], columns[mine]] = np.array([j.cause for j in judged])[chosen, cell]
-            blocker[rows[mine], columns[mine]] = np.array([j.blocker for j in judged])[chosen, cell]
-        else:
-            points, low = judge_points(surface, rows[mine], columns[mine], surface.heights[0])
-            judgement = judge(units[u], points, surface.motion, rays, weather, lifted=low)
-            cause[rows[mine], columns[mine]] = judgement.cause
-            blocker[rows[mine], columns[mine]] = judgement.blocker
-    best[rows, columns] = nearest
-
-
-def judge_points(
-    surface: Surface, rows: NDArray[np.intp], columns: NDArray[np.intp], height: float
-) -> tuple[Floats, NDArray[np.bool_]]:
-    """Points (n, 3) of cells at a height, and whether they lie on the floor."""
-    return surface.points(rows, columns, height), np.full(len(rows), height < LIFT)
-
-
-def _closest(
-    surface: Surface,
-    units: tuple[Unit, ...],
-    among: NDArray[np.int32],
-    rows: NDArray[np.intp],
-    columns: NDArray[np.intp],
-) -> NDArray[np.int32]:
-    """Of the few nearest among some detectors, the one that distance alone would let see best."""
-    points = surface.points(rows, columns, float(np.median(surface.heights)))
-    n_asked = min(_ASKED, len(among))
-    _, near = cKDTree(np.array([units[u].position for u in among])).query(points, k=n_asked)
-    near = among[near.reshape(len(points), n_asked)]
-    score = np.full(near.shape, -np.inf)
-    for u in np.unique(near):
-        where = near == u
-        cell = np.nonzero(where)[0]
-        score[where] = potential_db(units[u], points[cell], surface.motion)
-    return near[np.arange(len(points)), score.argmax(axis=1)].astype(np.int32)
 
 
 __all__ = ["CAUSES", "LOWEST_DB", "Coverage", "PlaneCoverage", "make_units", "solve"]

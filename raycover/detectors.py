@@ -78,7 +78,7 @@ def masks_of(specs: Sequence[MaskSpec]) -> tuple[Mask, ...]:
 
 def make_unit(detector: DetectorSpec, pattern: PatternSpec, floor: float) -> Unit:
     """A detector ready for casting, `floor` (m) the floor it is mounted above."""
-    behind = None
+    behind: float | None = None
     if pattern.kind == "microwave":
         behind = pattern.reach_behind if pattern.reach_behind is not None else 0.0
     return Unit(

@@ -95,23 +95,17 @@ def find_gaps(
 
 def _widest(labels: NDArray[np.int32], n: int, grid: float) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
     """Diameter (m) of the widest circle in each gap, and the cell (row, column) of its middle, (n, 2)."""
-    closed = np.pad(labels, 1)
-    # Gaps of neighbouring rooms touch: there the far gap's cells must count as outside, one gap at a time.
-    touching: set[int] = set()
-    for step in ((0, 1), (1, 0), (1, 1), (1, -1)):
-        shifted = np.roll(closed, step, axis=(0, 1))
-        different = (closed > 0) & (shifted > 0) & (closed != shifted)
-        touching |= set(closed[different].tolist()) | set(shifted[different].tolist())
-    depth = ndimage.distance_transform_edt(closed > 0)[1:-1, 1:-1]
-    places = np.array(ndimage.maximum_position(depth, labels, np.arange(1, n + 1)), np.intp).reshape(n, 2)
-    deepest = depth[places[:, 0], places[:, 1]]
-    windows = ndimage.find_objects(labels)
-    for label in touching:
-        window = windows[label - 1]
-        mine = ndimage.distance_transform_edt(np.pad(labels[window] == label, 1))[1:-1, 1:-1]
-        place = np.unravel_index(int(mine.argmax()), mine.shape)
-        deepest[label - 1] = mine[place]
-        places[label - 1] = place[0] + window[0].start, place[1] + window[1].start
+    deepest, places = np.ones(n), np.zeros((n, 2), np.intp)
+    for k, (rows, columns) in enumerate(ndimage.find_objects(labels)):
+        mine = labels[rows, columns] == k + 1
+        # A strip up to two cells wide holds no deeper cell than its own border.
+        if min(mine.shape) <= 2:
+            place = np.unravel_index(int(mine.argmax()), mine.shape)
+        else:
+            depth = ndimage.distance_transform_edt(np.pad(mine, 1))[1:-1, 1:-1]
+            place = np.unravel_index(int(depth.argmax()), depth.shape)
+            deepest[k] = depth[place]
+        places[k] = place[0] + rows.start, place[1] + columns.start
     # From a cell's centre to the next centre outside is half a cell too far.
     return (2 * deepest - 1) * grid, places
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from raycover.catalogue import load_catalogue
+from raycover.detectors import check_detectors
 from raycover.errors import InputError, Problem
 from raycover.scene.checks import check_scene
 from raycover.scene.reading import Document, read_text, read_yaml
 from raycover.scene.schema import Scene
 from raycover.scene.validate import validate
-from raycover.detectors import check_detectors
 
 
 def load(path: str | Path) -> Scene:

@@ -144,43 +144,6 @@ def cut_off_m(
     return cut
 
 
-def footprint_outline(unit: Unit, height_m: float, weather: Weather, *, motion: str = "any", n: int = 360) -> Floats:
-    """The edge (k, 2) of what a unit notices in the open on the level plane z = `height_m` (absolute).
-
-    For each azimuth in the scene the farthest place with a margin of 0; empty where it notices nothing there.
-    """
-    azimuths = np.linspace(0, 2 * np.pi, n, endpoint=False)
-    corners = [a for f in unit.footprints_for(motion) for a in f.shape.corners_rad]
-    edges = [np.radians(a) for m in unit.masks for a in (m.from_deg, m.to_deg)]
-    sharp = np.array([*corners, *edges]) + np.radians(unit.turn_deg)
-    azimuths = np.unique(np.concatenate([azimuths, sharp - _SHARP, sharp + _SHARP]) % (2 * np.pi))
-    along = np.stack([np.cos(azimuths), np.sin(azimuths)], axis=-1)
-    farthest = max((f.largest_slant for f in unit.footprints_for(motion)), default=0.0)
-    farthest *= 10 ** (max(weather.heat_db(unit), 0.0) / 40)
-    dz = height_m - float(unit.position[2])
-
-    def noticed(radius: Floats) -> Bools:
-        offset = np.concatenate([radius[..., None] * along[:, None], np.full((*radius.shape, 1), dz)], axis=-1)
-        distance = np.linalg.norm(offset, axis=-1)
-        local = (offset / np.maximum(distance, 1e-12)[..., None]).reshape(-1, 3) @ unit.rotation
-        found: Bools = open_reach_m(unit, local, weather, motion=motion).reshape(radius.shape) >= distance
-        return found
-
-    steps = np.linspace(0, farthest, 160)
-    inside = noticed(np.broadcast_to(steps, (len(azimuths), len(steps))))
-    last = np.where(inside.any(axis=1), inside.shape[1] - 1 - inside[:, ::-1].argmax(axis=1), -1)
-    if (last < 0).all():
-        return np.zeros((0, 2))
-    low = steps[np.maximum(last, 0)]
-    high = np.where(last < 0, 0.0, np.minimum(low + steps[1], farthest))
-    for _ in range(24):
-        middle = (low + high) / 2
-        there = noticed(middle[:, None])[:, 0]
-        low, high = np.where(there, middle, low), np.where(there, high, middle)
-    outline: Floats = unit.position[:2] + low[:, None] * along
-    return outline
-
-
 def _azimuths(unit: Unit, motion: str, n: int) -> tuple[Floats, int]:
     """(1, n_azimuths) azimuths in the unit's frame over a whole turn, both ends, and how many are even."""
     corners = [a for f in unit.footprints_for(motion) for a in f.shape.corners_rad]

@@ -82,16 +82,18 @@ class RayScene:
         self._parts: dict[tuple[str, float | None], Ints] = {}
         self._lock = threading.Lock()
 
-    def segments(self, position: Floats, targets: NDArray[np.floating], distance: Floats | None = None) -> Segments:
-        """Segments from one position (3,) to targets (n, 3); `distance` (n,) saves working it out."""
-        origin = (position - self._centre).astype(np.float32)
+    def segments(self, position: Floats, targets: NDArray[np.floating]) -> Segments:
+        """Segments from one position (3,) to targets (n, 3)."""
         directions = np.empty((len(targets), 3), np.float32)
         np.subtract(targets, position, out=directions, casting="unsafe")
-        if distance is None:
-            distance = np.sqrt(np.einsum("ij,ij->i", directions, directions))
-        clear = (TOLERANCE / np.maximum(distance, 3 * TOLERANCE)).astype(np.float32)
+        return self.segments_along(position, directions)
+
+    def segments_along(self, position: Floats, directions: Single) -> Segments:
+        """Segments from one position (3,) by the offsets (n, 3) of their targets."""
+        square = np.einsum("ij,ij->i", directions, directions)
+        clear = np.float32(TOLERANCE) / np.maximum(np.sqrt(square), np.float32(3 * TOLERANCE))
         origins = directions * clear[:, None]
-        origins += origin
+        origins += (position - self._centre).astype(np.float32)
         return Segments(origins, directions, 1 - 2 * clear)
 
     def infrared_blocked(self, segments: Segments) -> Bools:

@@ -2,7 +2,8 @@
 
 A cell's area is the part of it inside its room; its centre is where it is looked at. The area of a cell whose
 centre falls outside the room (so behind the wall) goes to the nearest cell of that room whose centre is
-inside: areas add up to the room's, and no cell is judged from the wrong side of a wall.
+inside: areas add up to the room's, and no cell is judged from the wrong side of a wall. Cells in solids, and
+in racking with or without goods, are left out: nobody moves there.
 """
 
 from __future__ import annotations
@@ -91,7 +92,7 @@ def make_surfaces(scene: Scene, building: Building) -> tuple[list[Surface], list
             chosen = layout
         else:
             chosen = _layout_of_extent(plane.extent, building.rooms, scene.grid)
-        surfaces.append(_surface(plane, chosen, building.boxes, scene.grid))
+        surfaces.append(_surface(plane, chosen, building, scene.grid))
     if problems:
         raise InputError(problems)
     return surfaces, _coarse_rooms(scene, layout)
@@ -215,10 +216,12 @@ def _layout_of_extent(extent: Sequence[float], rooms: Sequence[RoomShape], grid:
     return _Layout(x, y, floor, np.zeros(area.shape, np.int16), area, ("extent",), (area.size,))
 
 
-def _surface(plane: PlaneSpec, layout: _Layout, boxes: Boxes, grid: float) -> Surface:
+def _surface(plane: PlaneSpec, layout: _Layout, building: Building, grid: float) -> Surface:
     solid = np.zeros(layout.room.shape, bool)
     for height in plane.target_heights:
-        solid |= cells_in_boxes(boxes, layout.x, layout.y, np.asarray(layout.floor) + height, grid)
+        level = np.asarray(layout.floor) + height
+        for boxes in (building.boxes, building.envelopes):
+            solid |= cells_in_boxes(boxes, layout.x, layout.y, level, grid)
     inside = (layout.room >= 0) & ~solid
     return Surface(
         plane.name,

@@ -46,16 +46,20 @@ def build(scene: Scene) -> Building:
     boxes = Boxes.join(gathered.boxes)
     mesh = triangulate(sheets, boxes)
     openings, racks = tuple(gathered.openings), tuple(gathered.racks)
-    return Building(tuple(sheets), boxes, rooms, mesh, openings, racks, _bounds(mesh.triangles, rooms))
+    envelopes = Boxes.join(gathered.envelopes)
+    return Building(tuple(sheets), boxes, rooms, mesh, openings, racks, envelopes, _bounds(mesh.triangles, rooms))
 
 
 def _bounds(triangles: Floats, rooms: tuple[RoomShape, ...]) -> Floats:
     """(2, 3) lowest and highest corner of everything, rooms without walls included."""
-    points = [triangles.reshape(-1, 3)]
+    corners = []
+    if len(triangles):
+        # Nine columns at once reduce several times faster than three.
+        flat = triangles.reshape(-1, 9)
+        corners += [flat.min(axis=0).reshape(3, 3).min(axis=0), flat.max(axis=0).reshape(3, 3).max(axis=0)]
     for room in rooms:
         x0, y0, x1, y1 = room.polygon.bounds
-        points.append(np.array([[x0, y0, room.floor], [x1, y1, room.floor + room.height]]))
-    everything = np.concatenate(points)
-    if not len(everything):
+        corners += [np.array([x0, y0, room.floor]), np.array([x1, y1, room.floor + room.height])]
+    if not corners:
         return np.array([[0.0, 0.0, 0.0], [1.0, 1.0, 1.0]])
-    return np.stack([everything.min(axis=0), everything.max(axis=0)])
+    return np.stack([np.min(corners, axis=0), np.max(corners, axis=0)])

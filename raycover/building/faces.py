@@ -46,6 +46,7 @@ class Gathered:
 
     faces: list[Face] = field(default_factory=list)
     boxes: list[Boxes] = field(default_factory=list)
+    envelopes: list[Boxes] = field(default_factory=list)
     openings: list[OpeningMark] = field(default_factory=list)
     racks: list[RackMark] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)

@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
+import shapely
 
 from raycover.building.faces import Face, Gathered, Placing, level_frame, oblong, upright_frame
 from raycover.building.parts import Boxes, BoxKind, Floats, Loc, RackMark, SheetKind
@@ -77,6 +78,30 @@ def add_racking(scene: Scene, index: int, rack: Racking, floor_at: FloorAt, into
         corners = np.array([[0, offset], [length, offset], [length, offset + rack.depth], [0, offset + rack.depth]])
         top = bottom + rack.levels * rack.level_pitch
         into.racks.append(RackMark(rack.name, placing.points(corners), rack.bays, bottom, top, rack.goods))
+    deep = rows[-1][0] + rack.depth
+    into.envelopes.append(_envelope(rack, index, placing, (length, deep, rack.levels * rack.level_pitch), bottom, metal))
+
+
+def _envelope(
+    rack: Racking,
+    index: int,
+    placing: Placing,
+    size: tuple[float, float, float],
+    bottom: float,
+    material: SolidMaterial,
+) -> Boxes:
+    """The whole rack as one box, for what no person can stand in; never cast against."""
+    middle = placing.points(np.array([[size[0] / 2, size[1] / 2]]))[0]
+    return Boxes(
+        np.array([[*middle, bottom + size[2] / 2]]),
+        np.array([size]),
+        np.array([placing.turn_rad]),
+        ("solid",),
+        (rack.name,),
+        (rack.name,),
+        (material,),
+        (("racking", index),),
+    )
 
 
 def _rack_row(rack: Racking, row: str) -> list[tuple[Floats, Floats, BoxKind, list[str]]]:
@@ -154,7 +179,7 @@ def add_desks(scene: Scene, index: int, row: Desks, floor_at: FloorAt, into: Gat
         corners = placing.points(np.array([[x0, 0], [x1, 0], [x1, row.size[1]], [x0, row.size[1]]]))
         name = f"{row.name}/desk {i + 1}" if row.count > 1 else f"{row.name}/top"
         frame = level_frame(bottom + row.height)
-        into.faces.append(Face(name, row.name, "desk", frame, _polygon(corners), top, loc))
+        into.faces.append(Face(name, row.name, "desk", frame, shapely.Polygon(corners), top, loc))
         for side, x in (("left", x0), ("right", x1)):
             a, b = placing.points(np.array([[x, 0.0], [x, row.size[1]]]))
             into.faces.append(
@@ -168,12 +193,3 @@ def add_desks(scene: Scene, index: int, row: Desks, floor_at: FloorAt, into: Gat
                     loc,
                 )
             )
-
-
-def _polygon(corners: Floats) -> Any:
-    import shapely
-
-    return shapely.Polygon(corners)
-
-
-__all__ = ["FloorAt", "SolidMaterial", "add_cubicles", "add_desks", "add_racking", "add_solid"]

@@ -163,7 +163,7 @@ class Mesh:
 
 @dataclass(frozen=True)
 class Building:
-    """A scene as geometry."""
+    """A scene as geometry. `envelopes` are racks as whole boxes: no one stands in them, no ray meets them."""
 
     sheets: tuple[Sheet, ...]
     boxes: Boxes
@@ -171,6 +171,7 @@ class Building:
     mesh: Mesh
     openings: tuple[OpeningMark, ...] = ()
     racks: tuple[RackMark, ...] = ()
+    envelopes: Boxes = field(default_factory=lambda: Boxes.join([]))
     bounds: Floats = field(default_factory=lambda: np.array([[0.0, 0, 0], [1, 1, 1]]))
 
     @property

@@ -10,7 +10,6 @@ import shapely
 
 from raycover.building.faces import Face, Gathered, Hole, level_frame, oblong, upright_frame
 from raycover.building.parts import Floats, Frame, Loc, OpeningMark, RoomShape
-from raycover.catalogue import Construction
 from raycover.errors import Problem
 from raycover.scene.parts import Opening, Partition, Room, SheetSpec
 from raycover.scene.schema import Scene

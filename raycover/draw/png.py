@@ -53,7 +53,7 @@ def save_png(rgb: NDArray[np.uint8], path: str | Path, *, dpi: float) -> None:
     Raises OSError where the folder cannot be written.
     """
     index, colours = indexed(rgb)
-    image = Image.fromarray(index, mode=None)
+    image = Image.fromarray(index)
     image.putpalette(colours.tobytes())
     data = io.BytesIO()
     image.save(data, "PNG", dpi=(dpi, dpi), optimize=True)

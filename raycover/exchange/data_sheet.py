@@ -50,7 +50,7 @@ _SHAPES: dict[str, tuple[str, ...]] = {
     "sector": ("reach", "spread_deg"),
 }
 SHAPES = (*_SHAPES, "polar")
-_FILLERS = frozenset("at from by of the mounting mounted diameter reach spread length width height".split())
+_FILLERS = frozenset(["at", "from", "by", "of", "the", "mounting", "mounted", "diameter", "reach", "spread", "length", "width", "height"])
 _METRES = {"": 1.0, "m": 1.0, "cm": 0.01, "mm": 0.001, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0}
 _FEET = {"ft": 0.3048, "feet": 0.3048, "foot": 0.3048, "'": 0.3048, "in": 0.0254, "inch": 0.0254, '"': 0.0254}
 _ANGLES = {"": 1.0, "deg": 1.0, "degrees": 1.0, "°": 1.0}

@@ -19,7 +19,7 @@ from raycover.scene.validate import validate
 _PLAIN = re.compile(r"[A-Za-z][A-Za-z0-9._-]*(?: [A-Za-z0-9._-]+)*")
 _HEADER = """\
 # tangential: walking across the line of sight; radial: walking toward the unit; presence: small movements of a
-# seated person (terms of IEC 63180). Azimuth 0 is the unit's long side, azimuths run anticlockwise.
+# seated person (terms of IEC 63180). Azimuth 0 is the long side, or straight ahead; azimuths run anticlockwise.
 """
 
 

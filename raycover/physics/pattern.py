@@ -19,6 +19,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
 
 from raycover.physics.shapes import Array, Blend, Shape, azimuth_cells
 
@@ -86,12 +87,26 @@ class Footprint:
         return float(np.sum(width * 0.5 * np.log(radius**2 + self.drop**2)) / (2 * np.pi))
 
     @cached_property
-    def largest_radius(self) -> float:
-        """Largest radius (m) at `drop` below the unit."""
+    def outline(self) -> Array:
+        """Points (n, 2) around the edge at `drop` below the unit, in its frame, corners and jumps included."""
         phi, _ = azimuth_cells(self.shape.corners_rad)
         corners = np.asarray(self.shape.corners_rad)
-        phi = np.concatenate([phi, corners, corners - 1e-9, corners + 1e-9])
-        return float(self.shape.radius(np.cos(phi), np.sin(phi)).max())
+        phi = np.sort(np.concatenate([phi, corners, corners - 1e-9, corners + 1e-9]) % (2 * np.pi))
+        direction = np.stack([np.cos(phi), np.sin(phi)], axis=1)
+        return self.shape.radius(direction[:, 0], direction[:, 1])[:, None] * direction
+
+    @cached_property
+    def hull(self) -> Array:
+        """Corner points (n, 2) of the outline's convex hull: what decides a bounding box at any turn."""
+        points = self.outline
+        return points[ConvexHull(points).vertices]
+
+    @cached_property
+    def largest_radius(self) -> float:
+        """Largest radius (m) at `drop` below the unit."""
+        if self.shape.constant is not None:
+            return self.shape.constant
+        return float(np.linalg.norm(self.outline, axis=1).max())
 
     @property
     def largest_slant(self) -> float:

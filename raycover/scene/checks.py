@@ -6,7 +6,6 @@ geometry (faces that coincide, detectors in solids) is checked by the building.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 

@@ -9,7 +9,17 @@ from pydantic import Field, PrivateAttr
 
 from raycover.errors import Position, Problem
 from raycover.scene.devices import DetectorSpec, Grid, PlaneSpec
-from raycover.scene.parts import Conditions, ConstructionRef, Cubicles, Desks, Partition, Racking, Room, SheetSpec, Solid
+from raycover.scene.parts import (
+    Conditions,
+    ConstructionRef,
+    Cubicles,
+    Desks,
+    Partition,
+    Racking,
+    Room,
+    SheetSpec,
+    Solid,
+)
 from raycover.scene.quantities import Degrees, NotBuiltYet, Strict
 
 if TYPE_CHECKING:

@@ -1,0 +1,114 @@
+"""Marks of detectors in plan: a ring that says what sort of unit hangs there and which way it faces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from raycover.detectors import Unit
+from raycover.draw import palette
+from raycover.draw.footprints import is_long, is_one_sided
+from raycover.draw.page import Page, arc
+
+Floats = NDArray[np.float64]
+Sort = Literal["infrared", "infrared long", "infrared side", "microwave", "microwave long"]
+#: Sizes in mm at full size.
+RING, COLLAR, TICK = 1.5, 0.35, 1.4
+_Z = 20.0
+#: Detectors nearer to each other than this on paper (mm) are drawn smaller, down to the smallest factor.
+_AMPLE, _SMALLEST = 7.0, 0.4
+
+WORDS: dict[Sort, str] = {
+    "infrared": "infrared, all round",
+    "infrared long": "infrared, long field",
+    "infrared side": "infrared, one side",
+    "microwave": "microwave",
+    "microwave long": "microwave, long field",
+}
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A detector on paper: centre (mm), the direction of azimuth 0, masked sectors on the page (from, to)."""
+
+    sort: Sort
+    centre: Floats
+    azimuth_deg: float
+    masks: tuple[tuple[float, float], ...] = ()
+
+
+def sort_of(unit: Unit) -> Sort:
+    if unit.kind == "microwave":
+        return "microwave long" if is_long(unit) else "microwave"
+    if is_one_sided(unit):
+        return "infrared side"
+    return "infrared long" if is_long(unit) else "infrared"
+
+
+def mark_of(unit: Unit, centre: Floats) -> Mark:
+    masks = tuple((m.from_deg + unit.turn_deg, m.from_deg + m.span_deg + unit.turn_deg) for m in unit.masks)
+    return Mark(sort_of(unit), centre, unit.turn_deg, masks)
+
+
+def size_factor(centres: Floats) -> float:
+    """How large marks may be drawn (1 full) so that close neighbours (n, 2 in mm) stay apart."""
+    if len(centres) < 2:
+        return 1.0
+    from scipy.spatial import cKDTree
+
+    distance, _ = cKDTree(centres).query(centres, k=2)
+    # A typical close pair decides: two units at one place must not shrink all others.
+    return float(np.clip(np.quantile(distance[:, 1], 0.25) / _AMPLE, _SMALLEST, 1.0))
+
+
+def draw_marks(page: Page, marks: list[Mark], factor: float = 1.0) -> None:
+    """Draw detectors' marks at a size factor."""
+    ring, f = RING * factor, factor
+    for mark in marks:
+        for start, end in mark.masks:
+            _wedge(page, mark, start, end, f)
+    page.discs([m.centre for m in marks], ring + COLLAR * f, _Z, face=palette.PAPER)
+    ticks, dots, small, bars, waves, halves = [], [], [], [], [], []
+    for mark in marks:
+        c = mark.centre
+        along = _unit(mark.azimuth_deg)
+        ticks.append([c + along * ring, c + along * (ring + TICK * f)])
+        if mark.sort == "infrared":
+            dots.append(c)
+        elif mark.sort == "infrared long":
+            bars.append([c - along * 0.93 * f, c + along * 0.93 * f])
+        elif mark.sort == "infrared side":
+            halves.append([arc(c, 0.95 * f, mark.azimuth_deg - 90, mark.azimuth_deg + 90)])
+        else:
+            small.append(c)
+            spread = 38 if mark.sort == "microwave long" else 62
+            waves += [arc(c, 0.88 * f, mark.azimuth_deg + side - spread, mark.azimuth_deg + side + spread, 16) for side in (0, 180)]
+    page.lines(ticks, palette.PAPER, 2.4 * f, _Z - 0.1, cap="projecting")
+    page.lines(ticks, palette.ACCENT, 1.2 * f, _Z + 0.1)
+    page.discs([m.centre for m in marks], ring - 0.16 * f, _Z + 0.2, face=palette.PAPER, edge=palette.ACCENT, width_pt=0.9 * f)
+    page.discs(dots, 0.47 * f, _Z + 0.3, face=palette.ACCENT)
+    page.discs(small, 0.3 * f, _Z + 0.3, face=palette.ACCENT)
+    page.lines(bars, palette.ACCENT, 1.7 * f, _Z + 0.3)
+    page.lines(waves, palette.ACCENT, 0.75 * f, _Z + 0.3)
+    page.areas(halves, _Z + 0.3, face=palette.ACCENT)
+
+
+def _unit(angle_deg: float) -> Floats:
+    return np.array([np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))])
+
+
+def _wedge(page: Page, mark: Mark, start: float, end: float, factor: float) -> None:
+    """A masked sector: a small wedge outside the ring."""
+    inner, outer = (RING + COLLAR) * factor, (RING + 2.3) * factor
+    outline = np.concatenate([arc(mark.centre, outer, start, end), arc(mark.centre, inner, end, start)])
+    page.areas([[outline]], _Z - 0.3, face=palette.PAPER, edge=palette.PAPER, width_pt=1.2)
+    page.areas([[outline]], _Z - 0.2, face="#DCA594", edge=palette.ACCENT, width_pt=0.5)
+
+
+def draw_footprints(page: Page, outlines: list[ArrayLike], clip: tuple[float, float, float, float]) -> None:
+    """Declared footprints, polylines in mm: dashed accent on a white casing."""
+    page.lines(outlines, palette.PAPER, 1.5, 9.0, alpha=0.7, clip=clip)
+    page.lines(outlines, palette.ACCENT, 0.6, 9.1, dashes=(3.0, 1.32), clip=clip)

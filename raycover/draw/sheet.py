@@ -1,0 +1,175 @@
+"""The sheet around a drawing: title, headline figure, neat line, scale bar, north, key, title block, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from raycover import __version__
+from raycover.draw import palette, words
+from raycover.draw.glyphs import WORDS, Mark, Sort, draw_marks
+from raycover.draw.lettering import clean
+from raycover.draw.page import Box, Page
+from raycover.draw.projection import Projection, round_step
+
+MARGIN, RIGHT = 10.0, 287.0
+FRAME: Box = (10.0, 33.5, 229.0, 176.0)
+COLUMN = 236.5
+#: Where the tables start, and how far down the column goes (mm).
+COLUMN_TOP, COLUMN_FOOT = 128.5, 32.5
+LEGEND_FOOT = 133.5
+_TITLE_SIZES = (20, 18, 16, 14, 13)
+_TICK = 1.4
+
+
+@dataclass(frozen=True)
+class TitleBlock:
+    """The words along the foot of a sheet."""
+
+    project: str
+    drawing: str
+    conditions: str
+    scale: str
+    date: str
+    revision: str
+    sheet: str
+
+
+def draw_title(page: Page, title: str, subtitle: str) -> None:
+    text, size = page.lettering.fit_size(clean(title), "serif", _TITLE_SIZES, 205.0)
+    page.text(MARGIN, 196.8, text, size, font="serif")
+    line, size = page.lettering.fit_size(clean(subtitle), "sans", (8.5, 8, 7.5, 7), 136.0)
+    page.text(MARGIN, 188.4, line, size, color=palette.SECOND_INK)
+
+
+def draw_headline(page: Page, figure: str, beside: tuple[str, str]) -> None:
+    extent = page.text(COLUMN, 196.6, figure, 24, font="serif")
+    x = COLUMN + extent.width + 3.0
+    for line, y in zip(beside, (199.2, 195.4), strict=True):
+        page.text(x, y, page.lettering.fit(line, "sans", 6.5, RIGHT - x), 6.5, color=palette.SECOND_INK)
+    page.rule(COLUMN, RIGHT, 190.0, 1.1)
+
+
+def draw_class_bar(page: Page, shares: Sequence[float]) -> None:
+    """The four classes' shares as one bar under the headline rule, best first."""
+    x, y, width, height = COLUMN, 192.0, RIGHT - COLUMN, 1.7
+    for index in reversed(range(4)):
+        part = width * float(shares[index])
+        if part > 0.02:
+            box = [(x, y), (x + part, y), (x + part, y + height), (x, y + height)]
+            page.areas([[box]], 5.0, face=palette.hex_of(palette.class_rgb(index)))
+            x += part
+    outline = [(COLUMN, y), (RIGHT, y), (RIGHT, y + height), (COLUMN, y + height)]
+    page.areas([[outline]], 5.1, edge=palette.SECOND_INK, width_pt=0.3)
+
+
+def draw_frame(page: Page, projection: Projection) -> None:
+    """The neat line with coordinates above and to the right."""
+    x0, y0, x1, y1 = projection.frame
+    page.areas([[[(x0, y0), (x1, y0), (x1, y1), (x0, y1)]]], 24.0, edge=palette.INK, width_pt=0.5)
+    step = round_step(15.0 / projection.mm_per_m)
+    low_x, low_y, high_x, high_y = projection.shown
+    ticks = []
+    for value in np.arange(np.ceil(low_x / step), np.floor(high_x / step) + 1) * step:
+        x = float(projection.to_paper([value, 0.0])[0])
+        ticks += [[(x, y1), (x, y1 + _TICK)], [(x, y0), (x, y0 - _TICK)]]
+        page.text(x, y1 + 2.0, _coordinate(value), 6, ha="center", color=palette.SECOND_INK)
+    for value in np.arange(np.ceil(low_y / step), np.floor(high_y / step) + 1) * step:
+        y = float(projection.to_paper([0.0, value])[1])
+        ticks += [[(x0, y), (x0 - _TICK, y)], [(x1, y), (x1 + _TICK, y)]]
+        page.text(x1 + 2.0, y - 0.75, _coordinate(value), 6, color=palette.SECOND_INK)
+    page.lines(ticks, palette.INK, 0.5, 24.0)
+
+
+def _coordinate(value: float) -> str:
+    return f"{value:g}".replace("-", "−") if value else "0"
+
+
+def draw_scale_bar(page: Page, projection: Projection) -> None:
+    """A bar of five parts about 50 mm long, its right end before the north arrow."""
+    part = round_step(7.0 / projection.mm_per_m)
+    width = part * projection.mm_per_m
+    n = 5 if width * 5 <= 58 else 4 if width * 4 <= 58 else 3
+    x0, y, height = 205.0 - n * width, 187.0, 1.1
+    for k in range(n):
+        box = [(x0 + k * width, y), (x0 + (k + 1) * width, y), (x0 + (k + 1) * width, y + height), (x0 + k * width, y + height)]
+        page.areas([[box]], 25.0, face=palette.INK if k % 2 == 0 else palette.PAPER, edge=palette.INK, width_pt=0.5)
+    for k in range(n + 1):
+        value = f"{k * part:g}"
+        page.text(x0 + k * width, y + 2.0, value, 6.5, ha="center")
+    last = page.lettering.extent(f"{n * part:g}", "sans", 6.5).width
+    page.text(x0 + n * width + last / 2 + 0.6, y + 2.0, "m", 6.5)
+
+
+def draw_north(page: Page, north_deg: float) -> None:
+    """A half-filled needle towards north (`north_deg` anticlockwise from +x), N at its tip."""
+    centre = np.array([220.0, 190.6])
+    angle = np.radians(north_deg)
+    tip, side = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
+    top, tail, notch = centre + tip * 5.5, centre - tip * 5.5, centre - tip * 3.2
+    left, right = tail + side * 1.7, tail - side * 1.7
+    page.areas([[[top, left, notch]]], 25.0, face=palette.INK, edge=palette.INK, width_pt=0.5)
+    page.areas([[[top, right, notch]]], 25.0, face=palette.PAPER, edge=palette.INK, width_pt=0.5)
+    extent = page.lettering.extent("N", "serif", 10)
+    # Beside the tip: the letter keeps clear of the needle whichever way it points.
+    place = centre + tip * 4.2 - side * 3.6 if abs(tip[1]) > 0.5 else centre + tip * 4.2 + np.array([0.0, 3.4])
+    page.text(float(place[0]), float(place[1]) - extent.above * 0.38, "N", 10, font="serif", ha="center")
+
+
+@dataclass(frozen=True)
+class Key:
+    """What the key must explain."""
+
+    sorts: tuple[Sort, ...]
+    footprints: bool
+    limit: bool
+    masks: bool
+
+    @property
+    def height(self) -> float:
+        return 5.6 + 4.3 * (len(self.sorts) + (1 if self.footprints or self.limit else 0) + (1 if self.masks else 0))
+
+
+def draw_key(page: Page, key: Key, top: float) -> None:
+    """Marks and lines of this sheet, from a rule at `top` down."""
+    page.rule(COLUMN, RIGHT, top, 0.5)
+    y = top - 4.4
+    for index, sort in enumerate(key.sorts):
+        draw_marks(page, [Mark(sort, np.array([COLUMN + 1.9, y + 0.8]), 0.0)])
+        page.text(COLUMN + 6.5, y, WORDS[sort], 6.5)
+        if index == 0:
+            page.text(RIGHT, y, "tick: azimuth 0", 6, ha="right", color=palette.SECOND_INK)
+        y -= 4.3
+    if key.masks:
+        draw_marks(page, [Mark("infrared", np.array([COLUMN + 1.9, y + 0.8]), 180.0, ((-35.0, 35.0),))])
+        page.text(COLUMN + 6.5, y, "masked sector", 6.5)
+        y -= 4.3
+    x = COLUMN
+    if key.footprints:
+        page.lines([[(x, y + 0.8), (x + 4.6, y + 0.8)]], palette.ACCENT, 0.6, 25.0, dashes=(3.0, 1.32))
+        page.text(x + 6.5, y, "declared footprint", 6.5)
+        x = COLUMN + 31.5
+    if key.limit:
+        page.lines([[(x, y + 0.8), (x + 4.6, y + 0.8)]], palette.INK, 0.7, 25.0)
+        page.text(x + 6.5, y, "limit, 0 dB", 6.5)
+
+
+def draw_title_block(page: Page, block: TitleBlock) -> None:
+    places = (0.0, 58.0, 126.0, 190.0, 214.0, 238.0, 257.0, 277.0)
+    heads = ("Project", "Drawing", "Conditions", "Scale on A4", "Date", "Revision", "Sheet")
+    values = (block.project, block.drawing, block.conditions, block.scale, block.date, block.revision, block.sheet)
+    page.rule(MARGIN, RIGHT, 27.0, 1.1)
+    for k, (head, value) in enumerate(zip(heads, values, strict=True)):
+        x, width = MARGIN + places[k] + (1.8 if k else 0.0), places[k + 1] - places[k] - (3.4 if k else 1.6)
+        page.text(x, 23.4, head, 6.5, color=palette.SECOND_INK)
+        font = "bold" if k == 0 else "sans"
+        text, size = page.lettering.fit_size(clean(value), font, (9, 8, 7.5, 7) if k == 0 else (7.5, 7, 6.5), width)  # type: ignore[arg-type]
+        page.text(x, 17.6, text, size, font=font)  # type: ignore[arg-type]
+        if k:
+            page.lines([[(MARGIN + places[k], 16.2), (MARGIN + places[k], 25.4)]], palette.RULE, 0.5, 25.0)
+    page.rule(MARGIN, RIGHT, 15.2, 0.4, palette.RULE)
+    for line, y in zip(words.CAUTION, (12.2, 9.4), strict=True):
+        page.text(MARGIN, y, line, 6)
+    page.text(RIGHT, 12.2, f"raycover {__version__}", 6, ha="right", color=palette.SECOND_INK)

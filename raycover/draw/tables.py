@@ -1,0 +1,143 @@
+"""The tables of the right column: rooms, gaps with their causes, and how many rows of each there is room for."""
+
+from __future__ import annotations
+
+import string
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from raycover.coverage import PlaneCoverage
+from raycover.draw import palette, words
+from raycover.draw.lettering import Lettering, clean
+from raycover.draw.page import Page
+
+_SIZE, _NOTE = 6.5, 6.0
+_PITCH, _HEAD, _GAP_ABOVE = 3.95, 4.3, 5.2
+#: The last line of a wrapped cell comes this much closer.
+_WRAPPED_PITCH = 2.75
+
+
+@dataclass(frozen=True)
+class Row:
+    """Cells of a table row as text; `wrapped` are further lines of its last cell."""
+
+    cells: tuple[str, ...]
+    wrapped: tuple[str, ...] = ()
+    strong: bool = False
+
+    @property
+    def height(self) -> float:
+        return _PITCH + _WRAPPED_PITCH * len(self.wrapped)
+
+
+@dataclass(frozen=True)
+class Table:
+    """Column heads, their places and alignments (mm from the left edge of the column), rows, a closing note."""
+
+    heads: tuple[str, ...]
+    places: tuple[tuple[float, str], ...]
+    rows: tuple[Row, ...]
+    note: str = ""
+    pale_last: bool = False
+
+    @property
+    def height(self) -> float:
+        return _GAP_ABOVE + _HEAD + sum(r.height for r in self.rows) + (_PITCH if self.note else 0.0)
+
+
+def letters(n: int) -> list[str]:
+    """Letters of the gaps: a to z, then aa, ab, …"""
+
+    def all_of_them() -> Iterator[str]:
+        yield from string.ascii_lowercase
+        for first in string.ascii_lowercase:
+            for second in string.ascii_lowercase:
+                yield first + second
+
+    several = all_of_them()
+    return [next(several) for _ in range(n)]
+
+
+def room_table(plane: PlaneCoverage, lettering: Lettering, width: float, n_most: int) -> Table:
+    """Rooms with area and shares: all in the scene's order, or the largest and the rest in one line."""
+    rooms = [(name, *figures) for name, figures in plane.rooms().items()]
+    if plane.surface.room_names == ("extent",):
+        rooms = [("Area mapped", *rooms[0][1:])]
+    listed, rest = rooms, []
+    if len(rooms) > n_most:
+        order = sorted(range(len(rooms)), key=lambda k: -rooms[k][1])
+        kept = sorted(order[:n_most])
+        listed, rest = [rooms[k] for k in kept], [rooms[k] for k in order[n_most:]]
+    name_width = width - 30.5
+
+    def row(name: str, area: float, seen: float, assured: float, *, strong: bool) -> Row:
+        font = "bold" if strong else "sans"
+        title = lettering.fit(clean(name), font, _SIZE, name_width)  # type: ignore[arg-type]
+        return Row((title, words.area(area), words.percent(seen), words.percent(assured)), strong=strong)
+
+    rows = [row(*r, strong=False) for r in listed]
+    if len(rooms) > 1:
+        rows.append(row("All rooms", plane.area_m2, plane.share, plane.assured_share, strong=True))
+    return Table(
+        ("Room", "m²", "seen", "assured"),
+        ((0, "left"), (width - 24.5, "right"), (width - 12.3, "right"), (width, "right")),
+        tuple(rows),
+        _smaller([r[1] for r in rest]),
+    )
+
+
+def gap_table(plane: PlaneCoverage, lettering: Lettering, width: float, height: float, n_most: int) -> Table:
+    """The largest gaps with their causes that fit in a height (mm); the rest in one line."""
+    why_at = 21.0
+    heads = ("Gap", "m²", "widest", "why")
+    places = ((0.0, "left"), (10.6, "right"), (19.6, "right"), (why_at, "left"))
+    if not plane.gaps:
+        note = "No gap: the whole area is seen." if plane.area_m2 else "Nothing to map: no free area."
+        return Table(("Gaps",), ((0.0, "left"),), (), note)
+    rows: list[Row] = []
+    free = height - _GAP_ABOVE - _HEAD
+    names = letters(min(len(plane.gaps), n_most))
+    for name, gap in zip(names, plane.gaps, strict=False):
+        lines = lettering.wrap(clean(words.cause(gap)), "sans", _NOTE, width - why_at, 2)
+        row = Row((name, words.area(gap.area_m2), f"{gap.widest_m:.1f} m", lines[0]), tuple(lines[1:]))
+        last = len(rows) + 1 == len(plane.gaps)
+        if row.height + (0 if last else _PITCH) > free:
+            break
+        rows.append(row)
+        free -= row.height
+    note = _smaller([g.area_m2 for g in plane.gaps[len(rows) :]])
+    return Table(heads, places, tuple(rows), note, pale_last=True)
+
+
+def _smaller(areas: Sequence[float]) -> str:
+    if not areas:
+        return ""
+    total = words.area(sum(areas))
+    return f"1 smaller, {total} m²" if len(areas) == 1 else f"{len(areas)} smaller, together {total} m²"
+
+
+def draw_table(page: Page, table: Table, x: float, top: float, right: float) -> float:
+    """Draw a table whose rule lies at `top`; the y below it."""
+    page.rule(x, right, top, 0.5)
+    y = top - 3.9
+    for head, (place, ha) in zip(table.heads, table.places, strict=True):
+        page.text(x + place, y, head, _SIZE, font="bold", ha=ha)  # type: ignore[arg-type]
+    y -= _HEAD
+    for index, row in enumerate(table.rows):
+        if row.strong and index:
+            page.rule(x, right, y + 2.95, 0.4, palette.RULE)
+        for k, (text, (place, ha)) in enumerate(zip(row.cells, table.places, strict=True)):
+            pale = table.pale_last and k == len(row.cells) - 1
+            font = "bold" if row.strong or (table.pale_last and k == 0) else "sans"
+            page.text(
+                x + place, y, text, _NOTE if pale else _SIZE, font=font, ha=ha,  # type: ignore[arg-type]
+                color=palette.SECOND_INK if pale else palette.INK,
+            )  # fmt: skip
+        for line in row.wrapped:
+            y -= _WRAPPED_PITCH
+            page.text(x + table.places[-1][0], y, line, _NOTE, color=palette.SECOND_INK)
+        y -= _PITCH
+    if table.note:
+        page.text(x, y, table.note, _NOTE, color=palette.SECOND_INK)
+        y -= _PITCH
+    return y

@@ -1,0 +1,127 @@
+"""The view: parallel projection from a direction, and how it fits into a frame of pixels.
+
+Which side to look from is chosen by what would hide the map: tall things should stand at the back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import affinity
+
+Floats = NDArray[np.float64]
+
+ELEVATION_DEG = 40.0
+#: Directions of view tried, from each long or short side of the building (degrees).
+_TRIED_DEG = (-90.0, 0.0, 90.0, 180.0)
+_OFF_SQUARE_DEG = (-38.0, -26.0, 26.0, 38.0)
+#: What hides part of the map costs more than what makes the building small.
+_HIDING_EXPONENT = 1.6
+
+
+@dataclass(frozen=True)
+class View:
+    """Looking down from a compass direction: `azimuth_deg` anticlockwise from +x, towards the eye."""
+
+    azimuth_deg: float
+    elevation_deg: float = ELEVATION_DEG
+
+    @property
+    def toward(self) -> Floats:
+        """Unit vector from the building to the eye."""
+        azimuth, elevation = np.radians(self.azimuth_deg), np.radians(self.elevation_deg)
+        return np.array([np.cos(elevation) * np.cos(azimuth), np.cos(elevation) * np.sin(azimuth), np.sin(elevation)])
+
+    @property
+    def right(self) -> Floats:
+        azimuth = np.radians(self.azimuth_deg)
+        return np.array([-np.sin(azimuth), np.cos(azimuth), 0.0])
+
+    @property
+    def up(self) -> Floats:
+        return np.cross(self.toward, self.right)
+
+    @property
+    def behind(self) -> Floats:
+        """How far (m, in plan) a metre of height hides the floor behind it, as a vector (2,)."""
+        flat = self.toward[:2]
+        return -flat / float(np.linalg.norm(flat)) / np.tan(np.radians(self.elevation_deg))
+
+    def project(self, points: Floats) -> Floats:
+        """(n, 3) → (n, 2): metres to the right and up on the picture's plane."""
+        points = np.asarray(points, float)
+        return np.stack([points @ self.right, points @ self.up], axis=-1)
+
+    def compass(self, north_deg: float) -> str:
+        """Where the eye stands, in words."""
+        names = ("north", "north-west", "west", "south-west", "south", "south-east", "east", "north-east")
+        return names[round(((self.azimuth_deg - north_deg) % 360) / 45) % 8]
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A view placed in a frame of `width` by `height` pixels: `metres` a pixel, `centre` (2,) in the middle."""
+
+    view: View
+    width: int
+    height: int
+    metres: float
+    centre: Floats
+
+    def pixels(self, points: Floats) -> Floats:
+        """(n, 3) → (n, 2) pixels from the frame's lower left corner."""
+        flat = (self.view.project(points) - self.centre) / self.metres
+        return flat + np.array([self.width, self.height]) / 2
+
+
+def fit(view: View, points: Floats, width: int, height: int, margin_px: float = 12.0) -> Fit:
+    """Put all points (n, 3) into a frame, nothing clipped."""
+    flat = view.project(points)
+    low, high = flat.min(axis=0), flat.max(axis=0)
+    room = np.array([width - 2 * margin_px, height - 2 * margin_px])
+    metres = float(max(((high - low) / room).max(), 1e-4))
+    return Fit(view, width, height, metres, (low + high) / 2)
+
+
+def hidden_by(footprint: Any, height_m: float, view: View) -> Any:
+    """The plan area behind a convex thing of some height, the thing itself left out."""
+    dx, dy = view.behind * height_m
+    swept = shapely.convex_hull(shapely.union_all([footprint, affinity.translate(footprint, dx, dy)]))
+    return swept.difference(footprint)
+
+
+def long_side_deg(area: Any) -> float:
+    """Direction (degrees) of the longer side of the smallest rectangle about an area."""
+    ring = np.asarray(shapely.minimum_rotated_rectangle(area).exterior.coords)
+    sides = np.diff(ring[:3], axis=0)
+    longer = sides[int(np.argmax(np.linalg.norm(sides, axis=1)))]
+    return float(np.degrees(np.arctan2(longer[1], longer[0])))
+
+
+def choose_view(
+    area: Any, things: Sequence[tuple[Any, float]], extremes: Floats, aspect: float, elevation_deg: float = ELEVATION_DEG
+) -> View:
+    """The direction that shows most of a mapped `area` (plan polygon), and largest.
+
+    `things` are (convex footprint, height m) of what stands there, `extremes` (n, 3) points that must be in
+    the picture, `aspect` its width over its height.
+    """
+    along = long_side_deg(area)
+    tried = [View(along + side + off, elevation_deg) for side in _TRIED_DEG for off in _OFF_SQUARE_DEG]
+    return max(tried, key=lambda view: _worth(view, area, things, extremes, aspect))
+
+
+def _worth(view: View, area: Any, things: Iterable[tuple[Any, float]], extremes: Floats, aspect: float) -> float:
+    flat = view.project(extremes)
+    wide, high = flat.max(axis=0) - flat.min(axis=0)
+    size = 1 / max(wide / aspect, high, 1e-9)
+    shadows = [hidden_by(footprint, height, view) for footprint, height in things]
+    hidden = shapely.union_all(shadows).intersection(area).area if shadows else 0.0
+    # Seen from the south where nothing else decides: plans have north up.
+    south = 1 + 0.02 * float(-view.toward[1])
+    return float(size * max(1 - hidden / area.area, 0.05) ** _HIDING_EXPONENT * south)

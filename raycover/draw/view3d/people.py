@@ -1,0 +1,110 @@
+"""People for scale: quiet round figures, walking, and where they stand in a picture."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from raycover.building.parts import Building
+from raycover.coverage import PlaneCoverage
+from raycover.draw.view3d.meshes import round_cone
+
+Floats = NDArray[np.float64]
+
+#: Clear floor kept around a figure (m).
+_CLEAR_M = 0.55
+
+
+def figure(at: Floats, heading_rad: float, *, left_foot_first: bool = True) -> Floats:
+    """(n, 3, 3) triangles of a walking person 1.75 m tall standing at `at` (3,)."""
+    s = 1.0 if left_foot_first else -1.0
+    # Local x is ahead, y to the left, metres.
+    limbs = [
+        ((0.0, 0.095, 0.90), (0.16 * s, 0.10, 0.50), 0.085, 0.062),  # left thigh, shin, foot
+        ((0.16 * s, 0.10, 0.50), (0.22 * s - 0.10 * (s < 0), 0.10, 0.09), 0.060, 0.042),
+        ((0.22 * s - 0.10 * (s < 0), 0.10, 0.05), (0.36 * s + 0.32 * (s < 0), 0.115, 0.045), 0.045, 0.034),
+        ((0.0, -0.095, 0.90), (-0.12 * s, -0.10, 0.50), 0.085, 0.062),  # right
+        ((-0.12 * s, -0.10, 0.50), (-0.30 * s + 0.10 * (s < 0), -0.10, 0.12), 0.060, 0.042),
+        ((-0.30 * s + 0.10 * (s < 0), -0.10, 0.08), (-0.17 * s + 0.18 * (s < 0), -0.115, 0.045), 0.045, 0.034),
+        ((0.0, 0.0, 0.90), (0.03, 0.0, 1.08), 0.120, 0.125),  # hips, chest
+        ((0.03, 0.0, 1.08), (0.045, 0.0, 1.36), 0.125, 0.135),
+        ((0.045, 0.17, 1.40), (-0.07 * s, 0.23, 1.14), 0.058, 0.046),  # left arm
+        ((-0.07 * s, 0.23, 1.14), (-0.10 * s + 0.09, 0.22, 0.90), 0.045, 0.036),
+        ((0.045, -0.17, 1.40), (0.13 * s, -0.23, 1.15), 0.058, 0.046),  # right arm
+        ((0.13 * s, -0.23, 1.15), (0.22 * s + 0.06, -0.21, 0.95), 0.045, 0.036),
+        ((0.045, 0.0, 1.42), (0.06, 0.0, 1.53), 0.058, 0.055),  # neck, head
+        ((0.065, 0.0, 1.615), (0.07, 0.0, 1.645), 0.098, 0.105),
+    ]
+    parts = []
+    for k, (start, end, r0, r1) in enumerate(limbs):
+        part = round_cone(start, end, r0, r1)
+        if k in (6, 7):
+            part = part * np.array([0.82, 1.38, 1.0])  # a body is broader than deep
+        parts.append(part)
+    local = np.concatenate(parts)
+    cos, sin = np.cos(heading_rad), np.sin(heading_rad)
+    turned = np.stack(
+        [local[..., 0] * cos - local[..., 1] * sin, local[..., 0] * sin + local[..., 1] * cos, local[..., 2]], axis=-1
+    )
+    return turned + at
+
+
+def stand_people(
+    plane: PlaneCoverage, building: Building, avoid: Floats, *, most: int = 8, m2_each: float = 110.0
+) -> list[tuple[Floats, float]]:
+    """Places (3,) and headings (rad) on free floor where people are noticed, far from each other.
+
+    `avoid` (n, 2) are plan points to keep away from, such as those below detectors.
+    """
+    surface = plane.surface
+    room = np.ones(surface.shape, bool)
+    free = plane.assured & ~_furniture(building, surface.x, surface.y)
+    if not free.any():
+        free = plane.detected & ~_furniture(building, surface.x, surface.y)
+    padded = np.pad(free & room, 1)
+    clear = ndimage.distance_transform_edt(padded)[1:-1, 1:-1] * surface.grid
+    rows, columns = np.nonzero(clear >= _CLEAR_M)
+    if not len(rows):
+        return []
+    places = np.column_stack([surface.x[columns], surface.y[rows]])
+    wanted = int(np.clip(round(plane.area_m2 / m2_each), 1, most))
+    # Farthest-point choice among all free places, first of all far from what is to be avoided.
+    taken: list[int] = []
+    apart = np.full(len(places), 1e3)
+    for point in avoid:
+        apart = np.minimum(apart, 1.4 * np.hypot(*(places - point).T))
+    room_clear = np.minimum(clear[rows, columns], 2.0)
+    for _ in range(wanted):
+        score = np.minimum(apart, 6.0) + 1.5 * room_clear
+        best = int(np.argmax(score))
+        if apart[best] < 1.0 and taken:
+            break
+        taken.append(best)
+        apart = np.minimum(apart, np.hypot(*(places - places[best]).T))
+    standing = []
+    for k, index in enumerate(taken):
+        z = float(np.asarray(surface.floor_at(rows[index], columns[index])))
+        # A golden-angle turn from one to the next looks like chance and is always the same.
+        standing.append((np.array([*places[index], z]), float(k * 2.39996)))
+    return standing
+
+
+def _furniture(building: Building, x: Floats, y: Floats) -> NDArray[np.bool_]:
+    """(ny, nx) cells over or under desks, boxes, and thin sheets standing on the floor."""
+    taken = np.zeros((len(y), len(x)), bool)
+    xx, yy = np.meshgrid(x, y)
+    outlines = [sheet.polygon for sheet in building.sheets if sheet.kind == "desk"]
+    outlines += [shapely.Polygon(plan) for plan in building.boxes.footprints()[:5000]]
+    for sheet in building.sheets:
+        if sheet.vertical and sheet.kind in ("wall", "partition", "door", "window", "panel", "leaf"):
+            corners = sheet.frame.to_space(shapely.get_coordinates(sheet.polygon))[:, :2]
+            outlines.append(shapely.convex_hull(shapely.multipoints(corners)).buffer(0.1))
+    for outline in outlines:
+        x0, y0, x1, y1 = outline.bounds
+        rows, columns = (y >= y0) & (y <= y1), (x >= x0) & (x <= x1)
+        if rows.any() and columns.any():
+            window = np.ix_(rows, columns)
+            taken[window] |= shapely.contains_xy(outline, xx[window], yy[window])
+    return taken

@@ -1,0 +1,158 @@
+"""A building as bodies to draw, by what they are made to look like. Knows no VTK: triangles and lines only."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from raycover.building.mesh import sheet_triangles
+from raycover.building.parts import Building, Sheet
+from raycover.draw.view3d.camera import View
+from raycover.draw.view3d.cutaway import (
+    Cuts,
+    Standing,
+    UprightPiece,
+    cut_heights,
+    standing_things,
+    upright_pieces,
+)
+from raycover.draw.view3d.meshes import NOTHING, Body, boxes, join, level, plate, prism, sides
+from raycover.draw.view3d.walls import glass_bodies, panel_bodies, wall_bodies
+
+Floats = NDArray[np.float64]
+
+#: Ink on top of a cut wall (m), and the least drawn thickness of the floor slab.
+_CAP_M, _SLAB_M = 0.03, 0.35
+#: Height of a pallet (m): EUR pallet, EN 13698-1 (from memory).
+_PALLET_M = 0.144
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """Bodies by role, what is only outlined, glass, and the points that a picture must hold."""
+
+    bodies: dict[str, Body]
+    ghosts: Floats
+    glass: Body
+    glass_lines: Floats
+    things: list[Standing] = field(default_factory=list)
+    cut_at: list[float] = field(default_factory=list)
+
+    @property
+    def triangles(self) -> Floats:
+        """(n, 3, 3): every opaque face."""
+        return np.concatenate([NOTHING.triangles, *(b.triangles for b in self.bodies.values())])
+
+    @property
+    def points(self) -> Floats:
+        """(n, 3): everything drawn, outlines and glass included."""
+        parts = [self.triangles.reshape(-1, 3), self.ghosts.reshape(-1, 3), self.glass.triangles.reshape(-1, 3)]
+        return np.concatenate(parts)
+
+
+def draw_solids(building: Building, area: Any, view: View | None, cuts: Cuts, *, slab_m: float = _SLAB_M) -> Drawn:
+    """Everything that stands in a building, cut open for a view (nothing cut low without one).
+
+    `area` is the mapped area in plan (shapely), `slab_m` how thick the floor's edge is drawn.
+    """
+    pieces = upright_pieces(building, area, view, cuts)
+    bodies: dict[str, Body] = {}
+    walls = [p for p in pieces if _looks(p) == "wall"]
+    bodies["wall"], bodies["cap"] = wall_bodies(walls, _CAP_M)
+    bodies["door"] = panel_bodies([p for p in pieces if _looks(p) == "door"])
+    bodies["panel"] = panel_bodies([p for p in pieces if _looks(p) == "panel"])
+    glass, glass_lines = glass_bodies([p for p in pieces if _looks(p) == "glass"])
+    flat = [s for s in building.sheets if s.kind in ("desk", "sheet") or s.loc[:1] == ("desks",)]
+    bodies["desk"] = join([b for s in flat if s.kind != "sheet" for b in _plates(s)])
+    bodies["sheet"] = join([b for s in flat if s.kind == "sheet" for b in _plates(s)])
+    bodies["slab"] = _slab(building, area, slab_m)
+    things = standing_things(building)
+    cut_at = cut_heights(things, area, view, cuts)
+    bodies |= _boxes(building, things, cut_at)
+    ghosts = _ghosts(things, cut_at)
+    return Drawn({k: b for k, b in bodies.items() if not b.empty}, ghosts, glass, glass_lines, things, cut_at)
+
+
+def _looks(piece: UprightPiece) -> str:
+    if piece.sheet.construction.glazing:
+        return "glass"
+    return {"door": "door", "window": "glass", "panel": "panel", "leaf": "panel"}.get(piece.sheet.kind, "wall")
+
+
+def _plates(sheet: Sheet) -> list[Body]:
+    """A flat sheet as plates of its own thickness."""
+    thickness = max(sheet.construction.thickness_m, 0.025)
+    bodies = []
+    for part in shapely.get_parts(sheet.polygon):
+        rings = [np.asarray(ring.coords)[:-1] for ring in (part.exterior, *part.interiors)]
+        outline, *holes = (sheet.frame.to_space(ring) for ring in rings)
+        bodies.append(plate(outline, holes, thickness))
+    return bodies
+
+
+def _slab(building: Building, area: Any, thickness: float) -> Body:
+    """The floor's edge under each level, walls' thickness beyond the rooms. The map itself lies on top."""
+    by_level: dict[float, list[Any]] = {}
+    for room in building.rooms:
+        by_level.setdefault(room.floor, []).append(room.polygon)
+    if not by_level:
+        by_level[0.0] = [area]
+    beyond = max((s.construction.thickness_m for s in building.sheets if s.kind == "wall"), default=0.0) / 2
+    bodies = []
+    for floor, outlines in by_level.items():
+        plan = shapely.union_all(outlines).buffer(max(beyond, 0.02), join_style="mitre")
+        bodies += [sides(plan, floor - thickness, floor - 0.004), level(plan, floor - 0.004)]
+    return join(bodies)
+
+
+def _boxes(building: Building, things: list[Standing], cut_at: list[float]) -> dict[str, Body]:
+    """Solids, goods on their pallets, uprights and beams, cut at their thing's height."""
+    every = building.boxes
+    limit = np.full(len(every), np.inf)
+    for thing, height in zip(things, cut_at, strict=True):
+        limit[thing.boxes] = height
+    half = every.size[:, 2] / 2
+    bottom = every.centre[:, 2] - half
+    top = np.minimum(every.centre[:, 2] + half, limit)
+    kinds = np.array(every.kinds)
+    # Goods cut through look broken: a load is drawn whole or left out.
+    whole = (kinds != "goods") | (every.centre[:, 2] + half <= limit + 1e-6)
+    shown = (top > bottom + 1e-3) & whole
+
+    def body(chosen: NDArray[np.bool_], low: Floats, high: Floats, *, shrink: float = 0.0) -> Body:
+        index = np.flatnonzero(chosen)
+        centre, size = every.centre[index].copy(), every.size[index].copy()
+        centre[:, 2], size[:, 2] = (low[index] + high[index]) / 2, high[index] - low[index]
+        size[:, :2] -= shrink
+        return boxes(centre, size, every.turn_rad[index])
+
+    goods = shown & (kinds == "goods")
+    on_pallet = goods & (top - bottom > 3 * _PALLET_M)
+    base = np.where(on_pallet, bottom + _PALLET_M, bottom)
+    tone = (np.arange(len(every)) * 2654435761 >> 7) % 3
+    found = {f"goods {t}": body(goods & (tone == t), base, top) for t in range(3)}
+    found["pallet"] = body(on_pallet, bottom, bottom + _PALLET_M, shrink=0.06)
+    for kind in ("solid", "upright", "beam"):
+        found[kind] = body(shown & (kinds == kind), bottom, top)
+    return found
+
+
+def _ghosts(things: list[Standing], cut_at: list[float]) -> Floats:
+    """Outlines (n, 2, 3) of what was cut away of racks and of bulky things."""
+    lines = [np.zeros((0, 2, 3))]
+    for thing, height in zip(things, cut_at, strict=True):
+        away = thing.top - height
+        bulky = thing.rack or thing.footprint.area > 0.6
+        if away > 0.3 and bulky:
+            outline = shapely.simplify(thing.footprint, 0.01)
+            lines.append(prism(outline, height, thing.top).edges)
+    return np.concatenate(lines)
+
+
+def map_triangles(area: Any) -> Floats:
+    """(n, 3, 2) triangles of a mapped area in plan."""
+    return sheet_triangles(area)

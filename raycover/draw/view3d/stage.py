@@ -1,0 +1,171 @@
+"""Bodies, map, lobes and people put on a PyVista stage: colours, light, lines. What is drawn, not what it means."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raycover.draw import palette
+from raycover.draw.view3d.camera import Fit
+from raycover.draw.view3d.floor_map import FloorMap
+from raycover.draw.view3d.meshes import to_lines, to_polylines, to_surface
+from raycover.draw.view3d.solids import Drawn
+from raycover.lobes import Lobe
+
+Floats = NDArray[np.float64]
+
+#: (face, edge) colours by role; an edge of None draws none.
+COLOURS: dict[str, tuple[str, str | None]] = {
+    "slab": ("#DAD8D2", "#7C858A"),
+    "wall": ("#F4F3F0", "#4A555C"),
+    "cap": (palette.INK, None),
+    "door": ("#C3CACD", "#4A555C"),
+    "panel": ("#EFEEEA", "#4A555C"),
+    "desk": (palette.BENCH, "#5E6B73"),
+    "sheet": ("#E6E5E0", "#5E6B73"),
+    "solid": ("#DAD7D0", "#4A555C"),
+    "goods 0": ("#E6E2D8", "#8C8F8C"),
+    "goods 1": ("#DCD8CD", "#8C8F8C"),
+    "goods 2": ("#EEEBE3", "#8C8F8C"),
+    "pallet": ("#C6BDA9", None),
+    "upright": ("#6C7980", "#4A555C"),
+    "beam": ("#98A2A7", "#5E6B73"),
+}
+_UNLIT = ("cap",)
+PEOPLE = "#2A363E"
+
+
+def light(pyvista: Any, plotter: Any, toward: Floats, right: Floats) -> None:
+    """A warm key over the viewer's right shoulder and a cool fill from the left, in scene directions."""
+    plotter.remove_all_lights()
+    up = np.array([0.0, 0.0, 1.0])
+    flat = np.array([toward[0], toward[1], 0.0])
+    flat /= max(float(np.linalg.norm(flat)), 1e-9)
+    for direction, colour, intensity in (
+        (0.30 * flat + 0.42 * right + 0.85 * up, "#FFF8EE", 0.80),
+        (0.75 * flat - 0.62 * right + 0.25 * up, "#E3ECF5", 0.30),
+    ):
+        lamp = pyvista.Light(position=tuple(100 * direction), focal_point=(0, 0, 0), color=colour, intensity=intensity)
+        lamp.positional = False
+        plotter.add_light(lamp)
+
+
+def add_solids(pyvista: Any, plotter: Any, drawn: Drawn, *, line_px: float) -> list[Any]:
+    """Every opaque body with its edge lines, and the outlines of what was cut away."""
+    actors = []
+    for role, body in drawn.bodies.items():
+        face, edge = COLOURS[role]
+        actors.append(
+            plotter.add_mesh(
+                to_surface(pyvista, body.triangles), color=face, lighting=role not in _UNLIT, ambient=0.60, diffuse=0.50,
+                specular=0.0, smooth_shading=False, show_scalar_bar=False, reset_camera=False,
+            )
+        )  # fmt: skip
+        if edge is not None and len(body.edges):
+            actors.append(_lines(pyvista, plotter, to_lines(pyvista, body.edges), edge, line_px))
+    if len(drawn.ghosts):
+        actors.append(_lines(pyvista, plotter, to_lines(pyvista, drawn.ghosts), "#8A949A", line_px * 0.8))
+    if len(drawn.glass_lines):
+        actors.append(_lines(pyvista, plotter, to_lines(pyvista, drawn.glass_lines), "#4F6F7D", line_px * 1.3))
+    return actors
+
+
+def add_glass(pyvista: Any, plotter: Any, drawn: Drawn) -> Any | None:
+    if drawn.glass.empty:
+        return None
+    return plotter.add_mesh(
+        to_surface(pyvista, drawn.glass.triangles), color=palette.GLASS, opacity=0.34, lighting=False, reset_camera=False,
+        show_scalar_bar=False,
+    )  # fmt: skip
+
+
+def add_map(pyvista: Any, plotter: Any, floor_map: FloorMap, *, line_px: float) -> list[Any]:
+    """The map on its plane, unlit: its colours are data."""
+    actors = []
+    texture = pyvista.numpy_to_texture(np.ascontiguousarray(floor_map.image[::-1]))
+    texture.interpolate = True
+    texture.mipmap = True
+    for sheet in floor_map.sheets:
+        surface = to_surface(pyvista, sheet.triangles)
+        surface.active_texture_coordinates = sheet.places.reshape(-1, 2).astype(np.float32)
+        actors.append(plotter.add_mesh(surface, texture=texture, lighting=False, reset_camera=False))
+    if floor_map.limits:
+        lines = to_polylines(pyvista, floor_map.limits)
+        if lines.n_points:
+            actors.append(_lines(pyvista, plotter, lines, palette.INK, line_px * 0.9))
+    return actors
+
+
+def add_people(pyvista: Any, plotter: Any, figures: Sequence[Floats]) -> Any | None:
+    """Figures (n, 3, 3), smooth and dark."""
+    if not len(figures):
+        return None
+    surface = to_surface(pyvista, np.concatenate(figures)).clean(tolerance=1e-5)
+    return plotter.add_mesh(
+        surface, color=PEOPLE, ambient=0.55, diffuse=0.62, specular=0.0, smooth_shading=True, reset_camera=False,
+        show_scalar_bar=False,
+    )  # fmt: skip
+
+
+def add_drops(pyvista: Any, plotter: Any, tops: Floats, feet: Floats, dot_m: float, *, line_px: float) -> list[Any]:
+    """Lines from detectors (n, 3) to the points below them, and dots there."""
+    if not len(tops):
+        return []
+    actors = [_lines(pyvista, plotter, to_lines(pyvista, np.stack([tops, feet], axis=1)), palette.ACCENT, line_px)]
+    phi = np.linspace(0, 2 * np.pi, 25)
+    rim = np.column_stack([np.cos(phi), np.sin(phi), np.zeros(25)]) * dot_m
+    centre = feet[:, None] + [0, 0, 0.012]
+    fan = np.stack(np.broadcast_arrays(centre, centre + rim[:-1], centre + rim[1:]), axis=2).reshape(-1, 3, 3)
+    actors.append(
+        plotter.add_mesh(to_surface(pyvista, fan), color=palette.ACCENT, lighting=False, reset_camera=False)
+    )
+    return actors
+
+
+def add_footprints(pyvista: Any, plotter: Any, dashes: Floats, *, line_px: float) -> list[Any]:
+    """Dashes (n, 2, 3) of declared footprints: accent on a white casing."""
+    if not len(dashes):
+        return []
+    return [_lines(pyvista, plotter, to_lines(pyvista, dashes + [0, 0, 0.004]), palette.ACCENT, line_px)]
+
+
+def add_lobe(pyvista: Any, plotter: Any, lobe: Lobe, *, line_px: float, opacity: float = 0.20) -> list[Any]:
+    """A translucent shell with its ribs."""
+    if not len(lobe.triangles):
+        return []
+    shell = to_surface(pyvista, lobe.vertices[lobe.triangles])
+    actors = [
+        plotter.add_mesh(
+            shell, color=palette.SHELL, opacity=opacity, lighting=False, reset_camera=False, show_scalar_bar=False
+        )
+    ]
+    ribs = to_polylines(pyvista, lobe.ribs)
+    if ribs.n_points:
+        actors.append(
+            plotter.add_mesh(ribs, color="#B5701C", opacity=0.55, line_width=line_px, lighting=False, reset_camera=False)
+        )
+    return actors
+
+
+def aim(plotter: Any, placed: Fit, depth_m: float) -> None:
+    """Point the camera as a fit says, near and far planes clear of everything within `depth_m` of the origin."""
+    view = placed.view
+    middle = placed.centre[0] * view.right + placed.centre[1] * view.up
+    camera = plotter.camera
+    camera.parallel_projection = True
+    camera.focal_point = tuple(middle)
+    camera.position = tuple(middle + view.toward * 2 * depth_m)
+    camera.up = tuple(view.up)
+    camera.parallel_scale = placed.height * placed.metres / 2
+    camera.clipping_range = (0.05 * depth_m, 4 * depth_m)
+
+
+def _lines(pyvista: Any, plotter: Any, lines: Any, colour: str, width_px: float) -> Any:
+    actor = plotter.add_mesh(lines, color=colour, line_width=width_px, lighting=False, reset_camera=False)
+    # Nearer by a hair than the faces they run along.
+    actor.mapper.SetResolveCoincidentTopologyToPolygonOffset()
+    actor.mapper.SetRelativeCoincidentTopologyLineOffsetParameters(-1.0, -2.0)
+    return actor

@@ -1,0 +1,91 @@
+"""What the sheet says in words: headings, causes, conditions, cautions, dates and figures."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+from raycover.building.parts import Building
+from raycover.casting import CAUSES
+from raycover.gaps import Gap
+from raycover.surfaces import Surface
+
+if TYPE_CHECKING:
+    from raycover.coverage import Coverage
+
+CAUTION = (
+    "A prediction, not a site test: walk-test before hand-over. Not a safety function: escape, stair and emergency "
+    "lighting follow local codes.",
+    "Work on mains and at height is for licensed, equipped people. Makers' instructions come before this drawing.",
+)
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_WHO = {
+    "any": "Where a moving person is noticed",
+    "tangential": "Where a person walking past is noticed",
+    "radial": "Where a person walking towards a detector is noticed",
+    "presence": "Where a seated person is noticed by small movements",
+}
+
+
+def today() -> str:
+    now = date.today()
+    return f"{now.day} {_MONTHS[now.month - 1]} {now.year}"
+
+
+def percent(share: float) -> str:
+    """A share as a figure with one decimal that says 0 or 100 only where it is just that."""
+    if 0 < share < 0.0005:
+        return "< 0.1 %"
+    if 0.9995 <= share < 1 - 1e-9:
+        return "99.9 %"
+    return f"{100 * share:.1f} %"
+
+
+def area(value: float) -> str:
+    """Square metres without their unit."""
+    return f"{value:.1f}" if value < 99.95 else f"{value:.0f}"
+
+
+def height_phrase(surface: Surface) -> str:
+    heights = [f"{h:g}" for h in surface.heights]
+    if surface.target == "person" and len(heights) > 1:
+        return f"at {', '.join(heights[:-1])} or {heights[-1]} m"
+    return "on the floor" if surface.heights[0] == 0 else f"at {heights[0]} m above the floor"
+
+
+def subtitle(surface: Surface, ambient_c: float) -> str:
+    return f"{_WHO[surface.motion]}, {height_phrase(surface)}, air at {ambient_c:g} °C"
+
+
+def headline(surface: Surface, assured_share: float, n_detectors: int) -> tuple[str, str]:
+    """Two lines beside the headline figure."""
+    what = "of the floor is seen," if surface.heights == (0.0,) else "of the area is seen,"
+    return what, f"{percent(assured_share)} assured" if n_detectors else "there is no detector"
+
+
+def cause(gap: Gap) -> str:
+    """Why nobody is noticed there."""
+    who = gap.detector
+    if who is None:
+        return "no detector"
+    code = CAUSES[gap.cause]
+    if code == "blocked":
+        return f"hidden by {gap.blocked_by}" if gap.blocked_by else f"hidden from {who}"
+    if code == "material-loss":
+        return f"lost in {gap.blocked_by}" if gap.blocked_by else f"too weak from {who}"
+    return {
+        "out-of-reach": f"beyond the reach of {who}",
+        "outside-lens": f"outside the lens of {who}",
+        "masked": f"masked at {who}",
+        "too-warm": f"air too warm for {who}",
+    }.get(code, "no detector")
+
+
+def conditions(coverage: Coverage, building: Building) -> str:
+    parts = [f"{coverage.ambient_c:g} °C", f"reserve {coverage.reserve_db:g} dB"]
+    doors = [mark.state for mark in building.openings if mark.kind == "door" and mark.construction is not None]
+    doors += ["closed" if s.kind == "door" else "open" for s in building.sheets if s.loc[:1] == ("cubicles",) and s.kind in ("door", "leaf")]
+    n_open = doors.count("open")
+    if doors:
+        parts.append("doors closed" if not n_open else "doors open" if n_open == len(doors) else f"{n_open} of {len(doors)} doors open")
+    return " · ".join(parts)

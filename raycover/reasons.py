@@ -1,0 +1,133 @@
+"""Why nobody is noticed where nobody is: cause, nearest detector and gap of every missed cell.
+
+Worked out when first asked for: the margins are what `solve` casts, this is a question about them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from raycover.casting import BLOCKED, MATERIAL_LOSS, Judgement, Weather, judge, potential_db
+from raycover.detectors import Unit
+from raycover.gaps import Gap, find_gaps, label_gaps
+from raycover.rays import LIFT, RayScene
+from raycover.surfaces import Surface
+
+#: This many nearest detectors are asked which would come closest to seeing a cell that none nearly sees.
+_ASKED = 4
+Index = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Reasons:
+    """(ny, nx) rasters, −1 outside: `cause` codes as `casting.CAUSES`, `nearest` detector; `label` of the gap
+    a cell belongs to, 0 none; and the gaps, largest first."""
+
+    cause: NDArray[np.int8]
+    nearest: NDArray[np.int32]
+    label: NDArray[np.int32]
+    gaps: tuple[Gap, ...]
+
+
+@dataclass(frozen=True)
+class Explainer:
+    """Detectors and what stands between, kept by a coverage to answer why."""
+
+    units: tuple[Unit, ...]
+    rays: RayScene
+    weather: Weather
+    doubtful_db: float
+
+    def explain(self, surface: Surface, margin_db: NDArray[np.float32], best: NDArray[np.int32]) -> Reasons:
+        """Reasons on a surface, from its best margins and the detectors that gave them (−1 none)."""
+        missed = surface.inside & (margin_db < 0)
+        cause = np.where(surface.inside, 0, -1).astype(np.int8)
+        nearest = best.copy()
+        blocker = np.full(surface.shape, -1, np.int32)
+        rows, columns = np.nonzero(missed)
+        if len(rows) and self.units:
+            chosen = self._nearest(surface, rows, columns, margin_db, best)
+            for u in np.unique(chosen):
+                mine = np.flatnonzero(chosen == u)
+                judged = self._judge(self.units[u], surface, rows[mine], columns[mine])
+                cause[rows[mine], columns[mine]] = judged.cause
+                blocker[rows[mine], columns[mine]] = judged.blocker
+            nearest[rows, columns] = chosen
+        elif len(rows):
+            cause[rows, columns] = 1  # no detector at all: out of reach of any
+        labels, n = label_gaps(surface, missed)
+        building = self.rays.building
+        owners, owner_of = np.unique([building.part_owner(p) for p in range(building.n_parts)], return_inverse=True)
+        blocking = owner_of[blocker] if building.n_parts else blocker
+        blocking = np.where(blocker >= 0, blocking, -1)
+        names = tuple(unit.name for unit in self.units)
+        hiding = (BLOCKED, MATERIAL_LOSS)
+        gaps = find_gaps(surface, labels, n, cause, blocking, nearest, tuple(owners.tolist()), names, hiding)
+        return Reasons(cause, nearest, labels, tuple(gaps))
+
+    def _nearest(
+        self,
+        surface: Surface,
+        rows: Index,
+        columns: Index,
+        margin_db: NDArray[np.float32],
+        best: NDArray[np.int32],
+    ) -> NDArray[np.int32]:
+        """The detector (n,) nearest to seeing each missed cell.
+
+        The one with the highest margin where that is within `doubtful_db` of the limit; elsewhere the one
+        that distance alone would let see best, of the same room where it has any.
+        """
+        chosen = best[rows, columns].copy()
+        lost = np.flatnonzero((chosen < 0) | (margin_db[rows, columns] < -self.doubtful_db))
+        members = self._units_by_room(surface)
+        room = surface.room[rows[lost], columns[lost]]
+        for r in np.unique(room):
+            mine = lost[room == r]
+            chosen[mine] = self._closest(surface, members[int(r)], rows[mine], columns[mine])
+        return chosen
+
+    def _units_by_room(self, surface: Surface) -> list[NDArray[np.int32]]:
+        """For each room of a surface, the detectors that hang in it; all of them where none does."""
+        building = self.rays.building
+        everyone = np.arange(len(self.units), dtype=np.int32)
+        home = building.rooms_at(np.array([u.position for u in self.units]))
+        index = {room.name: i for i, room in enumerate(building.rooms)}
+        members = [everyone[home == index.get(name, -2)] for name in surface.room_names]
+        return [mine if len(mine) else everyone for mine in members]
+
+    def _closest(self, surface: Surface, among: NDArray[np.int32], rows: Index, columns: Index) -> NDArray[np.int32]:
+        """Of the few nearest among some detectors, the one that distance alone would let see best."""
+        points = surface.points(rows, columns, float(np.median(surface.heights)))
+        n_asked = min(_ASKED, len(among))
+        _, near = cKDTree(np.array([self.units[u].position for u in among])).query(points, k=n_asked)
+        near = among[near.reshape(len(points), n_asked)]
+        score = np.full(near.shape, -np.inf)
+        for u in np.unique(near):
+            where = near == u
+            score[where] = potential_db(self.units[u], points[np.nonzero(where)[0]], surface.motion)
+        return near[np.arange(len(points)), score.argmax(axis=1)].astype(np.int32)
+
+    def _judge(self, unit: Unit, surface: Surface, rows: Index, columns: Index) -> Judgement:
+        """How a detector misses cells; a person is judged at the height that it comes nearest to seeing."""
+        tries = [
+            judge(
+                unit,
+                surface.points(rows, columns, height),
+                surface.motion,
+                self.rays,
+                self.weather,
+                lifted=np.full(len(rows), height < LIFT),
+            )
+            for height in surface.heights
+        ]
+        if len(tries) == 1:
+            return tries[0]
+        # Any finite margin is nearer than none; among none, what distance alone would give decides.
+        scores = np.array([np.where(np.isfinite(t.margin_db), t.margin_db, t.potential_db - 1e3) for t in tries])
+        pick = scores.argmax(axis=0), np.arange(len(rows))
+        return Judgement(*(np.array([getattr(t, f) for t in tries])[pick] for f in Judgement.__dataclass_fields__))

@@ -1,0 +1,63 @@
+"""What tests share: small scenes from text, and each example solved once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import hypothesis
+import pytest
+
+import raycover
+from raycover.building.build import build
+from raycover.building.parts import Building
+from raycover.coverage import Coverage, solve
+from raycover.rays import RayScene
+from raycover.scene.schema import Scene
+
+hypothesis.settings.register_profile("raycover", deadline=None, derandomize=True)
+hypothesis.settings.load_profile("raycover")
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+
+
+@dataclass(frozen=True)
+class Solved:
+    """A scene with everything made of it."""
+
+    path: Path
+    scene: Scene
+    building: Building
+    rays: RayScene
+    coverage: Coverage
+
+
+@lru_cache
+def _solved(name: str) -> Solved:
+    path = EXAMPLES / name / "scene.yaml"
+    scene = raycover.load(path)
+    building = build(scene)
+    rays = RayScene(building)
+    return Solved(path, scene, building, rays, solve(scene, building=building, rays=rays))
+
+
+@pytest.fixture(params=["depot", "office", "washroom"])
+def example(request: pytest.FixtureRequest) -> Solved:
+    """Every example in turn, solved once for all tests."""
+    return _solved(request.param)
+
+
+@pytest.fixture
+def depot() -> Solved:
+    return _solved("depot")
+
+
+@pytest.fixture
+def office() -> Solved:
+    return _solved("office")
+
+
+@pytest.fixture
+def washroom() -> Solved:
+    return _solved("washroom")
