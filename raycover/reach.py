@@ -144,7 +144,7 @@ def table_heights(pattern: PatternSpec, more: Sequence[float] = ()) -> list[floa
     if pattern.mounting is not None:
         low, high = pattern.mounting.from_m, pattern.mounting.to_m
         heights |= {low, high}
-        step = next(s for s in (0.25, 0.5, 1, 2, 5, 10, 20, 50, 10_000) if (high - low) / s <= 4)
+        step = next(s for s in (0.25, 0.5, 1, 2, 5, 10, 20, 50, 10_000) if (high - low) / s <= 4.6)
         between = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
         # a step that nearly repeats a height already there says nothing new
         heights |= {float(h) for h in between if min(abs(h - known) for known in heights) > 0.4 * step}
@@ -189,7 +189,7 @@ def unit_reach(model: DetectorModel, mounting: float | None = None, heights: Seq
     down = np.full((x.size, x.size), -mounting)
     # A sector sees nothing straight beside it: cut it half-way out instead.
     sideways = max(float(f.shape.radius(np.zeros(1), np.ones(1))[0]) for f in footprints)
-    ahead = 0.5 * max(o.reach for o in floor.values()) if sideways < 0.1 * widest else 0.0
+    ahead = 0.5 * max(o.reach for o in floor.values()) if sideways < 0.02 * widest else 0.0
     plan = _best(model, footprints, (np.broadcast_to(x, down.shape), np.broadcast_to(x[:, None], down.shape), down))
     return UnitReach(
         model=model,

@@ -65,7 +65,7 @@ def _edge(unit: Unit, footprint: Footprint, cos: Floats, sin: Floats, drop: floa
 def within(points: Floats, limits: Any) -> list[Floats]:
     """The parts (n, 2) of an outline that lie within a polygon."""
     inside = shapely.intersection(shapely.LineString(points), limits)
-    parts = [p for p in shapely.get_parts(inside) if p.geom_type == "LineString"]
+    parts = [p for p in shapely.get_parts(inside) if p.geom_type == "LineString" and not p.is_empty]
     merged = shapely.line_merge(shapely.MultiLineString(parts)) if parts else shapely.MultiLineString()
     return [np.asarray(p.coords) for p in shapely.get_parts(merged) if len(p.coords) > 1]
 

@@ -51,6 +51,10 @@ class Placer:
         """Keep every later box off this one."""
         self._taken.append(box)
 
+    def release(self) -> None:
+        """Give back the place taken last."""
+        self._taken.pop()
+
     def stroke_cost(self, boxes: Floats) -> Floats:
         """Weight of strokes under boxes (n, 4), per mm² of box."""
         ny, nx = self._busy.shape

@@ -86,11 +86,131 @@ def make_plan(
     gaps = plane.gaps[:listed]
     annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(listed))
     annotator.tags(units, centres, factor)
-    names = [n for n in plane.surface.room_names if n != "extent" or building.rooms and scene_is_roomed(outlines, building)]
-    if len(names) == len(outlines):
-        annotator.room_names(outlines, names, [plane.rooms()[n][0] for n in names])
+    if _extent(scene, plane) is None:
+        figures = plane.rooms()
+        annotator.room_names(outlines, list(figures), [area for area, _, _ in figures.values()])
     annotator.rack_names(building)
     annotator.thing_names(building, [g.blocked_by for g in gaps if g.blocked_by])
     annotator.wide_doors(building)
     _draw_surround(page, scene, building, coverage, plane, projection, sheet_number)
     return page
+
+
+def _extent(scene: Scene, plane: PlaneCoverage) -> Box | None:
+    """The oblong that a plane was given instead of the rooms."""
+    return next((spec.extent for spec in scene.planes if spec.name == plane.surface.name), None)
+
+
+def _outlines(scene: Scene, building: Building, plane: PlaneCoverage) -> list[Any]:
+    """Outlines (shapely, m) of what the plane's map lies in, as its surface numbers them."""
+    extent = _extent(scene, plane)
+    return [room.polygon for room in building.rooms] if extent is None else [shapely.box(*extent)]
+
+
+def _bounds(building: Building, plane: PlaneCoverage, outlines: list[Any]) -> Box:
+    """What the drawing shows (m): the map, and the building about it where the map is that of its rooms."""
+    bounds = np.array([outline.bounds for outline in outlines])
+    low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
+    if len(outlines) == len(building.rooms) and plane.surface.room_names != ("extent",):
+        low, high = np.minimum(low, building.bounds[0, :2]), np.maximum(high, building.bounds[1, :2])
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def _draw_map(page: Page, picture: PaperMap, strokes: Strokes) -> bool:
+    """Colours, hatches and limit line; whether there is a limit line."""
+    page.image(picture.rgba(), picture.box, 1.0)
+    for index, spacing in ((palette.NOT_SEEN, hatching.NOT_SEEN_MM), (palette.DOUBTFUL, hatching.DOUBTFUL_MM)):
+        lines = hatching.hatch_lines(picture.classes == index, picture.box, spacing)
+        page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 2.0, alpha=hatching.OPACITY, clip=picture.box)
+    limit = picture.limit_lines()
+    page.lines(limit, palette.INK, 0.7, 3.0, clip=picture.box)
+    strokes.add(limit, 0.8)
+    return bool(limit)
+
+
+def _shown_units(units: tuple[Unit, ...], projection: Projection) -> tuple[list[Unit], Floats]:
+    """The detectors within the frame, and their places on paper (n, 2)."""
+    if not units:
+        return [], np.zeros((0, 2))
+    centres = projection.to_paper([unit.position[:2] for unit in units])
+    x0, y0, x1, y1 = projection.frame
+    edge = glyphs.RING + glyphs.COLLAR
+    shown = ((centres > [x0 + edge, y0 + edge]) & (centres < [x1 - edge, y1 - edge])).all(axis=1)
+    return [unit for unit, ok in zip(units, shown, strict=True) if ok], centres[shown]
+
+
+def _footprints(
+    units: list[Unit], building: Building, plane: PlaneCoverage, outlines: list[Any], projection: Projection
+) -> list[Floats]:
+    """Declared footprints on paper, each clipped to the room that its detector hangs in."""
+    lines: list[Floats] = []
+    low = min(plane.surface.heights)
+    everywhere = shapely.union_all(outlines)
+    for unit in units:
+        x, y, z = (float(v) for v in unit.position)
+        room = building.room_at(x, y, z) or building.room_at(x, y)
+        floor = room.floor if room is not None else 0.0
+        outline = footprints.outline(unit, plane.surface.motion, floor + low)
+        if outline is not None:
+            limits = everywhere if room is None else room.polygon
+            lines += [projection.to_paper(part) for part in footprints.within(outline, limits)]
+    return lines
+
+
+def _keep_off(placer: Placer, mark: glyphs.Mark, factor: float) -> None:
+    """Keep text off a detector's mark, its tick and its masks."""
+    reach = (glyphs.RING + glyphs.COLLAR) * factor
+    x, y = (float(v) for v in mark.centre)
+    placer.take((x - reach, y - reach, x + reach, y + reach))
+    angle = np.radians(mark.azimuth_deg)
+    tip = mark.centre + np.array([np.cos(angle), np.sin(angle)]) * (glyphs.RING + glyphs.TICK) * factor
+    placer.take((min(x, tip[0]) - 0.2, min(y, tip[1]) - 0.2, max(x, tip[0]) + 0.2, max(y, tip[1]) + 0.2))
+    for start, end in mark.masks:
+        middle = np.radians((start + end) / 2)
+        out = mark.centre + np.array([np.cos(middle), np.sin(middle)]) * 2.8 * factor
+        placer.take((out[0] - 1.0, out[1] - 1.0, out[0] + 1.0, out[1] + 1.0))
+
+
+def _draw_column(page: Page, plane: PlaneCoverage, coverage: Coverage, key: sheet.Key) -> int:
+    """Headline, legend, tables and key; how many gaps the table lists."""
+    found = distribution(plane.margin_db, plane.surface.area, plane.reserve_db)
+    beside = words.headline(plane.surface, plane.assured_share, len(coverage.units))
+    sheet.draw_headline(page, words.percent(plane.share), beside)
+    what = "floor" if plane.surface.heights == (0.0,) else "area"
+    draw_legend(page, sheet.COLUMN, sheet.LEGEND_FOOT, sheet.RIGHT, found, plane.reserve_db, what)
+    width = sheet.RIGHT - sheet.COLUMN
+    space = sheet.COLUMN_TOP - sheet.COLUMN_FOOT - key.height
+    rooms = tables.room_table(plane, page.lettering, width, _MOST_ROOMS)
+    gaps = tables.gap_table(plane, page.lettering, width, space - rooms.height, _MOST_GAPS)
+    y = tables.draw_table(page, rooms, sheet.COLUMN, sheet.COLUMN_TOP, sheet.RIGHT)
+    y = tables.draw_table(page, gaps, sheet.COLUMN, y + 1.2, sheet.RIGHT)
+    sheet.draw_key(page, key, y + 1.2)
+    return len(gaps.rows)
+
+
+def _draw_surround(
+    page: Page,
+    scene: Scene,
+    building: Building,
+    coverage: Coverage,
+    plane: PlaneCoverage,
+    projection: Projection,
+    sheet_number: tuple[int, int],
+) -> None:
+    """Title, neat line, scale, north and title block."""
+    sheet.draw_title(page, scene.title, words.subtitle(plane.surface, coverage.ambient_c))
+    sheet.draw_frame(page, projection)
+    sheet.draw_scale_bar(page, projection)
+    sheet.draw_north(page, scene.north_deg)
+    sheet.draw_title_block(
+        page,
+        sheet.TitleBlock(
+            project=scene.title,
+            drawing=f"Coverage plan, {plane.surface.name}",
+            conditions=words.conditions(coverage, building),
+            scale=f"1 : {projection.scale}",
+            date=scene.date if scene.date is not None else words.today(),
+            revision=scene.revision,
+            sheet=f"{sheet_number[0]} of {sheet_number[1]}",
+        ),
+    )

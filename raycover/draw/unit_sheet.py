@@ -21,6 +21,7 @@ from raycover.draw.unit_views import (
     shown_outlines,
 )
 from raycover.reach import Outline, UnitReach, is_sector
+from raycover.unit_words import facts, size_words, sources
 
 CAUTION = (
     "A prediction, not a site test: walk-test before hand-over. Not a safety function: escape, stair and emergency "
@@ -31,17 +32,6 @@ _PLAN: Box = (10.0, 87.0, 138.0, 174.0)
 _SECTIONS: tuple[Box, Box] = ((156.0, 139.0, 272.0, 174.0), (156.0, 92.0, 272.0, 127.0))
 _TABLE_TOP = 71.5
 _MOST_ROWS = 9
-
-
-def size_words(limit: Outline, *, sector: bool, unit: str = "") -> str:
-    """`7.0` across, `12.0 × 10.0`, a sector's reach, or a dash where nothing is seen; metres."""
-    if limit.reach <= 0:
-        return "–"
-    if sector:
-        return f"{limit.reach:.1f}{unit}"
-    if limit.is_round:
-        return f"Ø {2 * limit.reach:.1f}{unit}"
-    return f"{limit.length:.1f} × {limit.width:.1f}{unit}"
 
 
 def draw_unit_sheet(unit: UnitReach, path: Path, *, notes: tuple[str, ...] = (), version: str = "", dpi: float = 200) -> None:
@@ -69,7 +59,7 @@ def _common_scale(unit: UnitReach) -> int:
     wide, high = _SECTIONS[0][2] - _SECTIONS[0][0] - 8, _SECTIONS[0][3] - _SECTIONS[0][1] - 1.8
     per_metre = min(
         (_PLAN[2] - _PLAN[0] - 24) / (x1 - x0),
-        (_PLAN[3] - _PLAN[1] - 16) / (y1 - y0),
+        (_PLAN[3] - _PLAN[1] - 14.5) / (y1 - y0),
         wide / max(x1 - x0, y1 - y0),
         high / height,
     )
@@ -78,10 +68,10 @@ def _common_scale(unit: UnitReach) -> int:
 
 def _heading(page: Page, unit: UnitReach) -> None:
     model = unit.model
-    title, size = page.lettering.fit_size(clean(model.title), "serif", (20, 17, 14), 150)
+    title, size = page.lettering.fit_size(clean(model.title), "serif", (20, 17, 14), 176)
     page.text(_LEFT, 196.8, title, size, font="serif")
     words = clean(model.description) or clean(model.family) or model.kind.capitalize()
-    for k, line in enumerate(page.lettering.wrap(words, "sans", 8, 150, 2)):
+    for k, line in enumerate(page.lettering.wrap(words, "sans", 8, 176, 2)):
         page.text(_LEFT, 190.2 - 4.2 * k, line, 8, color=SECOND_INK)
     motion, limit = _leading(shown_outlines(unit)) or ("", None)
     sector = is_sector(model)
@@ -214,7 +204,7 @@ def _words(page: Page, unit: UnitReach, notes: tuple[str, ...]) -> None:
     """Facts, sources, and what is worth a second look."""
     x, wide, y = 158.0, _RIGHT - 158.0, _TABLE_TOP + 2.4
     page.rule(x, _RIGHT, _TABLE_TOP + 5.4, 0.5)
-    for label, value in facts(unit):
+    for label, value in facts(unit.model):
         page.text(x, y, label, 6.5, color=SECOND_INK)
         page.text(x + 30, y, page.lettering.fit(clean(value), "sans", 6.5, wide - 30), 6.5)
         y -= 3.5
@@ -222,7 +212,7 @@ def _words(page: Page, unit: UnitReach, notes: tuple[str, ...]) -> None:
     y -= 1.8
     page.text(x, y, "Sources", 6.5, font="bold")
     y -= 3.3
-    lines = [line for source in sources(unit) for line in page.lettering.wrap(clean(source), "sans", 6, wide, 2)]
+    lines = [line for source in sources(unit.model) for line in page.lettering.wrap(clean(source), "sans", 6, wide, 2)]
     if notes:
         lines = lines[: max(2, 6 - len(notes))]
     for line in lines[:6]:
@@ -236,35 +226,6 @@ def _words(page: Page, unit: UnitReach, notes: tuple[str, ...]) -> None:
         for line in told[: max(0, int((y - 31.5) / 2.9) + 1)]:
             page.text(x, y, line, 6, color=SECOND_INK)
             y -= 2.9
-
-
-def facts(unit: UnitReach) -> list[tuple[str, str]]:
-    """(label, value) of an entry's other figures, units included."""
-    model = unit.model
-    kind = model.kind if model.frequency_ghz is None else f"{model.kind}, {model.frequency_ghz:g} GHz"
-    listed = [("Technology", kind + (f" ({clean(model.family)})" if model.family else ""))]
-    listed.append(("Declared from", ", ".join(f"{h:g}" for h in sorted({d.mounting for d in model.declared})) + " m"))
-    if model.mounting is not None:
-        listed.append(("Mounting range", f"{model.mounting.from_m:g} to {model.mounting.to_m:g} m"))
-    share = model.largest_mask_share
-    listed.append(("Masks", "no limit given" if share is None else f"up to {100 * share:g} % of the declared area"))
-    if model.kind == "microwave":
-        behind = 0.0 if model.reach_behind is None else model.reach_behind
-        listed.append(("Reach behind it", f"{100 * behind:g} % of the reach, above the mounting plane"))
-    if model.bus_current_ma is not None:
-        listed.append(("Bus current", f"{model.bus_current_ma:g} mA"))
-    return listed
-
-
-def sources(unit: UnitReach) -> list[str]:
-    """Where the figures come from, each source once, with the motions it covers."""
-    covered: dict[str, list[str]] = {}
-    for declared in unit.model.declared:
-        named = covered.setdefault(declared.source or "no source given", [])
-        if declared.motion not in named:
-            named.append(declared.motion)
-    listed = [f"footprints ({', '.join(motions)}): {source}" for source, motions in covered.items()]
-    return [*listed, f"other figures: {unit.model.source or 'no source given'}", "rows between and beyond: computed in the open at 20 °C"]
 
 
 def _title_block(page: Page, unit: UnitReach, scale: int, version: str) -> None:

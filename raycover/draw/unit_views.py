@@ -74,7 +74,7 @@ def draw_section(page: Page, unit: UnitReach, section: Section, frame: Frame, bo
     page.lines([[(x0, desk), (x1, desk)]], INK, 0.35, 7, dashes=(2.0, 2.0))
     page.lines([[(x0, mounting), (x1, mounting)]], SECOND_INK, 0.4, 7, dashes=(7.0, 3.0))
     spread = _apart([floor, desk, mounting], 2.6)
-    for height, words in zip(spread, ("floor", f"desk {DESK:g} m", f"unit {unit.mounting:g} m"), strict=True):
+    for height, words in zip(spread, ("floor", f"desk {DESK:g} m", f"unit at {unit.mounting:g} m"), strict=True):
         page.text(x1 + 1.2, height - 0.75, words, 6, color=SECOND_INK)
     if unit.model.kind == "infrared" and section.offset == 0:
         _lens_edges(page, unit, frame, (x0, floor, x1, mounting), axis)

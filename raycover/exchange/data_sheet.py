@@ -51,13 +51,15 @@ _SHAPES: dict[str, tuple[str, ...]] = {
 }
 SHAPES = (*_SHAPES, "polar")
 _FILLERS = frozenset(["at", "from", "by", "of", "the", "mounting", "mounted", "diameter", "reach", "spread", "length", "width", "height"])
-_METRES = {"": 1.0, "m": 1.0, "cm": 0.01, "mm": 0.001, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0}
+_METRES = {"": 1.0, "m": 1.0, "mm": 0.001, "cm": 0.01, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0}
 _FEET = {"ft": 0.3048, "feet": 0.3048, "foot": 0.3048, "'": 0.3048, "in": 0.0254, "inch": 0.0254, '"': 0.0254}
 _ANGLES = {"": 1.0, "deg": 1.0, "degrees": 1.0, "°": 1.0}
 _NUMBER = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)"
 _QUANTITY = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>\D*)")
 _COMMA = re.compile(r"^([-+]?\d+),(\d+)(.*)$")
-_TOKEN = re.compile(r"[-+]?[\d.][\d.,]*\s*(?:[^\W\d_]+|[°'\"%](?=\s|$))?|[^\W\d_][\w-]*|\S")
+#: Words that belong to the number before them even after a blank; a word written close to it always does.
+_UNIT_WORDS = "|".join(sorted((u for u in (*_METRES, *_FEET, *_ANGLES) if u.isalpha()), key=len, reverse=True))
+_TOKEN = re.compile(rf"[-+]?[\d.][\d.,]*(?:[^\W\d_]+|\s*(?:(?:{_UNIT_WORDS})\b|[°'\"]))?|[^\W\d_][\w-]*|\S", re.IGNORECASE)
 
 
 class Refused(Exception):
@@ -86,8 +88,7 @@ def _quantity(text: str, units: Mapping[str, float], what: str, example: str) ->
         metres = round(value * _FEET[unit.lower()], 3)
         raise Refused("unknown-unit", f'"{text}" is not metric', f"write {metres:g} m, if that is what it means")
     if scale is None:
-        known = ", ".join(u for u in units if u)
-        raise Refused("unknown-unit", f'the unit "{unit}" is not known here', f"use one of {known}: {example}")
+        raise Refused("unknown-unit", f'the unit "{unit}" is not known here', f"write, for example, {example}")
     return round(value * scale, 6)
 
 
@@ -291,3 +292,18 @@ def in_words(footprint: Mapping[str, Any]) -> str:
     return (
         f"{footprint['motion']} ({MEANING[footprint['motion']]}), mounted at {footprint['mounting']:g} m: {size}, {where}"
     )
+
+
+def mounting_range(text: str) -> tuple[float, float]:
+    """Lowest and highest mounting height from `2.2 4`, `2.2-4` or `2.2 to 4 m`. Raises Refused."""
+    # a sign between two figures is a dash; the unit at the end holds for both
+    dashed = re.sub(r"(?<=[\dm])\s*(?:-|–|to\b)\s*(?=[\d.])", " ", text.strip())
+    figures = [word for _, word in _tokens(dashed) if word.lower() not in _FILLERS | {"to"}]
+    if len(figures) != 2:
+        raise Refused("wrong-figures", "a mounting range has two heights", "write, for example, 2.2 to 4")
+    unit = re.sub(r"^[\d.,]*\s*", "", figures[1])
+    low = mounting(figures[0] if re.search(r"[^\d.,]", figures[0]) else f"{figures[0]} {unit}")
+    high = mounting(figures[1])
+    if high < low:
+        raise Refused("range-order", "the range ends below its start", f"write {high:g} to {low:g}")
+    return low, high

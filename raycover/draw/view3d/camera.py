@@ -20,8 +20,8 @@ ELEVATION_DEG = 40.0
 #: Directions of view tried, from each long or short side of the building (degrees).
 _TRIED_DEG = (-90.0, 0.0, 90.0, 180.0)
 _OFF_SQUARE_DEG = (-38.0, -26.0, 26.0, 38.0)
-#: What hides part of the map costs more than what makes the building small.
-_HIDING_EXPONENT = 1.6
+#: The worth of a view: its size squared (the area of the picture) times the share that shows, to this power.
+_HIDING_EXPONENT = 1.5
 
 
 @dataclass(frozen=True)
@@ -124,4 +124,4 @@ def _worth(view: View, area: Any, things: Iterable[tuple[Any, float]], extremes:
     hidden = shapely.union_all(shadows).intersection(area).area if shadows else 0.0
     # Seen from the south where nothing else decides: plans have north up.
     south = 1 + 0.02 * float(-view.toward[1])
-    return float(size * max(1 - hidden / area.area, 0.05) ** _HIDING_EXPONENT * south)
+    return float(size**2 * max(1 - hidden / area.area, 0.05) ** _HIDING_EXPONENT * south)

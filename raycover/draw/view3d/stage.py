@@ -58,9 +58,11 @@ def add_solids(pyvista: Any, plotter: Any, drawn: Drawn, *, line_px: float) -> l
     actors = []
     for role, body in drawn.bodies.items():
         face, edge = COLOURS[role]
+        pale = role in ("wall", "panel", "desk")
         actors.append(
             plotter.add_mesh(
-                to_surface(pyvista, body.triangles), color=face, lighting=role not in _UNLIT, ambient=0.60, diffuse=0.50,
+                to_surface(pyvista, body.triangles), color=face, lighting=role not in _UNLIT, ambient=0.68 if pale else 0.60,
+                diffuse=0.46 if pale else 0.52,
                 specular=0.0, smooth_shading=False, show_scalar_bar=False, reset_camera=False,
             )
         )  # fmt: skip

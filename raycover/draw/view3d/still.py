@@ -22,7 +22,7 @@ from raycover.draw.view3d.camera import Fit, choose_view, fit
 from raycover.draw.view3d.cutaway import Cuts, standing_things
 from raycover.draw.view3d.floor_map import FloorMap, make_map, map_level_m, mapped_area, whole_area
 from raycover.draw.view3d.people import figure, stand_people
-from raycover.draw.view3d.sheet3d import SIZE_PX, VIEWPORT, draw_sheet, viewport_px
+from raycover.draw.view3d.still_page import SIZE_PX, VIEWPORT, draw_sheet, viewport_px
 from raycover.draw.view3d.solids import Drawn, draw_solids
 from raycover.lobes import Lobe, make_lobe
 from raycover.rays import RayScene
@@ -146,7 +146,6 @@ def render(pyvista: Any, composed: Composed) -> NDArray[np.uint8]:
         stage.add_map(pyvista, plotter, composed.floor_map, line_px=line)
         stage.add_solids(pyvista, plotter, composed.drawn, line_px=line)
         stage.add_people(pyvista, plotter, composed.figures)
-        plotter.enable_anti_aliasing("fxaa") if False else None
         stage.add_footprints(pyvista, plotter, composed.dashes, line_px=0.9 * _FINER)
         stage.add_drops(pyvista, plotter, composed.tops, composed.feet, 3.2 * placed.metres, line_px=0.85 * _FINER)
         plain = _shot(plotter)

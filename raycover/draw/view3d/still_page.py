@@ -1,0 +1,292 @@
+"""The page around a 3D still: title, headline, legend, key, cautions, and detectors' marks and names on the picture."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+import raycover
+from raycover.coverage import Coverage, PlaneCoverage
+from raycover.draw import palette, words
+from raycover.draw.glyphs import WORDS, Mark, draw_marks, size_factor, sort_of
+from raycover.draw.labels import Placer
+from raycover.draw.lettering import clean
+from raycover.draw.page import MM_PER_INCH, Page
+from raycover.draw.view3d.floor_map import map_level_m, mapped_area
+from raycover.scene.schema import Scene
+
+if TYPE_CHECKING:
+    from raycover.draw.view3d.still import Composed
+
+Floats = NDArray[np.float64]
+Box = tuple[float, float, float, float]
+
+SIZE_PX = (1920, 1080)
+_DPI = 144.0
+#: A hair more than 1920 and 1080 pixels: matplotlib rounds down.
+_SIZE_MM = (SIZE_PX[0] / _DPI * MM_PER_INCH + 1e-3, SIZE_PX[1] / _DPI * MM_PER_INCH + 1e-3)
+_MM_PER_PX = MM_PER_INCH / _DPI
+#: The picture of the building on the page (x0, y0, x1, y1 in mm).
+VIEWPORT: Box = (7.0, 17.5, 254.0, 163.0)
+_LEFT, _RIGHT = 12.0, 327.0
+_COLUMN = 261.0
+_PICTURE_Z = 1.0
+
+
+def viewport_px() -> tuple[int, int]:
+    x0, y0, x1, y1 = VIEWPORT
+    return round((x1 - x0) / _MM_PER_PX), round((y1 - y0) / _MM_PER_PX)
+
+
+def draw_sheet(
+    scene: Scene, coverage: Coverage, composed: Composed, picture: NDArray[np.uint8]
+) -> NDArray[np.uint8]:
+    """The finished page (1080, 1920, 3) about a picture of the building (h, w, 3), row 0 at the top."""
+    page = Page(dpi=_DPI, size=_SIZE_MM)
+    height, width = picture.shape[:2]
+    corner = np.round(np.array(VIEWPORT[:2]) / _MM_PER_PX) * _MM_PER_PX
+    box = (corner[0], corner[1], corner[0] + width * _MM_PER_PX, corner[1] + height * _MM_PER_PX)
+    page.image(np.ascontiguousarray(picture[::-1]), box, _PICTURE_Z)
+    plane = composed.plane
+    _heading(page, scene, plane)
+    _headline(page, coverage, plane)
+    lowest = _legend(page, plane)
+    _key(page, composed, lowest)
+    _foot(page, scene, composed)
+    _names(page, composed, box)
+    _north(page, scene, composed)
+    return page.pixels()
+
+
+def _heading(page: Page, scene: Scene, plane: PlaneCoverage) -> None:
+    width = _COLUMN - _LEFT - 8
+    title, size = page.lettering.fit_size(clean(scene.title), "serif", (28, 24, 20), width)
+    page.text(_LEFT, 174.6, title, size, font="serif")
+    text = words.subtitle(plane.surface, scene.conditions.ambient_c)
+    text, size = page.lettering.fit_size(text, "sans", (11.5, 10, 9), width)
+    page.text(_LEFT, 166.3, text, size, color=palette.SECOND_INK)
+
+
+def _headline(page: Page, coverage: Coverage, plane: PlaneCoverage) -> None:
+    page.text(_COLUMN, 172.6, words.percent(plane.share), 38, font="serif")
+    first, second = words.headline(plane.surface, plane.assured_share, len(coverage.units))
+    page.text(_COLUMN, 163.6, f"{first} {second}", 10.5, color=palette.SECOND_INK)
+    page.rule(_COLUMN, _RIGHT, 158.3, 1.1)
+
+
+def _legend(page: Page, plane: PlaneCoverage) -> float:
+    """The bar of margins with classes' names and shares; returns the height (mm) of its lower end."""
+    page.text(_COLUMN, 151.6, "Margin over the limit, dB", 11, font="bold")
+    parts = palette.classes(plane.reserve_db)
+    heights = np.array([15.5, 7.2, 7.2, 31.0])
+    if plane.reserve_db == 0:
+        heights[1:3] = 0.0
+    gap, bar = 0.55, (_COLUMN, _COLUMN + 8.0)
+    shares = class_shares(plane)
+    y = 146.4 - float(heights.sum() + gap * (np.count_nonzero(heights) - 1))
+    bottom = y
+    for index, (part, high) in enumerate(zip(parts, heights, strict=True)):
+        if high == 0:
+            continue
+        box = (bar[0], y, bar[1], y + high)
+        page.image(palette.legend_image(index, plane.reserve_db), box, 2.0)
+        if index <= palette.DOUBTFUL:
+            spacing = 1.68 if index == palette.NOT_SEEN else 3.36
+            _hatch(page, box, spacing)
+        page.areas([[_rectangle(box)]], 4.0, edge=palette.INK, width_pt=0.6)
+        middle = y + high / 2 - 1.25
+        page.text(_COLUMN + 22.5, middle, part.name, 11, font="bold")
+        page.text(_RIGHT, middle, words.percent(shares[index]), 11, ha="right")
+        top = y + high
+        if index == len(parts) - 1:
+            ticks = [(y, part.from_db), (y + high / 2, part.middle_db), (top, part.to_db)]
+        elif index == palette.NOT_SEEN:
+            ticks = [(top + gap / 2, part.to_db)]
+        else:
+            ticks = [(top + gap / 2, part.to_db)] if index == palette.DOUBTFUL else []
+        for place, value in ticks:
+            page.lines([[(bar[1], place), (bar[1] + 1.6, place)]], palette.INK, 0.6, 4.0)
+            font = "bold" if value == 0 else "sans"
+            page.text(bar[1] + 2.4, place - 1.2, _signed(value), 9.5, font=font)  # type: ignore[arg-type]
+        y += high + gap
+    page.rule(_COLUMN, _RIGHT, bottom - 5.5, 0.5, palette.RULE)
+    return bottom - 5.5
+
+
+def class_shares(plane: PlaneCoverage) -> list[float]:
+    """Share of the area in each class, from worst to best."""
+    index = palette.class_of(plane.margin_db, plane.reserve_db)
+    area, total = plane.surface.area, plane.area_m2
+    return [float(area[index == k].sum() / total) if total else 0.0 for k in range(len(palette.CLASS_NAMES))]
+
+
+def _signed(value: float) -> str:
+    return "0" if value == 0 else f"{'+' if value > 0 else '−'}{abs(value):g}"
+
+
+def _hatch(page: Page, box: Box, spacing: float) -> None:
+    frame = shapely.box(*box)
+    step = spacing * np.sqrt(2)
+    starts = np.arange(box[1] - (box[2] - box[0]), box[3], step)
+    lines = [shapely.LineString([(box[0], s), (box[2], s + box[2] - box[0])]).intersection(frame) for s in starts]
+    segments = [np.asarray(line.coords) for line in lines if line.geom_type == "LineString" and len(line.coords) == 2]
+    page.lines(segments, palette.PAPER, 0.75, 3.0, alpha=0.75)
+
+
+def _rectangle(box: Box) -> Floats:
+    x0, y0, x1, y1 = box
+    return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+
+
+def _key(page: Page, composed: Composed, top: float) -> None:
+    """What the signs in the picture mean, one a line."""
+    y = top - 8.0
+    left, text_x, step = _COLUMN, _COLUMN + 12.0, 6.6
+    width = _RIGHT - text_x
+    sorts = list(dict.fromkeys(sort_of(unit) for unit in composed.units))
+    for sort in sorts:
+        draw_marks(page, [Mark(sort, np.array([left + 4.0, y + 1.1]), 0.0)], 0.95)
+        page.text(text_x, y, page.lettering.fit(f"detector: {WORDS[sort]}", "sans", 9.5, width), 9.5)
+        y -= step
+    if composed.units:
+        x = left + 4.0
+        page.lines([[(x, y + 3.0), (x, y - 0.6)]], palette.ACCENT, 0.8, 5.0)
+        page.discs([(x, y - 0.6)], 0.55, 5.0, face=palette.ACCENT)
+        page.text(text_x, y, "down to the point below it", 9.5)
+        y -= step
+    if len(composed.dashes):
+        page.lines([[(left, y + 1.1), (left + 8, y + 1.1)]], palette.ACCENT, 0.9, 5.0, dashes=(4.0, 2.2))
+        page.text(text_x, y, "declared footprint", 9.5)
+        y -= step
+    if composed.lobes:
+        box = (left, y - 0.6, left + 8.0, y + 2.9)
+        page.areas([[_rectangle(box)]], 4.0, face="#F7DDB5", edge="#B5701C", width_pt=0.7)
+        names = [clean(lobe.name) for lobe in composed.lobes]
+        text = f"seen by {' and by '.join(names)}, in 3D"
+        page.text(text_x, y, page.lettering.fit(text, "sans", 9.5, width), 9.5)
+        y -= step
+    if len(composed.drawn.ghosts):
+        page.areas([[_rectangle((left, y - 0.5, left + 8.0, y + 2.9))]], 4.0, edge="#8A949A", width_pt=0.8)
+        page.text(text_x, y, "cut away, outline only", 9.5)
+        y -= step
+    gaps = [g for g in composed.plane.gaps if g.area_m2 >= 0.01 * composed.plane.area_m2][:3]
+    if gaps:
+        page.rule(_COLUMN, _RIGHT, y + 1.6, 0.5, palette.RULE)
+        y -= 5.4
+        page.text(_COLUMN, y, "Largest gaps", 9.5, font="bold")
+        page.text(_RIGHT, y, "m²", 9.5, font="bold", ha="right")
+        for gap in gaps:
+            y -= 5.6
+            text = clean(f"{gap.room}: {words.cause(gap)}" if len(composed.plane.surface.room_names) > 1 else words.cause(gap))
+            page.text(_COLUMN, y, page.lettering.fit(text, "sans", 9, _RIGHT - _COLUMN - 14), 9)
+            page.text(_RIGHT, y, words.area(gap.area_m2), 9, ha="right")
+
+
+def _foot(page: Page, scene: Scene, composed: Composed) -> None:
+    page.rule(_LEFT, _RIGHT, 14.8, 1.1)
+    for y, line in zip((10.3, 6.0), words.CAUTION, strict=True):
+        page.text(_LEFT, y, page.lettering.fit(line, "sans", 8.3, 235), 8.3)
+    view = composed.placed.view
+    plane = f"plane {clean(composed.plane_name)}, " if len(composed.plane_name) < 24 else ""
+    seen_from = f"{plane}from the {view.compass(scene.north_deg)}, parallel projection"
+    date = scene.date if scene.date is not None else words.today()
+    below = f"raycover {raycover.__version__} · revision {clean(scene.revision)} · {clean(date)}"
+    for y, line in zip((10.3, 6.0), (seen_from, below), strict=True):
+        page.text(_RIGHT, y, line, 8.3, color=palette.SECOND_INK, ha="right")
+
+
+def _names(page: Page, composed: Composed, box: Box) -> None:
+    """Marks and tags of detectors, and names of rooms, each where it covers nothing of weight."""
+    placed = composed.placed
+
+    def on_page(points: Floats) -> Floats:
+        return np.asarray(placed.pixels(points)) * _MM_PER_PX + np.array(box[:2])
+
+    placer = Placer((VIEWPORT[0], VIEWPORT[1], VIEWPORT[2], VIEWPORT[3]))
+    tops = on_page(composed.tops) if len(composed.units) else np.zeros((0, 2))
+    feet = on_page(composed.feet) if len(composed.units) else np.zeros((0, 2))
+    strokes = [(np.stack([a, b]), 1.0) for a, b in zip(tops, feet, strict=True)]
+    strokes += [(on_page(line), 0.15) for line in composed.dashes]
+    for figure in composed.figures:
+        flat = on_page(figure.reshape(-1, 3))
+        placer.take((*flat.min(axis=0), *flat.max(axis=0)))  # type: ignore[arg-type]
+    placer.note_strokes(strokes)
+    factor = size_factor(tops)
+    marks = []
+    for unit, place in zip(composed.units, tops, strict=True):
+        ahead = unit.rotation[:, 0] * np.array([1, 1, 0])
+        towards = placed.view.project(ahead[None])[0]
+        marks.append(Mark(sort_of(unit), place, float(np.degrees(np.arctan2(towards[1], towards[0])))))
+        reach = 1.9 * factor
+        placer.take((place[0] - reach, place[1] - reach, place[0] + reach, place[1] + reach))
+    draw_marks(page, marks, factor)
+    size = 10.0 if len(tops) <= 25 else 8.5
+    for unit, place in zip(composed.units, tops, strict=True):
+        text = page.lettering.fit(clean(unit.name), "bold", size, 34)
+        extent = page.lettering.extent(text, "bold", size)
+        found = placer.near(place, (extent.width, extent.height), (2.2 * factor + 0.5, 4.0, 6.5, 9.5), leader_from=5.0)
+        if found is None:
+            continue
+        x, y = found.centre
+        if found.leader is not None:
+            page.lines([[place, found.leader]], palette.ACCENT, 0.5, 19.0)
+        page.text(
+            x - extent.width / 2, y - extent.height / 2 + extent.below, text, size, font="bold", color=palette.ACCENT,
+            z=22.0, halo_pt=2.2,
+        )  # fmt: skip
+    _room_names(page, composed, placer, on_page)
+
+
+def _room_names(page: Page, composed: Composed, placer: Placer, on_page) -> None:  # type: ignore[no-untyped-def]
+    plane = composed.plane
+    pieces = mapped_area(plane, None) if False else []
+    del pieces
+    rooms = plane.surface.room_names
+    if len(rooms) < 2:
+        return
+    level = map_level_m(plane)
+    surface = plane.surface
+    for index, name in enumerate(rooms):
+        mine = surface.room == index
+        if not mine.any():
+            continue
+        rows, columns = np.nonzero(mine)
+        floor = np.broadcast_to(np.asarray(surface.floor_at(rows, columns)), rows.shape)
+        points = on_page(np.column_stack([surface.x[columns], surface.y[rows], floor + level]))
+        middle = points.mean(axis=0)
+        text = clean(name)
+        for size in (15, 12, 10):
+            extent = page.lettering.extent(text, "italic", size)
+            spread = points.max(axis=0) - points.min(axis=0)
+            if extent.width > 0.8 * spread[0] or extent.height > 0.8 * spread[1]:
+                continue
+            step = max(len(points) // 400, 1)
+            centres = points[::step]
+            costs = 0.04 * np.linalg.norm(centres - middle, axis=1)
+            chosen = placer.place((extent.width, extent.height), centres, costs, most=6.0)
+            if chosen is not None:
+                x, y = centres[chosen]
+                page.text(
+                    x - extent.width / 2, y - extent.height / 2 + extent.below, text, size, font="italic", z=21.0,
+                    halo_pt=2.6,
+                )  # fmt: skip
+                break
+
+
+def _north(page: Page, scene: Scene, composed: Composed) -> None:
+    """A needle lying on the floor, in the upper right corner of the picture's frame."""
+    angle = np.radians(scene.north_deg)
+    view = composed.placed.view
+    north = view.project(np.array([[np.cos(angle), np.sin(angle), 0.0]]))[0]
+    across = view.project(np.array([[-np.sin(angle), np.cos(angle), 0.0]]))[0]
+    centre = np.array([VIEWPORT[2] - 11.0, VIEWPORT[3] + 12.0])
+    tip, tail = centre + 6.0 * north, centre - 4.0 * north
+    left, right, waist = tail + 2.0 * across, tail - 2.0 * across, centre - 2.4 * north
+    page.areas([[np.array([tip, left, waist])]], 5.0, face=palette.INK, edge=palette.INK, width_pt=0.6)
+    page.areas([[np.array([tip, right, waist])]], 5.0, face=palette.PAPER, edge=palette.INK, width_pt=0.6)
+    extent = page.lettering.extent("N", "serif", 12)
+    at = tip + 3.0 * north / max(float(np.linalg.norm(north)), 1e-9)
+    page.text(at[0], at[1] - extent.above / 2, "N", 12, font="serif", ha="center")
