@@ -15,7 +15,7 @@ from raycover.rays import LIFT, RayScene, Segments, take
 from raycover.scene.parts import Conditions
 from raycover.surfaces import Surface
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 Single = NDArray[np.float32]
 Bools = NDArray[np.bool_]
 

@@ -1,6 +1,6 @@
 """Materials, constructions and detector models: the packaged `models/` first, then the user's own folders.
 
-A user's folder has the same layout (materials.yaml, constructions.yaml, detectors/*.yaml, each optional).
+A user's folder has the same layout (materials.yaml, constructions.yaml, detectors/*.yaml or *.yml, each optional).
 Folders, in order: those in RAYCOVER_MODELS (separated as PATH is), `models/` beside the scene. A name that is
 already taken is refused rather than shadowed: a schedule must not mean two things by one name.
 """
@@ -30,6 +30,9 @@ from raycover.scene.validate import validate
 
 Positive = Annotated[Number, Field(gt=0)]
 NonNegative = Annotated[Number, Field(ge=0)]
+Source = Annotated[
+    str, Field(min_length=1, description="where the figures come from: a standard, a data sheet, a measurement")
+]
 
 
 class MaterialSpec(Strict):
@@ -40,7 +43,15 @@ class MaterialSpec(Strict):
     c: NonNegative
     d: Number
     valid_ghz: tuple[Positive, Positive]
-    source: str = Field(min_length=1)
+    source: Source
+
+    @model_validator(mode="after")
+    def _rising(self) -> MaterialSpec:
+        if self.valid_ghz[1] < self.valid_ghz[0]:
+            raise PydanticCustomError(
+                "range_order", "the range ends below its start", {"at": ["valid_ghz"], "help": "swap the two"}
+            )
+        return self
 
 
 class SolidSpec(Strict):
@@ -49,7 +60,7 @@ class SolidSpec(Strict):
     opaque: bool = Field(False, strict=True)
     loss_db_per_m: NonNegative | None = None
     material: str | None = None
-    source: str = Field(min_length=1)
+    source: Source
 
     @model_validator(mode="after")
     def _one_way(self) -> SolidSpec:
@@ -80,7 +91,7 @@ class ConstructionSpec(Strict):
     measured: list[MeasuredLoss] | None = Field(None, min_length=1)
     thickness_mm: Positive | None = None
     glazing: bool = Field(False, strict=True)
-    source: str = Field(min_length=1)
+    source: Source
 
     @model_validator(mode="after")
     def _one_way(self) -> ConstructionSpec:
@@ -179,7 +190,8 @@ class Catalogue:
     def _layer(self, spec: LayerSpec) -> Layer:
         if spec.air_mm is not None:
             return Layer(spec.air_mm / 1000, None)
-        assert spec.material is not None and spec.thickness_mm is not None
+        assert spec.material is not None
+        assert spec.thickness_mm is not None
         return Layer(spec.thickness_mm / 1000, self.materials[spec.material])
 
 
@@ -194,6 +206,11 @@ def packaged_folder() -> Path:
     """The catalogue that raycover brings: in the wheel, or the checkout's `models/` in an editable install."""
     inside = Path(str(resources.files("raycover"))) / "models"
     return inside if inside.is_dir() else Path(__file__).resolve().parent.parent / "models"
+
+
+def detector_files(folder: Path) -> list[Path]:
+    """The detector entries in a folder of models, in the order of their names."""
+    return sorted(path for path in (folder / "detectors").glob("*") if path.suffix in (".yaml", ".yml"))
 
 
 def own_folders(scene_folder: Path | None) -> list[Path]:
@@ -211,7 +228,7 @@ def own_folders(scene_folder: Path | None) -> list[Path]:
 
 def load_catalogue(scene_folder: Path | None = None) -> Catalogue:
     """The packaged entries and the user's. Raises InputError with every problem of every file."""
-    return _load(tuple([packaged_folder(), *own_folders(scene_folder)]))
+    return _load((packaged_folder(), *own_folders(scene_folder)))
 
 
 def _load(folders: Sequence[Path]) -> Catalogue:
@@ -250,7 +267,8 @@ def _load(folders: Sequence[Path]) -> Catalogue:
                 add("material", materials, name, material, document, ("materials", name))
             for name, solid in listed.solids.items():
                 if solid.material is not None and solid.material not in materials:
-                    problems.append(_unknown("material", solid.material, materials, document, ("solids", name, "material")))
+                    at = ("solids", name, "material")
+                    problems.append(_unknown("material", solid.material, materials, document, at))
                     continue
                 made_of = materials[solid.material] if solid.material is not None else None
                 entry = SolidMaterial(name, solid.opaque, solid.loss_db_per_m, made_of, solid.source)
@@ -269,7 +287,7 @@ def _load(folders: Sequence[Path]) -> Catalogue:
                 if not unknown:
                     add("construction", constructions, name, _construction(name, spec, materials), document, loc)
     for folder in folders:
-        for path in sorted((folder / "detectors").glob("*.yaml")):
+        for path in detector_files(folder):
             if (found := _read(path, DetectorModel, problems)) is not None:
                 document, model = found
                 add("detector", detectors, model.name, model, document, ("name",))
@@ -284,7 +302,9 @@ def _construction(name: str, spec: ConstructionSpec, materials: Mapping[str, Mat
         return _of_layers(name, layers, glazing=spec.glazing, source=spec.source)
     thickness = (spec.thickness_mm if spec.thickness_mm is not None else 20) / 1000
     measured = tuple((row.frequency_ghz, row.loss_db) for row in spec.measured or [])
-    kind: Literal["opaque", "open", "measured"] = "opaque" if spec.opaque else "open" if spec.open_to_both else "measured"
+    kind: Literal["opaque", "open", "measured"] = "measured"
+    if spec.opaque or spec.open_to_both:
+        kind = "opaque" if spec.opaque else "open"
     return Construction(name, kind, thickness, (), measured, spec.glazing, spec.source)
 
 

@@ -27,7 +27,7 @@ from raycover.reasons import Explainer, Reasons
 from raycover.scene.schema import Scene
 from raycover.surfaces import Surface, make_surfaces
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
 
 

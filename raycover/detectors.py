@@ -98,9 +98,14 @@ def make_unit(detector: DetectorSpec, pattern: PatternSpec, floor: float) -> Uni
 
 
 def check_detectors(scene: Scene) -> list[Problem]:
-    """Masks beyond what an entry allows, masks of the wrong kind, mounting heights that nobody declared."""
+    """Masks beyond what an entry allows, masks of the wrong kind, mounting heights that nobody declared.
+
+    Unknown models and constructions are passed over: `check_scene` reports those.
+    """
     found: list[Problem] = []
     for index, detector in enumerate(scene.detectors):
+        if detector.model is not None and detector.model not in scene.catalogue.detectors:
+            continue
         pattern = scene.pattern_of(detector)
         for k, mask in enumerate(detector.masks):
             if mask.loss_db is not None and pattern.kind == "infrared":
@@ -159,6 +164,8 @@ def _outside_materials(scene: Scene, index: int) -> list[Problem]:
     if pattern.kind != "microwave":
         return []
     used = {layer.material for c in scene.constructions_used() for layer in c.layers if c.kind == "layers"}
+    made_of = {solid.material for solid in scene.solids} | {rack.goods_material for rack in scene.racking if rack.goods}
+    used |= {scene.catalogue.solids[name].material for name in made_of & set(scene.catalogue.solids)}
     outside = sorted(
         f"{m.name} ({m.from_ghz:g} to {m.to_ghz:g} GHz)"
         for m in used
@@ -173,6 +180,6 @@ def _outside_materials(scene: Scene, index: int) -> list[Problem]:
             "frequency-outside-material",
             f"at {pattern.frequency_ghz:g} GHz there is no figure for {', '.join(outside)}",
             scene.position(*loc),
-            "use another construction, or a material of your own measured at this frequency",
+            "use another construction or solid, or a material of your own measured at this frequency",
         )
     ]

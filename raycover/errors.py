@@ -11,6 +11,7 @@ import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import takewhile
 
 
 @dataclass(frozen=True)
@@ -83,8 +84,19 @@ def _nearest(word: str, known: tuple[str, ...]) -> str | None:
     folded: dict[str, str] = {}
     for name in known:
         folded.setdefault(name.casefold(), name)
-    near = difflib.get_close_matches(word[:100].casefold(), list(folded), n=1, cutoff=0.6)
-    return folded[near[0]] if near else None
+    start = word[:100].casefold()
+    near = difflib.get_close_matches(start, list(folded), n=5, cutoff=0.6)
+    if not near:
+        return None
+    # of names equally near, the one that begins like the word: brick-1OO means brick-100, not brick-215
+    best = difflib.SequenceMatcher(None, near[0], start).ratio()
+    level = [name for name in near if difflib.SequenceMatcher(None, name, start).ratio() == best]
+    return folded[max(level, key=lambda name: _shared_start(name, start))]
+
+
+def _shared_start(one: str, other: str) -> int:
+    """How many characters two words begin with alike."""
+    return len(list(takewhile(lambda pair: pair[0] == pair[1], zip(one, other, strict=False))))
 
 
 def did_you_mean(word: str, known: Sequence[str]) -> str:

@@ -75,8 +75,11 @@ def find_gaps(
     main_cause = _majority(gap, cause.ravel()[cells].astype(int), weight, n)
     main_blocker = _majority(gap, blocker.ravel()[cells].astype(int), weight, n)
     main_detector = _majority(gap, nearest.ravel()[cells].astype(int), weight, n)
-    at = surface.points(places[:, 0], places[:, 1], surface.heights[0]).tolist()
-    rooms = surface.room[places[:, 0], places[:, 1]].tolist()
+    row, column = np.floor(places).astype(np.intp).T
+    at = surface.points(row, column, surface.heights[0])
+    at[:, :2] += (places - np.floor(places))[:, ::-1] * surface.grid
+    at = at.tolist()
+    rooms = surface.room[row, column].tolist()
     gaps = [
         Gap(
             label=k + 1,
@@ -93,21 +96,25 @@ def find_gaps(
     return sorted(gaps, key=lambda gap: (-gap.area_m2, gap.at))
 
 
-def _widest(labels: NDArray[np.int32], n: int, grid: float) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
-    """Diameter (m) of the widest circle in each gap, and the cell (row, column) of its middle, (n, 2)."""
-    deepest, places = np.ones(n), np.zeros((n, 2), np.intp)
+def _widest(labels: NDArray[np.int32], n: int, grid: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Diameter (m) of the widest circle in each gap, and its middle in cells (row, column), halves allowed, (n, 2).
+
+    Middles are tried at cells' centres, corners and sides: on that lattice the nearest point of a gap's outline
+    is a node too, so the diameter is exact for the cells as drawn, of an even or an odd number across.
+    """
+    deepest, places = np.zeros(n), np.zeros((n, 2))
     for k, (rows, columns) in enumerate(ndimage.find_objects(labels)):
-        mine = labels[rows, columns] == k + 1
-        # A strip up to two cells wide holds no deeper cell than its own border.
-        if min(mine.shape) <= 2:
-            place = np.unravel_index(int(mine.argmax()), mine.shape)
-        else:
-            depth = ndimage.distance_transform_edt(np.pad(mine, 1))[1:-1, 1:-1]
-            place = np.unravel_index(int(depth.argmax()), depth.shape)
-            deepest[k] = depth[place]
-        places[k] = place[0] + rows.start, place[1] + columns.start
-    # From a cell's centre to the next centre outside is half a cell too far.
-    return (2 * deepest - 1) * grid, places
+        mine = np.pad(labels[rows, columns] == k + 1, 1)
+        free = mine
+        for axis in (0, 1):
+            # A node is free when the cells on both sides of it are in the gap.
+            node = np.arange(2 * free.shape[axis] - 3)
+            free = free.take((node + 1) // 2, axis) & free.take(node // 2 + 1, axis)
+        depth = ndimage.distance_transform_edt(free)
+        place = np.unravel_index(int(depth.argmax()), depth.shape)
+        deepest[k] = depth[place]
+        places[k] = rows.start + (place[0] - 1) / 2, columns.start + (place[1] - 1) / 2
+    return deepest * grid, places
 
 
 def _majority(

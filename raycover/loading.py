@@ -36,11 +36,8 @@ def _finish(document: Document, problems: list[Problem], folder: Path | None) ->
     scene: Scene = validate(Scene, document, problems=problems)
     catalogue = load_catalogue(folder)
     scene.attach(document, catalogue)
-    found = check_scene(scene, catalogue)
+    found = [*check_scene(scene, catalogue), *check_detectors(scene)]
     errors = [p for p in found if p.severity == "error"]
-    if not errors:
-        found += check_detectors(scene)
-        errors = [p for p in found if p.severity == "error"]
     if errors:
         raise InputError(errors)
     scene.attach(document, catalogue, [p for p in found if p.severity != "error"])

@@ -24,7 +24,7 @@ from raycover.physics.margin import inside_lens, mask_loss_db, reach_margin_db
 from raycover.physics.microwave import reach_factor
 from raycover.rays import TOLERANCE, RayScene, Segments
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
@@ -41,7 +41,8 @@ class Lobe:
     """One unit's lobe.
 
     `directions` (n_rings, n_azimuths, 3) are unit vectors in the scene, `distance_m` (n_rings, n_azimuths)
-    the reach along each, 0 where nothing is noticed, `on_floor` the same shape: ended by the floor.
+    the reach along each, 0 where nothing is noticed, `on_floor` the same shape: ended by the floor (or by the
+    height a lobe was asked up to).
     `vertices` (n, 3) and `triangles` (m, 3) are the surface without the part that lies on the floor, `ribs`
     lines (k, 3) over it at even azimuths.
     """
@@ -70,8 +71,9 @@ def make_lobe(
     n_azimuths: int = 180,
     n_rings: int = 48,
     rib_every_deg: float = 15.0,
+    below_m: float = np.inf,
 ) -> Lobe:
-    """The lobe of a unit among what `rays` holds, or in the open where `rays` is None.
+    """The lobe of a unit among what `rays` holds, or in the open where `rays` is None; only what lies below z = `below_m`.
 
     The grid is regular in the unit's own frame: rings from the axis to the lens edge (infrared) or to
     straight back (microwave), azimuths with every corner and mask edge kept.
@@ -84,7 +86,7 @@ def make_lobe(
     directions = local @ unit.rotation.T
     reach = open_reach_m(unit, local.reshape(-1, 3), weather, motion=motion)
     flat = directions.reshape(-1, 3)
-    floor = floor_distance_m(unit, flat)
+    floor = np.minimum(floor_distance_m(unit, flat), _ceiling_distance_m(unit, flat, below_m))
     limit = np.minimum(reach, floor)
     distance = limit if rays is None else cut_off_m(unit, flat, reach, limit, rays, weather)
     on_floor = (distance >= floor - 2 * TOLERANCE) & (distance > 0)
@@ -123,6 +125,14 @@ def floor_distance_m(unit: Unit, directions: Floats) -> Floats:
     down = -directions[:, 2]
     with np.errstate(divide="ignore"):
         distance: Floats = np.where(down > 1e-9, unit.mounting / np.where(down > 1e-9, down, 1.0), np.inf)
+    return distance
+
+
+def _ceiling_distance_m(unit: Unit, directions: Floats, below_m: float) -> Floats:
+    """Distance (n,) along directions (n, 3) to a height above the unit; infinite downward."""
+    up = directions[:, 2]
+    room = max(below_m - float(unit.position[2]), 0.0)
+    distance: Floats = np.where(up > 1e-9, room / np.where(up > 1e-9, up, 1.0), np.inf)
     return distance
 
 
@@ -227,12 +237,13 @@ def _surface(
     ring, azimuth = np.meshgrid(np.arange(n_rings - 1), np.arange(n_azimuths - 1), indexing="ij")
     a = (ring * n_azimuths + azimuth).ravel()
     b, c, d = a + 1, a + n_azimuths + 1, a + n_azimuths
-    triangles = [np.stack([a, c, b], axis=1), np.stack([a, d, c], axis=1)]
+    # Facing out: towards rising azimuth first, then away from the axis.
+    triangles = [np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]
     floor = np.append(on_floor.ravel(), False)
     apex = len(vertices) - 1
     if from_apex:
         rim = (n_rings - 1) * n_azimuths + np.arange(n_azimuths - 1)
-        triangles.append(np.stack([np.full_like(rim, apex), rim + 1, rim], axis=1))
+        triangles.append(np.stack([np.full_like(rim, apex), rim, rim + 1], axis=1))
     every = np.concatenate(triangles)
     corners = vertices[every]
     area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)

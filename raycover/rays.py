@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
@@ -28,7 +29,7 @@ LIFT = 2 * TOLERANCE
 #: Faces of boxes are told apart down to this (m).
 _BOX_STEP = 1e-4
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 
 
 @dataclass(frozen=True)
@@ -89,12 +90,61 @@ class RayScene:
         return self.segments_along(position, directions)
 
     def segments_along(self, position: Floats, directions: Single) -> Segments:
-        """Segments from one position (3,) by the offsets (n, 3) of their targets."""
+        """Segments from one position (3,) by the offsets (n, 3) of their targets.
+
+        A position within the tolerance of a face hangs on it: its segments start on their targets' side.
+        """
+        shift: Single | None = None
+        for normal, distance in self._hung_on(position):
+            side = np.where(directions @ normal.astype(np.float32) < -distance, -TOLERANCE, TOLERANCE)
+            moved = ((side - distance)[:, None] * normal).astype(np.float32)
+            shift = moved if shift is None else shift + moved
+        if shift is not None:
+            directions = directions - shift
         square = np.einsum("ij,ij->i", directions, directions)
         clear = np.float32(TOLERANCE) / np.maximum(np.sqrt(square), np.float32(3 * TOLERANCE))
         origins = directions * clear[:, None]
         origins += (position - self._centre).astype(np.float32)
+        if shift is not None:
+            origins += shift
         return Segments(origins, directions, 1 - 2 * clear)
+
+    def _hung_on(self, position: Floats) -> list[tuple[Floats, float]]:
+        """Unit normal (3,) and signed distance (m) of each plane, each once, whose face a position hangs on.
+
+        A step of the tolerance along a grazing ray would not leave such a face: single precision, or a place
+        written to the nearest millimetre, would put the start behind it.
+        """
+        found: list[tuple[Floats, float]] = []
+        normals, offsets = self._sheet_planes
+        distances = normals @ position - offsets
+        for index in np.flatnonzero(np.abs(distances) <= TOLERANCE).tolist():
+            sheet = self.building.sheets[index]
+            flat = shapely.Point(sheet.frame.to_plane(position[None])[0])
+            if sheet.polygon.distance(flat) <= TOLERANCE:
+                found.append((normals[index], float(distances[index])))
+        boxes = self.building.boxes
+        if len(boxes):
+            local = _turned((position - boxes.centre), boxes.turn_rad)
+            beyond = np.abs(local) - boxes.size / 2
+            for box in np.flatnonzero(np.abs(beyond.max(axis=1)) <= TOLERANCE).tolist():
+                for axis in np.flatnonzero(np.abs(beyond[box]) <= TOLERANCE).tolist():
+                    outward = np.eye(3)[axis] * np.sign(local[box, axis])
+                    normal = _turned(outward[None], -boxes.turn_rad[box : box + 1])[0]
+                    found.append((normal, float(beyond[box, axis])))
+        distinct: list[tuple[Floats, float]] = []
+        for normal, distance in found:
+            if all(abs(float(normal @ other)) < 0.99 for other, _ in distinct):
+                distinct.append((normal, distance))
+        return distinct
+
+    @cached_property
+    def _sheet_planes(self) -> tuple[Floats, Floats]:
+        """Unit normals (n, 3) and offsets (n,) of the sheets' planes."""
+        frames = [sheet.frame for sheet in self.building.sheets]
+        normals = np.array([frame.normal for frame in frames]).reshape(-1, 3)
+        origins = np.array([frame.origin for frame in frames]).reshape(-1, 3)
+        return normals, np.einsum("ij,ij->i", normals, origins)
 
     def infrared_blocked(self, segments: Segments) -> Bools:
         """Whether anything solid stands in the way, (n,)."""
@@ -124,8 +174,10 @@ class RayScene:
         worst[ray[order]] = part[order]
         order = np.lexsort((distance, ray))
         ray, distance, loss = ray[order], distance[order], loss[order]
-        # Crossings within the tolerance of the one before form a cluster, of which the lossiest counts.
-        new = np.concatenate([[True], (np.diff(ray) != 0) | (np.diff(distance) > TOLERANCE)])
+        # Crossings within the tolerance of the one before form a cluster, of which the lossiest counts. A flat
+        # part met again after the step is the same crossing, at grazing incidence and single precision.
+        apart = (np.diff(distance) > TOLERANCE) & (np.diff(part[order]) != 0)
+        new = np.concatenate([[True], (np.diff(ray) != 0) | apart])
         starts = np.flatnonzero(new)
         return np.bincount(ray[starts], np.maximum.reduceat(loss, starts), minlength=n), worst
 
@@ -271,12 +323,7 @@ class RayScene:
         boxes = self.building.boxes
         offset = line.origins[ray].astype(float) + self._centre - boxes.centre[box]
         along = line.directions[ray].astype(float)
-        cos, sin = np.cos(boxes.turn_rad[box]), np.sin(boxes.turn_rad[box])
-
-        def turned(v: Floats) -> Floats:
-            return np.stack([v[:, 0] * cos + v[:, 1] * sin, v[:, 1] * cos - v[:, 0] * sin, v[:, 2]], axis=1)
-
-        offset, along = turned(offset), turned(along)
+        offset, along = _turned(offset, boxes.turn_rad[box]), _turned(along, boxes.turn_rad[box])
         half = boxes.size[box] / 2
         with np.errstate(divide="ignore", invalid="ignore"):
             one, two = (-half - offset) / along, (half - offset) / along
@@ -290,6 +337,13 @@ class RayScene:
         return enter, leave, np.abs(along[rows, axis])
 
 
+def _turned(vectors: Floats, turn_rad: Floats) -> Floats:
+    """Vectors (n, 3) of the scene in the frames of boxes turned by (n,)."""
+    cos, sin = np.cos(turn_rad), np.sin(turn_rad)
+    x, y, z = vectors.T
+    return np.stack([x * cos + y * sin, y * cos - x * sin, z], axis=1)
+
+
 def take(segments: Segments, index: NDArray[np.integer]) -> Segments:
     """Some of the segments, by index."""
     return Segments(segments.origins[index], segments.directions[index], segments.lengths[index])
@@ -298,18 +352,19 @@ def take(segments: Segments, index: NDArray[np.integer]) -> Segments:
 def _unit(segments: Segments) -> Segments:
     """The same segments with unit directions and lengths in metres."""
     norm = np.sqrt(np.einsum("ij,ij->i", segments.directions, segments.directions))
+    norm = np.maximum(norm, np.finfo(np.float32).tiny)  # a target in the detector itself has no direction
     return Segments(segments.origins, segments.directions / norm[:, None], segments.lengths * norm)
 
 
 def _once(ordered: Sequence[tuple[float, float, int, float]]) -> list[tuple[float, float, int, float]]:
-    """Of crossings within the tolerance of each other, the lossiest."""
+    """Of crossings within the tolerance of each other, the lossiest; of one part's, the first."""
     kept: list[tuple[float, float, int, float]] = []
-    last = -np.inf
+    last, part = -np.inf, -1
     for entry in ordered:
-        if kept and entry[0] - last <= TOLERANCE:
+        if kept and (entry[0] - last <= TOLERANCE or entry[2] == part):
             if entry[3] > kept[-1][3]:
                 kept[-1] = (kept[-1][0], *entry[1:])
         else:
             kept.append(entry)
-        last = entry[0]
+        last, part = entry[0], entry[2]
     return kept

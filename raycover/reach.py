@@ -19,7 +19,7 @@ from raycover.scene.devices import DetectorModel, PatternSpec
 
 FLOOR, DESK = 0.0, 0.75
 #: A point this close (dB) to the limit counts as on it.
-_ON_LIMIT_DB = 1e-6
+_ON_LIMIT_DB = 1e-9
 _N_RADII = 240
 _N_HALVINGS = 40
 
@@ -158,8 +158,8 @@ def reach_table(pattern: PatternSpec, heights: Sequence[float]) -> tuple[ReachRo
     for mounting in heights:
         outside = allowed is not None and not allowed.from_m - 1e-9 <= mounting <= allowed.to_m + 1e-9
         for footprint in resolve(declarations, mounting):
-            limits = (outline(footprint, pattern.kind, mounting, plane) for plane in (FLOOR, DESK))
-            rows.append(ReachRow(mounting, footprint.motion, *limits, footprint.extrapolated, outside))
+            floor, desk = (outline(footprint, pattern.kind, mounting, plane) for plane in (FLOOR, DESK))
+            rows.append(ReachRow(mounting, footprint.motion, floor, desk, footprint.extrapolated, outside))
     return tuple(rows)
 
 

@@ -22,7 +22,7 @@ from raycover.errors import InputError, Problem
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.schema import Scene
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 #: Below this many cells a room's share is coarse, and the user is told.
 FEWEST_CELLS = 100
 
@@ -203,9 +203,7 @@ def _edge_cells(polygon: Any, x: Floats, y: Floats, grid: float) -> NDArray[np.b
 
 def _layout_of_extent(extent: Sequence[float], rooms: Sequence[RoomShape], grid: float) -> _Layout:
     x, y = _axis(extent[0], extent[2], grid), _axis(extent[1], extent[3], grid)
-    half = grid / 2
-    wide = np.minimum(x + half, extent[2]) - (x - half)
-    deep = np.minimum(y + half, extent[3]) - (y - half)
+    wide, deep = _spans(x, extent[2], grid), _spans(y, extent[3], grid)
     floor: Floats | float = 0.0
     if any(room.floor != 0 for room in rooms):
         xx, yy = np.meshgrid(x, y)
@@ -213,7 +211,16 @@ def _layout_of_extent(extent: Sequence[float], rooms: Sequence[RoomShape], grid:
         for room in rooms:
             floor[shapely.contains_xy(room.polygon, xx, yy)] = room.floor
     area = deep[:, None] * wide[None, :]
-    return _Layout(x, y, floor, np.zeros(area.shape, np.int16), area, ("extent",), (area.size,))
+    owner = np.where(area > 0, 0, -1).astype(np.int16)
+    return _Layout(x, y, floor, owner, area, ("extent",), (int((area > 0).sum()),))
+
+
+def _spans(centres: Floats, high: float, grid: float) -> Floats:
+    """Width (n,) that each cell of an axis stands for; one whose centre lies past the end gives its own away."""
+    wide = np.minimum(centres + grid / 2, high) - (centres - grid / 2)
+    if len(wide) > 1 and centres[-1] > high:
+        wide[-2:] = wide[-2] + wide[-1], 0.0
+    return wide
 
 
 def _surface(plane: PlaneSpec, layout: _Layout, building: Building, grid: float) -> Surface:

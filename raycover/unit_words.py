@@ -42,6 +42,5 @@ def sources(model: DetectorModel) -> list[str]:
         if declared.motion not in named:
             named.append(declared.motion)
     listed = [f"footprints ({', '.join(motions)}): {source}" for source, motions in covered.items()]
-    return [*listed, f"other figures: {model.source or 'no source given'}", "rows between and beyond: computed in the open at 20 °C"]
-
-
+    others = f"other figures: {model.source or 'no source given'}"
+    return [*listed, others, "rows between and beyond: computed in the open at 20 °C"]

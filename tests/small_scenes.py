@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
-
-import yaml
 
 import raycover
 from raycover.scene.schema import Scene
@@ -25,7 +24,7 @@ def detector(at: tuple[float, float], mounting: float, made: Any, name: str = "D
 
 def scene(**parts: Any) -> Scene:
     """A scene from its parts; version and title are added."""
-    return raycover.load_text(yaml.safe_dump({"raycover": 1, "title": "test", **parts}, sort_keys=False))
+    return raycover.load_text(json.dumps({"raycover": 1, "title": "test", **parts}))
 
 
 def open_floor(

@@ -7,21 +7,18 @@ must cost its loss once, so overlapping faces in one plane merge when their cons
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
 import shapely
 from shapely import affinity
 
 from raycover.building.faces import Face, Hole
 from raycover.building.parts import Frame, Sheet
+from raycover.building.planes import planes
 from raycover.errors import Problem
 from raycover.scene.schema import Scene
 
-#: Faces nearer than this (m) lie in one plane.
-PLANE_TOLERANCE = 1e-3
 #: Overlaps smaller than this (m²) are touching edges.
 AREA_TOLERANCE = 1e-6
 
@@ -30,26 +27,12 @@ def merge(scene: Scene, faces: Sequence[Face]) -> tuple[list[Sheet], list[Proble
     """Sheets, with holes cut and filled, and the problems of coincident faces that disagree."""
     sheets: list[Sheet] = []
     problems: list[Problem] = []
-    for group in _planes(faces):
+    for group in planes(faces):
         if len(group) == 1 and not group[0].holes:
             sheets += _sheet(group[0], group[0].polygon)
         else:
             _merge_plane(scene, group, sheets, problems)
     return sheets, problems
-
-
-def _planes(faces: Sequence[Face]) -> Iterable[list[Face]]:
-    """Faces by the plane they lie in."""
-    groups: dict[tuple[int, ...], list[Face]] = defaultdict(list)
-    for face in faces:
-        normal = face.frame.normal
-        largest = int(np.argmax(np.abs(normal)))
-        normal = normal * np.sign(normal[largest])
-        # An odd shift keeps round coordinates away from the borders between steps.
-        offset = float(normal @ face.frame.origin) + 0.0003718
-        key = (*np.round(normal * 1e5 + 0.1234).astype(int).tolist(), round(offset / PLANE_TOLERANCE))
-        groups[key].append(face)
-    return groups.values()
 
 
 def _merge_plane(scene: Scene, group: Sequence[Face], sheets: list[Sheet], problems: list[Problem]) -> None:
@@ -74,47 +57,58 @@ def _merge_plane(scene: Scene, group: Sequence[Face], sheets: list[Sheet], probl
                 break
             net = net.difference(outlines[other])
         sheets += _sheet(face, net, frame)
-    filled: list[tuple[Any, Hole]] = []
+    done: list[tuple[Any, Hole]] = []
     for outline, face, hole in holes:
-        if hole.fill is None:
-            continue
         net = outline
-        for earlier_outline, earlier_hole in filled:
-            shared = outline.intersection(earlier_outline).area
-            if shared > AREA_TOLERANCE:
-                if earlier_hole.fill != hole.fill:
-                    problems.append(
-                        Problem(
-                            "openings-disagree",
-                            f'"{hole.name}" and "{earlier_hole.name}" fill the same place differently',
-                            scene.position(*hole.loc),
-                            "write the opening in one of the two rooms only, or alike in both",
-                        )
-                    )
+        for earlier_outline, earlier_hole in done:
+            if outline.intersection(earlier_outline).area <= AREA_TOLERANCE:
+                continue
+            if earlier_hole.fill != hole.fill:
+                problems.append(_openings_disagree(scene, hole, earlier_hole))
+            if earlier_hole.fill is not None:
                 net = net.difference(earlier_outline)
-        filled.append((outline, hole))
-        made = Face(hole.name, face.owner, hole.kind, frame, net, hole.fill, hole.loc)
+        done.append((outline, hole))
+        made = Face(hole.name, face.owner, hole.kind, face.frame, net, hole.fill, hole.loc)
         sheets += _sheet(made, net, frame)
+
+
+def _openings_disagree(scene: Scene, hole: Hole, earlier: Hole) -> Problem:
+    return Problem(
+        "openings-disagree",
+        f'"{hole.name}" and "{earlier.name}" (line {scene.position(*earlier.loc).line}) '
+        "fill the same place differently, or one is open and the other closed",
+        scene.position(*hole.loc),
+        "write the opening in one of the two rooms only, or alike in both",
+    )
 
 
 def _disagree(scene: Scene, face: Face, earlier: Face, shared: float) -> Problem:
     assert face.construction is not None and earlier.construction is not None
     place = scene.position(*earlier.loc)
+    movable = {face.loc[0], earlier.loc[0]} & {"desks", "cubicles"}
+    help_ = "give both the same construction, or write none for one of them"
+    if movable:
+        help_ = "move it a few millimetres clear"
+    if "cubicles" in movable:
+        help_ = "write left_end: false or right_end: false where a wall stands in for the panel"
     return Problem(
         "coincident-faces",
         f'"{face.name}" ({face.construction.name}) lies in the same place as "{earlier.name}" '
         f"({earlier.construction.name}, line {place.line}), over {shared:.3g} m²",
         scene.position(*face.loc),
-        "give both the same construction, or write none for one of them",
+        help_,
     )
 
 
 def _sheet(face: Face, polygon: Any, frame: Frame | None = None) -> list[Sheet]:
-    """The sheet of a face, or nothing where nothing is left of it."""
+    """The sheet of a face, or nothing where nothing is left of it; `frame` is the one the polygon is given in."""
     if face.construction is None or polygon.area <= AREA_TOLERANCE:
         return []
     whole = _areal(polygon)
-    return [Sheet(face.name, face.owner, face.kind, frame or face.frame, whole, face.construction, face.loc)]
+    if frame is not None:
+        # Back in its own frame: a face that lies in the group's plane to a millimetre stays where it was.
+        whole = _in_frame(whole, frame, face.frame)
+    return [Sheet(face.name, face.owner, face.kind, face.frame, whole, face.construction, face.loc)]
 
 
 def _areal(polygon: Any) -> Any:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from raycover.catalogue import Construction, SolidMaterial
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 Ints = NDArray[np.int32]
 
 SheetKind = Literal["wall", "floor", "ceiling", "partition", "door", "window", "panel", "leaf", "desk", "sheet"]

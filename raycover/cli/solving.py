@@ -137,8 +137,9 @@ def check_scene(path: Path, *, as_json: bool) -> None:
         scene = load(path)
         building = build(scene)
         make_units(scene, building)
-        _, warnings = make_surfaces(scene, building)
-        found = [*scene.warnings, *warnings]
+        found = list(scene.warnings)
+        if scene.rooms or "planes" in scene.model_fields_set:  # without either the scene is for probe
+            found += make_surfaces(scene, building)[1]
     except InputError as error:
         if as_json:
             data({**stamp(), "sound": False, "problems": [problem(p) for p in error.problems]})
@@ -160,7 +161,9 @@ def _point(text: str) -> tuple[float, float, float]:
         x, y, z = (float(part) for part in text.split(","))
     except ValueError:
         raise _option_error(
-            "--at", f'expects three numbers X,Y,Z, got "{text}"', "write --at 6.2,1.4,0.75 (metres, points for decimals)"
+            "--at",
+            f'expects three numbers X,Y,Z, got "{text}"',
+            "write --at 6.2,1.4,0.75 (metres, points for decimals)",
         ) from None
     if not all(map(math.isfinite, (x, y, z))):
         raise _option_error("--at", f'expects finite numbers, got "{text}"', "write --at 6.2,1.4,0.75")

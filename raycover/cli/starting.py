@@ -55,9 +55,8 @@ def new_scene(path: Path, *, force: bool) -> None:
             [Problem("not-yaml", "a scene file ends in .yaml", Position(str(path)), f"name it {path.name}.yaml")]
         )
     if path.exists() and not force:
-        raise InputError(
-            [Problem("file-exists", "the file is already there", Position(str(path)), "choose another name, or --force")]
-        )
+        hint = "choose another name, or overwrite it with --force"
+        raise InputError([Problem("file-exists", "the file is already there", Position(str(path)), hint)])
     write_whole(path, STARTER)
     talk(f"Written {path}. Next: raycover map {path} -o pictures")
 

@@ -15,6 +15,7 @@ from raycover.draw import glyphs, palette, words
 from raycover.draw.doors import distinct, inward, is_wide
 from raycover.draw.labels import Placer
 from raycover.draw.lettering import Font, clean
+from raycover.draw.mapping import PaperMap
 from raycover.draw.page import Page
 from raycover.draw.projection import Projection
 from raycover.gaps import Gap
@@ -30,20 +31,21 @@ _LONGEST_TAG, _LONGEST_NAME = 24.0, 34.0
 class Annotator:
     """Places text on one plan, in the order of its methods' calls: what comes first gets the better place."""
 
-    def __init__(self, page: Page, projection: Projection, placer: Placer) -> None:
-        self.page, self.projection, self.placer = page, projection, placer
+    def __init__(self, page: Page, projection: Projection, placer: Placer, picture: PaperMap) -> None:
+        self.page, self.projection, self.placer, self.picture = page, projection, placer, picture
 
     def _size(self, text: str, font: Font, size_pt: float) -> tuple[float, float]:
         extent = self.page.lettering.extent(text, font, size_pt)
         return extent.width + 0.4, extent.height
 
     def _write(
-        self, centre: tuple[float, float], text: str, font: Font, size_pt: float, color: str, z: float, halo_pt: float
+        self, centre: tuple[float, float], text: str, font: Font, size_pt: float, color: str, z: float, halo_pt: float,
+        halo: str = palette.PAPER,
     ) -> None:
         """One line whose box is centred at a point."""
         extent = self.page.lettering.extent(text, font, size_pt)
         y = centre[1] - extent.height / 2 + extent.below
-        self.page.text(centre[0], y, text, size_pt, font=font, color=color, ha="center", z=z, halo_pt=halo_pt)
+        self.page.text(centre[0], y, text, size_pt, font=font, color=color, ha="center", z=z, halo_pt=halo_pt, halo=halo)
 
     def _leader(self, start: Any, end: Any, color: str = palette.INK) -> None:
         self.page.lines([[start, end]], palette.PAPER, 1.5, 14.0, alpha=0.8)
@@ -82,7 +84,7 @@ class Annotator:
         self.page.discs([centre], _DISC, 17.0, face=palette.PAPER, edge=palette.INK, width_pt=0.35)
         size = 7.0 if len(name) == 1 else 6.0
         extent = self.page.lettering.extent(name, "bold", size)
-        self.page.text(float(centre[0]), float(centre[1]) - 0.30 * extent.above, name, size, font="bold", ha="center", z=17.1)
+        self.page.text(float(centre[0]), float(centre[1]) - 0.39 * extent.above, name, size, font="bold", ha="center", z=17.1)
 
     def tags(self, units: Sequence[Unit], centres: Floats, factor: float) -> int:
         """A tag beside each detector's mark; how many found no place."""
@@ -115,60 +117,91 @@ class Annotator:
         shape = shape.intersection(frame) if not frame.contains(shape) else shape
         if shape.is_empty or shape.area < 1.0:
             return
-        middle = shapely.point_on_surface(shape) if not shape.contains(shape.centroid) else shape.centroid
+        middle = shape.centroid if shape.contains(shape.centroid) else shapely.point_on_surface(shape)
         x0, y0, x1, y1 = shape.bounds
         step = max(1.0, np.sqrt((x1 - x0) * (y1 - y0) / 4000))
         xx, yy = np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
         points = np.stack([xx.ravel(), yy.ravel()], axis=1)
         away = np.linalg.norm((points - [middle.x, middle.y]) / np.maximum([x1 - x0, y1 - y0], 1.0), axis=1)
         shapely.prepare(shape)
-        for size_pt in (12.0, 10.0, 8.5, 7.5):
-            text = name if self.page.lettering.extent(name, "italic", size_pt).width <= x1 - x0 - 1.5 else ""
-            if not text and size_pt == 7.5 and x1 - x0 > 14:
-                text = self.page.lettering.fit(name, "italic", size_pt, x1 - x0 - 2.0)
-            if not text:
-                continue
-            width, height = self._size(text, "italic", size_pt)
+        for lines, size_pt, most in self._settings(name, x1 - x0 - 1.5):
+            sizes = [self._size(line, "italic", size_pt) for line in lines]
+            width, pitch = max(w for w, _ in sizes), sizes[0][1] + 0.2
             note_width, note_height = self._size(area, "sans", 6.0)
-            for whole in (True, False):
-                size = (max(width, note_width), height + note_height - 0.2) if whole else (width, height)
+            for noted in (True, False):
+                size = (max(width, note_width) if noted else width, len(lines) * pitch + (note_height + 0.3) * noted)
                 half = np.array(size) / 2 + 0.5
-                fits = shapely.contains_properly(
-                    shape, shapely.box(*(points - half).T, *(points + half).T)
-                )
-                index = self.placer.place(size, points[fits], 6.0 * away[fits], most=16.0 if size_pt > 7.5 else 40.0)
+                fits = shapely.contains_properly(shape, shapely.box(*(points - half).T, *(points + half).T))
+                index = self.placer.place(size, points[fits], 6.0 * away[fits], most=most)
                 if index is None:
                     continue
                 x, y = points[fits][index]
-                if whole:
-                    self._write((x, y + note_height / 2), text, "italic", size_pt, palette.INK, 15.0, 2.6)
-                    self._write((x, y - height / 2), area, "sans", 6.0, palette.SECOND_INK, 15.0, 2.0)
-                else:
-                    self._write((x, y), text, "italic", size_pt, palette.INK, 15.0, 2.6)
+                dark = self._is_dark((x, y), size)
+                top = y + size[1] / 2
+                for line in lines:
+                    self._name((x, top - pitch / 2), line, "italic", size_pt, dark=dark)
+                    top -= pitch
+                if noted:
+                    self._name((x, top - 0.3 - note_height / 2), area, "sans", 6.0, dark=dark)
                 return
-        self._room_name_outside(name, np.array([middle.x, middle.y]), min(x1 - x0, y1 - y0) / 2)
+        self._room_name_outside(name, shape, np.array([middle.x, middle.y]))
 
-    def _room_name_outside(self, name: str, middle: Floats, inner: float) -> None:
+    def _settings(self, name: str, width: float) -> list[tuple[list[str], float, float]]:
+        """Ways to set a room's name (lines, size, dearest place), best first; none where even two lines won't do."""
+        ways: list[tuple[list[str], float, float]] = []
+        for size_pt in (12.0, 10.0, 8.5, 7.5):
+            most = 16.0 if size_pt > 8 else 40.0
+            for n_lines in (1, 2, 3):
+                lines = self.page.lettering.wrap(name, "italic", size_pt, width, n_lines)
+                if " ".join(lines) == name and (n_lines == 1 or len(lines) == n_lines):
+                    ways.append((lines, size_pt, most))
+        return ways
+
+    def _is_dark(self, centre: tuple[float, float], size: tuple[float, float]) -> bool:
+        """Whether most of the map under a box lies in shade."""
+        x0, y0, x1, y1 = self.picture.box
+        ny, nx = self.picture.classes.shape
+        half = np.array(size) / 2
+        low = np.floor((np.array(centre) - half - [x0, y0]) / [x1 - x0, y1 - y0] * [nx, ny]).astype(int)
+        high = np.ceil((np.array(centre) + half - [x0, y0]) / [x1 - x0, y1 - y0] * [nx, ny]).astype(int)
+        under = self.picture.classes[max(low[1], 0) : max(high[1], 1), max(low[0], 0) : max(high[0], 1)]
+        return bool(((under >= 0) & (under < palette.SEEN)).mean() > 0.5)
+
+    def _name(self, centre: tuple[float, float], text: str, font: Font, size_pt: float, *, dark: bool) -> None:
+        """A name on the map: ink in the light, white in the shade."""
+        small = font == "sans"
+        colour = palette.PAPER if dark else palette.SECOND_INK if small and text.endswith("m²") else palette.INK
+        halo = palette.hex_of(palette.class_rgb(palette.NOT_SEEN)) if dark else palette.PAPER
+        self._write(centre, text, font, size_pt, colour, 15.0 if small else 15.1, 1.8 if small else 2.2, halo)
+
+    def _room_name_outside(self, name: str, shape: Any, middle: Floats) -> None:
+        """A name beside its room on a leader that ends at a clear spot in it."""
+        x0, y0, x1, y1 = shape.bounds
+        shares = np.array([[0.5, 0.5], [0.5, 0.25], [0.5, 0.75], [0.25, 0.5], [0.75, 0.5], [0.3, 0.3], [0.7, 0.7]])
+        spots = np.concatenate([[middle], np.array([x0, y0]) + shares * [x1 - x0, y1 - y0]])
+        spots = spots[shapely.contains_xy(shape, spots)]
+        clear = self.placer.free(np.concatenate([spots - 0.6, spots + 0.6], axis=1))
+        spot = spots[int(clear.argmax())] if len(spots) else middle
         text = self.page.lettering.fit(name, "italic", 8.5, _LONGEST_NAME)
-        placed = self.placer.near(middle, self._size(text, "italic", 8.5), [inner + g for g in (2.0, 4.0, 7.0, 11.0)], leader_from=0.0, most=14.0)
+        placed = self.placer.near(
+            spot, self._size(text, "italic", 8.5), (2.0, 4.0, 7.0, 11.0), leader_from=0.0, most=14.0,
+            around=(min(x1 - x0, 20.0), min(y1 - y0, 20.0)),
+        )  # fmt: skip
         if placed is not None and placed.leader is not None:
-            self._leader(placed.leader, middle)
-            self.page.discs([middle], 0.35, 14.2, face=palette.INK, edge=palette.PAPER, width_pt=0.3)
-            self._write(placed.centre, text, "italic", 8.5, palette.INK, 15.0, 2.6)
+            self._leader(placed.leader, spot)
+            self.page.discs([spot], 0.35, 14.2, face=palette.INK, edge=palette.PAPER, width_pt=0.3)
+            self._write(placed.centre, text, "italic", 8.5, palette.INK, 15.0, 2.2)
 
     def rack_names(self, building: Building) -> None:
         """Each rack's name once, near its beginning, inside its row."""
         rows: dict[str, list[Floats]] = {}
         for rack in building.racks:
-            rows.setdefault(rack.owner, []).append(rack.corners)
+            rows.setdefault(rack.owner, []).append(self.projection.to_paper(rack.corners))
         for name, corners in rows.items():
             text = self.page.lettering.fit(clean(name), "sans", 6.5, _LONGEST_TAG)
-            share = np.linspace(0.02, 0.98, 60)[:, None]
-            lines = [((c[0] + c[3]) / 2 + share * ((c[1] + c[2]) / 2 - (c[0] + c[3]) / 2)) for c in corners]
-            centres = self.projection.to_paper(np.concatenate(lines))
-            cost = np.tile(np.linspace(0, 6, 60), len(lines)) + np.repeat(np.arange(len(lines)) * 1.0, 60)
             size = self._size(text, "sans", 6.5)
-            index = self.placer.place(size, centres, cost, most=45.0)
+            centres, costs = _places_along(corners, size)
+            index = self.placer.place(size, centres, costs, most=45.0)
             if index is not None:
                 x, y = centres[index]
                 self._write((float(x), float(y)), text, "sans", 6.5, palette.INK, 15.0, 1.8)
@@ -185,12 +218,19 @@ class Annotator:
             size = self._size(text, "sans", 6.0)
             middle = (low + high) / 2
             if np.all(np.array(size) + 0.6 < high - low):
-                index = self.placer.place(size, [middle], [0.0], most=40.0)
+                shares = np.linspace(-0.5, 0.5, 9)
+                grid = np.stack(np.meshgrid(shares, shares), axis=-1).reshape(-1, 2)
+                centres = middle + grid * (high - low - size)
+                index = self.placer.place(size, centres, 4.0 * np.linalg.norm(grid, axis=1), most=14.0)
                 if index is not None:
-                    self._write((float(middle[0]), float(middle[1])), text, "sans", 6.0, palette.INK, 15.0, 1.8)
+                    x, y = (float(v) for v in centres[index])
+                    bare = name not in building.boxes.owners and not any(
+                        s.kind == "desk" and s.owner == name for s in building.sheets
+                    )
+                    self._name((x, y), text, "sans", 6.0, dark=bare and self._is_dark((x, y), size))
                     continue
-            inner = float(min((high - low) / 2))
-            placed = self.placer.near(middle, size, [inner + g for g in (0.6, 1.6, 3.0, 5.0)], leader_from=inner + 2.5)
+            around = (float(high[0] - low[0]), float(high[1] - low[1]))
+            placed = self.placer.near(middle, size, (0.6, 1.6, 3.0, 5.0), around=around, leader_from=2.5, most=22.0)
             if placed is not None:
                 if placed.leader is not None:
                     self._leader(placed.leader, middle)
@@ -212,6 +252,24 @@ class Annotator:
             if index is not None:
                 x, y = centres[index]
                 self._write((float(x), float(y)), text, "sans", 6.0, palette.SECOND_INK, 15.0, 1.8)
+
+
+def _places_along(rows: Sequence[Floats], size: tuple[float, float]) -> tuple[Floats, Floats]:
+    """Where a rack's name may stand, with costs: in its rows (outlines in mm) from the front end on, else at an end.
+
+    A row shallower than the text has it at an end, where the outline doesn't cross it.
+    """
+    share = np.linspace(0.02, 0.98, 60)[:, None]
+    centres, costs = [], []
+    for rank, c in enumerate(rows):
+        start, end = (c[0] + c[3]) / 2, (c[1] + c[2]) / 2
+        along = (end - start) / max(float(np.linalg.norm(end - start)), 1e-9)
+        reach = float(np.abs(along) @ np.array(size)) / 2 + 0.8
+        depth = float(np.linalg.norm(c[3] - c[0]))
+        centres += [start + share * (end - start), [start - along * reach, end + along * reach]]
+        inside = np.linspace(0, 6, 60) + rank + (25.0 if depth < size[1] else 0.0)
+        costs += [inside, np.array([8.0, 9.0]) + rank]
+    return np.concatenate(centres), np.concatenate(costs)
 
 
 def _points_of(building: Building, owner: str) -> Floats | None:

@@ -66,10 +66,10 @@ def draw_openings(drawing: Drawing, building: Building) -> None:
             (leaves if mark.state == "open" else swings).append(open_to)
         if mark.state == "closed":
             shut.append([start, end])
-    drawing.lines(faces, palette.INK, 0.35, _Z, weight=4.0)
+    drawing.cased(faces, 0.35, _Z, weight=4.0)
     drawing.lines(dashed, palette.INK, 0.9, _Z, dashes=(3.0, 1.2))
-    drawing.lines(swings, palette.INK, 0.35, _Z, weight=3.0)
-    drawing.lines([*leaves, *shut], palette.INK, 0.8, _Z, weight=4.0)
+    drawing.cased(swings, 0.35, _Z, weight=3.0)
+    drawing.cased([*leaves, *shut], 0.8, _Z + 0.1, weight=4.0)
 
 
 def _swing(hinge: Floats, latch: Floats, normal: Floats) -> tuple[Floats, Floats]:

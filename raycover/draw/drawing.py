@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from raycover.draw import palette
 from raycover.draw.page import Page
 from raycover.draw.projection import Projection
 
@@ -42,6 +43,14 @@ class Drawing:
         self.page.lines(placed, color, width_pt, z, dashes=dashes, clip=self.projection.frame)
         if weight:
             self.strokes.add(placed, weight)
+
+    def cased(
+        self, lines: Sequence[ArrayLike] | Floats, width_pt: float, z: float, *,
+        dashes: tuple[float, ...] | None = None, weight: float = 0.0,
+    ) -> None:
+        """Ink lines with a white casing, which keeps thin ones legible over deep shade."""
+        self.lines(lines, palette.PAPER, width_pt + 0.8, z - 0.05)
+        self.lines(lines, palette.INK, width_pt, z, dashes=dashes, weight=weight)
 
     def areas(
         self, polygons: Sequence[Any], z: float, *, face: str | None = None, edge: str | None = None,

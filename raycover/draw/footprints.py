@@ -70,6 +70,23 @@ def within(points: Floats, limits: Any) -> list[Floats]:
     return [np.asarray(p.coords) for p in shapely.get_parts(merged) if len(p.coords) > 1]
 
 
+def without_doubles(lines: list[Floats], tolerance: float = 0.12) -> list[Floats]:
+    """Lines less the stretches that run along an earlier one: dashes on dashes would read as a full line."""
+    shapes = [shapely.LineString(line) for line in lines]
+    bands = [shapely.buffer(shape, tolerance, cap_style="flat") for shape in shapes]
+    tree = shapely.STRtree(bands)
+    kept: list[Floats] = []
+    for index, shape in enumerate(shapes):
+        for earlier in sorted(int(k) for k in tree.query(shape) if k < index):
+            shared = shapely.intersection(shape, bands[earlier])
+            # Crossings are short: only what runs alongside is taken out.
+            long_ones = [p for p in shapely.get_parts(shared) if p.length > 10 * tolerance]
+            if long_ones:
+                shape = shapely.difference(shape, shapely.buffer(shapely.union_all(long_ones), tolerance / 4))
+        kept += [np.asarray(p.coords) for p in shapely.get_parts(shape) if p.geom_type == "LineString" and not p.is_empty]
+    return kept
+
+
 def is_long(unit: Unit) -> bool:
     """Whether its field is a long one: twice as long along azimuth 0 as across it."""
     along, across = _reach(unit, (0.0, np.pi)), _reach(unit, (np.pi / 2, -np.pi / 2))

@@ -59,8 +59,11 @@ def size_factor(centres: Floats) -> float:
         return 1.0
     from scipy.spatial import cKDTree
 
-    distance, _ = cKDTree(centres).query(centres, k=2)
-    # A typical close pair decides: two units at one place must not shrink all others.
+    # A typical close pair decides; two units at one place must not shrink all others.
+    places = np.unique(np.round(centres), axis=0)
+    if len(places) < 2:
+        return 1.0
+    distance, _ = cKDTree(places).query(places, k=2)
     return float(np.clip(np.quantile(distance[:, 1], 0.25) / _AMPLE, _SMALLEST, 1.0))
 
 
@@ -69,9 +72,9 @@ def draw_marks(page: Page, marks: list[Mark], factor: float = 1.0) -> None:
     ring, f = RING * factor, factor
     for mark in marks:
         for start, end in mark.masks:
-            _wedge(page, mark, start, end, f)
+            draw_wedge(page, mark.centre, start, end, f)
     page.discs([m.centre for m in marks], ring + COLLAR * f, _Z, face=palette.PAPER)
-    ticks, dots, small, bars, waves, halves = [], [], [], [], [], []
+    ticks, dots, small, bars, dashes, waves, halves = [], [], [], [], [], [], []
     for mark in marks:
         c = mark.centre
         along = _unit(mark.azimuth_deg)
@@ -83,8 +86,11 @@ def draw_marks(page: Page, marks: list[Mark], factor: float = 1.0) -> None:
         elif mark.sort == "infrared side":
             halves.append([arc(c, 0.95 * f, mark.azimuth_deg - 90, mark.azimuth_deg + 90)])
         else:
-            small.append(c)
-            spread = 38 if mark.sort == "microwave long" else 62
+            if mark.sort == "microwave long":
+                dashes.append([c - along * 0.5 * f, c + along * 0.5 * f])
+            else:
+                small.append(c)
+            spread = 40 if mark.sort == "microwave long" else 62
             waves += [arc(c, 0.88 * f, mark.azimuth_deg + side - spread, mark.azimuth_deg + side + spread, 16) for side in (0, 180)]
     page.lines(ticks, palette.PAPER, 2.4 * f, _Z - 0.1, cap="projecting")
     page.lines(ticks, palette.ACCENT, 1.2 * f, _Z + 0.1)
@@ -92,6 +98,7 @@ def draw_marks(page: Page, marks: list[Mark], factor: float = 1.0) -> None:
     page.discs(dots, 0.47 * f, _Z + 0.3, face=palette.ACCENT)
     page.discs(small, 0.3 * f, _Z + 0.3, face=palette.ACCENT)
     page.lines(bars, palette.ACCENT, 1.7 * f, _Z + 0.3)
+    page.lines(dashes, palette.ACCENT, 1.3 * f, _Z + 0.3)
     page.lines(waves, palette.ACCENT, 0.75 * f, _Z + 0.3)
     page.areas(halves, _Z + 0.3, face=palette.ACCENT)
 
@@ -100,15 +107,16 @@ def _unit(angle_deg: float) -> Floats:
     return np.array([np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))])
 
 
-def _wedge(page: Page, mark: Mark, start: float, end: float, factor: float) -> None:
-    """A masked sector: a small wedge outside the ring."""
+def draw_wedge(page: Page, centre: Floats, start: float, end: float, factor: float = 1.0) -> None:
+    """A masked sector (degrees on the page): a small wedge outside the ring about a centre."""
     inner, outer = (RING + COLLAR) * factor, (RING + 2.3) * factor
-    outline = np.concatenate([arc(mark.centre, outer, start, end), arc(mark.centre, inner, end, start)])
+    outline = np.concatenate([arc(centre, outer, start, end), arc(centre, inner, end, start)])
     page.areas([[outline]], _Z - 0.3, face=palette.PAPER, edge=palette.PAPER, width_pt=1.2)
     page.areas([[outline]], _Z - 0.2, face="#DCA594", edge=palette.ACCENT, width_pt=0.5)
 
 
 def draw_footprints(page: Page, outlines: list[ArrayLike], clip: tuple[float, float, float, float]) -> None:
     """Declared footprints, polylines in mm: dashed accent on a white casing."""
-    page.lines(outlines, palette.PAPER, 1.5, 9.0, alpha=0.7, clip=clip)
-    page.lines(outlines, palette.ACCENT, 0.6, 9.1, dashes=(3.0, 1.32), clip=clip)
+    # Just under the walls, which hide what runs inside them.
+    page.lines(outlines, palette.PAPER, 1.5, 7.6, alpha=0.7, clip=clip)
+    page.lines(outlines, palette.ACCENT, 0.6, 7.7, dashes=(3.0, 1.32), clip=clip)

@@ -109,11 +109,12 @@ class Placer:
 
     def near(
         self, point: ArrayLike, size: tuple[float, float], gaps: Sequence[float], *, most: float = np.inf,
-        leader_from: float = np.inf, prefer_deg: float = 30.0,
+        leader_from: float = np.inf, around: tuple[float, float] = (0.0, 0.0), prefer_deg: float = 30.0,
     ) -> Placed | None:
         """Place a box beside a point, its nearest edge `gaps` mm away (nearer ones first).
 
-        From a gap of `leader_from` on the box gets a leader to the point.
+        From a gap of `leader_from` on the box gets a leader to the point. `around` is the size of a thing about
+        the point that gaps count from.
         """
         point = np.asarray(point, float)
         angle = np.radians(np.arange(0, 360, 15))
@@ -122,7 +123,7 @@ class Placer:
         turn = 0.5 * (1 - np.cos(angle - np.radians(prefer_deg)))
         centres, costs, reach = [], [], []
         for rank, gap in enumerate(gaps):
-            out = np.clip(direction * 1.6, -1, 1) * np.array(size) / 2 + direction * gap
+            out = np.clip(direction * 1.6, -1, 1) * (np.array(size) + around) / 2 + direction * gap
             centres.append(point + out)
             costs.append(turn + 4.0 * rank)
             reach += [gap] * len(angle)

@@ -71,8 +71,8 @@ def draw_legend(page: Page, x: float, y: float, right: float, found: Distributio
     def at(db: float) -> float:
         return y + (db - low) * per_db
 
-    page.text(x, y + _BAR_HEIGHT + 4.6, "Margin over the limit, dB", 7, font="bold")
-    page.text(x + 15.0, y + _BAR_HEIGHT + 1.2, f"share of the {what}", 6, color=palette.SECOND_INK)
+    page.text(x, y + _BAR_HEIGHT + 4.8, "Margin over the limit, dB", 7, font="bold")
+    page.text(x + 16.2, y + _BAR_HEIGHT + 1.2, f"share of the {what}", 6, color=palette.SECOND_INK)
     for index, part in enumerate(parts):
         bottom = at(part.from_db) + (_PARTING / 2 if index else 0)
         top = at(part.to_db) - (_PARTING / 2 if index < 3 else 0)
@@ -86,11 +86,11 @@ def draw_legend(page: Page, x: float, y: float, right: float, found: Distributio
             page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 5.1, alpha=hatching.OPACITY)
         page.areas([[[(x, bottom), (x + _BAR_WIDTH, bottom), (x + _BAR_WIDTH, top), (x, top)]]], 5.2, edge=palette.INK, width_pt=0.4)
     _ticks(page, x + _BAR_WIDTH, at, parts, reserve_db)
-    _histogram(page, x + 15.0, at, found, reserve_db)
+    _histogram(page, x + 16.2, at, found, reserve_db)
     drawn = [i for i, p in enumerate(parts) if p.to_db > p.from_db]
     places = spread(np.array([(at(parts[i].from_db) + at(parts[i].to_db)) / 2 for i in drawn]), _NAME_PITCH)
     for index, place in zip(drawn, places, strict=True):
-        page.text(x + 27.0, place - 0.8, palette.CLASS_NAMES[index], 6.5, font="bold")
+        page.text(x + 27.6, place - 0.8, palette.CLASS_NAMES[index], 6.5, font="bold")
         page.text(right, place - 0.8, words.percent(float(found.by_class[index])), 6.5, ha="right")
 
 
@@ -105,7 +105,7 @@ def _ticks(page: Page, x: float, at, parts: tuple[palette.MarginClass, ...], res
 
 
 def _histogram(page: Page, x: float, at, found: Distribution, reserve_db: float) -> None:  # type: ignore[no-untyped-def]
-    longest = 10.5
+    longest = 9.8
     top = max(float(found.share.max(initial=0.0)), 1e-9)
     middles = (found.edges[1:] + found.edges[:-1]) / 2
     colours = palette.margin_rgb(middles, reserve_db)

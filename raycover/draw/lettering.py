@@ -26,6 +26,7 @@ _FILES: dict[str, str] = {
 }
 #: What stands in for a font that lacks a character of the text.
 _STAND_IN: dict[str, Font] = {"serif": "sans", "italic": "oblique"}
+_STAND_IN_SIZE = 0.86
 #: An empty box, the usual sign for a character that no font here holds.
 _UNKNOWN = "\u25a1"
 _ELLIPSIS = "…"
@@ -40,10 +41,12 @@ def _characters(font: Font) -> frozenset[int]:
     return frozenset(get_font(str(font_path(font))).get_charmap())
 
 
-def font_for(text: str, font: Font) -> Font:
-    """The font itself where it holds every character of the text, else its stand-in."""
+def drawn_in(text: str, font: Font, size_pt: float) -> FontProperties:
+    """The font where it holds every character of the text, else its stand-in, a little smaller to match."""
     known = _characters(font)
-    return font if all(ord(c) in known for c in text) else _STAND_IN.get(font, font)
+    if font not in _STAND_IN or all(ord(c) in known for c in text):
+        return properties(font, size_pt)
+    return properties(_STAND_IN[font], size_pt * _STAND_IN_SIZE)
 
 
 def clean(text: str) -> str:
@@ -51,7 +54,7 @@ def clean(text: str) -> str:
     known = _characters("sans")
     spaced = "".join(" " if c.isspace() else c for c in unicodedata.normalize("NFC", text))
     kept = (c for c in spaced if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co", "Cn"))
-    return "".join(c if ord(c) in known else _UNKNOWN for c in kept)
+    return " ".join("".join(c if ord(c) in known else _UNKNOWN for c in kept).split())
 
 
 @lru_cache(maxsize=64)
@@ -84,7 +87,7 @@ class Lettering:
         """Extent of one line, no lower than the font's tall and deep letters together."""
         key = (text, font, size_pt)
         if key not in self._known:
-            prop = properties(font_for(text, font), size_pt)
+            prop = drawn_in(text, font, size_pt)
             width, height, depth = self.renderer.get_text_width_height_descent(text, prop, ismath=False)
             _, line, line_depth = self.renderer.get_text_width_height_descent("lp", prop, ismath=False)
             above = max(height - depth, line - line_depth)
@@ -114,8 +117,14 @@ class Lettering:
 
     def wrap(self, text: str, font: Font, size_pt: float, width: float, n_lines: int) -> list[str]:
         """The text in at most `n_lines` lines, broken at blanks, the last one shortened where need be."""
-        lines: list[str] = []
         words = text.split(" ")
+        if n_lines == 2 and self.extent(text, font, size_pt).width > width:
+            # Two lines of like length read better than a full one with a word left over.
+            breaks = [(" ".join(words[:k]), " ".join(words[k:])) for k in range(1, len(words))]
+            longer = [max(self.extent(part, font, size_pt).width for part in pair) for pair in breaks]
+            if longer and min(longer) <= width:
+                return list(breaks[longer.index(min(longer))])
+        lines: list[str] = []
         while words and len(lines) < n_lines - 1:
             n = 1
             while n < len(words) and self.extent(" ".join(words[: n + 1]), font, size_pt).width <= width:

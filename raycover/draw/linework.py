@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from raycover.building.parts import Building, OpeningMark, RackMark, Sheet
 from raycover.draw import palette
-from raycover.draw.cuts import Trace, traces, wall_areas
+from raycover.draw.cuts import CUT_HEIGHT, Trace, traces, wall_areas
 from raycover.draw.doors import draw_openings
 from raycover.draw.drawing import Drawing
 from raycover.surfaces import Surface
@@ -22,19 +22,20 @@ from raycover.surfaces import Surface
 Floats = NDArray[np.float64]
 FURNITURE_Z, COLUMN_Z, WALL_Z = 6.0, 7.0, 8.0
 #: Thinner parts than these (mm of paper) are drawn at this thickness: they must not vanish at small scales.
-_THINNEST_WALL, _THINNEST_SCREEN, _THINNEST_GLAZING = 0.35, 0.2, 0.62
+_THINNEST_WALL, _THINNEST_SCREEN, _THINNEST_GLAZING = 0.5, 0.25, 0.62
 _MULLION_M = 1.6
-#: A solid this slender (m) that stands as tall as a person or more is drawn as a column.
-_COLUMN_WIDEST, _COLUMN_LOWEST = 1.25, 2.0
+#: A solid this slender (m) that reaches this near to the ceiling, or this high where there is none, is a column.
+_COLUMN_WIDEST, _BELOW_CEILING, _COLUMN_LOWEST = 1.25, 0.3, 2.4
 
 
 def draw_building(drawing: Drawing, building: Building, surface: Surface) -> None:
     """Everything of a building that a plan shows, for a map on this surface."""
+    lowest = min((room.floor for room in building.rooms), default=0.0)
     found = traces(building, [s for s in building.sheets if s.kind not in ("floor", "ceiling", "desk")])
     desk_owners = {s.owner for s in building.sheets if s.kind == "desk"}
     found = [t for t in found if not (t.sheet.kind == "panel" and t.sheet.owner in desk_owners)]
     _draw_desks(drawing, [s for s in building.sheets if s.kind == "desk"])
-    _draw_flat_sheets(drawing, [s for s in building.sheets if s.kind == "sheet" and not s.vertical])
+    _draw_flat_sheets(drawing, [s for s in building.sheets if s.kind == "sheet" and not s.vertical], lowest)
     draw_racks(drawing, building.racks)
     _draw_solids(drawing, building, surface)
     _draw_low_and_high(drawing, [t for t in found if t.level != "cut" and t.sheet.kind in _STANDING])
@@ -45,16 +46,18 @@ def draw_building(drawing: Drawing, building: Building, surface: Surface) -> Non
     mm = 1 / drawing.projection.mm_per_m
     for some, thinnest in ((walls, _THINNEST_WALL), (screens, _THINNEST_SCREEN)):
         areas = wall_areas(some, thinnest * mm)
+        # A white edge parts walls from the deep shade beside them.
+        drawing.areas(areas, WALL_Z - 0.1, edge=palette.PAPER, width_pt=1.1)
         drawing.areas(areas, WALL_Z, face=palette.INK, edge=palette.INK, width_pt=0.1, weight=8.0)
     glass = [t for t in cut if t.sheet.kind == "window" or (t.sheet.kind in _STANDING and t.sheet.construction.glazing)]
     _draw_glazing(drawing, glass, building.openings)
     mesh = [t for t in cut if t.sheet.kind in _STANDING and _light(t) and not t.sheet.construction.glazing]
-    drawing.lines([[t.start, t.end] for t in mesh], palette.INK, 0.6, WALL_Z, dashes=(2.2, 1.4), weight=6.0)
+    drawing.cased([[t.start, t.end] for t in mesh], 0.6, WALL_Z, dashes=(2.2, 1.4), weight=6.0)
     high = [t for t in found if t.sheet.kind == "window" and t.level == "above"]
     drawing.lines([[t.start, t.end] for t in high], palette.GLASS, 0.7, WALL_Z + 0.3)
     draw_openings(drawing, building)
     leaves = [t for t in cut if t.sheet.kind == "leaf" or (t.sheet.kind == "door" and t.sheet.loc[:1] == ("cubicles",))]
-    drawing.lines([[t.start, t.end] for t in leaves], palette.INK, 0.8, WALL_Z, weight=4.0)
+    drawing.cased([[t.start, t.end] for t in leaves], 0.8, WALL_Z, weight=4.0)
 
 
 #: Kinds of sheet that stand like a wall.
@@ -81,7 +84,7 @@ def _draw_low_and_high(drawing: Drawing, found: Sequence[Trace]) -> None:
     ]
     drawing.areas(low, WALL_Z - 0.2, face=palette.PAPER, edge=palette.INK, width_pt=0.35, weight=4.0)
     high = [[t.start, t.end] for t in found if t.level == "above"]
-    drawing.lines(high, palette.INK, 0.35, WALL_Z - 0.2, dashes=(2.5, 1.5), weight=2.0)
+    drawing.cased(high, 0.35, WALL_Z - 0.2, dashes=(2.5, 1.5), weight=2.0)
 
 
 def _draw_glazing(drawing: Drawing, glass: Sequence[Trace], openings: Sequence[OpeningMark]) -> None:
@@ -124,10 +127,15 @@ def _draw_desks(drawing: Drawing, desks: Sequence[Sheet]) -> None:
     drawing.areas(tops, FURNITURE_Z, edge=palette.INK, width_pt=0.45, weight=3.0)
 
 
-def _draw_flat_sheets(drawing: Drawing, sheets: Sequence[Sheet]) -> None:
-    """Shelves, flights, canopies: outlines only, the map goes on beneath."""
+def _draw_flat_sheets(drawing: Drawing, sheets: Sequence[Sheet], floor: float) -> None:
+    """Shelves, flights, canopies: outlines only, dashed above the cut; the map goes on beneath."""
     outlines = [s.frame.to_space(shapely.get_coordinates(s.polygon)[:-1])[:, :2] for s in sheets]
-    drawing.areas(outlines, FURNITURE_Z, edge=palette.INK, width_pt=0.45, dashes=(3.0, 1.2), weight=2.0)
+    high = [s.frame.origin[2] > CUT_HEIGHT + floor for s in sheets]
+    drawing.areas([o for o, h in zip(outlines, high, strict=True) if not h], FURNITURE_Z, edge=palette.INK, width_pt=0.45, weight=2.0)
+    drawing.areas(
+        [o for o, h in zip(outlines, high, strict=True) if h],
+        FURNITURE_Z, edge=palette.INK, width_pt=0.45, dashes=(3.0, 1.2), weight=2.0,
+    )  # fmt: skip
 
 
 def draw_racks(drawing: Drawing, racks: Sequence[RackMark]) -> None:
@@ -161,14 +169,15 @@ def _draw_solids(drawing: Drawing, building: Building, surface: Surface) -> None
     for index in (k for k, kind in enumerate(boxes.kinds) if kind == "solid"):
         x, y, z = boxes.centre[index]
         half = boxes.size[index, 2] / 2
-        floor = building.floor_at(float(x), float(y)) if building.rooms else 0.0
+        room = building.room_at(float(x), float(y))
+        floor, tall = (0.0, _COLUMN_LOWEST) if room is None else (room.floor, room.height - _BELOW_CEILING)
         levels = floor + np.asarray(surface.heights)
         corners = plan[index]
         if (levels < z - half - 1e-9).all():
             above.append(corners)
         elif (levels > z + half + 1e-9).all():
             below.append(corners)
-        elif boxes.size[index, :2].max() <= _COLUMN_WIDEST and z + half - floor >= _COLUMN_LOWEST and (
+        elif boxes.size[index, :2].max() <= _COLUMN_WIDEST and z + half - floor >= tall and (
             boxes.materials[index].name != "goods"
         ):
             columns.append(corners)
@@ -180,4 +189,5 @@ def _draw_solids(drawing: Drawing, building: Building, surface: Surface) -> None
     drawing.areas(standing, FURNITURE_Z + 0.2, edge=palette.INK, width_pt=0.5, weight=5.0)
     drawing.areas(below, FURNITURE_Z, edge=palette.INK, width_pt=0.35, weight=2.0)
     drawing.areas(above, FURNITURE_Z, edge=palette.INK, width_pt=0.45, dashes=(3.0, 1.2), weight=2.0)
-    drawing.areas(columns, COLUMN_Z, face=palette.INK, edge=palette.INK, width_pt=0.2, weight=8.0)
+    drawing.areas(columns, COLUMN_Z, edge=palette.PAPER, width_pt=1.1)
+    drawing.areas(columns, COLUMN_Z + 0.1, face=palette.INK, edge=palette.INK, width_pt=0.1, weight=8.0)

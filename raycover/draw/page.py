@@ -16,7 +16,7 @@ from matplotlib.transforms import IdentityTransform
 from numpy.typing import ArrayLike, NDArray
 
 from raycover.draw import palette
-from raycover.draw.lettering import Extent, Font, Lettering, font_for, properties
+from raycover.draw.lettering import Extent, Font, Lettering, drawn_in
 
 Floats = NDArray[np.float64]
 Box = tuple[float, float, float, float]  # x0, y0, x1, y1 in mm
@@ -138,6 +138,7 @@ class Page:
         ha: Literal["left", "center", "right"] = "left",
         z: float = 30.0,
         halo_pt: float = 0.0,
+        halo: str = palette.PAPER,
     ) -> Extent:
         """One line of text, y its baseline. The text must be clean (see `lettering.clean`)."""
         extent = self.lettering.extent(text, font, size_pt)
@@ -146,7 +147,7 @@ class Page:
                 x,
                 y,
                 text,
-                fontproperties=properties(font_for(text, font), size_pt),
+                fontproperties=drawn_in(text, font, size_pt),
                 color=color,
                 ha=ha,
                 va="baseline",
@@ -155,7 +156,7 @@ class Page:
                 usetex=False,
             )
             if halo_pt:
-                drawn.set_path_effects([withStroke(linewidth=halo_pt, foreground="white", alpha=0.9)])
+                drawn.set_path_effects([withStroke(linewidth=halo_pt, foreground=halo, alpha=0.9)])
         return extent
 
     def rule(self, x0: float, x1: float, y: float, width_pt: float, color: str = palette.INK) -> None:

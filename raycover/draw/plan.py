@@ -82,7 +82,7 @@ def make_plan(
     placer.note_strokes(strokes.lines)
     for mark in marks:
         _keep_off(placer, mark, factor)
-    annotator = Annotator(page, projection, placer)
+    annotator = Annotator(page, projection, placer, picture)
     gaps = plane.gaps[:listed]
     annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(listed))
     annotator.tags(units, centres, factor)
@@ -154,7 +154,7 @@ def _footprints(
         if outline is not None:
             limits = everywhere if room is None else room.polygon
             lines += [projection.to_paper(part) for part in footprints.within(outline, limits)]
-    return lines
+    return footprints.without_doubles(lines)
 
 
 def _keep_off(placer: Placer, mark: glyphs.Mark, factor: float) -> None:
@@ -176,6 +176,7 @@ def _draw_column(page: Page, plane: PlaneCoverage, coverage: Coverage, key: shee
     found = distribution(plane.margin_db, plane.surface.area, plane.reserve_db)
     beside = words.headline(plane.surface, plane.assured_share, len(coverage.units))
     sheet.draw_headline(page, words.percent(plane.share), beside)
+    sheet.draw_class_bar(page, found.by_class.tolist())
     what = "floor" if plane.surface.heights == (0.0,) else "area"
     draw_legend(page, sheet.COLUMN, sheet.LEGEND_FOOT, sheet.RIGHT, found, plane.reserve_db, what)
     width = sheet.RIGHT - sheet.COLUMN
@@ -183,8 +184,8 @@ def _draw_column(page: Page, plane: PlaneCoverage, coverage: Coverage, key: shee
     rooms = tables.room_table(plane, page.lettering, width, _MOST_ROOMS)
     gaps = tables.gap_table(plane, page.lettering, width, space - rooms.height, _MOST_GAPS)
     y = tables.draw_table(page, rooms, sheet.COLUMN, sheet.COLUMN_TOP, sheet.RIGHT)
-    y = tables.draw_table(page, gaps, sheet.COLUMN, y + 1.2, sheet.RIGHT)
-    sheet.draw_key(page, key, y + 1.2)
+    tables.draw_table(page, gaps, sheet.COLUMN, y, sheet.RIGHT)
+    sheet.draw_key(page, key)
     return len(gaps.rows)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from raycover import __version__
 from raycover.draw import palette, words
-from raycover.draw.glyphs import WORDS, Mark, Sort, draw_marks
+from raycover.draw.glyphs import WORDS, Mark, Sort, draw_marks, draw_wedge
 from raycover.draw.lettering import clean
 from raycover.draw.page import Box, Page
 from raycover.draw.projection import Projection, round_step
@@ -18,7 +18,7 @@ MARGIN, RIGHT = 10.0, 287.0
 FRAME: Box = (10.0, 33.5, 229.0, 176.0)
 COLUMN = 236.5
 #: Where the tables start, and how far down the column goes (mm).
-COLUMN_TOP, COLUMN_FOOT = 128.5, 32.5
+COLUMN_TOP, COLUMN_FOOT = 128.5, 33.5
 LEGEND_FOOT = 133.5
 _TITLE_SIZES = (20, 18, 16, 14, 13)
 _TICK = 1.4
@@ -46,15 +46,15 @@ def draw_title(page: Page, title: str, subtitle: str) -> None:
 
 def draw_headline(page: Page, figure: str, beside: tuple[str, str]) -> None:
     extent = page.text(COLUMN, 196.6, figure, 24, font="serif")
-    x = COLUMN + extent.width + 3.0
+    x = COLUMN + extent.width + 2.6
     for line, y in zip(beside, (199.2, 195.4), strict=True):
-        page.text(x, y, page.lettering.fit(line, "sans", 6.5, RIGHT - x), 6.5, color=palette.SECOND_INK)
-    page.rule(COLUMN, RIGHT, 190.0, 1.1)
+        text, size = page.lettering.fit_size(line, "sans", (6.5, 6.2, 6.0), RIGHT - x)
+        page.text(x, y, text, size, color=palette.SECOND_INK)
 
 
 def draw_class_bar(page: Page, shares: Sequence[float]) -> None:
-    """The four classes' shares as one bar under the headline rule, best first."""
-    x, y, width, height = COLUMN, 192.0, RIGHT - COLUMN, 1.7
+    """The four classes' shares as one bar under the headline figure, best first."""
+    x, y, width, height = COLUMN, 190.8, RIGHT - COLUMN, 1.8
     for index in reversed(range(4)):
         part = width * float(shares[index])
         if part > 0.02:
@@ -62,7 +62,7 @@ def draw_class_bar(page: Page, shares: Sequence[float]) -> None:
             page.areas([[box]], 5.0, face=palette.hex_of(palette.class_rgb(index)))
             x += part
     outline = [(COLUMN, y), (RIGHT, y), (RIGHT, y + height), (COLUMN, y + height)]
-    page.areas([[outline]], 5.1, edge=palette.SECOND_INK, width_pt=0.3)
+    page.areas([[outline]], 5.1, edge=palette.INK, width_pt=0.5)
 
 
 def draw_frame(page: Page, projection: Projection) -> None:
@@ -129,11 +129,16 @@ class Key:
 
     @property
     def height(self) -> float:
-        return 5.6 + 4.3 * (len(self.sorts) + (1 if self.footprints or self.limit else 0) + (1 if self.masks else 0))
+        if not self.sorts:
+            return 0.0
+        return 0.8 + 4.3 * (len(self.sorts) + (1 if self.footprints or self.limit else 0) + (1 if self.masks else 0))
 
 
-def draw_key(page: Page, key: Key, top: float) -> None:
-    """Marks and lines of this sheet, from a rule at `top` down."""
+def draw_key(page: Page, key: Key) -> None:
+    """Marks and lines of this sheet, at the foot of the column."""
+    if not key.sorts:
+        return
+    top = COLUMN_FOOT + key.height
     page.rule(COLUMN, RIGHT, top, 0.5)
     y = top - 4.4
     for index, sort in enumerate(key.sorts):
@@ -143,7 +148,7 @@ def draw_key(page: Page, key: Key, top: float) -> None:
             page.text(RIGHT, y, "tick: azimuth 0", 6, ha="right", color=palette.SECOND_INK)
         y -= 4.3
     if key.masks:
-        draw_marks(page, [Mark("infrared", np.array([COLUMN + 1.9, y + 0.8]), 180.0, ((-35.0, 35.0),))])
+        draw_wedge(page, np.array([COLUMN - 0.8, y + 0.8]), -38.0, 38.0)
         page.text(COLUMN + 6.5, y, "masked sector", 6.5)
         y -= 4.3
     x = COLUMN
@@ -165,8 +170,11 @@ def draw_title_block(page: Page, block: TitleBlock) -> None:
         x, width = MARGIN + places[k] + (1.8 if k else 0.0), places[k + 1] - places[k] - (3.4 if k else 1.6)
         page.text(x, 23.4, head, 6.5, color=palette.SECOND_INK)
         font = "bold" if k == 0 else "sans"
-        text, size = page.lettering.fit_size(clean(value), font, (9, 8, 7.5, 7) if k == 0 else (7.5, 7, 6.5), width)  # type: ignore[arg-type]
-        page.text(x, 17.6, text, size, font=font)  # type: ignore[arg-type]
+        sizes = (9.0, 8.0, 7.5) if k == 0 else (7.5, 7.0, 6.5)
+        whole, size = page.lettering.fit_size(clean(value), font, sizes, width)  # type: ignore[arg-type]
+        lines = [whole] if whole == clean(value) else page.lettering.wrap(clean(value), font, 6.5, width, 2)  # type: ignore[arg-type]
+        for line, y in zip(lines, (17.6,) if len(lines) == 1 else (19.7, 16.7), strict=True):
+            page.text(x, y, line, size if len(lines) == 1 else 6.5, font=font)  # type: ignore[arg-type]
         if k:
             page.lines([[(MARGIN + places[k], 16.2), (MARGIN + places[k], 25.4)]], palette.RULE, 0.5, 25.0)
     page.rule(MARGIN, RIGHT, 15.2, 0.4, palette.RULE)

@@ -12,7 +12,11 @@ from raycover.draw.lettering import Lettering, clean
 from raycover.draw.page import Page
 
 _SIZE, _NOTE = 6.5, 6.0
-_PITCH, _HEAD, _GAP_ABOVE = 3.95, 4.3, 5.2
+_PITCH, _HEAD = 3.95, 4.3
+#: From a table's rule to its heads, and from its last line to the next rule.
+_ABOVE, _BELOW = 3.9, 2.75
+#: Gaps smaller than this, or than this share of the area, are only counted: a cell or two at an edge.
+_LEAST_M2, _LEAST_SHARE = 0.05, 1e-4
 #: The last line of a wrapped cell comes this much closer.
 _WRAPPED_PITCH = 2.75
 
@@ -42,7 +46,8 @@ class Table:
 
     @property
     def height(self) -> float:
-        return _GAP_ABOVE + _HEAD + sum(r.height for r in self.rows) + (_PITCH if self.note else 0.0)
+        lines = sum(r.height for r in self.rows) + (_PITCH if self.note else 0.0)
+        return _ABOVE + _HEAD + lines - _PITCH + _BELOW
 
 
 def letters(n: int) -> list[str]:
@@ -65,7 +70,8 @@ def room_table(plane: PlaneCoverage, lettering: Lettering, width: float, n_most:
         rooms = [("Area mapped", *rooms[0][1:])]
     listed, rest = rooms, []
     if len(rooms) > n_most:
-        order = sorted(range(len(rooms)), key=lambda k: -rooms[k][1])
+        # Of rooms alike in size those that are seen worst.
+        order = sorted(range(len(rooms)), key=lambda k: (-round(rooms[k][1], 2), rooms[k][2]))
         kept = sorted(order[:n_most])
         listed, rest = [rooms[k] for k in kept], [rooms[k] for k in order[n_most:]]
     name_width = width - 30.5
@@ -82,44 +88,51 @@ def room_table(plane: PlaneCoverage, lettering: Lettering, width: float, n_most:
         ("Room", "m²", "seen", "assured"),
         ((0, "left"), (width - 24.5, "right"), (width - 12.3, "right"), (width, "right")),
         tuple(rows),
-        _smaller([r[1] for r in rest]),
+        _rest([r[1] for r in rest], min(r[1] for r in listed)),
     )
 
 
 def gap_table(plane: PlaneCoverage, lettering: Lettering, width: float, height: float, n_most: int) -> Table:
     """The largest gaps with their causes that fit in a height (mm); the rest in one line."""
-    why_at = 21.0
+    why_at = 23.0
     heads = ("Gap", "m²", "widest", "why")
-    places = ((0.0, "left"), (10.6, "right"), (19.6, "right"), (why_at, "left"))
+    places = ((0.0, "left"), (11.4, "right"), (21.4, "right"), (why_at, "left"))
     if not plane.gaps:
         note = "No gap: the whole area is seen." if plane.area_m2 else "Nothing to map: no free area."
         return Table(("Gaps",), ((0.0, "left"),), (), note)
     rows: list[Row] = []
-    free = height - _GAP_ABOVE - _HEAD
-    names = letters(min(len(plane.gaps), n_most))
-    for name, gap in zip(names, plane.gaps, strict=False):
-        lines = lettering.wrap(clean(words.cause(gap)), "sans", _NOTE, width - why_at, 2)
+    free = height - _ABOVE - _HEAD + _PITCH - _BELOW
+    worth = [g for g in plane.gaps if g.area_m2 >= max(_LEAST_M2, _LEAST_SHARE * plane.area_m2)] or plane.gaps[:1]
+    names = letters(min(len(worth), n_most))
+    rooms = frozenset(plane.surface.room_names)
+    for name, gap in zip(names, worth, strict=False):
+        why = clean(words.cause(gap, rooms))
+        if lettering.extent(why, "sans", _NOTE).width > width - why_at:
+            why = clean(words.cause(gap, rooms, short=True))
+        lines = lettering.wrap(why, "sans", _NOTE, width - why_at, 2)
         row = Row((name, words.area(gap.area_m2), f"{gap.widest_m:.1f} m", lines[0]), tuple(lines[1:]))
         last = len(rows) + 1 == len(plane.gaps)
         if row.height + (0 if last else _PITCH) > free:
             break
         rows.append(row)
         free -= row.height
-    note = _smaller([g.area_m2 for g in plane.gaps[len(rows) :]])
+    note = _rest([g.area_m2 for g in plane.gaps[len(rows) :]], plane.gaps[len(rows) - 1].area_m2 if rows else 0.0)
     return Table(heads, places, tuple(rows), note, pale_last=True)
 
 
-def _smaller(areas: Sequence[float]) -> str:
+def _rest(areas: Sequence[float], smallest_listed: float) -> str:
+    """The line for what a table leaves out."""
     if not areas:
         return ""
     total = words.area(sum(areas))
-    return f"1 smaller, {total} m²" if len(areas) == 1 else f"{len(areas)} smaller, together {total} m²"
+    word = "smaller" if max(areas) < smallest_listed - 5e-3 else "more"
+    return f"1 {word}, {total} m²" if len(areas) == 1 else f"{len(areas)} {word}, together {total} m²"
 
 
 def draw_table(page: Page, table: Table, x: float, top: float, right: float) -> float:
-    """Draw a table whose rule lies at `top`; the y below it."""
+    """Draw a table whose rule lies at `top`; where the next rule may lie."""
     page.rule(x, right, top, 0.5)
-    y = top - 3.9
+    y = top - _ABOVE
     for head, (place, ha) in zip(table.heads, table.places, strict=True):
         page.text(x + place, y, head, _SIZE, font="bold", ha=ha)  # type: ignore[arg-type]
     y -= _HEAD
@@ -140,4 +153,4 @@ def draw_table(page: Page, table: Table, x: float, top: float, right: float) -> 
     if table.note:
         page.text(x, y, table.note, _NOTE, color=palette.SECOND_INK)
         y -= _PITCH
-    return y
+    return y + _PITCH - _BELOW

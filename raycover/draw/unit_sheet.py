@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import Font, clean
 from raycover.draw.page import Box, Page
 from raycover.draw.palette import ACCENT, ASSURED, INK, NOT_SEEN, RULE, SECOND_INK, SEEN, class_rgb, hex_of
 from raycover.draw.png import save_png
@@ -34,7 +34,9 @@ _TABLE_TOP = 71.5
 _MOST_ROWS = 9
 
 
-def draw_unit_sheet(unit: UnitReach, path: Path, *, notes: tuple[str, ...] = (), version: str = "", dpi: float = 200) -> None:
+def draw_unit_sheet(
+    unit: UnitReach, path: Path, *, notes: tuple[str, ...] = (), version: str = "", dpi: float = 200
+) -> None:
     """Draw the sheet as a PNG that appears whole or not at all. Raises OSError where it cannot be written."""
     save_png(unit_page(unit, notes=notes, version=version, dpi=dpi).pixels(), path, dpi=dpi)
 
@@ -178,19 +180,31 @@ def _table(page: Page, unit: UnitReach) -> None:
         doubtful = any(r.extrapolated or r.outside_range for r in rows.values())
         mark = "†" if any(r.outside_range for r in rows.values()) else "*" if doubtful else ""
         colour = SECOND_INK if doubtful else INK
-        page.text(_LEFT, y, f"{height:g} {mark}".strip(), 6.5, font="bold" if height == unit.mounting else "sans", color=colour)
+        page.text(
+            _LEFT,
+            y,
+            f"{height:g} {mark}".strip(),
+            6.5,
+            font="bold" if height == unit.mounting else "sans",
+            color=colour,
+        )
         for k, motion in enumerate(motions):
             for j, limit in enumerate((rows[motion].floor, rows[motion].desk)):
-                page.text(30 + (2 * k + j + 1) * column, y, size_words(limit, sector=sector), 6.5, ha="right", color=colour)
+                page.text(
+                    30 + (2 * k + j + 1) * column, y, size_words(limit, sector=sector), 6.5, ha="right", color=colour
+                )
         y -= 3.5
     page.lines([[(_LEFT, y + 2.2), (right, y + 2.2)]], RULE, 0.5, 10)
     what = "reach of the sector" if sector else "Ø diameter, or length × width"
     left_out = f", {len(heights) - len(kept)} heights left out" if len(kept) < len(heights) else ""
     page.text(_LEFT, y - 0.8, f"m, {what}; desk at 0.75 m; – not seen{left_out}", 6, color=SECOND_INK)
     page.text(
-        _LEFT, y - 3.8, "* outside the declared heights: nearest angles and slant ranges hold   † outside the mounting range",
-        6, color=SECOND_INK,
-    )  # fmt: skip
+        _LEFT,
+        y - 3.8,
+        "* outside the declared heights: nearest angles and slant ranges hold   † outside the mounting range",
+        6,
+        color=SECOND_INK,
+    )
 
 
 def _thinned(heights: list[float], unit: UnitReach) -> list[float]:
@@ -241,7 +255,7 @@ def _title_block(page: Page, unit: UnitReach, scale: int, version: str) -> None:
         if x:
             page.lines([[(_LEFT + x - 2, 17.4), (_LEFT + x - 2, 25.4)]], RULE, 0.5, 10)
         page.text(_LEFT + x, 23.2, label, 6, color=SECOND_INK)
-        font = "bold" if x == 0 else "sans"
+        font: Font = "bold" if x == 0 else "sans"
         page.text(_LEFT + x, 18.4, page.lettering.fit(value, font, 7.5, wide), 7.5, font=font)
     page.rule(_LEFT, _RIGHT, 15.2, 0.4, RULE)
     page.text(_LEFT, 11.6, CAUTION, 6)

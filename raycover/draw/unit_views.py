@@ -56,7 +56,9 @@ def draw_plan(page: Page, unit: UnitReach, frame: Frame, box: Box) -> None:
     """The field on the floor and the footprint of each motion, within `box`."""
     _field(page, unit.plan, frame, box)
     (x, y), chain = frame.origin, (9.0, 2.5, 1.5, 2.5)
-    page.lines([[(box[0] - 3, y), (box[2] + 3, y)], [(x, box[1] - 2), (x, box[3] + 2)]], SECOND_INK, 0.3, 5, dashes=chain)
+    page.lines(
+        [[(box[0] - 3, y), (box[2] + 3, y)], [(x, box[1] - 2), (x, box[3] + 2)]], SECOND_INK, 0.3, 5, dashes=chain
+    )
     for motion, limit in shown_outlines(unit).items():
         line = [frame.points(limit.x, limit.y)]
         page.lines(line, PAPER, 1.9, 9, alpha=0.7)
@@ -117,7 +119,7 @@ def paled(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(255 - _UNSEEN * (255 - rgb.astype(float))).astype(np.uint8)
 
 
-def _within(places: NDArray[np.float64], low: float, high: float) -> slice:
+def _within(places: NDArray[np.floating], low: float, high: float) -> slice:
     start, stop = np.searchsorted(places, [low - 1e-9, high + 1e-9])
     return slice(int(start), max(int(stop), int(start) + 1))
 

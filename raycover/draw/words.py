@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Set
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -43,7 +44,7 @@ def percent(share: float) -> str:
 
 def area(value: float) -> str:
     """Square metres without their unit."""
-    return f"{value:.1f}" if value < 99.95 else f"{value:.0f}"
+    return f"{value:.2f}" if 0 < value < 0.095 else f"{value:.1f}" if value < 99.95 else f"{value:.0f}"
 
 
 def height_phrase(surface: Surface) -> str:
@@ -63,16 +64,18 @@ def headline(surface: Surface, assured_share: float, n_detectors: int) -> tuple[
     return what, f"{percent(assured_share)} assured" if n_detectors else "there is no detector"
 
 
-def cause(gap: Gap) -> str:
-    """Why nobody is noticed there."""
+def cause(gap: Gap, rooms: Set[str] = frozenset(), *, short: bool = False) -> str:
+    """Why nobody is noticed there; `rooms` are names that mean a room and so its walls, unnamed if `short`."""
     who = gap.detector
     if who is None:
         return "no detector"
-    code = CAUSES[gap.cause]
+    code, what = CAUSES[gap.cause], gap.blocked_by
+    if what in rooms:
+        what = "a wall" if short else f"a wall of {what}"
     if code == "blocked":
-        return f"hidden by {gap.blocked_by}" if gap.blocked_by else f"hidden from {who}"
+        return f"hidden by {what}" if what else f"hidden from {who}"
     if code == "material-loss":
-        return f"lost in {gap.blocked_by}" if gap.blocked_by else f"too weak from {who}"
+        return f"lost in {what}" if what else f"too weak from {who}"
     return {
         "out-of-reach": f"beyond the reach of {who}",
         "outside-lens": f"outside the lens of {who}",

@@ -50,7 +50,9 @@ _SHAPES: dict[str, tuple[str, ...]] = {
     "sector": ("reach", "spread_deg"),
 }
 SHAPES = (*_SHAPES, "polar")
-_FILLERS = frozenset(["at", "from", "by", "of", "the", "mounting", "mounted", "diameter", "reach", "spread", "length", "width", "height"])
+_FILLERS = frozenset(
+    ["at", "from", "by", "of", "the", "mounting", "mounted", "diameter", "reach", "spread", "length", "width", "height"]
+)
 _METRES = {"": 1.0, "m": 1.0, "mm": 0.001, "cm": 0.01, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0}
 _FEET = {"ft": 0.3048, "feet": 0.3048, "foot": 0.3048, "'": 0.3048, "in": 0.0254, "inch": 0.0254, '"': 0.0254}
 _ANGLES = {"": 1.0, "deg": 1.0, "degrees": 1.0, "°": 1.0}
@@ -59,7 +61,9 @@ _QUANTITY = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>\D*)")
 _COMMA = re.compile(r"^([-+]?\d+),(\d+)(.*)$")
 #: Words that belong to the number before them even after a blank; a word written close to it always does.
 _UNIT_WORDS = "|".join(sorted((u for u in (*_METRES, *_FEET, *_ANGLES) if u.isalpha()), key=len, reverse=True))
-_TOKEN = re.compile(rf"[-+]?[\d.][\d.,]*(?:[^\W\d_]+|\s*(?:(?:{_UNIT_WORDS})\b|[°'\"]))?|[^\W\d_][\w-]*|\S", re.IGNORECASE)
+_TOKEN = re.compile(
+    rf"[-+]?[\d.][\d.,]*(?:[^\W\d_]+|\s*(?:(?:{_UNIT_WORDS})\b|[°'\"]))?|[^\W\d_][\w-]*|\S", re.IGNORECASE
+)
 
 
 class Refused(Exception):
@@ -135,7 +139,9 @@ def share(text: str) -> float:
 
 def frequency(text: str) -> float:
     """GHz from `5.8`, `5.8 GHz` or `24125 MHz`. Raises Refused."""
-    value = _quantity(text, {"": 1.0, "GHz": 1.0, "ghz": 1.0, "MHz": 1e-3, "mhz": 1e-3}, "a frequency", "5.8 or 24.125 GHz")
+    value = _quantity(
+        text, {"": 1.0, "GHz": 1.0, "ghz": 1.0, "MHz": 1e-3, "mhz": 1e-3}, "a frequency", "5.8 or 24.125 GHz"
+    )
     if not 0 < value <= 1000:
         raise Refused("frequency-range", f"a frequency of {value:g} GHz", "write GHz, or MHz with its unit")
     return value
@@ -145,7 +151,9 @@ def current(text: str) -> float:
     """Bus current in mA. Raises Refused."""
     value = _quantity(text, {"": 1.0, "mA": 1.0, "ma": 1.0}, "a current in mA", "8 or 8 mA")
     if not 0 <= value <= 1000:
-        raise Refused("current-range", f"a bus current of {value:g} mA", "write what one unit draws from the bus, in mA")
+        raise Refused(
+            "current-range", f"a bus current of {value:g} mA", "write what one unit draws from the bus, in mA"
+        )
     return value
 
 
@@ -212,8 +220,10 @@ def _polar(text: str) -> list[list[float]]:
         pair = found[0].split(":")
         if len(pair) != 2 or not all(pair):
             raise Refused(
-                "wrong-figures", f'"{found[0]}" is not an azimuth and a radius',
-                "write degrees:metres, as in 0:5, 90:3.5, 180:5, 270:3.5 (a point for decimals)", found.start(),
+                "wrong-figures",
+                f'"{found[0]}" is not an azimuth and a radius',
+                "write degrees:metres, as in 0:5, 90:3.5, 180:5, 270:3.5 (a point for decimals)",
+                found.start(),
             )
         try:
             azimuth = _quantity(pair[0], _ANGLES, "an azimuth in degrees", "90")
@@ -222,13 +232,19 @@ def _polar(text: str) -> list[list[float]]:
             raise refused.shifted(found.start()) from None
         if rows and not rows[-1][0] < azimuth < rows[0][0] + 360:
             raise Refused(
-                "polar-order", f"azimuth {azimuth:g} does not rise within one turn",
-                "sort the pairs by azimuth, from 0 to below 360", found.start(),
+                "polar-order",
+                f"azimuth {azimuth:g} does not rise within one turn",
+                "sort the pairs by azimuth, from 0 to below 360",
+                found.start(),
             )
         rows.append([azimuth, radius])
     if len(rows) < 3 or not any(radius > 0 for _, radius in rows):
-        raise Refused("wrong-figures", "a polar shape needs three pairs or more, one of them above 0 m",
-                      "write degrees:metres, as in 0:5, 90:3.5, 180:5, 270:3.5", len(text.rstrip()))
+        raise Refused(
+            "wrong-figures",
+            "a polar shape needs three pairs or more, one of them above 0 m",
+            "write degrees:metres, as in 0:5, 90:3.5, 180:5, 270:3.5",
+            len(text.rstrip()),
+        )
     return rows
 
 
@@ -278,7 +294,7 @@ def declared(text: str) -> dict[str, Any]:
 
 def in_words(footprint: Mapping[str, Any]) -> str:
     """A declared footprint read back in full, so that a slip is seen at once."""
-    (name, figures), = footprint["shape"].items()
+    ((name, figures),) = footprint["shape"].items()
     if name == "circle":
         size = f"a circle {figures['diameter']:g} m across (diameter)"
     elif name == "sector":
@@ -289,9 +305,8 @@ def in_words(footprint: Mapping[str, Any]) -> str:
         article = "an" if name == "ellipse" else "a"
         size = f"{article} {name} {figures['length']:g} m along azimuth 0 by {figures['width']:g} m across"
     where = "on the floor" if footprint["plane"] == 0 else f"on a plane {footprint['plane']:g} m above the floor"
-    return (
-        f"{footprint['motion']} ({MEANING[footprint['motion']]}), mounted at {footprint['mounting']:g} m: {size}, {where}"
-    )
+    motion = footprint["motion"]
+    return f"{motion} ({MEANING[motion]}), mounted at {footprint['mounting']:g} m: {size}, {where}"
 
 
 def mounting_range(text: str) -> tuple[float, float]:

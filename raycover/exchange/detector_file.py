@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from raycover.catalogue import detector_files
 from raycover.errors import InputError, Position, Problem
 from raycover.exchange.files import write_whole
 from raycover.scene.devices import DeclaredSpec, DetectorModel
@@ -67,7 +68,7 @@ def read_entry(text: str, name: str) -> DetectorModel:
 def holder_of(name: str, folders: Iterable[Path]) -> Path | None:
     """The file in `folders` of models that already holds a detector `name`; unreadable files are passed over."""
     for folder in folders:
-        for path in sorted((folder / "detectors").glob("*.yaml")):
+        for path in detector_files(folder):
             try:
                 if read_yaml(path, problems=[]).data.get("name") == name:
                     return path
@@ -96,15 +97,15 @@ def check_free(name: str, folder: Path, *, taken_in: Iterable[Path] = (), force:
     path = entry_path(folder, name)
     holder = holder_of(name, [*taken_in, folder])
     if holder is not None and holder.resolve() != path.resolve():
-        problem = Problem("name-taken", f'the detector "{name}" is already in {holder}', Position("NAME"), "choose another name")
-        raise InputError([problem])
+        message = f'the detector "{name}" is already in {holder}'
+        raise InputError([Problem("name-taken", message, Position("NAME"), "choose another name")])
     if path.exists() and not force:
         hint = "choose another name, or replace it with --force"
         raise InputError([Problem("file-exists", "this entry is there already", Position(str(path)), hint)])
 
 
 def _declared(declared: DeclaredSpec) -> str:
-    (name, figures), = declared.shape.model_dump(exclude_unset=True).items()
+    ((name, figures),) = declared.shape.model_dump(exclude_unset=True).items()
     if name == "polar":
         inner = "[" + ", ".join(f"[{_number(a)}, {_number(r)}]" for a, r in figures) + "]"
     else:

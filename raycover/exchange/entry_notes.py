@@ -41,7 +41,7 @@ def notes(pattern: PatternSpec) -> list[str]:
         outside = sorted({d.mounting for d in pattern.declared if not allowed.from_m <= d.mounting <= allowed.to_m})
         if outside:
             heights = ", ".join(f"{h:g}" for h in outside)
-            found.append(f"a footprint is declared at {heights} m, outside the mounting range: one of them may be a slip")
+            found.append(f"a footprint is declared at {heights} m, outside the mounting range: is one of them a slip?")
     if missing := [m for m in ("tangential", "radial", "presence") if m not in {d.motion for d in pattern.declared}]:
         found.append(f"{' and '.join(missing)} not declared: a plane that asks for it gets nothing from this unit")
     if pattern.largest_mask_share is None:
@@ -63,8 +63,8 @@ def _motions(pattern: PatternSpec, *, infrared: bool) -> list[str]:
             )
         if not infrared and tangential > radial + _TOLERANCE:
             found.append(
-                f"at {mounting:g} m tangential ({tangential:g} m) reaches farther than radial ({radial:g} m): microwave "
-                "senses walking toward it best (Doppler); are the two swapped?"
+                f"at {mounting:g} m tangential ({tangential:g} m) reaches farther than radial ({radial:g} m): "
+                "microwave senses walking toward it best (Doppler); are the two swapped?"
             )
     return found
 
@@ -87,8 +87,8 @@ def _lenses(pattern: PatternSpec) -> list[str]:
         same = (low.motion, low.plane) == (high.motion, high.plane) and low.mounting < high.mounting
         if same and largest_radius(low) > largest_radius(high) + _TOLERANCE:
             found.append(
-                f"{low.motion} is larger at {low.mounting:g} m than at {high.mounting:g} m: an infrared footprint usually "
-                "grows with height"
+                f"{low.motion} is larger at {low.mounting:g} m than at {high.mounting:g} m: "
+                "an infrared footprint usually grows with height"
             )
     return found
 

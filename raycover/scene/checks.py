@@ -6,6 +6,7 @@ geometry (faces that coincide, detectors in solids) is checked by the building.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
@@ -42,9 +43,11 @@ def _names(scene: Scene, _: Catalogue) -> Iterator[Problem]:
             key = item.name.lower() if kind == "planes" else item.name  # planes become file names
             here = scene.position(kind, index, "name")
             if key in first:
+                alike = kind == "planes" and item.name not in [other.name for other in scene.planes[:index]]
+                clash = "differs from another only by capitals" if alike else "is used twice"
                 yield Problem(
                     "same-name",
-                    f'the name "{item.name}" is used twice among the {kind} (first on line {first[key].line})',
+                    f'the name "{item.name}" {clash} among the {kind} (first on line {first[key].line})',
                     here,
                     "rename one of the two",
                 )
@@ -67,10 +70,11 @@ def _outlines(scene: Scene, _: Catalogue) -> Iterator[Problem]:
             continue
         polygon = shapely.Polygon(points)
         if not polygon.is_valid or polygon.area < 1e-6:
-            why = explain_validity(polygon) if not polygon.is_valid else "no area"
+            crossing = re.search(r"Self-intersection\[(\S+) (\S+)\]", explain_validity(polygon))
+            why = f"crosses itself at ({crossing[1]}, {crossing[2]})" if crossing else "crosses itself or has no area"
             yield Problem(
                 "bad-outline",
-                f'the outline of "{room.name}" crosses itself or has no area ({why})',
+                f'the outline of "{room.name}" {why}',
                 where,
                 "give the corners in order around the room",
             )
@@ -82,7 +86,8 @@ def _outlines(scene: Scene, _: Catalogue) -> Iterator[Problem]:
             if other >= here:
                 continue
             room, earlier = scene.rooms[index], scene.rooms[sound[other][0]]
-            shared_height = min(room.floor + room.height, earlier.floor + earlier.height) - max(room.floor, earlier.floor)
+            tops = room.floor + room.height, earlier.floor + earlier.height
+            shared_height = min(tops) - max(room.floor, earlier.floor)
             shared = polygon.intersection(sound[other][1]).area
             if shared > 1e-4 and shared_height > 1e-6:
                 yield Problem(
@@ -222,7 +227,7 @@ def _places(scene: Scene, _: Catalogue) -> Iterator[Problem]:
         if not holding:
             yield Problem(
                 "detector-outside",
-                f'detector "{detector.name}" at {list(detector.at)} stands outside every room',
+                f'detector "{detector.name}" at ({detector.at[0]:g}, {detector.at[1]:g}) stands outside every room',
                 scene.position("detectors", index, "at"),
                 "move it into a room, or give the place a room (its walls may be none)",
             )
@@ -252,15 +257,24 @@ def _planes(scene: Scene, _: Catalogue) -> Iterator[Problem]:
             yield Problem(
                 "plane-above-ceiling",
                 f'plane "{plane.name}" lies above every ceiling',
-                scene.position("planes", index),
+                scene.position("planes", index, "height" if plane.height is not None else "heights"),
                 "heights count from the floor of each room",
             )
+        if plane.extent is None and min(plane.target_heights) < 0:
+            yield Problem(
+                "plane-below-floor",
+                f'plane "{plane.name}" lies below the floor',
+                scene.position("planes", index, "height" if plane.height is not None else "heights"),
+                "heights count from the floor of each room: the floor itself is 0",
+            )
     if cells > MOST_CELLS:
+        coarser = np.ceil(scene.grid * np.sqrt(cells / MOST_CELLS) * 1010) / 1000
         yield Problem(
             "too-many-cells",
-            f"a grid of {scene.grid:g} m needs {cells / 1e6:.0f} million cells; {MOST_CELLS // 10**6} million are allowed",
+            f"a grid of {scene.grid:g} m needs {cells / 1e6:.0f} million cells, "
+            f"{MOST_CELLS // 10**6} million are the most",
             scene.position("grid"),
-            f"make grid at least {scene.grid * np.sqrt(cells / MOST_CELLS) * 1.01:.2g} m, or map a smaller extent",
+            f"make grid at least {coarser:g} m, or map a smaller extent",
         )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -17,16 +18,17 @@ from raycover.scene.quantities import (
     Point2,
     PositiveLength,
     Strict,
+    Version,
 )
 
 Motion = Literal["tangential", "radial", "presence"]
 Share = Annotated[Number, Field(ge=0, le=1)]
-#: Largest coordinate a picture file may be asked for by a plane's name.
+#: Files that `map` writes beside those named after planes.
 _TAKEN_NAMES = ("view", "summary")
 
 
 class Circle(Strict):
-    diameter: PositiveLength
+    diameter: PositiveLength = Field(description="full width in metres, twice the radius")
 
 
 class Rectangle(Strict):
@@ -65,14 +67,17 @@ class ShapeSpec(Strict):
             )
         if self.polar is not None:
             azimuths = [azimuth for azimuth, _ in self.polar]
-            if any(b <= a for a, b in zip(azimuths, azimuths[1:], strict=False)) or azimuths[-1] - azimuths[0] >= 360:
+            late = [i for i, (a, b) in enumerate(pairwise(azimuths), 1) if not a < b < azimuths[0] + 360]
+            if late:
                 raise PydanticCustomError(
                     "polar_order",
                     "the azimuths of a polar shape must rise and stay within one turn",
-                    {"help": "sort the rows by azimuth, from 0 to below 360"},
+                    {"at": ["polar", late[0]], "help": "sort the rows by azimuth, from 0 to below 360"},
                 )
             if not any(radius > 0 for _, radius in self.polar):
-                raise PydanticCustomError("polar_empty", "a polar shape reaches nowhere", {"help": "give radii"})
+                raise PydanticCustomError(
+                    "polar_empty", "a polar shape reaches nowhere", {"at": ["polar"], "help": "give radii above 0"}
+                )
         return self
 
 
@@ -89,7 +94,9 @@ class DeclaredSpec(Strict):
     def _below(self) -> DeclaredSpec:
         if self.plane >= self.mounting:
             raise PydanticCustomError(
-                "plane_above_unit", "the declared plane is not below the mounting height", {"help": "check both"}
+                "plane_above_unit",
+                "the declared plane is not below the mounting height",
+                {"at": ["plane"], "help": "both count from the floor: give the heights of the data sheet"},
             )
         return self
 
@@ -125,29 +132,35 @@ class PatternSpec(Strict):
             raise PydanticCustomError(
                 "missing_key", "a microwave pattern needs frequency_ghz", {"help": "add frequency_ghz: 5.8, say"}
             )
-        if self.kind == "infrared" and (self.frequency_ghz is not None or self.reach_behind is not None):
-            raise PydanticCustomError(
-                "not_for_infrared",
-                "frequency_ghz and reach_behind are for microwave patterns only",
-                {"help": "take them out, or write kind: microwave"},
-            )
+        for key in ("frequency_ghz", "reach_behind"):
+            if self.kind == "infrared" and getattr(self, key) is not None:
+                raise PydanticCustomError(
+                    "not_for_infrared",
+                    "this key is for microwave patterns only",
+                    {"at": [key], "key": True, "help": "take it out, or write kind: microwave"},
+                )
         seen: set[tuple[str, float]] = set()
-        for declared in self.declared:
-            key = (declared.motion, declared.mounting)
-            if key in seen:
+        for index, declared in enumerate(self.declared):
+            twin = (declared.motion, declared.mounting)
+            if twin in seen:
                 raise PydanticCustomError(
                     "declared_twice",
                     "{motion} is declared twice at a mounting height of {mounting} m",
-                    {"motion": key[0], "mounting": key[1], "help": "keep one footprint a motion and height"},
+                    {
+                        "motion": twin[0],
+                        "mounting": twin[1],
+                        "at": ["declared", index],
+                        "help": "keep one footprint a motion and height",
+                    },
                 )
-            seen.add(key)
+            seen.add(twin)
         return self
 
 
 class DetectorModel(PatternSpec):
     """An entry of the catalogue: a pattern with a name and words about it."""
 
-    raycover_detector: Literal[1] = Field(description="version of the entry's format: 1")
+    raycover_detector: Version = Field(description="version of the entry's format: 1")
     name: Name = Field(description="name that scenes use")
     title: str = Field(min_length=1, max_length=120, description="one line for schedules and pictures")
     family: str = Field("", max_length=80, description="family it belongs to")
@@ -188,11 +201,17 @@ class DetectorSpec(Strict):
 
     @model_validator(mode="after")
     def _one_pattern(self) -> DetectorSpec:
-        if (self.model is None) == (self.pattern is None):
+        if self.model is None and self.pattern is None:
             raise PydanticCustomError(
                 "one_pattern",
-                "a detector has either a model or a pattern",
+                "needs a model or a pattern",
                 {"help": "name a model of the catalogue (raycover models lists them) or write pattern: {...}"},
+            )
+        if self.model is not None and self.pattern is not None:
+            raise PydanticCustomError(
+                "one_pattern",
+                "a detector has a model or a pattern, not both",
+                {"at": ["model"], "key": True, "help": "take one of the two out"},
             )
         return self
 
@@ -222,19 +241,27 @@ class PlaneSpec(Strict):
     def _sound(self) -> PlaneSpec:
         if self.target == "point" and (self.height is None or self.heights is not None):
             raise PydanticCustomError(
-                "plane_height", "a plane needs one height", {"help": "write height: 0.75, or target: person with heights"}
+                "plane_height",
+                "a plane needs one height",
+                {"help": "write height: 0.75, or target: person with heights"},
             )
         if self.target == "person" and self.height is not None:
             raise PydanticCustomError(
-                "plane_height", "a person has heights, not a height", {"help": "write heights: [0.3, 1.0, 1.6]"}
+                "plane_height",
+                "a person has heights, not a height",
+                {"at": ["height"], "key": True, "help": "write heights: [0.3, 1.0, 1.6]"},
             )
         if self.name.lower() in _TAKEN_NAMES:
             raise PydanticCustomError(
-                "taken_name", '"{name}" is the name of another file that map writes', {"name": self.name, "help": "rename it"}
+                "taken_name",
+                '"{name}" is the name of another file that map writes',
+                {"name": self.name, "at": ["name"], "help": "rename it"},
             )
         if self.extent is not None and (self.extent[2] <= self.extent[0] or self.extent[3] <= self.extent[1]):
             raise PydanticCustomError(
-                "empty_extent", "the extent is empty", {"help": "write extent: [xmin, ymin, xmax, ymax]"}
+                "empty_extent",
+                "the extent is empty",
+                {"at": ["extent"], "help": "write extent: [xmin, ymin, xmax, ymax]"},
             )
         return self
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
@@ -79,8 +79,13 @@ class Strict(BaseModel):
 
 def _not_built(value: Any) -> Any:
     raise PydanticCustomError(
-        "not_built_yet", "this key is part of the format but not built yet", {"help": "take it out for now"}
+        "not_built_yet",
+        "this key is part of the format but not built yet",
+        {"help": "take it out for now", "key": True},
     )
 
 
-NotBuiltYet = Annotated[Any, BeforeValidator(_not_built)]
+#: A key that is reserved and refused; messages that list the known keys leave it out.
+NotBuiltYet = Annotated[Any, BeforeValidator(_not_built), Field(json_schema_extra={"not_built_yet": True})]
+#: The version of a file's format: the number 1, not `true`.
+Version = Annotated[Literal[1], BeforeValidator(_no_bool)]

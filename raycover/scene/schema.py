@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from pydantic import Field, PrivateAttr
 
@@ -20,7 +20,7 @@ from raycover.scene.parts import (
     SheetSpec,
     Solid,
 )
-from raycover.scene.quantities import Degrees, NotBuiltYet, Strict
+from raycover.scene.quantities import Degrees, NotBuiltYet, Strict, Version
 
 if TYPE_CHECKING:
     from raycover.catalogue import Catalogue, Construction
@@ -34,7 +34,7 @@ def _default_planes() -> list[PlaneSpec]:
 class Scene(Strict):
     """A building with its detectors and what is asked of them."""
 
-    raycover: Literal[1] = Field(description="version of the scene format: 1")
+    raycover: Version = Field(description="version of the scene format: 1")
     title: str = Field("Untitled", max_length=120, description="title of the drawings")
     revision: str = Field("A", max_length=12, description="revision for the title block")
     date: str | None = Field(None, max_length=20, description="date for the title block; today if not given")
@@ -92,8 +92,15 @@ class Scene(Strict):
         return detector.pattern if detector.pattern is not None else self.catalogue.detectors[detector.model or ""]
 
     def constructions_used(self) -> list[Construction]:
-        """Every construction that the scene refers to, each once."""
-        found = {made.name: made for ref in self._references() if (made := self.catalogue.construction(ref)) is not None}
+        """Every construction that the scene refers to and the catalogue holds, each once."""
+        found: dict[str, Construction] = {}
+        for ref in self._references():
+            try:
+                made = self.catalogue.construction(ref)
+            except KeyError:
+                continue
+            if made is not None:
+                found[made.name] = made
         return list(found.values())
 
     def _references(self) -> Iterator[ConstructionRef]:

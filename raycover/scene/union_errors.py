@@ -49,7 +49,7 @@ class Fault:
         """For an unknown key: the keys that its group may have."""
         found: dict[str, None] = {}
         for node in self.parents:
-            found.update(dict.fromkeys(node.keys))
+            found.update((key, None) for key, schema in node.keys.items() if not schema.get("not_built_yet"))
         return list(found)
 
 

@@ -28,10 +28,14 @@ UPRIGHT_KINDS = ("wall", "partition", "door", "window", "panel", "leaf")
 
 @dataclass(frozen=True)
 class Cuts:
-    """Heights (m above the floor): `low` for what hides the map, `high` for the rest, `things` for objects."""
+    """Heights (m above the floor): `low` for walls that hide the map, `high` for the rest.
+
+    `panels` is for cubicles, which mean nothing when cut low, `things` for racking and other objects.
+    """
 
     low: float
     high: float
+    panels: float
     things: float
 
     @classmethod
@@ -40,7 +44,8 @@ class Cuts:
         x0, y0, x1, y1 = shapely.minimum_rotated_rectangle(area).bounds
         span = float(min(np.hypot(x1 - x0, y1 - y0), 4 * np.sqrt(area.area)))
         low = float(np.clip(0.05 * span, 0.25, LOW_M))
-        return cls(low, min(HIGH_M, tallest), float(np.clip(0.07 * span, 0.6, 1.75)))
+        panels = float(np.clip(0.12 * span, 0.7, 1.2))
+        return cls(low, min(HIGH_M, tallest), panels, float(np.clip(0.07 * span, 0.6, 1.75)))
 
 
 @dataclass(frozen=True)
@@ -67,7 +72,8 @@ def upright_pieces(building: Building, area: Any, view: View | None, cuts: Cuts)
         for start, end, hides in _runs(origin, along, a0, a1, area, view):
             middle = origin + along * (start + end) / 2
             floor = _floor_beside(building, middle, along, z0)
-            cut = floor + (cuts.low if hides else cuts.high)
+            low = cuts.panels if sheet.kind in ("panel", "leaf") or sheet.loc[:1] == ("cubicles",) else cuts.low
+            cut = floor + (low if hides else cuts.high)
             piece = shapely.intersection(polygon, shapely.box(start, z0 - 1, end, cut))
             if piece.area > 1e-6:
                 found.append(UprightPiece(sheet, origin, along, piece, cut if cut < z1 else z1, hides))
@@ -157,6 +163,22 @@ def standing_things(building: Building) -> list[Standing]:
     return found
 
 
+def screens(building: Building, lowest: float) -> list[tuple[Any, float]]:
+    """What stands free and hides the floor behind it, cubicles and partitions: (convex footprint, height m)."""
+    corners: dict[str, list[Floats]] = {}
+    for sheet in building.sheets:
+        if sheet.vertical and sheet.loc[:1] in (("cubicles",), ("partitions",)) and not sheet.construction.glazing:
+            name = sheet.owner if sheet.loc[:1] == ("cubicles",) else sheet.name
+            corners.setdefault(name, []).append(sheet.frame.to_space(shapely.get_coordinates(sheet.polygon)))
+    found = []
+    for parts in corners.values():
+        points = np.concatenate(parts)
+        tall = float(np.ptp(points[:, 2]))
+        if tall > lowest:
+            found.append((shapely.convex_hull(shapely.multipoints(points[:, :2])).buffer(0.02), tall))
+    return found
+
+
 def cut_heights(things: list[Standing], area: Any, view: View | None, cuts: Cuts) -> list[float]:
     """The height (m, absolute) each thing is cut at; its own top where it stays whole."""
     if view is None:
@@ -167,7 +189,7 @@ def cut_heights(things: list[Standing], area: Any, view: View | None, cuts: Cuts
         tall = thing.top - thing.bottom
         whole = tall if thing.rack else min(tall, cuts.high)
         shadow = hidden_by(thing.footprint, whole, view).intersection(free).area
-        few = max(0.6 * thing.footprint.area, 0.012 * area.area)
+        few = max(1.2 * thing.footprint.area, 0.03 * area.area)
         too_much = whole > cuts.things and shadow > few
         heights.append(thing.bottom + (cuts.things if too_much else whole))
     return heights

@@ -52,18 +52,18 @@ def figure(at: Floats, heading_rad: float, *, left_foot_first: bool = True) -> F
 
 
 def stand_people(
-    plane: PlaneCoverage, building: Building, avoid: Floats, *, most: int = 8, m2_each: float = 110.0
+    plane: PlaneCoverage, building: Building, avoid: Floats, *, most: int = 8, m2_each: float = 110.0,
+    apart_m: float = 1.6,
 ) -> list[tuple[Floats, float]]:
     """Places (3,) and headings (rad) on free floor where people are noticed, far from each other.
 
     `avoid` (n, 2) are plan points to keep away from, such as those below detectors.
     """
     surface = plane.surface
-    room = np.ones(surface.shape, bool)
     free = plane.assured & ~_furniture(building, surface.x, surface.y)
     if not free.any():
         free = plane.detected & ~_furniture(building, surface.x, surface.y)
-    padded = np.pad(free & room, 1)
+    padded = np.pad(free, 1)
     clear = ndimage.distance_transform_edt(padded)[1:-1, 1:-1] * surface.grid
     rows, columns = np.nonzero(clear >= _CLEAR_M)
     if not len(rows):
@@ -79,7 +79,7 @@ def stand_people(
     for _ in range(wanted):
         score = np.minimum(apart, 6.0) + 1.5 * room_clear
         best = int(np.argmax(score))
-        if apart[best] < 1.0 and taken:
+        if apart[best] < apart_m and taken:
             break
         taken.append(best)
         apart = np.minimum(apart, np.hypot(*(places - places[best]).T))

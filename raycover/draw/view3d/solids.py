@@ -142,17 +142,14 @@ def _boxes(building: Building, things: list[Standing], cut_at: list[float]) -> d
 
 
 def _ghosts(things: list[Standing], cut_at: list[float]) -> Floats:
-    """Outlines (n, 2, 3) of what was cut away of racks and of bulky things."""
+    """Outlines (n, 2, 3) of what was cut away of racks, both rows of one together, and of bulky things."""
+    groups: dict[tuple[str, int, int], list[Any]] = {}
+    for k, (thing, height) in enumerate(zip(things, cut_at, strict=True)):
+        if thing.top - height > 0.3 and (thing.rack or thing.footprint.area > 0.6):
+            key = (thing.owner if thing.rack else f"{thing.owner} {k}", round(height * 100), round(thing.top * 100))
+            groups.setdefault(key, []).append(thing.footprint)
     lines = [np.zeros((0, 2, 3))]
-    for thing, height in zip(things, cut_at, strict=True):
-        away = thing.top - height
-        bulky = thing.rack or thing.footprint.area > 0.6
-        if away > 0.3 and bulky:
-            outline = shapely.simplify(thing.footprint, 0.01)
-            lines.append(prism(outline, height, thing.top).edges)
+    for (_, low, high), outlines in groups.items():
+        outline = shapely.simplify(shapely.convex_hull(shapely.union_all(outlines)), 0.06)
+        lines.append(prism(outline, low / 100, high / 100).edges)
     return np.concatenate(lines)
-
-
-def map_triangles(area: Any) -> Floats:
-    """(n, 3, 2) triangles of a mapped area in plan."""
-    return sheet_triangles(area)

@@ -69,7 +69,7 @@ def add_solids(pyvista: Any, plotter: Any, drawn: Drawn, *, line_px: float) -> l
         if edge is not None and len(body.edges):
             actors.append(_lines(pyvista, plotter, to_lines(pyvista, body.edges), edge, line_px))
     if len(drawn.ghosts):
-        actors.append(_lines(pyvista, plotter, to_lines(pyvista, drawn.ghosts), "#8A949A", line_px * 0.8))
+        actors.append(_lines(pyvista, plotter, to_lines(pyvista, drawn.ghosts), "#4A555C", line_px * 0.8))
     if len(drawn.glass_lines):
         actors.append(_lines(pyvista, plotter, to_lines(pyvista, drawn.glass_lines), "#4F6F7D", line_px * 1.3))
     return actors
@@ -134,14 +134,15 @@ def add_footprints(pyvista: Any, plotter: Any, dashes: Floats, *, line_px: float
     return [_lines(pyvista, plotter, to_lines(pyvista, dashes + [0, 0, 0.004]), palette.ACCENT, line_px)]
 
 
-def add_lobe(pyvista: Any, plotter: Any, lobe: Lobe, *, line_px: float, opacity: float = 0.20) -> list[Any]:
+def add_lobe(pyvista: Any, plotter: Any, lobe: Lobe, *, line_px: float, opacity: float = 0.22) -> list[Any]:
     """A translucent shell with its ribs."""
     if not len(lobe.triangles):
         return []
     shell = to_surface(pyvista, lobe.vertices[lobe.triangles])
     actors = [
         plotter.add_mesh(
-            shell, color=palette.SHELL, opacity=opacity, lighting=False, reset_camera=False, show_scalar_bar=False
+            shell, color=palette.SHELL, opacity=opacity, lighting=False, culling="back", reset_camera=False,
+            show_scalar_bar=False,
         )
     ]
     ribs = to_polylines(pyvista, lobe.ribs)
@@ -152,17 +153,22 @@ def add_lobe(pyvista: Any, plotter: Any, lobe: Lobe, *, line_px: float, opacity:
     return actors
 
 
-def aim(plotter: Any, placed: Fit, depth_m: float) -> None:
-    """Point the camera as a fit says, near and far planes clear of everything within `depth_m` of the origin."""
+def aim(plotter: Any, placed: Fit, points: Floats) -> None:
+    """Point the camera as a fit says, near and far planes close about all points (n, 3).
+
+    A tight range matters: ambient occlusion reads depths, and in a wide range they are too coarse for it.
+    """
     view = placed.view
     middle = placed.centre[0] * view.right + placed.centre[1] * view.up
+    depth = points @ view.toward
+    away = float(depth.max()) + 10.0
     camera = plotter.camera
     camera.parallel_projection = True
     camera.focal_point = tuple(middle)
-    camera.position = tuple(middle + view.toward * 2 * depth_m)
+    camera.position = tuple(middle + view.toward * away)
     camera.up = tuple(view.up)
     camera.parallel_scale = placed.height * placed.metres / 2
-    camera.clipping_range = (0.05 * depth_m, 4 * depth_m)
+    camera.clipping_range = (9.0, away - float(depth.min()) + 1.0)
 
 
 def _lines(pyvista: Any, plotter: Any, lines: Any, colour: str, width_px: float) -> Any:

@@ -19,7 +19,7 @@ from raycover.draw.footprints import outline, within
 from raycover.draw.png import write_whole
 from raycover.draw.view3d import environment, stage
 from raycover.draw.view3d.camera import Fit, choose_view, fit
-from raycover.draw.view3d.cutaway import Cuts, standing_things
+from raycover.draw.view3d.cutaway import Cuts, screens, standing_things
 from raycover.draw.view3d.floor_map import FloorMap, make_map, map_level_m, mapped_area, whole_area
 from raycover.draw.view3d.people import figure, stand_people
 from raycover.draw.view3d.still_page import SIZE_PX, VIEWPORT, draw_sheet, viewport_px
@@ -56,6 +56,20 @@ class Composed:
     @property
     def tops(self) -> Floats:
         return np.array([u.position for u in self.units]).reshape(-1, 3)
+
+    @property
+    def shell_opacity(self) -> float:
+        """Shells over much of the map are fainter, so that its colours still show."""
+        seen = {u.name: area for u, (area, _) in zip(self.units, self.plane.detector_areas(), strict=True)}
+        share = sum(seen[lobe.name] for lobe in self.lobes) / max(self.plane.area_m2, 1e-9)
+        return float(np.clip(0.24 - 0.22 * share, 0.11, 0.22))
+
+    @property
+    def points(self) -> Floats:
+        """(n, 3): everything in the picture."""
+        lobes = [lobe.vertices[np.unique(lobe.triangles)] for lobe in self.lobes if len(lobe.triangles)]
+        sheets = [sheet.triangles.reshape(-1, 3) for sheet in self.floor_map.sheets]
+        return np.concatenate([self.drawn.points, self.tops, self.feet, *lobes, *sheets])
 
 
 def draw_view(
@@ -97,37 +111,52 @@ def compose(
     tops = np.array([u.position for u in units]).reshape(-1, 3)
     feet = _feet(units, plane, building)
     things = [(t.footprint, min(t.top - t.bottom, 6.0)) for t in standing_things(building) if t.top - t.bottom > cuts.things]
+    things += screens(building, cuts.low)
     corners = _extremes(plane, building, cuts)
     view = choose_view(area, _gathered(things), np.concatenate([corners, tops]), width / height)
     slab = float(np.clip(0.012 * np.sqrt(area.area), 0.06, 0.4))
     drawn = draw_solids(building, area, view, cuts, slab_m=slab)
-    placed = fit(view, np.concatenate([drawn.points, corners, tops]), width, height, margin_px=14)
+    weather = Weather.of(scene.conditions)
+    caster = RayScene(building) if rays is None else rays
+    motion = plane.surface.motion
+    lobes = tuple(
+        make_lobe(u, caster, weather, motion=motion, below_m=_ceiling(u, building)) for u in representative(units, plane)
+    )
+    shells = [lobe.vertices[np.unique(lobe.triangles)] for lobe in lobes if len(lobe.triangles)]
+    placed = fit(view, np.concatenate([drawn.points, corners, tops, *shells]), width, height, margin_px=14)
     floor_map = make_map(
         plane, building, px_per_m=1.6 * _FINER / placed.metres, hatch_m=float(9.5 * placed.metres)
     )
-    weather = Weather.of(scene.conditions)
-    caster = RayScene(building) if rays is None else rays
-    chosen = representative(units, plane)
-    lobes = tuple(make_lobe(u, caster, weather, motion=plane.surface.motion) for u in chosen)
     avoid = feet[:, :2] if len(feet) else np.zeros((0, 2))
     m2_each = max(18.0, (46 * placed.metres) ** 2)
-    standing = stand_people(plane, building, avoid, m2_each=m2_each)
+    on_floor = map_level_m(plane) < 0.3
+    standing = stand_people(
+        plane, building, avoid, most=8 if on_floor else 3, m2_each=m2_each, apart_m=max(1.6, 85 * placed.metres)
+    )
     figures = tuple(figure(at, heading, left_foot_first=k % 2 == 0) for k, (at, heading) in enumerate(standing))
     dashes = _dashes(units, plane, building, area, placed)
     return Composed(plane, name, drawn, placed, floor_map, units, feet, lobes, figures, dashes)
 
 
 def representative(units: tuple[Unit, ...], plane: PlaneCoverage, most: int = _MOST_LOBES) -> list[Unit]:
-    """One unit of each sort, the ones that see most of the plane, a few at most."""
-    seen = [area for area, _ in plane.detector_areas()]
-    order = sorted(range(len(units)), key=lambda k: -seen[k])
-    chosen: list[int] = []
-    for k in order:
-        if seen[k] > 0 and units[k].title not in {units[c].title for c in chosen}:
-            chosen.append(k)
-    if len(units) <= most:
-        chosen = [k for k in order if seen[k] > 0]
-    return [units[k] for k in sorted(chosen[:most])]
+    """A few units to show in 3D: different sorts first, that see much of the plane, far from each other."""
+    seen = np.array([area for area, _ in plane.detector_areas()])
+    sees = np.flatnonzero(seen > 0)
+    if len(sees) <= most:
+        return [units[k] for k in sees]
+    places = np.array([u.position[:2] for u in units])
+    best_of = {u.title: max(seen[k] for k in sees if units[k].title == u.title) for u in (units[k] for k in sees)}
+    chosen = [int(sees[np.argmax(seen[sees])])]
+    while len(chosen) < most:
+        taken = {units[k].title for k in chosen}
+        span = max(float(np.ptp(places, axis=0).max()), 1e-9)
+
+        def worth(k: int, taken: set[str] = taken, span: float = span) -> float:
+            apart = min(float(np.hypot(*(places[k] - places[c]))) for c in chosen) / span
+            return 2.0 * (units[k].title not in taken) + seen[k] / best_of[units[k].title] + 2.0 * apart
+
+        chosen.append(max((int(k) for k in sees if k not in chosen), key=worth))
+    return [units[k] for k in sorted(chosen)]
 
 
 def render(pyvista: Any, composed: Composed) -> NDArray[np.uint8]:
@@ -139,9 +168,7 @@ def render(pyvista: Any, composed: Composed) -> NDArray[np.uint8]:
         plotter.render_window.SetMultiSamples(0)
         plotter.set_background("white")
         stage.light(pyvista, plotter, placed.view.toward, placed.view.right)
-        reach = float(np.linalg.norm(composed.drawn.points.max(axis=0) - composed.drawn.points.min(axis=0)))
-        middle = np.abs(composed.drawn.points).max()
-        stage.aim(plotter, placed, reach + 2 * float(middle) + 10)
+        stage.aim(plotter, placed, composed.points)
         line = 0.9 * _FINER
         stage.add_map(pyvista, plotter, composed.floor_map, line_px=line)
         stage.add_solids(pyvista, plotter, composed.drawn, line_px=line)
@@ -155,7 +182,7 @@ def render(pyvista: Any, composed: Composed) -> NDArray[np.uint8]:
         plotter.disable_ssao()
         stage.add_glass(pyvista, plotter, composed.drawn)
         for lobe in composed.lobes:
-            stage.add_lobe(pyvista, plotter, lobe, line_px=0.6 * _FINER)
+            stage.add_lobe(pyvista, plotter, lobe, line_px=0.6 * _FINER, opacity=composed.shell_opacity)
         if composed.lobes or not composed.drawn.glass.empty:
             plotter.enable_depth_peeling(8)
             final = _shot(plotter)
@@ -172,6 +199,12 @@ def render(pyvista: Any, composed: Composed) -> NDArray[np.uint8]:
 def _shot(plotter: Any) -> NDArray[np.float32]:
     plotter.render()
     return np.asarray(plotter.screenshot(None, return_img=True), np.float32)[..., :3]
+
+
+def _ceiling(unit: Unit, building: Building) -> float:
+    """Up to where a lobe is drawn: the ceiling, which a cutaway leaves out, or the unit itself where there is none."""
+    room = building.room_at(*unit.position)
+    return float(unit.position[2]) if room is None else room.floor + room.height
 
 
 def _extremes(plane: PlaneCoverage, building: Building, cuts: Cuts) -> Floats:

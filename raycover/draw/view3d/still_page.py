@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from PIL import Image, ImageDraw
 
 import raycover
 from raycover.coverage import Coverage, PlaneCoverage
@@ -15,7 +17,7 @@ from raycover.draw.glyphs import WORDS, Mark, draw_marks, size_factor, sort_of
 from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
 from raycover.draw.page import MM_PER_INCH, Page
-from raycover.draw.view3d.floor_map import map_level_m, mapped_area
+from raycover.draw.view3d.floor_map import map_level_m
 from raycover.scene.schema import Scene
 
 if TYPE_CHECKING:
@@ -34,6 +36,8 @@ VIEWPORT: Box = (7.0, 17.5, 254.0, 163.0)
 _LEFT, _RIGHT = 12.0, 327.0
 _COLUMN = 261.0
 _PICTURE_Z = 1.0
+#: Sizes that names of rooms are tried in.
+_ROOM_PT = (15.0, 12.0, 10.0, 8.5)
 
 
 def viewport_px() -> tuple[int, int]:
@@ -57,7 +61,7 @@ def draw_sheet(
     _key(page, composed, lowest)
     _foot(page, scene, composed)
     _names(page, composed, box)
-    _north(page, scene, composed)
+    _north(page, scene, composed, picture, box)
     return page.pixels()
 
 
@@ -73,7 +77,8 @@ def _heading(page: Page, scene: Scene, plane: PlaneCoverage) -> None:
 def _headline(page: Page, coverage: Coverage, plane: PlaneCoverage) -> None:
     page.text(_COLUMN, 172.6, words.percent(plane.share), 38, font="serif")
     first, second = words.headline(plane.surface, plane.assured_share, len(coverage.units))
-    page.text(_COLUMN, 163.6, f"{first} {second}", 10.5, color=palette.SECOND_INK)
+    text, size = page.lettering.fit_size(f"{first} {second}", "sans", (10.5, 10, 9.5, 9), _RIGHT - _COLUMN)
+    page.text(_COLUMN, 163.6, text, size, color=palette.SECOND_INK)
     page.rule(_COLUMN, _RIGHT, 158.3, 1.1)
 
 
@@ -169,10 +174,11 @@ def _key(page: Page, composed: Composed, top: float) -> None:
         page.text(text_x, y, page.lettering.fit(text, "sans", 9.5, width), 9.5)
         y -= step
     if len(composed.drawn.ghosts):
-        page.areas([[_rectangle((left, y - 0.5, left + 8.0, y + 2.9))]], 4.0, edge="#8A949A", width_pt=0.8)
+        page.areas([[_rectangle((left, y - 0.5, left + 8.0, y + 2.9))]], 4.0, edge="#4A555C", width_pt=0.7)
         page.text(text_x, y, "cut away, outline only", 9.5)
         y -= step
-    gaps = [g for g in composed.plane.gaps if g.area_m2 >= 0.01 * composed.plane.area_m2][:3]
+    rows = int((y - 5.4 - 20.0) / 5.6)
+    gaps = [g for g in composed.plane.gaps if g.area_m2 >= 0.01 * composed.plane.area_m2][: max(min(rows, 4), 0)]
     if gaps:
         page.rule(_COLUMN, _RIGHT, y + 1.6, 0.5, palette.RULE)
         y -= 5.4
@@ -205,29 +211,30 @@ def _names(page: Page, composed: Composed, box: Box) -> None:
     def on_page(points: Floats) -> Floats:
         return np.asarray(placed.pixels(points)) * _MM_PER_PX + np.array(box[:2])
 
-    placer = Placer((VIEWPORT[0], VIEWPORT[1], VIEWPORT[2], VIEWPORT[3]))
-    tops = on_page(composed.tops) if len(composed.units) else np.zeros((0, 2))
-    feet = on_page(composed.feet) if len(composed.units) else np.zeros((0, 2))
+    placer = Placer(VIEWPORT)
+    n = len(composed.units)
+    tops = on_page(composed.tops) if n else np.zeros((0, 2))
+    feet = on_page(composed.feet) if n else np.zeros((0, 2))
     strokes = [(np.stack([a, b]), 1.0) for a, b in zip(tops, feet, strict=True)]
     strokes += [(on_page(line), 0.15) for line in composed.dashes]
+    placer.note_strokes(strokes)
     for figure in composed.figures:
         flat = on_page(figure.reshape(-1, 3))
         placer.take((*flat.min(axis=0), *flat.max(axis=0)))  # type: ignore[arg-type]
-    placer.note_strokes(strokes)
     factor = size_factor(tops)
     marks = []
     for unit, place in zip(composed.units, tops, strict=True):
-        ahead = unit.rotation[:, 0] * np.array([1, 1, 0])
-        towards = placed.view.project(ahead[None])[0]
-        marks.append(Mark(sort_of(unit), place, float(np.degrees(np.arctan2(towards[1], towards[0])))))
+        ahead = placed.view.project((unit.rotation[:, 0] * np.array([1, 1, 0]))[None])[0]
+        marks.append(Mark(sort_of(unit), place, float(np.degrees(np.arctan2(ahead[1], ahead[0])))))
         reach = 1.9 * factor
         placer.take((place[0] - reach, place[1] - reach, place[0] + reach, place[1] + reach))
     draw_marks(page, marks, factor)
-    size = 10.0 if len(tops) <= 25 else 8.5
+    size = 10.0 if n <= 25 else 8.5
     for unit, place in zip(composed.units, tops, strict=True):
         text = page.lettering.fit(clean(unit.name), "bold", size, 34)
         extent = page.lettering.extent(text, "bold", size)
-        found = placer.near(place, (extent.width, extent.height), (2.2 * factor + 0.5, 4.0, 6.5, 9.5), leader_from=5.0)
+        gaps = (2.2 * factor + 0.5, 4.0, 6.5, 9.5)
+        found = placer.near(place, (extent.width + 0.8, extent.height), gaps, leader_from=5.0)
         if found is None:
             continue
         x, y = found.centre
@@ -240,53 +247,112 @@ def _names(page: Page, composed: Composed, box: Box) -> None:
     _room_names(page, composed, placer, on_page)
 
 
-def _room_names(page: Page, composed: Composed, placer: Placer, on_page) -> None:  # type: ignore[no-untyped-def]
-    plane = composed.plane
-    pieces = mapped_area(plane, None) if False else []
-    del pieces
-    rooms = plane.surface.room_names
-    if len(rooms) < 2:
+def _room_names(page: Page, composed: Composed, placer: Placer, on_page: Callable[[Floats], Floats]) -> None:
+    """Names of rooms on their floors, clear of what stands there; one that has no room of its own is left out."""
+    surface = composed.plane.surface
+    if len(surface.room_names) < 2:
         return
-    level = map_level_m(plane)
-    surface = plane.surface
-    for index, name in enumerate(rooms):
-        mine = surface.room == index
-        if not mine.any():
+    level = map_level_m(composed.plane)
+    busy = _busy(composed, on_page)
+    sheets = dict(zip(surface.room_names, composed.floor_map.sheets, strict=False))
+    wanted: list[tuple[str, Any, Floats]] = []
+    largest: list[float] = []
+    for index, name in enumerate(surface.room_names):
+        rows, columns = np.nonzero(surface.room == index)
+        if not len(rows) or name not in sheets:
             continue
-        rows, columns = np.nonzero(mine)
         floor = np.broadcast_to(np.asarray(surface.floor_at(rows, columns)), rows.shape)
-        points = on_page(np.column_stack([surface.x[columns], surface.y[rows], floor + level]))
-        middle = points.mean(axis=0)
-        text = clean(name)
-        for size in (15, 12, 10):
-            extent = page.lettering.extent(text, "italic", size)
-            spread = points.max(axis=0) - points.min(axis=0)
-            if extent.width > 0.8 * spread[0] or extent.height > 0.8 * spread[1]:
-                continue
-            step = max(len(points) // 400, 1)
-            centres = points[::step]
-            costs = 0.04 * np.linalg.norm(centres - middle, axis=1)
-            chosen = placer.place((extent.width, extent.height), centres, costs, most=6.0)
-            if chosen is not None:
-                x, y = centres[chosen]
-                page.text(
-                    x - extent.width / 2, y - extent.height / 2 + extent.below, text, size, font="italic", z=21.0,
-                    halo_pt=2.6,
-                )  # fmt: skip
-                break
+        centres = on_page(np.column_stack([surface.x[columns], surface.y[rows], floor + level]))
+        centres = centres[:: max(len(centres) // 1500, 1)]
+        corners = on_page(sheets[name].triangles.reshape(-1, 3)).reshape(-1, 3, 2)
+        outline = shapely.union_all(shapely.polygons(corners)).buffer(0.6)
+        fitting = [size for size in _ROOM_PT if _within(page, clean(name), size, centres, outline).any()]
+        if fitting:
+            wanted.append((clean(name), outline, centres))
+            largest.append(fitting[0])
+    if not wanted:
+        return
+    # One size for all, so that a size says nothing about a room.
+    common = float(np.quantile(largest, 0.2, method="lower"))
+    for text, outline, centres in wanted:
+        fits = _within(page, text, common, centres, outline)
+        extent = page.lettering.extent(text, "italic", common)
+        costs = 0.02 * np.linalg.norm(centres - centres.mean(axis=0), axis=1)
+        costs += 8.0 * _cover(busy, centres, (extent.width + 1.5, extent.height + 1.0))
+        places = centres[fits]
+        chosen = placer.place((extent.width + 1.0, extent.height), places, costs[fits], most=7.0)
+        if chosen is not None:
+            x, y = places[chosen]
+            page.text(
+                x - extent.width / 2, y - extent.height / 2 + extent.below, text, common, font="italic", z=21.0,
+                halo_pt=2.6,
+            )  # fmt: skip
 
 
-def _north(page: Page, scene: Scene, composed: Composed) -> None:
-    """A needle lying on the floor, in the upper right corner of the picture's frame."""
+def _within(page: Page, text: str, size: float, centres: Floats, outline: Any) -> NDArray[np.bool_]:
+    """Which places (n, 2) hold a name within an outline on the page."""
+    extent = page.lettering.extent(text, "italic", size)
+    corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [extent.width / 2, extent.above / 2]
+    points = centres[:, None] + corners
+    found: NDArray[np.bool_] = shapely.contains_xy(outline, points[..., 0], points[..., 1]).all(axis=1)
+    return found
+
+
+#: Pixels a mm of the raster that says where something stands.
+_BUSY_PER_MM = 2.0
+
+
+def _busy(composed: Composed, on_page: Callable[[Floats], Floats]) -> Floats:
+    """Summed-area table of where, on the page, something other than floor and map is drawn."""
+    width, height = (round(v * _BUSY_PER_MM) for v in _SIZE_MM)
+    image = Image.new("L", (width, height), 0)
+    draw = ImageDraw.Draw(image)
+    standing = [b.triangles for role, b in composed.drawn.bodies.items() if role != "slab"]
+    if standing:
+        triangles = np.concatenate(standing)
+        flat = on_page(triangles.reshape(-1, 3)).reshape(-1, 6) * _BUSY_PER_MM
+        for corners in flat.tolist():
+            draw.polygon(corners, fill=1)
+    filled = np.asarray(image, np.float64)
+    return np.pad(filled.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
+
+
+def _cover(busy: Floats, centres: Floats, size: tuple[float, float]) -> Floats:
+    """Share (n,) of boxes about centres (n, 2) in mm that is busy."""
+    half = np.array(size) / 2
+    low = np.clip(np.round((centres - half) * _BUSY_PER_MM).astype(int), 0, np.array(busy.shape)[::-1] - 1)
+    high = np.clip(np.round((centres + half) * _BUSY_PER_MM).astype(int), 0, np.array(busy.shape)[::-1] - 1)
+    x0, y0, x1, y1 = low[:, 0], low[:, 1], high[:, 0], high[:, 1]
+    total = busy[y1, x1] - busy[y0, x1] - busy[y1, x0] + busy[y0, x0]
+    return np.asarray(total / np.maximum((x1 - x0) * (y1 - y0), 1))
+
+
+def _north(page: Page, scene: Scene, composed: Composed, picture: NDArray[np.uint8], box: Box) -> None:
+    """A needle lying on the floor, in the emptiest corner of the picture's frame."""
     angle = np.radians(scene.north_deg)
     view = composed.placed.view
     north = view.project(np.array([[np.cos(angle), np.sin(angle), 0.0]]))[0]
     across = view.project(np.array([[-np.sin(angle), np.cos(angle), 0.0]]))[0]
-    centre = np.array([VIEWPORT[2] - 11.0, VIEWPORT[3] + 12.0])
-    tip, tail = centre + 6.0 * north, centre - 4.0 * north
-    left, right, waist = tail + 2.0 * across, tail - 2.0 * across, centre - 2.4 * north
+    reach = 11.0
+    corners = [(box[2] - reach, box[1] + reach), (box[0] + reach + 4, box[1] + reach), (box[2] - reach, box[3] - reach)]
+    corners.append((box[0] + reach + 4, box[3] - reach))
+    filled = [_filled(picture, box, c, reach) for c in corners]
+    if min(filled) > 0.02:
+        corners, filled = [(box[2] - reach, box[3] + 14.0)], [0.0]
+    centre = np.array(corners[int(np.argmin(filled))])
+    tip, tail = centre + 6.5 * north, centre - 4.0 * north
+    left, right, waist = tail + 2.2 * across, tail - 2.2 * across, centre - 2.2 * north
     page.areas([[np.array([tip, left, waist])]], 5.0, face=palette.INK, edge=palette.INK, width_pt=0.6)
     page.areas([[np.array([tip, right, waist])]], 5.0, face=palette.PAPER, edge=palette.INK, width_pt=0.6)
     extent = page.lettering.extent("N", "serif", 12)
-    at = tip + 3.0 * north / max(float(np.linalg.norm(north)), 1e-9)
+    at = tip + 2.8 * north / max(float(np.linalg.norm(north)), 1e-9)
     page.text(at[0], at[1] - extent.above / 2, "N", 12, font="serif", ha="center")
+
+
+def _filled(picture: NDArray[np.uint8], box: Box, centre: tuple[float, float], reach: float) -> float:
+    """Share of a square about a place on the page (mm) that is not white."""
+    height = len(picture)
+    x0, x1 = (round((centre[0] + d - box[0]) / _MM_PER_PX) for d in (-reach, reach))
+    y0, y1 = (height - round((centre[1] + d - box[1]) / _MM_PER_PX) for d in (reach, -reach))
+    part = picture[max(y0, 0) : max(y1, 0), max(x0, 0) : max(x1, 0)]
+    return float((part.min(axis=-1) < 245).mean()) if part.size else 1.0

@@ -39,8 +39,9 @@ def wall_bodies(pieces: Sequence[UprightPiece], cap_m: float) -> tuple[Body, Bod
         lid = _less(strip, above)
         if not lid.is_empty:
             if round(top / _GRAIN_M) in tops:
-                caps.append(level(lid, top + 0.002, outlined=False))
-                caps.append(Body(sides(lid.buffer(0.004, join_style="mitre"), top - cap_m, top + 0.002).triangles, NOTHING.edges))
+                proud = lid.buffer(0.003, join_style="mitre")
+                caps.append(level(proud, top + 0.002, outlined=False))
+                caps.append(Body(sides(proud, top - cap_m, top + 0.002).triangles, NOTHING.edges))
             else:
                 walls.append(level(lid, top))
         gap = k + 1 < len(bands) and bands[k + 1][0] > top

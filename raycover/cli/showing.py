@@ -1,0 +1,148 @@
+"""`raycover models show`: a unit's sheet as a picture and its reach as a table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import raycover
+from raycover.catalogue import Catalogue, unknown_name
+from raycover.cli.listing import catalogue_for, entry_json
+from raycover.cli.printing import data, talk
+from raycover.cli.tables import table
+from raycover.errors import InputError, Position, Problem
+from raycover.exchange import data_sheet
+from raycover.exchange.data_sheet import Refused
+from raycover.exchange.entry_notes import notes
+from raycover.reach import DESK, Outline, UnitReach, is_sector, unit_reach
+from raycover.scene.devices import DetectorModel
+from raycover.unit_words import facts, size_words, sources
+
+CAUTION = "A prediction, not a site test: walk-test before hand-over. Makers' instructions come before this tool."
+
+
+def show(
+    name: str, output: Path | None, mounting: list[str], scene_folder: Path | None, *, drawing: bool, as_json: bool
+) -> None:
+    """Draw an entry of the catalogue and print its table. Raises InputError."""
+    heights = _heights(mounting)
+    catalogue: Catalogue = catalogue_for(scene_folder)
+    if name not in catalogue.detectors:
+        raise InputError([unknown_name("detector", name, catalogue.detectors, Position("NAME"))])
+    model = catalogue.detectors[name]
+    unit = unit_reach(model, heights[0] if heights else None, heights[1:])
+    target = output if output is not None else None if as_json else Path(f"{name}.png")
+    if not drawing:
+        target = None
+    if target is not None:
+        draw(unit, target)
+    if as_json:
+        from raycover.exchange.summary import stamp
+
+        data({**stamp(), **unit_json(unit), "file": str(catalogue.origins["detector", name]), "picture": _text(target)})
+        return
+    print_unit(unit)
+    if target is not None:
+        talk(f"Drawn {target}, mounted at {unit.mounting:g} m.")
+
+
+def _text(path: Path | None) -> str | None:
+    return None if path is None else str(path)
+
+
+def _heights(given: list[str]) -> list[float]:
+    problems, heights = [], []
+    for number, text in enumerate(given, 1):
+        try:
+            heights.append(data_sheet.mounting(text))
+        except Refused as refused:
+            problems.append(option_problem("--mounting", text, refused, number))
+    if problems:
+        raise InputError(problems)
+    return heights
+
+
+def option_problem(option: str, text: str, refused: Refused, number: int = 1) -> Problem:
+    """What is wrong with an option's value, with a caret into it; `number` counts repeated options."""
+    return Problem(refused.code, refused.message, Position(option, number, refused.column + 1, text), refused.help)
+
+
+def draw(unit: UnitReach, path: Path) -> None:
+    """Draw the sheet; its folder is made where missing. Raises InputError where it cannot be written."""
+    from raycover.draw.unit_sheet import draw_unit_sheet
+
+    if path.suffix.lower() != ".png":
+        raise InputError(
+            [Problem("wrong-ending", "the drawing is a PNG", Position(str(path)), f"write -o {path.name}.png")]
+        )
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        draw_unit_sheet(unit, path, notes=tuple(notes(unit.model)), version=raycover.__version__)
+    except OSError as error:
+        why = f"cannot write: {error.strerror or error}"
+        raise InputError([Problem("cannot-write", why, Position(str(path)), "choose another place with -o")]) from error
+
+
+def print_unit(unit: UnitReach) -> None:
+    """Facts, reach by mounting height, sources and notes, on stdout."""
+    model, sector = unit.model, is_sector(unit.model)
+    print(f"{model.name}: {model.title}")
+    if model.description:
+        print(model.description)
+    for label, value in facts(model):
+        print(f"{label:<16} {value}")
+    size = "reach of the sector" if sector else "Ø diameter, or length × width"
+    rows = []
+    for row in unit.rows:
+        trust = (
+            "outside its mounting range"
+            if row.outside_range
+            else "outside the declared heights"
+            if row.extrapolated
+            else ""
+        )
+        cells = (size_words(limit, sector=sector) for limit in (row.floor, row.desk))
+        rows.append([f"{row.mounting:g}", row.motion, *cells, trust])
+    print()
+    table(
+        ["mounting, m", "motion", "on the floor, m", f"at {DESK:g} m, m", "note"],
+        rows,
+        title=f"Reach in the open at 20 °C ({size}; – not seen)",
+        right=(0, 2, 3),
+    )
+    print()
+    print("Sources")
+    for source in sources(model):
+        print(f"  {source}")
+    for note in notes(model):
+        print(f"  note: {note}")
+    print(CAUTION)
+
+
+def unit_json(unit: UnitReach) -> dict[str, Any]:
+    """An entry with its reach by mounting height."""
+    model: DetectorModel = unit.model
+    return {
+        "detector": entry_json(model),
+        "mounting_m": unit.mounting,
+        "reach": [
+            {
+                "mounting_m": row.mounting,
+                "motion": row.motion,
+                "floor": _outline_json(row.floor),
+                "desk": _outline_json(row.desk),
+                "outside_declared_heights": row.extrapolated,
+                "outside_mounting_range": row.outside_range,
+            }
+            for row in unit.rows
+        ],
+        "desk_m": DESK,
+        "notes": notes(model),
+        "caution": CAUTION,
+    }
+
+
+def _outline_json(limit: Outline) -> dict[str, float] | None:
+    if limit.reach <= 0:
+        return None
+    return {"length_m": round(limit.length, 4), "width_m": round(limit.width, 4), "reach_m": round(limit.reach, 4)}
