@@ -73,8 +73,9 @@ def make_lobe(
     rib_every_deg: float = 15.0,
     below_m: float = np.inf,
 ) -> Lobe:
-    """The lobe of a unit among what `rays` holds, or in the open where `rays` is None; only what lies below z = `below_m`.
+    """The lobe of a unit among what `rays` holds, or in the open where `rays` is None.
 
+    Only what lies below z = `below_m` is kept: a ceiling that a picture leaves out, say.
     The grid is regular in the unit's own frame: rings from the axis to the lens edge (infrared) or to
     straight back (microwave), azimuths with every corner and mask edge kept.
     """
@@ -209,13 +210,14 @@ def _weakened_m(segments: Segments, reach: Floats, rays: RayScene, frequency_ghz
     max(s_k, x_k) over all k, since s_k falls and x_k rises.
     """
     least = reach.copy()
-    ray, distance, loss, _ = rays._lossy_crossings(segments, frequency_ghz, losses)
+    ray, distance, loss, part = rays._lossy_crossings(segments, frequency_ghz, losses)
     if not len(ray):
         return least
     order = np.lexsort((distance, ray))
     ray, distance, loss = ray[order], distance[order], np.minimum(loss[order], _ENOUGH_DB)
-    # Crossings within the tolerance of the one before count once, the lossier wins.
-    new = np.concatenate([[True], (np.diff(ray) != 0) | (np.diff(distance) > TOLERANCE)])
+    # Crossings within the tolerance of the one before, or of the same flat part, count once: the lossier wins.
+    apart = (np.diff(distance) > TOLERANCE) & (np.diff(part[order]) != 0)
+    new = np.concatenate([[True], (np.diff(ray) != 0) | apart])
     starts = np.flatnonzero(new)
     ray, distance, loss = ray[starts], distance[starts], np.maximum.reduceat(loss, starts)
     begins = np.concatenate([[True], np.diff(ray) != 0])

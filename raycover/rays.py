@@ -79,6 +79,7 @@ class RayScene:
         self._materials = list(dict.fromkeys(building.boxes.materials))
         number = {material: i for i, material in enumerate(self._materials)}
         self._material_of = np.array([number[m] for m in building.boxes.materials], np.int32)
+        self._hung: dict[tuple[float, float, float], list[tuple[Floats, float]]] = {}
         self._tracers: dict[tuple[str, float | None], Tracer] = {}
         self._parts: dict[tuple[str, float | None], Ints] = {}
         self._lock = threading.Lock()
@@ -95,7 +96,10 @@ class RayScene:
         A position within the tolerance of a face hangs on it: its segments start on their targets' side.
         """
         shift: Single | None = None
-        for normal, distance in self._hung_on(position):
+        place = (float(position[0]), float(position[1]), float(position[2]))
+        if (planes := self._hung.get(place)) is None:
+            planes = self._hung[place] = self._hung_on(position)
+        for normal, distance in planes:
             side = np.where(directions @ normal.astype(np.float32) < -distance, -TOLERANCE, TOLERANCE)
             moved = ((side - distance)[:, None] * normal).astype(np.float32)
             shift = moved if shift is None else shift + moved
@@ -124,14 +128,19 @@ class RayScene:
             if sheet.polygon.distance(flat) <= TOLERANCE:
                 found.append((normals[index], float(distances[index])))
         boxes = self.building.boxes
-        if len(boxes):
-            local = _turned((position - boxes.centre), boxes.turn_rad)
-            beyond = np.abs(local) - boxes.size / 2
-            for box in np.flatnonzero(np.abs(beyond.max(axis=1)) <= TOLERANCE).tolist():
-                for axis in np.flatnonzero(np.abs(beyond[box]) <= TOLERANCE).tolist():
-                    outward = np.eye(3)[axis] * np.sign(local[box, axis])
-                    normal = _turned(outward[None], -boxes.turn_rad[box : box + 1])[0]
-                    found.append((normal, float(beyond[box, axis])))
+        low, high = self._box_extents
+        chosen = np.flatnonzero((low[2] <= position[2]) & (position[2] <= high[2]))
+        for axis in (0, 1):
+            there = (low[axis, chosen] <= position[axis]) & (position[axis] <= high[axis, chosen])
+            chosen = chosen[there]
+        if len(chosen):
+            local = _turned(position - boxes.centre[chosen], boxes.turn_rad[chosen])
+            beyond = np.abs(local) - boxes.size[chosen] / 2
+            on = (np.abs(beyond) <= TOLERANCE) & (beyond.max(axis=1, keepdims=True) <= TOLERANCE)
+            for row, axis in np.argwhere(on).tolist():
+                outward = np.eye(3)[[axis]] * np.sign(local[row, axis])
+                normal = _turned(outward, -boxes.turn_rad[chosen[[row]]])[0]
+                found.append((normal, float(beyond[row, axis])))
         distinct: list[tuple[Floats, float]] = []
         for normal, distance in found:
             if all(abs(float(normal @ other)) < 0.99 for other, _ in distinct):
@@ -139,10 +148,21 @@ class RayScene:
         return distinct
 
     @cached_property
+    def _box_extents(self) -> tuple[Floats, Floats]:
+        """Lowest and highest coordinates (3, n) of the boxes, a tolerance wide of them."""
+        boxes = self.building.boxes
+        plan = boxes.footprints()
+        up = boxes.size[:, 2] / 2
+        low = np.vstack([plan.min(axis=1).T, boxes.centre[:, 2] - up])
+        high = np.vstack([plan.max(axis=1).T, boxes.centre[:, 2] + up])
+        return low - TOLERANCE, high + TOLERANCE
+
+    @cached_property
     def _sheet_planes(self) -> tuple[Floats, Floats]:
         """Unit normals (n, 3) and offsets (n,) of the sheets' planes."""
         frames = [sheet.frame for sheet in self.building.sheets]
-        normals = np.array([frame.normal for frame in frames]).reshape(-1, 3)
+        along, up = (np.array([getattr(f, axis) for f in frames]).reshape(-1, 3) for axis in ("u", "v"))
+        normals = np.cross(along, up)
         origins = np.array([frame.origin for frame in frames]).reshape(-1, 3)
         return normals, np.einsum("ij,ij->i", normals, origins)
 

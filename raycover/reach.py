@@ -181,7 +181,8 @@ def unit_reach(model: DetectorModel, mounting: float | None = None, heights: Seq
     behind = model.reach_behind if model.reach_behind is not None else 0.0
     slant = max(f.largest_slant for f in footprints)
     top = mounting + (behind * slant if model.kind == "microwave" else 0.0)
-    widest = 1.12 * max(max(o.reach for o in floor.values()), max(o.reach for o in desk.values()), 1.0)
+    # beyond the limits far enough for a margin around them on paper
+    widest = 1.15 * max(o.reach for o in (*floor.values(), *desk.values())) + 0.7 * max(top, 1.75)
     x = np.linspace(-widest, widest, 1001)
     z = np.linspace(0.0, max(top, mounting + 0.3), 401)
     flat = np.zeros((z.size, x.size))

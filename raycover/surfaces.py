@@ -284,11 +284,16 @@ def _refuse_storeys(scene: Scene, rooms: Sequence[RoomShape]) -> None:
     problems = []
     for index, room in enumerate(rooms):
         for other in tree.query(room.polygon):
-            if other < index and room.polygon.intersection(rooms[other].polygon).area > 1e-4:
+            if other >= index:
+                continue
+            shared = room.polygon.intersection(rooms[other].polygon)
+            # A strip of a millimetre comes of coordinates written to the millimetre.
+            if shapely.buffer(shared, -1e-3).area > 1e-4:
                 problems.append(
                     Problem(
                         "storeys-not-mapped",
-                        f'"{room.name}" lies above or below "{rooms[other].name}": maps of several storeys are not built yet',
+                        f'"{room.name}" lies above or below "{rooms[other].name}": '
+                        "maps of several storeys are not built yet",
                         scene.position("rooms", index),
                         "keep one storey a scene; probe works across storeys",
                     )

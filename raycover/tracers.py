@@ -76,7 +76,8 @@ class EmbreeTracer:
     def first(self, origins: Single, directions: Single, lengths: Single) -> tuple[Ints, Single]:
         if not len(origins):
             return np.zeros(0, np.int32), np.zeros(0, np.float32)
-        hit = self._run(origins, directions, lengths, "INTERSECT", True)
+        # Embree writes the distances over the lengths it was given.
+        hit = self._run(origins, directions, np.array(lengths, np.float32), "INTERSECT", True)
         return hit["primID"], hit["tfar"]
 
     def crossings(

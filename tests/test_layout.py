@@ -15,7 +15,6 @@ PACKAGE = ROOT / "raycover"
 #: Libraries that only some places may know, so that another could take their part.
 HOMES = {
     "pyvista": ("draw/view3d/",),
-    "vtk": ("draw/view3d/",),
     "vtkmodules": ("draw/view3d/", "exchange/image_data.py"),
     "embreex": ("tracers.py",),
     "trimesh": ("tracers.py",),

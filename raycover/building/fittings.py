@@ -78,8 +78,8 @@ def add_racking(scene: Scene, index: int, rack: Racking, floor_at: FloorAt, into
         corners = np.array([[0, offset], [length, offset], [length, offset + rack.depth], [0, offset + rack.depth]])
         top = bottom + rack.levels * rack.level_pitch
         into.racks.append(RackMark(rack.name, placing.points(corners), rack.bays, bottom, top, rack.goods))
-    deep = rows[-1][0] + rack.depth
-    into.envelopes.append(_envelope(rack, index, placing, (length, deep, rack.levels * rack.level_pitch), bottom, metal))
+    whole = (length, rows[-1][0] + rack.depth, rack.levels * rack.level_pitch)
+    into.envelopes.append(_envelope(rack, index, placing, whole, bottom, metal))
 
 
 def _envelope(

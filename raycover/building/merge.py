@@ -83,7 +83,8 @@ def _openings_disagree(scene: Scene, hole: Hole, earlier: Hole) -> Problem:
 
 
 def _disagree(scene: Scene, face: Face, earlier: Face, shared: float) -> Problem:
-    assert face.construction is not None and earlier.construction is not None
+    assert face.construction is not None
+    assert earlier.construction is not None
     place = scene.position(*earlier.loc)
     movable = {face.loc[0], earlier.loc[0]} & {"desks", "cubicles"}
     help_ = "give both the same construction, or write none for one of them"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -98,7 +99,7 @@ def add_partition(
         segment = int(np.clip(np.searchsorted(reached, opening.at + _SLACK, side="right") - 1, 0, len(lengths) - 1))
         entry = (("partitions", index, "openings", k), f"{partition.name}/opening {k}", opening)
         by_segment.setdefault(segment, []).append((*entry, opening.at - reached[segment]))
-    for segment, (start, end) in enumerate(zip(line[:-1], line[1:], strict=True)):
+    for segment, (start, end) in enumerate(pairwise(line)):
         length = float(lengths[segment])
         name = partition.name if len(lengths) == 1 else f"{partition.name}/part {segment}"
         face = Face(

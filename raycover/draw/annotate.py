@@ -24,6 +24,8 @@ from raycover.surfaces import Surface
 Floats = NDArray[np.float64]
 _DISC = 1.75
 _LEADER_PT = 0.5
+#: With more detectors or rooms than this, their words stand where they belong or are left out.
+_CROWD = 100
 #: Longest detector tag and object name on the plan, mm.
 _LONGEST_TAG, _LONGEST_NAME = 24.0, 34.0
 
@@ -45,7 +47,9 @@ class Annotator:
         """One line whose box is centred at a point."""
         extent = self.page.lettering.extent(text, font, size_pt)
         y = centre[1] - extent.height / 2 + extent.below
-        self.page.text(centre[0], y, text, size_pt, font=font, color=color, ha="center", z=z, halo_pt=halo_pt, halo=halo)
+        self.page.text(
+            centre[0], y, text, size_pt, font=font, color=color, ha="center", z=z, halo_pt=halo_pt, halo=halo
+        )
 
     def _leader(self, start: Any, end: Any, color: str = palette.INK) -> None:
         self.page.lines([[start, end]], palette.PAPER, 1.5, 14.0, alpha=0.8)
@@ -84,18 +88,22 @@ class Annotator:
         self.page.discs([centre], _DISC, 17.0, face=palette.PAPER, edge=palette.INK, width_pt=0.35)
         size = 7.0 if len(name) == 1 else 6.0
         extent = self.page.lettering.extent(name, "bold", size)
-        self.page.text(float(centre[0]), float(centre[1]) - 0.39 * extent.above, name, size, font="bold", ha="center", z=17.1)
+        y = float(centre[1]) - 0.39 * extent.above
+        self.page.text(float(centre[0]), y, name, size, font="bold", ha="center", z=17.1)
 
     def tags(self, units: Sequence[Unit], centres: Floats, factor: float) -> int:
         """A tag beside each detector's mark; how many found no place."""
         size_pt = 7.0 if factor > 0.7 else 6.0
         ring = (glyphs.RING + glyphs.COLLAR) * factor
         n_left_out = 0
+        crowded = len(units) > _CROWD
         for unit, centre in zip(units, centres, strict=True):
             tag = self.page.lettering.fit(clean(unit.name), "bold", size_pt, _LONGEST_TAG)
             box = self._size(tag, "bold", size_pt)
-            gaps = [ring + g for g in (0.1, 0.9, 2.4, 4.5, 7.0)]
-            placed = self.placer.near(centre, box, gaps, leader_from=ring + 2.0)
+            # In a crowd leaders would be a thicket: a tag stands by its mark there or not at all.
+            gaps = [ring + g for g in ((0.1, 0.9) if crowded else (0.1, 0.9, 2.4, 4.5, 7.0))]
+            most = 20.0 if crowded else np.inf
+            placed = self.placer.near(centre, box, gaps, leader_from=ring + 2.0, most=most)
             if placed is None:
                 n_left_out += 1
                 continue
@@ -106,17 +114,29 @@ class Annotator:
             self._write(placed.centre, tag, "bold", size_pt, palette.ACCENT, 22.0, 2.0)
         return n_left_out
 
-    def room_names(self, outlines: Sequence[Any], names: Sequence[str], areas: Sequence[float]) -> None:
-        """Names in italics with the area below, largest rooms first; on a leader where a room is too small."""
-        for index in sorted(range(len(names)), key=lambda k: -outlines[k].area):
-            self._room_name(outlines[index], clean(names[index]), f"{words.area(areas[index])} m²")
+    def room_names(self, outlines: Sequence[Any], names: Sequence[str], areas: Sequence[float]) -> int:
+        """Names in italics with the area below, largest rooms first; on a leader where a room is too small.
 
-    def _room_name(self, outline: Any, name: str, area: str) -> None:
-        shape = shapely.transform(outline, self.projection.to_paper)
-        frame = shapely.box(*self.projection.frame)
-        shape = shape.intersection(frame) if not frame.contains(shape) else shape
+        Returns how many found no place.
+        """
+        n_left_out = 0
+        for index in sorted(range(len(names)), key=lambda k: -outlines[k].area):
+            name, area = clean(names[index]), f"{words.area(areas[index])} m²"
+            done = self._room_name(outlines[index], name, area)
+            if not done and len(names) <= _CROWD:
+                done = self._room_name_outside(outlines[index], name)
+            n_left_out += not done
+        return n_left_out
+
+    def _on_paper(self, outline: Any) -> Any:
+        """A room's outline (shapely, m) in mm, as far as the frame shows it."""
+        shape, frame = shapely.transform(outline, self.projection.to_paper), shapely.box(*self.projection.frame)
+        return shape if frame.contains(shape) else shape.intersection(frame)
+
+    def _room_name(self, outline: Any, name: str, area: str) -> bool:
+        shape = self._on_paper(outline)
         if shape.is_empty or shape.area < 1.0:
-            return
+            return False
         middle = shape.centroid if shape.contains(shape.centroid) else shapely.point_on_surface(shape)
         x0, y0, x1, y1 = shape.bounds
         step = max(1.0, np.sqrt((x1 - x0) * (y1 - y0) / 4000))
@@ -143,8 +163,8 @@ class Annotator:
                     top -= pitch
                 if noted:
                     self._name((x, top - 0.3 - note_height / 2), area, "sans", 6.0, dark=dark)
-                return
-        self._room_name_outside(name, shape, np.array([middle.x, middle.y]))
+                return True
+        return False
 
     def _settings(self, name: str, width: float) -> list[tuple[list[str], float, float]]:
         """Ways to set a room's name (lines, size, dearest place), best first; none where even two lines won't do."""
@@ -174,8 +194,13 @@ class Annotator:
         halo = palette.hex_of(palette.class_rgb(palette.NOT_SEEN)) if dark else palette.PAPER
         self._write(centre, text, font, size_pt, colour, 15.0 if small else 15.1, 1.8 if small else 2.2, halo)
 
-    def _room_name_outside(self, name: str, shape: Any, middle: Floats) -> None:
+    def _room_name_outside(self, outline: Any, name: str) -> bool:
         """A name beside its room on a leader that ends at a clear spot in it."""
+        shape = self._on_paper(outline)
+        if shape.is_empty:
+            return False
+        inner = shapely.point_on_surface(shape)
+        middle = np.array([inner.x, inner.y])
         x0, y0, x1, y1 = shape.bounds
         shares = np.array([[0.5, 0.5], [0.5, 0.25], [0.5, 0.75], [0.25, 0.5], [0.75, 0.5], [0.3, 0.3], [0.7, 0.7]])
         spots = np.concatenate([[middle], np.array([x0, y0]) + shares * [x1 - x0, y1 - y0]])
@@ -187,10 +212,12 @@ class Annotator:
             spot, self._size(text, "italic", 8.5), (2.0, 4.0, 7.0, 11.0), leader_from=0.0, most=14.0,
             around=(min(x1 - x0, 20.0), min(y1 - y0, 20.0)),
         )  # fmt: skip
-        if placed is not None and placed.leader is not None:
-            self._leader(placed.leader, spot)
-            self.page.discs([spot], 0.35, 14.2, face=palette.INK, edge=palette.PAPER, width_pt=0.3)
-            self._write(placed.centre, text, "italic", 8.5, palette.INK, 15.0, 2.2)
+        if placed is None or placed.leader is None:
+            return False
+        self._leader(placed.leader, spot)
+        self.page.discs([spot], 0.35, 14.2, face=palette.INK, edge=palette.PAPER, width_pt=0.3)
+        self._write(placed.centre, text, "italic", 8.5, palette.INK, 15.0, 2.2)
+        return True
 
     def rack_names(self, building: Building) -> None:
         """Each rack's name once, near its beginning, inside its row."""
@@ -247,7 +274,8 @@ class Annotator:
             out = -inward(mark, building)
             middle = self.projection.to_paper((start + end) / 2)
             reach = abs(out) @ (np.array(size) / 2)
-            centres = [middle + out * (reach + g + mark.wall_thickness / 2 * self.projection.mm_per_m) for g in (0.8, 1.6)]
+            reach += mark.wall_thickness / 2 * self.projection.mm_per_m
+            centres = [middle + out * (reach + gap) for gap in (0.8, 1.6)]
             index = self.placer.place(size, centres, [0.0, 1.0], most=6.0)
             if index is not None:
                 x, y = centres[index]

@@ -41,7 +41,7 @@ def traces(building: Building, sheets: Sequence[Sheet]) -> list[Trace]:
         normal = sheet.frame.normal
         if abs(float(normal[2])) > 1 - 1e-9:
             continue
-        corners = sheet.frame.to_space(shapely.get_coordinates(sheet.polygon))
+        corners: Floats = np.asarray(sheet.frame.to_space(shapely.get_coordinates(sheet.polygon)), np.float64)
         cut = _floor_of(building, corners) + CUT_HEIGHT
         low, high = float(corners[:, 2].min()), float(corners[:, 2].max())
         if low < cut < high:

@@ -47,7 +47,9 @@ def inward(mark: OpeningMark, building: Building) -> Floats:
 
 
 def draw_openings(drawing: Drawing, building: Building) -> None:
-    leaves, swings, shut, faces, dashed = [], [], [], [], []
+    leaves: list[Floats] = []
+    swings: list[Floats] = []
+    shut, faces, dashed = [], [], []
     for mark in distinct(building.openings):
         start, end = np.array(mark.start), np.array(mark.end)
         width = float(np.linalg.norm(end - start))

@@ -50,7 +50,7 @@ def _edge(unit: Unit, footprint: Footprint, cos: Floats, sin: Floats, drop: floa
     if unit.kind == "microwave" and unit.tilt_deg == 0:
         flat = np.sqrt(np.maximum(slant**2 - drop**2, 0.0)) * (radius > 0)
         local = np.stack([flat * cos, flat * sin, np.full_like(flat, -drop)], axis=1)
-        return (local @ unit.rotation.T)[:, :2]
+        return np.asarray((local @ unit.rotation.T)[:, :2], np.float64)
     direction = np.stack([radius * cos, radius * sin, np.full_like(radius, -footprint.drop)], axis=1) @ unit.rotation.T
     length = np.linalg.norm(direction, axis=1)
     down = -direction[:, 2] / length
@@ -59,13 +59,13 @@ def _edge(unit: Unit, footprint: Footprint, cos: Floats, sin: Floats, drop: floa
     if unit.tilt_deg != 0 or unit.kind == "microwave":
         # A tilted unit may look at the horizon: its slant range is where it ends.
         distance = np.minimum(distance, np.maximum(slant, drop))
-    return (direction / length[:, None] * distance[:, None])[:, :2]
+    return np.asarray((direction / length[:, None] * distance[:, None])[:, :2], np.float64)
 
 
 def within(points: Floats, limits: Any) -> list[Floats]:
     """The parts (n, 2) of an outline that lie within a polygon."""
     inside = shapely.intersection(shapely.LineString(points), limits)
-    parts = [p for p in shapely.get_parts(inside) if p.geom_type == "LineString" and not p.is_empty]
+    parts = _lines_in(inside)
     merged = shapely.line_merge(shapely.MultiLineString(parts)) if parts else shapely.MultiLineString()
     return [np.asarray(p.coords) for p in shapely.get_parts(merged) if len(p.coords) > 1]
 
@@ -83,8 +83,12 @@ def without_doubles(lines: list[Floats], tolerance: float = 0.12) -> list[Floats
             long_ones = [p for p in shapely.get_parts(shared) if p.length > 10 * tolerance]
             if long_ones:
                 shape = shapely.difference(shape, shapely.buffer(shapely.union_all(long_ones), tolerance / 4))
-        kept += [np.asarray(p.coords) for p in shapely.get_parts(shape) if p.geom_type == "LineString" and not p.is_empty]
+        kept += [np.asarray(p.coords) for p in _lines_in(shape)]
     return kept
+
+
+def _lines_in(shape: Any) -> list[Any]:
+    return [p for p in shapely.get_parts(shape) if p.geom_type == "LineString" and not p.is_empty]
 
 
 def is_long(unit: Unit) -> bool:

@@ -91,10 +91,12 @@ def draw_marks(page: Page, marks: list[Mark], factor: float = 1.0) -> None:
             else:
                 small.append(c)
             spread = 40 if mark.sort == "microwave long" else 62
-            waves += [arc(c, 0.88 * f, mark.azimuth_deg + side - spread, mark.azimuth_deg + side + spread, 16) for side in (0, 180)]
+            for side in (mark.azimuth_deg, mark.azimuth_deg + 180):
+                waves.append(arc(c, 0.88 * f, side - spread, side + spread, 16))
     page.lines(ticks, palette.PAPER, 2.4 * f, _Z - 0.1, cap="projecting")
     page.lines(ticks, palette.ACCENT, 1.2 * f, _Z + 0.1)
-    page.discs([m.centre for m in marks], ring - 0.16 * f, _Z + 0.2, face=palette.PAPER, edge=palette.ACCENT, width_pt=0.9 * f)
+    rings = [m.centre for m in marks]
+    page.discs(rings, ring - 0.16 * f, _Z + 0.2, face=palette.PAPER, edge=palette.ACCENT, width_pt=0.9 * f)
     page.discs(dots, 0.47 * f, _Z + 0.3, face=palette.ACCENT)
     page.discs(small, 0.3 * f, _Z + 0.3, face=palette.ACCENT)
     page.lines(bars, palette.ACCENT, 1.7 * f, _Z + 0.3)

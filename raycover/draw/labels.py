@@ -73,8 +73,9 @@ class Placer:
 
     def free(self, boxes: Floats) -> NDArray[np.bool_]:
         """Which boxes (n, 4) lie in the frame and off everything taken."""
-        x0, y0, x1, y1 = self.frame
-        clear = (boxes[:, 0] >= x0 + 0.5) & (boxes[:, 1] >= y0 + 0.5) & (boxes[:, 2] <= x1 - 0.5) & (boxes[:, 3] <= y1 - 0.5)
+        frame = np.array(self.frame)
+        inside = np.concatenate([boxes[:, :2] >= frame[:2] + 0.5, boxes[:, 2:] <= frame[2:] - 0.5], axis=1)
+        clear: NDArray[np.bool_] = np.asarray(np.all(inside, axis=1), bool).reshape(-1)
         if self._taken and clear.any():
             taken = np.array(self._taken)
             some = boxes[clear]
@@ -104,7 +105,7 @@ class Placer:
         best = int(cost.argmin())
         if not cost[best] <= most or not np.isfinite(cost[best]):
             return None
-        self.take(tuple(boxes[best]))  # type: ignore[arg-type]
+        self.take(tuple(boxes[best]))
         return best
 
     def near(
@@ -131,10 +132,13 @@ class Placer:
         if index is None:
             return None
         centre = np.concatenate(centres)[index]
-        return Placed((float(centre[0]), float(centre[1])), self._leader(centre, size, point, reach[index] >= leader_from))
+        leader = self._leader(centre, size, point, wanted=reach[index] >= leader_from)
+        return Placed((float(centre[0]), float(centre[1])), leader)
 
     @staticmethod
-    def _leader(centre: Floats, size: tuple[float, float], point: Floats, wanted: bool) -> tuple[float, float] | None:
+    def _leader(
+        centre: Floats, size: tuple[float, float], point: Floats, *, wanted: bool
+    ) -> tuple[float, float] | None:
         """The point of the box's edge that a leader to the point starts from."""
         if not wanted:
             return None

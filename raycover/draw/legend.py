@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from raycover.draw import hatching, palette, words
 from raycover.draw.page import Page
 
 Floats = NDArray[np.float64]
+At = Callable[[float], float]
 _BAR_WIDTH, _BAR_HEIGHT, _PARTING = 6.5, 48.0, 0.55
 _TICK_PITCH, _NAME_PITCH = 2.9, 4.0
 
@@ -62,7 +64,9 @@ def spread(places: Floats, pitch: float) -> Floats:
     return moved
 
 
-def draw_legend(page: Page, x: float, y: float, right: float, found: Distribution, reserve_db: float, what: str) -> None:
+def draw_legend(
+    page: Page, x: float, y: float, right: float, found: Distribution, reserve_db: float, what: str
+) -> None:
     """Draw the legend with the foot of its bar at (x, y), its right edge at `right` (mm)."""
     parts = palette.classes(reserve_db)
     low, high = parts[0].from_db, parts[-1].to_db
@@ -84,7 +88,8 @@ def draw_legend(page: Page, x: float, y: float, right: float, found: Distributio
             spacing = hatching.NOT_SEEN_MM if index == palette.NOT_SEEN else hatching.DOUBTFUL_MM
             lines = hatching.hatch_lines(np.ones((8, 8), bool), box, spacing, step=0.05)
             page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 5.1, alpha=hatching.OPACITY)
-        page.areas([[[(x, bottom), (x + _BAR_WIDTH, bottom), (x + _BAR_WIDTH, top), (x, top)]]], 5.2, edge=palette.INK, width_pt=0.4)
+        block = [(x, bottom), (x + _BAR_WIDTH, bottom), (x + _BAR_WIDTH, top), (x, top)]
+        page.areas([[block]], 5.2, edge=palette.INK, width_pt=0.4)
     _ticks(page, x + _BAR_WIDTH, at, parts, reserve_db)
     _histogram(page, x + 16.2, at, found, reserve_db)
     drawn = [i for i, p in enumerate(parts) if p.to_db > p.from_db]
@@ -94,7 +99,7 @@ def draw_legend(page: Page, x: float, y: float, right: float, found: Distributio
         page.text(right, place - 0.8, words.percent(float(found.by_class[index])), 6.5, ha="right")
 
 
-def _ticks(page: Page, x: float, at, parts: tuple[palette.MarginClass, ...], reserve_db: float) -> None:  # type: ignore[no-untyped-def]
+def _ticks(page: Page, x: float, at: At, parts: tuple[palette.MarginClass, ...], reserve_db: float) -> None:
     values = sorted({-reserve_db, 0.0, reserve_db, reserve_db + palette.ABOVE_DB / 2, parts[-1].to_db})
     places = spread(np.array([at(v) for v in values]), _TICK_PITCH)
     for value, place in zip(values, places, strict=True):
@@ -104,7 +109,7 @@ def _ticks(page: Page, x: float, at, parts: tuple[palette.MarginClass, ...], res
         page.text(x + 2.0, place - 0.8, f"{sign}{abs(value):g}", 6.5, font=font)  # type: ignore[arg-type]
 
 
-def _histogram(page: Page, x: float, at, found: Distribution, reserve_db: float) -> None:  # type: ignore[no-untyped-def]
+def _histogram(page: Page, x: float, at: At, found: Distribution, reserve_db: float) -> None:
     longest = 9.8
     top = max(float(found.share.max(initial=0.0)), 1e-9)
     middles = (found.edges[1:] + found.edges[:-1]) / 2
@@ -117,6 +122,6 @@ def _histogram(page: Page, x: float, at, found: Distribution, reserve_db: float)
             bottom, high = bottom - 0.12, high + 0.12
         width = max(longest * share / top, 0.15)
         box = [(x, bottom), (x + width, bottom), (x + width, high), (x, high)]
-        light = middles[k] >= reserve_db
-        page.areas([[box]], 5.0, face=palette.hex_of(colours[k]), edge=palette.SECOND_INK if light else None, width_pt=0.3)
+        edge = palette.SECOND_INK if middles[k] >= reserve_db else None  # pale on white
+        page.areas([[box]], 5.0, face=palette.hex_of(colours[k]), edge=edge, width_pt=0.3)
     page.lines([[(x, at(float(found.edges[0]))), (x, at(float(found.edges[-1])))]], palette.INK, 0.5, 5.5)

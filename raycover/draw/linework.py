@@ -103,10 +103,11 @@ def _draw_glazing(drawing: Drawing, glass: Sequence[Trace], openings: Sequence[O
         share = np.linspace(0, 1, n + 1)[:, None]
         near, far = strip[0] + share * (strip[1] - strip[0]), strip[3] + share * (strip[2] - strip[3])
         mullions += list(np.stack([near, far], axis=1))
-    drawing.areas(strips, WALL_Z + 0.05, face=palette.PAPER)
-    drawing.lines(panes, palette.GLASS, 0.7, WALL_Z + 0.1)
-    drawing.lines(faces, palette.INK, 0.5, WALL_Z + 0.1, weight=5.0)
-    drawing.lines(mullions, palette.INK, 0.6, WALL_Z + 0.1)
+    # Under the solid walls, which cover the ends of glass that runs into them.
+    drawing.areas(strips, WALL_Z - 0.19, face=palette.PAPER)
+    drawing.lines(panes, palette.GLASS, 0.7, WALL_Z - 0.18)
+    drawing.lines(faces, palette.INK, 0.5, WALL_Z - 0.17, weight=5.0)
+    drawing.lines(mullions, palette.INK, 0.6, WALL_Z - 0.17)
 
 
 def _wall_about(trace: Trace, openings: Sequence[OpeningMark]) -> float:
@@ -131,11 +132,9 @@ def _draw_flat_sheets(drawing: Drawing, sheets: Sequence[Sheet], floor: float) -
     """Shelves, flights, canopies: outlines only, dashed above the cut; the map goes on beneath."""
     outlines = [s.frame.to_space(shapely.get_coordinates(s.polygon)[:-1])[:, :2] for s in sheets]
     high = [s.frame.origin[2] > CUT_HEIGHT + floor for s in sheets]
-    drawing.areas([o for o, h in zip(outlines, high, strict=True) if not h], FURNITURE_Z, edge=palette.INK, width_pt=0.45, weight=2.0)
-    drawing.areas(
-        [o for o, h in zip(outlines, high, strict=True) if h],
-        FURNITURE_Z, edge=palette.INK, width_pt=0.45, dashes=(3.0, 1.2), weight=2.0,
-    )  # fmt: skip
+    for above, dashes in ((False, None), (True, (3.0, 1.2))):
+        some = [outline for outline, is_above in zip(outlines, high, strict=True) if is_above == above]
+        drawing.areas(some, FURNITURE_Z, edge=palette.INK, width_pt=0.45, dashes=dashes, weight=2.0)
 
 
 def draw_racks(drawing: Drawing, racks: Sequence[RackMark]) -> None:

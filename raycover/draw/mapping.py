@@ -72,8 +72,9 @@ def paper_map(
     """Resample a plane's margins (ny, nx) to the picture's pixels, each room within its outline (shapely, m)."""
     x0, y0, x1, y1 = projection.frame
     width, height = round((x1 - x0) / 25.4 * dpi), round((y1 - y0) / 25.4 * dpi)
-    x = projection.to_plan(np.stack([x0 + (np.arange(width) + 0.5) * (x1 - x0) / width, np.zeros(width)], axis=1))[:, 0]
-    y = projection.to_plan(np.stack([np.zeros(height), y0 + (np.arange(height) + 0.5) * (y1 - y0) / height], axis=1))[:, 1]
+    low_x, low_y, high_x, high_y = projection.shown
+    x = low_x + (np.arange(width) + 0.5) * (high_x - low_x) / width
+    y = low_y + (np.arange(height) + 0.5) * (high_y - low_y) / height
     owner = _owners(outlines, x, y)
     ends = palette.classes(reserve_db)
     clipped = np.clip(margin_db, ends[0].from_db, ends[-1].to_db)

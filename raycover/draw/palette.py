@@ -85,10 +85,9 @@ def _davos() -> NDArray[np.float64]:
 
 
 def _at(position: NDArray[np.float64]) -> NDArray[np.uint8]:
-    table = _davos()
-    grid = np.linspace(0, 1, len(table))
-    colour = np.stack([np.interp(position, grid, table[:, k]) for k in range(3)], axis=-1)
-    return np.round(colour * 255).astype(np.uint8)
+    """Colours (…, 3) at places (…,) of the map, 0 to 1: its own 256 entries, as they are."""
+    table = np.round(_davos() * 255).astype(np.uint8)
+    return table[np.clip((position * len(table)).astype(int), 0, len(table) - 1)]
 
 
 def margin_rgb(margin_db: ArrayLike, reserve_db: float) -> NDArray[np.uint8]:

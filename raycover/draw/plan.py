@@ -85,13 +85,14 @@ def make_plan(
     annotator = Annotator(page, projection, placer, picture)
     gaps = plane.gaps[:listed]
     annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(listed))
-    annotator.tags(units, centres, factor)
+    n_tags, n_names = annotator.tags(units, centres, factor), 0
     if _extent(scene, plane) is None:
         figures = plane.rooms()
-        annotator.room_names(outlines, list(figures), [area for area, _, _ in figures.values()])
+        n_names = annotator.room_names(outlines, list(figures), [area for area, _, _ in figures.values()])
     annotator.rack_names(building)
     annotator.thing_names(building, [g.blocked_by for g in gaps if g.blocked_by])
     annotator.wide_doors(building)
+    sheet.draw_left_out(page, n_tags, n_names)
     _draw_surround(page, scene, building, coverage, plane, projection, sheet_number)
     return page
 
@@ -135,7 +136,7 @@ def _shown_units(units: tuple[Unit, ...], projection: Projection) -> tuple[list[
     centres = projection.to_paper([unit.position[:2] for unit in units])
     x0, y0, x1, y1 = projection.frame
     edge = glyphs.RING + glyphs.COLLAR
-    shown = ((centres > [x0 + edge, y0 + edge]) & (centres < [x1 - edge, y1 - edge])).all(axis=1)
+    shown = np.all((centres > [x0 + edge, y0 + edge]) & (centres < [x1 - edge, y1 - edge]), axis=1).reshape(-1)
     return [unit for unit, ok in zip(units, shown, strict=True) if ok], centres[shown]
 
 
@@ -173,7 +174,7 @@ def _keep_off(placer: Placer, mark: glyphs.Mark, factor: float) -> None:
 
 def _draw_column(page: Page, plane: PlaneCoverage, coverage: Coverage, key: sheet.Key) -> int:
     """Headline, legend, tables and key; how many gaps the table lists."""
-    found = distribution(plane.margin_db, plane.surface.area, plane.reserve_db)
+    found = distribution(plane.margin_db, np.asarray(plane.surface.area, np.float64), plane.reserve_db)
     beside = words.headline(plane.surface, plane.assured_share, len(coverage.units))
     sheet.draw_headline(page, words.percent(plane.share), beside)
     sheet.draw_class_bar(page, found.by_class.tolist())

@@ -94,7 +94,8 @@ def draw_scale_bar(page: Page, projection: Projection) -> None:
     n = 5 if width * 5 <= 58 else 4 if width * 4 <= 58 else 3
     x0, y, height = 205.0 - n * width, 187.0, 1.1
     for k in range(n):
-        box = [(x0 + k * width, y), (x0 + (k + 1) * width, y), (x0 + (k + 1) * width, y + height), (x0 + k * width, y + height)]
+        left, right = x0 + k * width, x0 + (k + 1) * width
+        box = [(left, y), (right, y), (right, y + height), (left, y + height)]
         page.areas([[box]], 25.0, face=palette.INK if k % 2 == 0 else palette.PAPER, edge=palette.INK, width_pt=0.5)
     for k in range(n + 1):
         value = f"{k * part:g}"
@@ -159,6 +160,14 @@ def draw_key(page: Page, key: Key) -> None:
     if key.limit:
         page.lines([[(x, y + 0.8), (x + 4.6, y + 0.8)]], palette.INK, 0.7, 25.0)
         page.text(x + 6.5, y, "limit, 0 dB", 6.5)
+
+
+def draw_left_out(page: Page, n_tags: int, n_names: int) -> None:
+    """Under the neat line, what this scale has no room for: words that the plan would otherwise miss silently."""
+    counts = ((n_tags, "detector tag"), (n_names, "room name"))
+    parts = [f"{n} {what}{'' if n == 1 else 's'}" for n, what in counts if n]
+    if parts:
+        page.text(MARGIN, 29.0, f"No room at this scale for {' and '.join(parts)}.", 6, color=palette.SECOND_INK)
 
 
 def draw_title_block(page: Page, block: TitleBlock) -> None:

@@ -32,6 +32,8 @@ _PLAN: Box = (10.0, 87.0, 138.0, 174.0)
 _SECTIONS: tuple[Box, Box] = ((156.0, 139.0, 272.0, 174.0), (156.0, 92.0, 272.0, 127.0))
 _TABLE_TOP = 71.5
 _MOST_ROWS = 9
+#: More of a text never fits its two lines, and measuring it takes long.
+_LONGEST_TEXT = 500
 
 
 def draw_unit_sheet(
@@ -72,7 +74,7 @@ def _heading(page: Page, unit: UnitReach) -> None:
     model = unit.model
     title, size = page.lettering.fit_size(clean(model.title), "serif", (20, 17, 14), 176)
     page.text(_LEFT, 196.8, title, size, font="serif")
-    words = clean(model.description) or clean(model.family) or model.kind.capitalize()
+    words = clean((model.description or model.family or model.kind.capitalize())[:_LONGEST_TEXT])
     for k, line in enumerate(page.lettering.wrap(words, "sans", 8, 176, 2)):
         page.text(_LEFT, 190.2 - 4.2 * k, line, 8, color=SECOND_INK)
     motion, limit = _leading(shown_outlines(unit)) or ("", None)
@@ -99,7 +101,7 @@ def _heading(page: Page, unit: UnitReach) -> None:
 def _plan(page: Page, unit: UnitReach, scale: int) -> None:
     _drawing_name(page, _PLAN[0], 178.2, "Plan", "seen from above, azimuth 0 to the right")
     per_metre = 1000 / scale
-    scale_bar(page, 100, 177.2, per_metre)
+    scale_bar(page, 134, 177.2, per_metre)
     shown = shown_outlines(unit)
     x0, y0, x1, y1 = _hull(list(shown.values()))
     room = ((_PLAN[0] + 12 + _PLAN[2]) / 2, (_PLAN[1] + 8 + _PLAN[3]) / 2)
@@ -226,7 +228,11 @@ def _words(page: Page, unit: UnitReach, notes: tuple[str, ...]) -> None:
     y -= 1.8
     page.text(x, y, "Sources", 6.5, font="bold")
     y -= 3.3
-    lines = [line for source in sources(unit.model) for line in page.lettering.wrap(clean(source), "sans", 6, wide, 2)]
+    lines = [
+        line
+        for source in sources(unit.model)
+        for line in page.lettering.wrap(clean(source[:_LONGEST_TEXT]), "sans", 6, wide, 2)
+    ]
     if notes:
         lines = lines[: max(2, 6 - len(notes))]
     for line in lines[:6]:

@@ -163,10 +163,11 @@ def _apart(heights: list[float], gap: float) -> list[float]:
     return placed
 
 
-def scale_bar(page: Page, x: float, y: float, scale: float) -> None:
-    """A bar of four parts, ink and paper, in metres; `scale` in mm per metre."""
+def scale_bar(page: Page, right: float, y: float, scale: float) -> None:
+    """A bar of four parts, ink and paper, that ends at `right`; `scale` in mm per metre."""
     step = next((s for s in (0.25, 0.5, 1, 2, 5, 10, 20, 50, 100) if s * scale >= 6), 200)
     width = step * scale
+    x = right - 4 * width
     for k in range(4):
         left, right = x + k * width, x + (k + 1) * width
         ring = [(left, y), (right, y), (right, y + 1.1), (left, y + 1.1)]

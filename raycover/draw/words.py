@@ -87,8 +87,10 @@ def cause(gap: Gap, rooms: Set[str] = frozenset(), *, short: bool = False) -> st
 def conditions(coverage: Coverage, building: Building) -> str:
     parts = [f"{coverage.ambient_c:g} °C", f"reserve {coverage.reserve_db:g} dB"]
     doors = [mark.state for mark in building.openings if mark.kind == "door" and mark.construction is not None]
-    doors += ["closed" if s.kind == "door" else "open" for s in building.sheets if s.loc[:1] == ("cubicles",) and s.kind in ("door", "leaf")]
-    n_open = doors.count("open")
-    if doors:
-        parts.append("doors closed" if not n_open else "doors open" if n_open == len(doors) else f"{n_open} of {len(doors)} doors open")
+    cubicles = [sheet.kind for sheet in building.sheets if sheet.loc[:1] == ("cubicles",)]
+    n_open = doors.count("open") + cubicles.count("leaf")
+    n_doors = len(doors) + cubicles.count("door") + cubicles.count("leaf")
+    if n_doors:
+        all_alike = "doors closed" if not n_open else "doors open"
+        parts.append(all_alike if n_open in (0, n_doors) else f"{n_open} of {n_doors} doors open")
     return " · ".join(parts)

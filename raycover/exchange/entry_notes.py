@@ -78,11 +78,12 @@ def _lenses(pattern: PatternSpec) -> list[str]:
                 f"{d.motion} at {d.mounting:g} m: the lens edge lies {angle:.0f}° off the axis, more than "
                 f"{STEEPEST_LENS_DEG:g}° is rare; is it a diameter given as a radius, or is the height too low?"
             )
-        if d.motion == "presence" and d.mounting > HIGHEST_PRESENCE:
-            found.append(
-                f"presence is declared from {d.mounting:g} m: infrared rarely notices a seated person from above "
-                f"{HIGHEST_PRESENCE:g} m"
-            )
+    highest = max((d.mounting for d in pattern.declared if d.motion == "presence"), default=0.0)
+    if highest > HIGHEST_PRESENCE:
+        found.append(
+            f"presence is declared from {highest:g} m: infrared rarely notices a seated person from above "
+            f"{HIGHEST_PRESENCE:g} m"
+        )
     for low, high in combinations(sorted(pattern.declared, key=lambda d: d.mounting), 2):
         same = (low.motion, low.plane) == (high.motion, high.plane) and low.mounting < high.mounting
         if same and largest_radius(low) > largest_radius(high) + _TOLERANCE:

@@ -98,8 +98,12 @@ class Footprint:
     @cached_property
     def hull(self) -> Array:
         """Corner points (n, 2) of the outline's convex hull: what decides a bounding box at any turn."""
-        points = self.outline
-        return points[ConvexHull(points).vertices]
+        # To the micrometre, or the points along a straight edge would be corners by rounding alone.
+        points = np.unique(np.round(self.outline, 6), axis=0)
+        corners = points[ConvexHull(points).vertices]
+        before, after = corners - np.roll(corners, 1, axis=0), np.roll(corners, -1, axis=0) - corners
+        bend = np.abs(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0])
+        return corners[bend > 2e-6 * np.linalg.norm(after - before, axis=1)]
 
     @cached_property
     def largest_radius(self) -> float:

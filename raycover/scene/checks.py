@@ -71,7 +71,9 @@ def _outlines(scene: Scene, _: Catalogue) -> Iterator[Problem]:
         polygon = shapely.Polygon(points)
         if not polygon.is_valid or polygon.area < 1e-6:
             crossing = re.search(r"Self-intersection\[(\S+) (\S+)\]", explain_validity(polygon))
-            why = f"crosses itself at ({crossing[1]}, {crossing[2]})" if crossing else "crosses itself or has no area"
+            why = f"crosses itself at ({crossing[1]}, {crossing[2]})" if crossing else "crosses itself"
+            if polygon.convex_hull.area < 1e-6:
+                why = "has no area"
             yield Problem(
                 "bad-outline",
                 f'the outline of "{room.name}" {why}',

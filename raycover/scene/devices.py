@@ -23,27 +23,29 @@ from raycover.scene.quantities import (
 
 Motion = Literal["tangential", "radial", "presence"]
 Share = Annotated[Number, Field(ge=0, le=1)]
+#: No unit senses so little: a smaller figure is a slip of units.
+Span = Annotated[Length, Field(ge=0.05, le=20_000)]
 #: Files that `map` writes beside those named after planes.
 _TAKEN_NAMES = ("view", "summary")
 
 
 class Circle(Strict):
-    diameter: PositiveLength = Field(description="full width in metres, twice the radius")
+    diameter: Span = Field(description="full width in metres, twice the radius")
 
 
 class Rectangle(Strict):
-    length: PositiveLength = Field(description="along azimuth 0")
-    width: PositiveLength = Field(description="across it")
+    length: Span = Field(description="along azimuth 0")
+    width: Span = Field(description="across it")
 
 
 class Ellipse(Strict):
-    length: PositiveLength = Field(description="along azimuth 0")
-    width: PositiveLength = Field(description="across it")
+    length: Span = Field(description="along azimuth 0")
+    width: Span = Field(description="across it")
 
 
 class Sector(Strict):
-    reach: PositiveLength = Field(description="radius of the sector")
-    spread_deg: Annotated[Number, Field(gt=0, le=360)] = Field(description="full opening angle about azimuth 0")
+    reach: Span = Field(description="radius of the sector")
+    spread_deg: Annotated[Number, Field(ge=1, le=360)] = Field(description="full opening angle about azimuth 0")
 
 
 class ShapeSpec(Strict):
@@ -67,16 +69,16 @@ class ShapeSpec(Strict):
             )
         if self.polar is not None:
             azimuths = [azimuth for azimuth, _ in self.polar]
-            late = [i for i, (a, b) in enumerate(pairwise(azimuths), 1) if not a < b < azimuths[0] + 360]
+            late = [i for i, (a, b) in enumerate(pairwise(azimuths), 1) if not a + 0.0099 < b < azimuths[0] + 360]
             if late:
                 raise PydanticCustomError(
                     "polar_order",
                     "the azimuths of a polar shape must rise and stay within one turn",
-                    {"at": ["polar", late[0]], "help": "sort the rows by azimuth, from 0 to below 360"},
+                    {"at": ["polar", late[0]], "help": "sort the rows by azimuth, 0 to below 360, 0.01 or more apart"},
                 )
-            if not any(radius > 0 for _, radius in self.polar):
+            if not any(radius >= 0.05 for _, radius in self.polar):
                 raise PydanticCustomError(
-                    "polar_empty", "a polar shape reaches nowhere", {"at": ["polar"], "help": "give radii above 0"}
+                    "polar_empty", "a polar shape reaches nowhere", {"at": ["polar"], "help": "give radii in metres"}
                 )
         return self
 

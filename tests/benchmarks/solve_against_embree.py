@@ -24,13 +24,21 @@ sys.path.insert(0, __file__.rsplit("/", 1)[0])
 from enlarged import enlarged_depot
 
 
-def best_of(n: int, work) -> float:  # type: ignore[no-untyped-def]
-    times = []
+def in_turn(n: int, *works) -> list[list[float]]:  # type: ignore[no-untyped-def]
+    """Seconds of each work, n times, taken in turn: what slows the machine slows them alike."""
+    times: list[list[float]] = [[] for _ in works]
     for _ in range(n):
-        began = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - began)
-    return float(np.median(times))
+        for record, work in zip(times, works, strict=True):
+            began = time.perf_counter()
+            work()
+            record.append(time.perf_counter() - began)
+    return times
+
+
+def ratio(some: list[float], other: list[float]) -> str:
+    """Median of the pairwise ratios, with the smallest and largest."""
+    pairs = np.array(some) / np.array(other)
+    return f"{np.median(pairs):.2f} ({pairs.min():.2f} to {pairs.max():.2f})"
 
 
 def main() -> None:
@@ -72,20 +80,19 @@ def main() -> None:
     def with_building() -> None:
         raycover.solve(scene, building=building, rays=RayScene(building), threads=1)
 
-    rounds = 5
-    t_bare, t_all, t_built = (best_of(rounds, work) for work in (bare, everything, with_building))
+    t_bare, t_all, t_built = in_turn(9, bare, everything, with_building)
     print(f"{len(coverage.units)} detectors, {len(coverage)} planes, {len(building.mesh.triangles):,} triangles")
     print(f"{n_rays:,} segments traced; {sum(p.surface.inside.sum() for p in coverage.values()):,} cells")
-    print(f"bare Embree: {t_bare:.3f} s, {t_bare / n_rays * 1e9:.0f} ns a segment (its scenes' building included)")
-    print(f"solve / bare Embree, building made beforehand: {t_built / t_bare:.2f}")
-    print(f"solve / bare Embree, building included:        {t_all / t_bare:.2f}")
+    print(f"bare Embree, its scenes' building included: {np.median(t_bare):.3f} s")
+    print(f"solve / bare Embree, building made beforehand: {ratio(t_built, t_bare)}")
+    print(f"solve / bare Embree, building included:        {ratio(t_all, t_bare)}")
     print(f"memory: import {imported:.0f} MB, loading +{loaded - imported:.0f} MB, first solve +{peak - loaded:.0f} MB")
     start = [sys.executable, "-c", "import numpy"]
     help_ = [sys.executable, "-m", "raycover.cli.main", "--help"]
-    t_numpy, t_help = (
-        best_of(9, lambda c=command: subprocess.run(c, check=True, capture_output=True)) for command in (start, help_)
+    t_numpy, t_help = in_turn(
+        15, *(lambda c=command: subprocess.run(c, check=True, capture_output=True) for command in (start, help_))
     )
-    print(f"raycover --help / python -c 'import numpy': {t_help / t_numpy:.2f}")
+    print(f"raycover --help / python -c 'import numpy': {ratio(t_help, t_numpy)}")
 
 
 if __name__ == "__main__":

@@ -207,3 +207,15 @@ def test_dominated_footprints_never_decide() -> None:
 def test_equal_footprints_keep_one() -> None:
     same = resolve(tuple(Declaration(3, 0, m, Circle(6)) for m in ("tangential", "radial", "presence")), 3)
     assert len(undominated(same)) == 1
+
+
+@pytest.mark.parametrize("shape", SHAPES, ids=lambda s: type(s).__name__)
+@pytest.mark.parametrize("turn_deg", [0, 17, 45, 133])
+def test_hull_bounds_the_outline_at_any_turn(shape, turn_deg: float) -> None:  # type: ignore[no-untyped-def]
+    footprint = one(Declaration(2.5, 0, "radial", shape), 2.5)
+    rotation = unit_rotation(turn_deg, 0)[:2, :2]
+    outline, hull = footprint.outline @ rotation.T, footprint.hull @ rotation.T
+    assert hull.min(axis=0) == pytest.approx(outline.min(axis=0), abs=1e-4)
+    assert hull.max(axis=0) == pytest.approx(outline.max(axis=0), abs=1e-4)
+    if type(shape).__name__ == "Rectangle":
+        assert len(hull) == 4

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -142,11 +143,11 @@ def test_an_entry_reads_back_equal(model: DetectorModel, tmp_path: Path) -> None
 
 @EVERY_ENTRY
 def test_between_two_declared_heights_the_radius_is_linear(model: DetectorModel) -> None:
-    """r(H) = r₁ + (H − H₁)/(H₂ − H₁)·(r₂ − r₁) at every azimuth: the closed form, worked here with the shapes' sizes."""
+    """r(H) = r₁ + (H − H₁)/(H₂ − H₁)·(r₂ − r₁) at every azimuth: the closed form."""
     phi = np.radians([0.0, 17.0, 45.0, 90.0, 200.0])
     for motion in ("tangential", "radial"):
         known = sorted((d for d in declarations_of(model) if d.motion == motion), key=lambda d: d.mounting)
-        for low, high in zip(known, known[1:], strict=False):
+        for low, high in pairwise(known):
             for share in (0.25, 0.5, 0.9):
                 mounting = low.mounting + share * (high.mounting - low.mounting)
                 (found,) = (f for f in resolve(declarations_of(model), mounting) if f.motion == motion)
@@ -183,10 +184,14 @@ def test_microwave_reach_is_a_sphere_by_hand() -> None:
     declared = [{"mounting": 2.5, "motion": "radial", "shape": {"circle": {"diameter": 12}}}]
     model = DetectorModel.model_validate(
         {
-            "raycover_detector": 1, "name": "x", "title": "x", "kind": "microwave", "frequency_ghz": 5.8,
+            "raycover_detector": 1,
+            "name": "x",
+            "title": "x",
+            "kind": "microwave",
+            "frequency_ghz": 5.8,
             "declared": declared,
         }
-    )  # fmt: skip
+    )
     (footprint,) = resolve(declarations_of(model), 2.5)
     assert outline(footprint, "microwave", 2.5, 0.75).reach == pytest.approx(math.sqrt(6.5**2 - 1.75**2), rel=1e-9)
     (footprint,) = resolve(declarations_of(model), 3.3)

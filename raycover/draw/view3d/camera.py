@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import affinity
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 ELEVATION_DEG = 40.0
 #: Directions of view tried, from each long or short side of the building (degrees).
@@ -104,7 +104,11 @@ def long_side_deg(area: Any) -> float:
 
 
 def choose_view(
-    area: Any, things: Sequence[tuple[Any, float]], extremes: Floats, aspect: float, elevation_deg: float = ELEVATION_DEG
+    area: Any,
+    things: Sequence[tuple[Any, float]],
+    extremes: Floats,
+    aspect: float,
+    elevation_deg: float = ELEVATION_DEG,
 ) -> View:
     """The direction that shows most of a mapped `area` (plan polygon), and largest.
 

@@ -16,10 +16,12 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building, Sheet
 from raycover.draw.view3d.camera import View, hidden_by
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 #: Heights (m) above the floor at which walls are cut in a large building; smaller ones are cut lower.
 LOW_M, HIGH_M = 0.9, 3.0
+#: A thing with a smaller footprint (m²) hides little, however tall: a column.
+SLIM_M2 = 0.6
 #: A wall is judged in pieces of this length (m), by a look this far (m) behind it.
 _PIECE_M, _BEHIND_M = 0.5, 0.3
 #: Kinds of sheets that stand like walls.
@@ -60,8 +62,10 @@ class UprightPiece:
     hides: bool
 
 
-def upright_pieces(building: Building, area: Any, view: View | None, cuts: Cuts) -> list[UprightPiece]:
-    """Every upright sheet in pieces, each cut at its height. Without a view everything is cut high."""
+def upright_pieces(
+    building: Building, area: Any, view: View | None, cuts: Cuts, *, low: bool = False
+) -> list[UprightPiece]:
+    """Every upright sheet in pieces, each cut at its height; without a view all alike, high or `low`."""
     found: list[UprightPiece] = []
     shapely.prepare(area)
     for sheet in building.sheets:
@@ -69,11 +73,11 @@ def upright_pieces(building: Building, area: Any, view: View | None, cuts: Cuts)
             continue
         origin, along, polygon = _on_edge(sheet)
         a0, z0, a1, z1 = polygon.bounds
-        for start, end, hides in _runs(origin, along, a0, a1, area, view):
+        for start, end, hides in _runs(origin, along, a0, a1, area, view, low=low):
             middle = origin + along * (start + end) / 2
             floor = _floor_beside(building, middle, along, z0)
-            low = cuts.panels if sheet.kind in ("panel", "leaf") or sheet.loc[:1] == ("cubicles",) else cuts.low
-            cut = floor + (low if hides else cuts.high)
+            least = cuts.panels if sheet.kind in ("panel", "leaf") or sheet.loc[:1] == ("cubicles",) else cuts.low
+            cut = floor + (least if hides else cuts.high)
             piece = shapely.intersection(polygon, shapely.box(start, z0 - 1, end, cut))
             if piece.area > 1e-6:
                 found.append(UprightPiece(sheet, origin, along, piece, cut if cut < z1 else z1, hides))
@@ -100,11 +104,11 @@ def _on_edge(sheet: Sheet) -> tuple[Floats, Floats, Any]:
 
 
 def _runs(
-    origin: Floats, along: Floats, start: float, end: float, area: Any, view: View | None
+    origin: Floats, along: Floats, start: float, end: float, area: Any, view: View | None, *, low: bool
 ) -> list[tuple[float, float, bool]]:
     """A wall's length in runs of one answer to: does it hide part of the area?"""
     if view is None:
-        return [(start, end, False)]
+        return [(start, end, low)]
     n = max(round((end - start) / _PIECE_M), 1)
     bounds = np.linspace(start, end, n + 1)
     middle = origin + along * ((bounds[1:] + bounds[:-1]) / 2)[:, None]
@@ -179,10 +183,12 @@ def screens(building: Building, lowest: float) -> list[tuple[Any, float]]:
     return found
 
 
-def cut_heights(things: list[Standing], area: Any, view: View | None, cuts: Cuts) -> list[float]:
+def cut_heights(
+    things: list[Standing], area: Any, view: View | None, cuts: Cuts, *, low: bool = False
+) -> list[float]:
     """The height (m, absolute) each thing is cut at; its own top where it stays whole."""
     if view is None:
-        return [thing.top for thing in things]
+        return [min(t.top, t.bottom + cuts.things) if low else t.top for t in things]
     free = area.difference(shapely.union_all([t.footprint for t in things])) if things else area
     heights = []
     for thing in things:
@@ -190,6 +196,7 @@ def cut_heights(things: list[Standing], area: Any, view: View | None, cuts: Cuts
         whole = tall if thing.rack else min(tall, cuts.high)
         shadow = hidden_by(thing.footprint, whole, view).intersection(free).area
         few = max(1.2 * thing.footprint.area, 0.03 * area.area)
-        too_much = whole > cuts.things and shadow > few
+        slim = not thing.rack and thing.footprint.area < SLIM_M2
+        too_much = whole > cuts.things and shadow > few and not slim
         heights.append(thing.bottom + (cuts.things if too_much else whole))
     return heights

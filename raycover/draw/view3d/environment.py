@@ -43,12 +43,28 @@ def load_for_pictures() -> Any:
 
 def load_for_window() -> Any:
     """PyVista, set to open windows. Raises MissingPart where there is no display."""
+    require_display()
     if sys.platform.startswith("linux"):
-        problem = display_problem()
-        if problem is not None:
-            raise MissingPart(NO_DISPLAY.format(why=problem))
         os.environ[_VARIABLE] = _X_WINDOW
     return _pyvista()
+
+
+def require_display() -> None:
+    """Raises MissingPart where no window can be opened; loads nothing heavy."""
+    problem = display_problem() if sys.platform.startswith("linux") else None
+    if problem is not None:
+        raise MissingPart(NO_DISPLAY.format(why=problem))
+
+
+def display_report() -> str:
+    """What 3D is drawn by here, in a few words. Raises MissingPart where it cannot be drawn at all."""
+    if not sys.platform.startswith("linux"):
+        return "pictures and windows by the system's own OpenGL"
+    egl, problem = egl_works(), display_problem()
+    if not egl and problem is not None:
+        raise MissingPart(NO_EGL)
+    pictures = "pictures by EGL, no display needed" if egl else "pictures through the X display"
+    return f"{pictures}; " + ("windows open" if problem is None else f"no windows: {problem}")
 
 
 def egl_works() -> bool:

@@ -17,7 +17,7 @@ from raycover.draw.hatching import OPACITY
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.projection import Projection
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 Box = tuple[float, float, float, float]
 
 #: Longest side of a map's picture in pixels; graphics drivers take no more.
@@ -133,4 +133,4 @@ def _sheet(polygon: Any, z: float, box: Box) -> Sheet3D:
 def _limit_lines(flat: PaperMap, x0: float, y0: float, z: float) -> tuple[Floats, ...]:
     """The limit (0 dB) as lines (n, 3)."""
     lines = flat.limit_lines()
-    return tuple(np.column_stack([line + [x0, y0], np.full(len(line), z + 2 * _ABOVE_M)]) for line in lines)
+    return tuple(np.column_stack([line + np.array([x0, y0]), np.full(len(line), z + 2 * _ABOVE_M)]) for line in lines)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from raycover.building.mesh import sheet_triangles
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 #: Corners that turn less than this (degrees) get no edge line.
 _SMOOTH_DEG = 20.0
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -11,7 +13,7 @@ from raycover.building.parts import Building
 from raycover.coverage import PlaneCoverage
 from raycover.draw.view3d.meshes import round_cone
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 #: Clear floor kept around a figure (m).
 _CLEAR_M = 0.55
@@ -73,13 +75,13 @@ def stand_people(
     # Farthest-point choice among all free places, first of all far from what is to be avoided.
     taken: list[int] = []
     apart = np.full(len(places), 1e3)
+    clear_of = np.full(len(places), 1e3)
     for point in avoid:
-        apart = np.minimum(apart, 1.4 * np.hypot(*(places - point).T))
-    room_clear = np.minimum(clear[rows, columns], 2.0)
+        clear_of = np.minimum(clear_of, np.hypot(*(places - point).T))
+    room_clear = 1.5 * np.minimum(clear[rows, columns], 2.0) + np.minimum(clear_of, 1.5)
     for _ in range(wanted):
-        score = np.minimum(apart, 6.0) + 1.5 * room_clear
-        best = int(np.argmax(score))
-        if apart[best] < apart_m and taken:
+        best = int(np.argmax(np.minimum(apart, 6.0) + room_clear))
+        if apart[best] < apart_m:
             break
         taken.append(best)
         apart = np.minimum(apart, np.hypot(*(places - places[best]).T))

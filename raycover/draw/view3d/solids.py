@@ -9,10 +9,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.building.mesh import sheet_triangles
 from raycover.building.parts import Building, Sheet
 from raycover.draw.view3d.camera import View
 from raycover.draw.view3d.cutaway import (
+    SLIM_M2,
     Cuts,
     Standing,
     UprightPiece,
@@ -23,7 +23,7 @@ from raycover.draw.view3d.cutaway import (
 from raycover.draw.view3d.meshes import NOTHING, Body, boxes, join, level, plate, prism, sides
 from raycover.draw.view3d.walls import glass_bodies, panel_bodies, wall_bodies
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 #: Ink on top of a cut wall (m), and the least drawn thickness of the floor slab.
 _CAP_M, _SLAB_M = 0.03, 0.35
@@ -54,12 +54,14 @@ class Drawn:
         return np.concatenate(parts)
 
 
-def draw_solids(building: Building, area: Any, view: View | None, cuts: Cuts, *, slab_m: float = _SLAB_M) -> Drawn:
-    """Everything that stands in a building, cut open for a view (nothing cut low without one).
+def draw_solids(
+    building: Building, area: Any, view: View | None, cuts: Cuts, *, slab_m: float = _SLAB_M, low: bool = False
+) -> Drawn:
+    """Everything that stands in a building, cut open for a view; without one everything alike, high or `low`.
 
     `area` is the mapped area in plan (shapely), `slab_m` how thick the floor's edge is drawn.
     """
-    pieces = upright_pieces(building, area, view, cuts)
+    pieces = upright_pieces(building, area, view, cuts, low=low)
     bodies: dict[str, Body] = {}
     walls = [p for p in pieces if _looks(p) == "wall"]
     bodies["wall"], bodies["cap"] = wall_bodies(walls, _CAP_M)
@@ -71,7 +73,7 @@ def draw_solids(building: Building, area: Any, view: View | None, cuts: Cuts, *,
     bodies["sheet"] = join([b for s in flat if s.kind == "sheet" for b in _plates(s)])
     bodies["slab"] = _slab(building, area, slab_m)
     things = standing_things(building)
-    cut_at = cut_heights(things, area, view, cuts)
+    cut_at = cut_heights(things, area, view, cuts, low=low)
     bodies |= _boxes(building, things, cut_at)
     ghosts = _ghosts(things, cut_at)
     return Drawn({k: b for k, b in bodies.items() if not b.empty}, ghosts, glass, glass_lines, things, cut_at)
@@ -145,10 +147,10 @@ def _ghosts(things: list[Standing], cut_at: list[float]) -> Floats:
     """Outlines (n, 2, 3) of what was cut away of racks, both rows of one together, and of bulky things."""
     groups: dict[tuple[str, int, int], list[Any]] = {}
     for k, (thing, height) in enumerate(zip(things, cut_at, strict=True)):
-        if thing.top - height > 0.3 and (thing.rack or thing.footprint.area > 0.6):
+        if thing.top - height > 0.3 and (thing.rack or thing.footprint.area > SLIM_M2):
             key = (thing.owner if thing.rack else f"{thing.owner} {k}", round(height * 100), round(thing.top * 100))
             groups.setdefault(key, []).append(thing.footprint)
-    lines = [np.zeros((0, 2, 3))]
+    lines: list[Floats] = [np.zeros((0, 2, 3))]
     for (_, low, high), outlines in groups.items():
         outline = shapely.simplify(shapely.convex_hull(shapely.union_all(outlines)), 0.06)
         lines.append(prism(outline, low / 100, high / 100).edges)

@@ -15,7 +15,7 @@ from raycover.draw.view3d.meshes import to_lines, to_polylines, to_surface
 from raycover.draw.view3d.solids import Drawn
 from raycover.lobes import Lobe
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 #: (face, edge) colours by role; an edge of None draws none.
 COLOURS: dict[str, tuple[str, str | None]] = {
@@ -36,6 +36,8 @@ COLOURS: dict[str, tuple[str, str | None]] = {
 }
 _UNLIT = ("cap",)
 PEOPLE = "#2A363E"
+#: Outlines of what was cut away: seen at a glance, or held back where all racking is cut.
+CLEAR_GHOSTS, FAINT_GHOSTS = "#4A555C", "#A3ACB1"
 
 
 def light(pyvista: Any, plotter: Any, toward: Floats, right: Floats) -> None:
@@ -53,7 +55,9 @@ def light(pyvista: Any, plotter: Any, toward: Floats, right: Floats) -> None:
         plotter.add_light(lamp)
 
 
-def add_solids(pyvista: Any, plotter: Any, drawn: Drawn, *, line_px: float) -> list[Any]:
+def add_solids(
+    pyvista: Any, plotter: Any, drawn: Drawn, *, line_px: float, ghosts: str = CLEAR_GHOSTS
+) -> list[Any]:
     """Every opaque body with its edge lines, and the outlines of what was cut away."""
     actors = []
     for role, body in drawn.bodies.items():
@@ -61,15 +65,15 @@ def add_solids(pyvista: Any, plotter: Any, drawn: Drawn, *, line_px: float) -> l
         pale = role in ("wall", "panel", "desk")
         actors.append(
             plotter.add_mesh(
-                to_surface(pyvista, body.triangles), color=face, lighting=role not in _UNLIT, ambient=0.68 if pale else 0.60,
-                diffuse=0.46 if pale else 0.52,
-                specular=0.0, smooth_shading=False, show_scalar_bar=False, reset_camera=False,
+                to_surface(pyvista, body.triangles), color=face, lighting=role not in _UNLIT,
+                ambient=0.68 if pale else 0.60, diffuse=0.46 if pale else 0.52, specular=0.0, smooth_shading=False,
+                show_scalar_bar=False, reset_camera=False,
             )
         )  # fmt: skip
         if edge is not None and len(body.edges):
             actors.append(_lines(pyvista, plotter, to_lines(pyvista, body.edges), edge, line_px))
     if len(drawn.ghosts):
-        actors.append(_lines(pyvista, plotter, to_lines(pyvista, drawn.ghosts), "#4A555C", line_px * 0.8))
+        actors.append(_lines(pyvista, plotter, to_lines(pyvista, drawn.ghosts), ghosts, line_px * 0.8))
     if len(drawn.glass_lines):
         actors.append(_lines(pyvista, plotter, to_lines(pyvista, drawn.glass_lines), "#4F6F7D", line_px * 1.3))
     return actors
@@ -79,13 +83,13 @@ def add_glass(pyvista: Any, plotter: Any, drawn: Drawn) -> Any | None:
     if drawn.glass.empty:
         return None
     return plotter.add_mesh(
-        to_surface(pyvista, drawn.glass.triangles), color=palette.GLASS, opacity=0.34, lighting=False, reset_camera=False,
-        show_scalar_bar=False,
+        to_surface(pyvista, drawn.glass.triangles), color=palette.GLASS, opacity=0.34, lighting=False,
+        reset_camera=False, show_scalar_bar=False,
     )  # fmt: skip
 
 
-def add_map(pyvista: Any, plotter: Any, floor_map: FloorMap, *, line_px: float) -> list[Any]:
-    """The map on its plane, unlit: its colours are data."""
+def add_map(pyvista: Any, plotter: Any, floor_map: FloorMap, *, line_px: float, limits: bool = True) -> list[Any]:
+    """The map on its plane, unlit: its colours are data. `limits`: with the limit lines."""
     actors = []
     texture = pyvista.numpy_to_texture(np.ascontiguousarray(floor_map.image[::-1]))
     texture.interpolate = True
@@ -94,7 +98,7 @@ def add_map(pyvista: Any, plotter: Any, floor_map: FloorMap, *, line_px: float) 
         surface = to_surface(pyvista, sheet.triangles)
         surface.active_texture_coordinates = sheet.places.reshape(-1, 2).astype(np.float32)
         actors.append(plotter.add_mesh(surface, texture=texture, lighting=False, reset_camera=False))
-    if floor_map.limits:
+    if limits and floor_map.limits:
         lines = to_polylines(pyvista, floor_map.limits)
         if lines.n_points:
             actors.append(_lines(pyvista, plotter, lines, palette.INK, line_px * 0.9))
@@ -131,7 +135,7 @@ def add_footprints(pyvista: Any, plotter: Any, dashes: Floats, *, line_px: float
     """Dashes (n, 2, 3) of declared footprints: accent on a white casing."""
     if not len(dashes):
         return []
-    return [_lines(pyvista, plotter, to_lines(pyvista, dashes + [0, 0, 0.004]), palette.ACCENT, line_px)]
+    return [_lines(pyvista, plotter, to_lines(pyvista, dashes + np.array([0, 0, 0.004])), palette.ACCENT, line_px)]
 
 
 def add_lobe(pyvista: Any, plotter: Any, lobe: Lobe, *, line_px: float, opacity: float = 0.22) -> list[Any]:
@@ -148,9 +152,55 @@ def add_lobe(pyvista: Any, plotter: Any, lobe: Lobe, *, line_px: float, opacity:
     ribs = to_polylines(pyvista, lobe.ribs)
     if ribs.n_points:
         actors.append(
-            plotter.add_mesh(ribs, color="#B5701C", opacity=0.55, line_width=line_px, lighting=False, reset_camera=False)
+            plotter.add_mesh(
+                ribs, color="#B5701C", opacity=0.55, line_width=line_px, lighting=False, reset_camera=False
+            )
         )
     return actors
+
+
+def add_marks(
+    pyvista: Any, plotter: Any, tops: Floats, names: Sequence[str], *, chosen: int | None = None
+) -> list[Any]:
+    """Detectors as dots with their names; the others are paler where one is chosen."""
+    actors = []
+    for mine in (False, True):
+        index = [k for k in range(len(names)) if (chosen is None or k == chosen) == mine]
+        if not index:
+            continue
+        colour = palette.ACCENT if mine else "#C98F80"
+        dots = pyvista.PolyData(np.asarray(tops[index], np.float32))
+        actors.append(
+            plotter.add_mesh(
+                dots, color=colour, style="points", point_size=13 if mine else 9, render_points_as_spheres=True,
+                lighting=False, reset_camera=False, show_scalar_bar=False,
+            )
+        )  # fmt: skip
+        actors.append(
+            plotter.add_point_labels(
+                np.asarray(tops[index]), [f"  {names[k]}" for k in index], show_points=False, shape=None,
+                text_color=colour, font_size=15 if mine else 12, bold=True, always_visible=True, reset_camera=False,
+                render=False, justification_horizontal="left", justification_vertical="bottom",
+            )
+        )  # fmt: skip
+    return actors
+
+
+def flat_image(pyvista: Any, image: NDArray[np.uint8]) -> Any:
+    """A picture (h, w, 3), row 0 at the top, to lie flat on the window, a pixel a pixel."""
+    from vtkmodules.vtkRenderingCore import vtkActor2D, vtkImageMapper
+
+    height, width = image.shape[:2]
+    grid = pyvista.ImageData(dimensions=(width, height, 1))
+    grid.point_data["rgb"] = np.ascontiguousarray(image[::-1]).reshape(-1, 3)
+    grid.set_active_scalars("rgb")
+    mapper = vtkImageMapper()
+    mapper.SetInputData(grid)
+    mapper.SetColorWindow(255)
+    mapper.SetColorLevel(127.5)
+    actor = vtkActor2D()
+    actor.SetMapper(mapper)
+    return actor
 
 
 def aim(plotter: Any, placed: Fit, points: Floats) -> None:
@@ -166,7 +216,8 @@ def aim(plotter: Any, placed: Fit, points: Floats) -> None:
     camera.parallel_projection = True
     camera.focal_point = tuple(middle)
     camera.position = tuple(middle + view.toward * away)
-    camera.up = tuple(view.up)
+    # Straight up, which is the same picture, keeps the horizon level when the camera is turned by hand.
+    camera.up = (0.0, 0.0, 1.0)
     camera.parallel_scale = placed.height * placed.metres / 2
     camera.clipping_range = (9.0, away - float(depth.min()) + 1.0)
 

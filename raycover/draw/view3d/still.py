@@ -22,18 +22,22 @@ from raycover.draw.view3d.camera import Fit, choose_view, fit
 from raycover.draw.view3d.cutaway import Cuts, screens, standing_things
 from raycover.draw.view3d.floor_map import FloorMap, make_map, map_level_m, mapped_area, whole_area
 from raycover.draw.view3d.people import figure, stand_people
-from raycover.draw.view3d.still_page import SIZE_PX, VIEWPORT, draw_sheet, viewport_px
 from raycover.draw.view3d.solids import Drawn, draw_solids
+from raycover.draw.view3d.still_page import SIZE_PX, VIEWPORT, draw_sheet, viewport_px
 from raycover.lobes import Lobe, make_lobe
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 #: Rendered this many times larger than shown, then brought down.
 _FINER = 2
 #: Lobes shown at most; more would hide the map they explain.
 _MOST_LOBES = 2
+#: Footprints of more units than this are a tangle: none is drawn then.
+_MOST_FOOTPRINTS = 24
+#: Things taller than this (m) hide no more when a view is chosen: they are cut down anyway.
+_TALLEST_M = 6.0
 #: Ambient occlusion darkens everything by this much at the least; measured.
 _SSAO_DARKENS = 0.952
 
@@ -62,7 +66,7 @@ class Composed:
         """Shells over much of the map are fainter, so that its colours still show."""
         seen = {u.name: area for u, (area, _) in zip(self.units, self.plane.detector_areas(), strict=True)}
         share = sum(seen[lobe.name] for lobe in self.lobes) / max(self.plane.area_m2, 1e-9)
-        return float(np.clip(0.24 - 0.22 * share, 0.11, 0.22))
+        return float(np.clip(0.24 - 0.18 * share, 0.14, 0.22))
 
     @property
     def points(self) -> Floats:
@@ -110,7 +114,8 @@ def compose(
     units = coverage.units
     tops = np.array([u.position for u in units]).reshape(-1, 3)
     feet = _feet(units, plane, building)
-    things = [(t.footprint, min(t.top - t.bottom, 6.0)) for t in standing_things(building) if t.top - t.bottom > cuts.things]
+    standing = [(t.footprint, min(t.top - t.bottom, _TALLEST_M)) for t in standing_things(building)]
+    things = [(outline, tall) for outline, tall in standing if tall > cuts.things]
     things += screens(building, cuts.low)
     corners = _extremes(plane, building, cuts)
     view = choose_view(area, _gathered(things), np.concatenate([corners, tops]), width / height)
@@ -120,21 +125,22 @@ def compose(
     caster = RayScene(building) if rays is None else rays
     motion = plane.surface.motion
     lobes = tuple(
-        make_lobe(u, caster, weather, motion=motion, below_m=_ceiling(u, building)) for u in representative(units, plane)
+        make_lobe(u, caster, weather, motion=motion, below_m=ceiling_over(u, building))
+        for u in representative(units, plane)
     )
     shells = [lobe.vertices[np.unique(lobe.triangles)] for lobe in lobes if len(lobe.triangles)]
     placed = fit(view, np.concatenate([drawn.points, corners, tops, *shells]), width, height, margin_px=14)
     floor_map = make_map(
-        plane, building, px_per_m=1.6 * _FINER / placed.metres, hatch_m=float(9.5 * placed.metres)
+        plane, building, px_per_m=0.85 * _FINER / placed.metres, hatch_m=float(9.5 * placed.metres)
     )
     avoid = feet[:, :2] if len(feet) else np.zeros((0, 2))
     m2_each = max(18.0, (46 * placed.metres) ** 2)
     on_floor = map_level_m(plane) < 0.3
-    standing = stand_people(
+    people = stand_people(
         plane, building, avoid, most=8 if on_floor else 3, m2_each=m2_each, apart_m=max(1.6, 85 * placed.metres)
     )
-    figures = tuple(figure(at, heading, left_foot_first=k % 2 == 0) for k, (at, heading) in enumerate(standing))
-    dashes = _dashes(units, plane, building, area, placed)
+    figures = tuple(figure(at, heading, left_foot_first=k % 2 == 0) for k, (at, heading) in enumerate(people))
+    dashes = np.zeros((0, 2, 3)) if len(units) > _MOST_FOOTPRINTS else _dashes(units, plane, building, area, placed)
     return Composed(plane, name, drawn, placed, floor_map, units, feet, lobes, figures, dashes)
 
 
@@ -164,6 +170,8 @@ def render(pyvista: Any, composed: Composed) -> NDArray[np.uint8]:
     placed = composed.placed
     size = (placed.width * _FINER, placed.height * _FINER)
     plotter = pyvista.Plotter(off_screen=True, window_size=size, lighting="none")
+    # Every actor added would otherwise be worth a frame of its own.
+    plotter.suppress_rendering = True
     try:
         plotter.render_window.SetMultiSamples(0)
         plotter.set_background("white")
@@ -197,11 +205,17 @@ def render(pyvista: Any, composed: Composed) -> NDArray[np.uint8]:
 
 
 def _shot(plotter: Any) -> NDArray[np.float32]:
-    plotter.render()
-    return np.asarray(plotter.screenshot(None, return_img=True), np.float32)[..., :3]
+    plotter.suppress_rendering = False
+    # The first frame is what `show` draws; asked again it would lay out everything anew.
+    if plotter.render_window.GetNeverRendered():
+        plotter.show(auto_close=False, interactive=False)
+    else:
+        plotter.render()
+    plotter.suppress_rendering = True
+    return np.asarray(plotter.image, np.float32)[..., :3]
 
 
-def _ceiling(unit: Unit, building: Building) -> float:
+def ceiling_over(unit: Unit, building: Building) -> float:
     """Up to where a lobe is drawn: the ceiling, which a cutaway leaves out, or the unit itself where there is none."""
     room = building.room_at(*unit.position)
     return float(unit.position[2]) if room is None else room.floor + room.height

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from copy import deepcopy
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,15 +16,17 @@ from raycover.coverage import Coverage, PlaneCoverage
 from raycover.draw import palette, words
 from raycover.draw.glyphs import WORDS, Mark, draw_marks, size_factor, sort_of
 from raycover.draw.labels import Placer
+from raycover.draw.legend import distribution
 from raycover.draw.lettering import clean
 from raycover.draw.page import MM_PER_INCH, Page
 from raycover.draw.view3d.floor_map import map_level_m
+from raycover.draw.view3d.margin_bar import draw_margin_bar, rectangle
 from raycover.scene.schema import Scene
 
 if TYPE_CHECKING:
     from raycover.draw.view3d.still import Composed
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 Box = tuple[float, float, float, float]
 
 SIZE_PX = (1920, 1080)
@@ -83,67 +86,12 @@ def _headline(page: Page, coverage: Coverage, plane: PlaneCoverage) -> None:
 
 
 def _legend(page: Page, plane: PlaneCoverage) -> float:
-    """The bar of margins with classes' names and shares; returns the height (mm) of its lower end."""
+    """The legend of margins; returns the height (mm) of the rule below it."""
     page.text(_COLUMN, 151.6, "Margin over the limit, dB", 11, font="bold")
-    parts = palette.classes(plane.reserve_db)
-    heights = np.array([15.5, 7.2, 7.2, 31.0])
-    if plane.reserve_db == 0:
-        heights[1:3] = 0.0
-    gap, bar = 0.55, (_COLUMN, _COLUMN + 8.0)
-    shares = class_shares(plane)
-    y = 146.4 - float(heights.sum() + gap * (np.count_nonzero(heights) - 1))
-    bottom = y
-    for index, (part, high) in enumerate(zip(parts, heights, strict=True)):
-        if high == 0:
-            continue
-        box = (bar[0], y, bar[1], y + high)
-        page.image(palette.legend_image(index, plane.reserve_db), box, 2.0)
-        if index <= palette.DOUBTFUL:
-            spacing = 1.68 if index == palette.NOT_SEEN else 3.36
-            _hatch(page, box, spacing)
-        page.areas([[_rectangle(box)]], 4.0, edge=palette.INK, width_pt=0.6)
-        middle = y + high / 2 - 1.25
-        page.text(_COLUMN + 22.5, middle, part.name, 11, font="bold")
-        page.text(_RIGHT, middle, words.percent(shares[index]), 11, ha="right")
-        top = y + high
-        if index == len(parts) - 1:
-            ticks = [(y, part.from_db), (y + high / 2, part.middle_db), (top, part.to_db)]
-        elif index == palette.NOT_SEEN:
-            ticks = [(top + gap / 2, part.to_db)]
-        else:
-            ticks = [(top + gap / 2, part.to_db)] if index == palette.DOUBTFUL else []
-        for place, value in ticks:
-            page.lines([[(bar[1], place), (bar[1] + 1.6, place)]], palette.INK, 0.6, 4.0)
-            font = "bold" if value == 0 else "sans"
-            page.text(bar[1] + 2.4, place - 1.2, _signed(value), 9.5, font=font)  # type: ignore[arg-type]
-        y += high + gap
+    shares = distribution(plane.margin_db, np.asarray(plane.surface.area, float), plane.reserve_db).by_class
+    bottom = draw_margin_bar(page, list(shares), plane.reserve_db, (_COLUMN, _RIGHT), 146.4)
     page.rule(_COLUMN, _RIGHT, bottom - 5.5, 0.5, palette.RULE)
     return bottom - 5.5
-
-
-def class_shares(plane: PlaneCoverage) -> list[float]:
-    """Share of the area in each class, from worst to best."""
-    index = palette.class_of(plane.margin_db, plane.reserve_db)
-    area, total = plane.surface.area, plane.area_m2
-    return [float(area[index == k].sum() / total) if total else 0.0 for k in range(len(palette.CLASS_NAMES))]
-
-
-def _signed(value: float) -> str:
-    return "0" if value == 0 else f"{'+' if value > 0 else '−'}{abs(value):g}"
-
-
-def _hatch(page: Page, box: Box, spacing: float) -> None:
-    frame = shapely.box(*box)
-    step = spacing * np.sqrt(2)
-    starts = np.arange(box[1] - (box[2] - box[0]), box[3], step)
-    lines = [shapely.LineString([(box[0], s), (box[2], s + box[2] - box[0])]).intersection(frame) for s in starts]
-    segments = [np.asarray(line.coords) for line in lines if line.geom_type == "LineString" and len(line.coords) == 2]
-    page.lines(segments, palette.PAPER, 0.75, 3.0, alpha=0.75)
-
-
-def _rectangle(box: Box) -> Floats:
-    x0, y0, x1, y1 = box
-    return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
 
 
 def _key(page: Page, composed: Composed, top: float) -> None:
@@ -168,13 +116,13 @@ def _key(page: Page, composed: Composed, top: float) -> None:
         y -= step
     if composed.lobes:
         box = (left, y - 0.6, left + 8.0, y + 2.9)
-        page.areas([[_rectangle(box)]], 4.0, face="#F7DDB5", edge="#B5701C", width_pt=0.7)
+        page.areas([[rectangle(box)]], 4.0, face="#F7DDB5", edge="#B5701C", width_pt=0.7)
         names = [clean(lobe.name) for lobe in composed.lobes]
         text = f"seen by {' and by '.join(names)}, in 3D"
         page.text(text_x, y, page.lettering.fit(text, "sans", 9.5, width), 9.5)
         y -= step
     if len(composed.drawn.ghosts):
-        page.areas([[_rectangle((left, y - 0.5, left + 8.0, y + 2.9))]], 4.0, edge="#4A555C", width_pt=0.7)
+        page.areas([[rectangle((left, y - 0.5, left + 8.0, y + 2.9))]], 4.0, edge="#4A555C", width_pt=0.7)
         page.text(text_x, y, "cut away, outline only", 9.5)
         y -= step
     rows = int((y - 5.4 - 20.0) / 5.6)
@@ -186,7 +134,8 @@ def _key(page: Page, composed: Composed, top: float) -> None:
         page.text(_RIGHT, y, "m²", 9.5, font="bold", ha="right")
         for gap in gaps:
             y -= 5.6
-            text = clean(f"{gap.room}: {words.cause(gap)}" if len(composed.plane.surface.room_names) > 1 else words.cause(gap))
+            several = len(composed.plane.surface.room_names) > 1
+            text = clean(f"{gap.room}: {words.cause(gap)}" if several else words.cause(gap))
             page.text(_COLUMN, y, page.lettering.fit(text, "sans", 9, _RIGHT - _COLUMN - 14), 9)
             page.text(_RIGHT, y, words.area(gap.area_m2), 9, ha="right")
 
@@ -220,8 +169,8 @@ def _names(page: Page, composed: Composed, box: Box) -> None:
     placer.note_strokes(strokes)
     for figure in composed.figures:
         flat = on_page(figure.reshape(-1, 3))
-        placer.take((*flat.min(axis=0), *flat.max(axis=0)))  # type: ignore[arg-type]
-    factor = size_factor(tops)
+        placer.take((*flat.min(axis=0), *flat.max(axis=0)))
+    factor = size_factor(np.asarray(tops, np.float64))
     marks = []
     for unit, place in zip(composed.units, tops, strict=True):
         ahead = placed.view.project((unit.rotation[:, 0] * np.array([1, 1, 0]))[None])[0]
@@ -256,7 +205,6 @@ def _room_names(page: Page, composed: Composed, placer: Placer, on_page: Callabl
     busy = _busy(composed, on_page)
     sheets = dict(zip(surface.room_names, composed.floor_map.sheets, strict=False))
     wanted: list[tuple[str, Any, Floats]] = []
-    largest: list[float] = []
     for index, name in enumerate(surface.room_names):
         rows, columns = np.nonzero(surface.room == index)
         if not len(rows) or name not in sheets:
@@ -265,28 +213,40 @@ def _room_names(page: Page, composed: Composed, placer: Placer, on_page: Callabl
         centres = on_page(np.column_stack([surface.x[columns], surface.y[rows], floor + level]))
         centres = centres[:: max(len(centres) // 1500, 1)]
         corners = on_page(sheets[name].triangles.reshape(-1, 3)).reshape(-1, 3, 2)
-        outline = shapely.union_all(shapely.polygons(corners)).buffer(0.6)
-        fitting = [size for size in _ROOM_PT if _within(page, clean(name), size, centres, outline).any()]
-        if fitting:
-            wanted.append((clean(name), outline, centres))
-            largest.append(fitting[0])
-    if not wanted:
+        wanted.append((clean(name), shapely.union_all(shapely.polygons(corners)).buffer(0.6), centres))
+    # One size for all, so that a size says nothing about a room, and names for nearly all rooms or for none.
+    best: list[tuple[str, float, float, float]] = []
+    for size in _ROOM_PT:
+        placed = _try_names(page, wanted, size, busy, deepcopy(placer))
+        if len(placed) > len(best):
+            best = placed
+        if len(placed) >= 0.8 * len(wanted):
+            break
+    if len(best) < 0.5 * len(wanted):
         return
-    # One size for all, so that a size says nothing about a room.
-    common = float(np.quantile(largest, 0.2, method="lower"))
+    for text, size, x, y in best:
+        extent = page.lettering.extent(text, "italic", size)
+        at = (x - extent.width / 2, y - extent.height / 2 + extent.below)
+        page.text(*at, text, size, font="italic", z=21.0, halo_pt=2.6)
+
+
+def _try_names(
+    page: Page, wanted: Sequence[tuple[str, Any, Floats]], size: float, busy: Floats, placer: Placer
+) -> list[tuple[str, float, float, float]]:
+    """(name, size, x, y) of every room whose name finds a place in one size."""
+    found = []
     for text, outline, centres in wanted:
-        fits = _within(page, text, common, centres, outline)
-        extent = page.lettering.extent(text, "italic", common)
-        costs = 0.02 * np.linalg.norm(centres - centres.mean(axis=0), axis=1)
-        costs += 8.0 * _cover(busy, centres, (extent.width + 1.5, extent.height + 1.0))
+        fits = _within(page, text, size, centres, outline)
+        if not fits.any():
+            continue
+        extent = page.lettering.extent(text, "italic", size)
         places = centres[fits]
-        chosen = placer.place((extent.width + 1.0, extent.height), places, costs[fits], most=7.0)
+        costs = 0.02 * np.linalg.norm(places - centres.mean(axis=0), axis=1)
+        costs += 8.0 * _cover(busy, places, (extent.width + 1.5, extent.height + 1.0))
+        chosen = placer.place((extent.width + 1.0, extent.height), places, costs, most=8.0)
         if chosen is not None:
-            x, y = places[chosen]
-            page.text(
-                x - extent.width / 2, y - extent.height / 2 + extent.below, text, common, font="italic", z=21.0,
-                halo_pt=2.6,
-            )  # fmt: skip
+            found.append((text, size, float(places[chosen, 0]), float(places[chosen, 1])))
+    return found
 
 
 def _within(page: Page, text: str, size: float, centres: Floats, outline: Any) -> NDArray[np.bool_]:

@@ -7,6 +7,7 @@ joint is one outline however many walls meet there. Lids and undersides are wher
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from raycover.draw.view3d.cutaway import UprightPiece
 from raycover.draw.view3d.meshes import NOTHING, Body, join, level, sides
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 #: Nothing is drawn thinner than this (m).
 THINNEST_M = 0.04
@@ -83,7 +84,7 @@ def _plates(piece: UprightPiece, thickness: float) -> list[Body]:
         if part.geom_type != "Polygon":
             continue
         heights = sorted({round(z, 4) for z in shapely.get_coordinates(part)[:, 1]})
-        for bottom, top in zip(heights, heights[1:], strict=False):
+        for bottom, top in pairwise(heights):
             spans = [_rectangle(piece, a0, a1, across) for a0, a1 in _spans(part, (bottom + top) / 2)]
             strip = shapely.union_all(spans)
             bodies += [sides(strip, bottom, top), level(strip, top, outlined=top == heights[-1])]
@@ -101,11 +102,11 @@ def _bands(
     ranges = np.array([[p.polygon.bounds[1], p.polygon.bounds[3]] for p in pieces])
     ends = [(p.sheet, *p.polygon.bounds[::2]) for p in pieces]
     found = []
-    for bottom, top in zip(heights, heights[1:], strict=False):
+    for bottom, top in pairwise(heights):
         middle = (bottom + top) / 2
         strips = []
         for k in np.flatnonzero((ranges[:, 0] < middle) & (ranges[:, 1] > middle)):
-            piece, (_, a_min, a_max) = pieces[k], ends[k]
+            piece, (_, a_min, a_max) = pieces[int(k)], ends[k]
             half = thickness(piece) / 2
             across = np.array([-piece.along[1], piece.along[0]]) * half
             for a0, a1 in _spans(piece.polygon, middle):
