@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from raycover.catalogue import Losses
 from raycover.detectors import Unit
 from raycover.physics.infrared import contrast_db, contrast_factor
 from raycover.physics.margin import Local, inside_lens, mask_loss_db, reach_margin_db, to_local, undominated
@@ -31,7 +32,7 @@ class Weather:
     """What conditions mean for the casting: contrast in dB, which losses."""
 
     contrast_db: float
-    losses: str
+    losses: Losses
 
     @classmethod
     def of(cls, conditions: Conditions) -> Weather:
@@ -164,7 +165,7 @@ class Judgement:
 
 def potential_db(unit: Unit, points: Floats, motion: str) -> Floats:
     """Margin (n,) from distance alone, the best declared motion that counts; −inf where none is declared."""
-    local = to_local(unit.rotation, tuple((points - unit.position).T))  # type: ignore[arg-type]
+    local = to_local(unit.rotation, tuple((points - unit.position).T))
     return _potential_db(unit, local, motion, len(points))
 
 

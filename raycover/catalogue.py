@@ -108,6 +108,9 @@ class ConstructionsFile(Strict):
     constructions: dict[str, ConstructionSpec] = Field(default_factory=dict)
 
 
+Losses = Literal["averaged", "coherent"]
+
+
 @dataclass(frozen=True)
 class Construction:
     """What a sheet is made of. `thickness_m` is for drawing; losses come from `layers` or `measured`."""
@@ -124,7 +127,7 @@ class Construction:
     def stops_infrared(self) -> bool:
         return self.kind != "open"
 
-    def loss_table(self, frequency_ghz: float, losses: str) -> LossTable:
+    def loss_table(self, frequency_ghz: float, losses: Losses) -> LossTable:
         """One-way microwave loss against incidence; the value of the nearest measured frequency where so given.
 
         Raises ValueError where a material's row does not hold at the frequency.
@@ -133,7 +136,7 @@ class Construction:
 
 
 @lru_cache(maxsize=1024)
-def _loss_table(construction: Construction, frequency_ghz: float, losses: str) -> LossTable:
+def _loss_table(construction: Construction, frequency_ghz: float, losses: Losses) -> LossTable:
     if construction.kind == "opaque":
         return LossTable.opaque()
     if construction.kind == "open":

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.casting import Weather
+from raycover.catalogue import Losses
 from raycover.detectors import Unit
 from raycover.physics.margin import inside_lens, mask_loss_db, reach_margin_db
 from raycover.physics.microwave import reach_factor
@@ -202,7 +203,7 @@ def _first_stop_m(segments: Segments, rays: RayScene, frequency_ghz: float | Non
     return stop
 
 
-def _weakened_m(segments: Segments, reach: Floats, rays: RayScene, frequency_ghz: float, losses: str) -> Floats:
+def _weakened_m(segments: Segments, reach: Floats, rays: RayScene, frequency_ghz: float, losses: Losses) -> Floats:
     """Where the margin reaches 0 behind what weakens it, (n,).
 
     Behind the k-th crossing at x_k, with the losses up to it, the reach is s_k = s0·10^(−ΣL/20). The first k
@@ -210,7 +211,7 @@ def _weakened_m(segments: Segments, reach: Floats, rays: RayScene, frequency_ghz
     max(s_k, x_k) over all k, since s_k falls and x_k rises.
     """
     least = reach.copy()
-    ray, distance, loss, part = rays._lossy_crossings(segments, frequency_ghz, losses)
+    ray, distance, loss, part = rays.lossy_crossings(segments, frequency_ghz, losses)
     if not len(ray):
         return least
     order = np.lexsort((distance, ray))

@@ -18,7 +18,7 @@ import shapely
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.catalogue import Construction
+from raycover.catalogue import Construction, Losses
 from raycover.tracers import Bools, Ints, Single, Tracer, default_backend, make_tracer
 
 #: The one tolerance (m): segments start this clear of the detector and end this short of the target, and
@@ -171,7 +171,7 @@ class RayScene:
         self._count(len(segments.origins))
         return self._tracer("infrared").occluded(segments.origins, segments.directions, segments.lengths)
 
-    def microwave_loss_db(self, segments: Segments, frequency_ghz: float, losses: str) -> Floats:
+    def microwave_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> Floats:
         """One-way loss (n,) in dB along segments; infinite where something opaque stands in the way."""
         n = len(segments.origins)
         self._count(n)
@@ -183,9 +183,9 @@ class RayScene:
             loss[open_rays] = self.partial_loss_db(take(segments, open_rays), frequency_ghz, losses)[0]
         return loss
 
-    def partial_loss_db(self, segments: Segments, frequency_ghz: float, losses: str) -> tuple[Floats, Ints]:
+    def partial_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> tuple[Floats, Ints]:
         """One-way loss (n,) of what weakens but does not stop, and the part (n,) that costs most, −1 none."""
-        ray, distance, loss, part = self._lossy_crossings(_unit(segments), frequency_ghz, losses)
+        ray, distance, loss, part = self.lossy_crossings(_unit(segments), frequency_ghz, losses)
         n = len(segments.origins)
         worst = np.full(n, -1, np.int32)
         if not len(ray):
@@ -199,7 +199,8 @@ class RayScene:
         apart = (np.diff(distance) > TOLERANCE) & (np.diff(part[order]) != 0)
         new = np.concatenate([[True], (np.diff(ray) != 0) | apart])
         starts = np.flatnonzero(new)
-        return np.bincount(ray[starts], np.maximum.reduceat(loss, starts), minlength=n), worst
+        total = np.bincount(ray[starts], np.maximum.reduceat(loss, starts), minlength=n)
+        return np.asarray(total, np.float64), worst
 
     def first_blocker(self, segments: Segments, frequency_ghz: float | None = None) -> Ints:
         """The part (n,) that stops each segment first, −1 for none; infrared where no frequency is given."""
@@ -209,7 +210,7 @@ class RayScene:
         parts = self._parts[kind, frequency_ghz]
         return np.where(triangle >= 0, parts[triangle] if len(parts) else -1, -1).astype(np.int32)
 
-    def crossings(self, segments: Segments, frequency_ghz: float | None, losses: str) -> list[Crossing]:
+    def crossings(self, segments: Segments, frequency_ghz: float | None, losses: Losses) -> list[Crossing]:
         """Everything one segment meets, in order from the detector (`segments` holds just that one)."""
         line = _unit(segments)
         found: list[tuple[float, float, int, float]] = []
@@ -296,8 +297,8 @@ class RayScene:
             sets.append(_SheetSet(construction, make_tracer(self._triangles[chosen], self.backend), part, normals))
         return sets
 
-    def _lossy_crossings(
-        self, line: Segments, frequency_ghz: float, losses: str
+    def lossy_crossings(
+        self, line: Segments, frequency_ghz: float, losses: Losses
     ) -> tuple[Ints, Floats, Floats, Ints]:
         """(ray, distance, one-way loss, part) of all crossings of what weakens but does not stop."""
         rays: list[Ints] = []
@@ -345,7 +346,7 @@ class RayScene:
         along = line.directions[ray].astype(float)
         offset, along = _turned(offset, boxes.turn_rad[box]), _turned(along, boxes.turn_rad[box])
         half = boxes.size[box] / 2
-        with np.errstate(divide="ignore", invalid="ignore"):
+        with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
             one, two = (-half - offset) / along, (half - offset) / along
         outside = (along == 0) & (np.abs(offset) > half)
         near = np.where(along == 0, np.where(outside, np.inf, -np.inf), np.minimum(one, two))

@@ -62,8 +62,8 @@ class Explainer:
         labels, n = label_gaps(surface, missed)
         building = self.rays.building
         owners, owner_of = np.unique([building.part_owner(p) for p in range(building.n_parts)], return_inverse=True)
-        blocking = owner_of[blocker] if building.n_parts else blocker
-        blocking = np.where(blocker >= 0, blocking, -1)
+        owner_of = np.append(owner_of, -1)  # the last answers for −1, nothing in the way
+        blocking: NDArray[np.int32] = owner_of[blocker].astype(np.int32)
         names = tuple(unit.name for unit in self.units)
         hiding = (BLOCKED, MATERIAL_LOSS)
         gaps = find_gaps(surface, labels, n, cause, blocking, nearest, tuple(owners.tolist()), names, hiding)

@@ -24,6 +24,8 @@ _BEAM_DEPTH = 0.05
 _LIFT_CLEARANCE = 0.15
 #: A pallet stands out this far over the frames, front and rear: 1.2 m pallet in a 1.1 m frame (EN 15620).
 _OVERHANG = 0.05
+#: From the end of a desk to its side panel. From memory, common practice.
+_LEG_INSET = 0.03
 
 
 def add_solid(scene: Scene, index: int, solid: Solid, floor_at: FloorAt, into: Gathered) -> None:
@@ -180,7 +182,8 @@ def add_desks(scene: Scene, index: int, row: Desks, floor_at: FloorAt, into: Gat
         name = f"{row.name}/desk {i + 1}" if row.count > 1 else f"{row.name}/top"
         frame = level_frame(bottom + row.height)
         into.faces.append(Face(name, row.name, "desk", frame, shapely.Polygon(corners), top, loc))
-        for side, x in (("left", x0), ("right", x1)):
+        # Legs stand in a little from the ends, as they do: a desk pushed against a wall touches it with its top.
+        for side, x in (("left", x0 + _LEG_INSET), ("right", x1 - _LEG_INSET)):
             a, b = placing.points(np.array([[x, 0.0], [x, row.size[1]]]))
             into.faces.append(
                 Face(

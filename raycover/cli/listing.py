@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from raycover.catalogue import Catalogue, load_catalogue, packaged_folder
+from raycover.catalogue import Catalogue, Losses, load_catalogue, packaged_folder
 from raycover.cli.printing import data, talk
 from raycover.cli.tables import table
 from raycover.detectors import declarations_of
@@ -58,7 +58,7 @@ def list_models(scene_folder: Path | None, *, constructions: bool, materials: bo
             [Problem("unknown-losses", f'losses are not "{losses}"', Position("--losses"), "averaged or coherent")]
         )
     catalogue = catalogue_for(scene_folder)
-    parts: dict[str, tuple[Callable[[Catalogue, str], list[dict[str, Any]]], Callable[..., None]]] = {}
+    parts: dict[str, tuple[Callable[[Catalogue, Losses], list[dict[str, Any]]], Callable[..., None]]] = {}
     if constructions:
         parts["constructions"] = (_constructions, _print_losses)
     if materials:
@@ -66,7 +66,8 @@ def list_models(scene_folder: Path | None, *, constructions: bool, materials: bo
         parts["solids"] = (_solids, _print_solids)
     if not parts:
         parts["detectors"] = (_detectors, _print_detectors)
-    listed = {name: collect(catalogue, losses) for name, (collect, _) in parts.items()}
+    how: Losses = "coherent" if losses == "coherent" else "averaged"
+    listed = {name: collect(catalogue, how) for name, (collect, _) in parts.items()}
     if as_json:
         from raycover.exchange.summary import stamp
 
@@ -75,10 +76,10 @@ def list_models(scene_folder: Path | None, *, constructions: bool, materials: bo
         )
         return
     for name, (_, show) in parts.items():
-        show(name, listed[name], catalogue, losses)
+        show(name, listed[name], catalogue, how)
 
 
-def _detectors(catalogue: Catalogue, losses: str) -> list[dict[str, Any]]:
+def _detectors(catalogue: Catalogue, losses: Losses) -> list[dict[str, Any]]:
     return [
         {**entry_json(model), "file": str(catalogue.origins["detector", name])}
         for name, model in sorted(catalogue.detectors.items())
@@ -90,7 +91,7 @@ def entry_json(model: DetectorModel) -> dict[str, Any]:
     return {k: v for k, v in model.model_dump(mode="json", by_alias=True, exclude_none=True).items() if v != ""}
 
 
-def _print_detectors(name: str, listed: list[dict[str, Any]], catalogue: Catalogue, losses: str) -> None:
+def _print_detectors(name: str, listed: list[dict[str, Any]], catalogue: Catalogue, losses: Losses) -> None:
     packaged = packaged_folder().resolve()
     rows = []
     for entry in listed:
@@ -113,7 +114,7 @@ def _reach(model: DetectorModel) -> str:
     return "\n".join(f"{motion} {', '.join(sizes)}" for motion, sizes in lines.items())
 
 
-def _constructions(catalogue: Catalogue, losses: str) -> list[dict[str, Any]]:
+def _constructions(catalogue: Catalogue, losses: Losses) -> list[dict[str, Any]]:
     return [
         {
             "name": name,
@@ -132,7 +133,7 @@ def _constructions(catalogue: Catalogue, losses: str) -> list[dict[str, Any]]:
     ]
 
 
-def _materials(catalogue: Catalogue, losses: str) -> list[dict[str, Any]]:
+def _materials(catalogue: Catalogue, losses: Losses) -> list[dict[str, Any]]:
     return [
         {
             "name": name,
@@ -147,7 +148,7 @@ def _materials(catalogue: Catalogue, losses: str) -> list[dict[str, Any]]:
     ]
 
 
-def _sheet(material: Material, frequency_ghz: float, *, losses: str) -> LossTable | list[float]:
+def _sheet(material: Material, frequency_ghz: float, *, losses: Losses) -> LossTable | list[float]:
     if material.name == "metal":
         return LossTable.opaque()
     layers = [Layer(SHEET_M, material)]
@@ -169,7 +170,7 @@ def _losses(at: Callable[[float], LossTable | list[float]]) -> dict[str, list[fl
     return found
 
 
-def _print_losses(name: str, listed: list[dict[str, Any]], catalogue: Catalogue, losses: str) -> None:
+def _print_losses(name: str, listed: list[dict[str, Any]], catalogue: Catalogue, losses: Losses) -> None:
     angles = "/".join(f"{a}" for a in ANGLES_DEG)
     columns = ["name", *(f"{f:g} GHz at {angles}°, dB" for f in BANDS_GHZ), "source"]
     rows = [[e["name"], *(_three(e["loss_db"][f"{f:g}"]) for f in BANDS_GHZ), e["source"]] for e in listed]
@@ -187,7 +188,7 @@ def _three(values: list[float | None] | None) -> str:
     return " / ".join("opaque" if v is None else f"{v:.1f}" for v in values)
 
 
-def _solids(catalogue: Catalogue, losses: str) -> list[dict[str, Any]]:
+def _solids(catalogue: Catalogue, losses: Losses) -> list[dict[str, Any]]:
     found = []
     for name, made in sorted(catalogue.solids.items()):
         bulk = {f"{f:g}": made.loss_db_per_m(f) for f in BANDS_GHZ}
@@ -196,7 +197,7 @@ def _solids(catalogue: Catalogue, losses: str) -> list[dict[str, Any]]:
     return found
 
 
-def _print_solids(name: str, listed: list[dict[str, Any]], catalogue: Catalogue, losses: str) -> None:
+def _print_solids(name: str, listed: list[dict[str, Any]], catalogue: Catalogue, losses: Losses) -> None:
     rows = [
         [e["name"], *("opaque" if v is None else f"{v:.1f}" for v in e["loss_db_per_m"].values()), e["source"]]
         for e in listed

@@ -117,6 +117,9 @@ def main(args: list[str] | None = None) -> None:
     """
     from raycover.errors import RaycoverError
 
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a terminal that has no ° shows ? for it
+            stream.reconfigure(errors="replace")
     try:
         app(args)
     except RaycoverError as error:
@@ -125,9 +128,10 @@ def main(args: list[str] | None = None) -> None:
     except MemoryError:
         print("out of memory: make grid coarser, or map fewer planes", file=sys.stderr)
         sys.exit(2)
-    except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(0)
+    except SystemExit as left:
+        if isinstance(left.__context__, BrokenPipeError):  # whoever reads the pipe has had enough
+            sys.exit(0)
+        raise
 
 
 if __name__ == "__main__":

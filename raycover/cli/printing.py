@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -25,8 +26,9 @@ def warn(problems: Iterable[Problem]) -> None:
 
 
 def data(value: Any) -> None:
-    """JSON on stdout. Infinities never get here: a JSON of ours has none."""
-    typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))
+    """JSON on stdout, escaped where stdout is not UTF-8. Infinities never get here: a JSON of ours has none."""
+    plain = (sys.stdout.encoding or "").lower().replace("-", "") != "utf8"
+    typer.echo(json.dumps(value, ensure_ascii=plain, allow_nan=False))
 
 
 @contextmanager

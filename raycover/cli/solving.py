@@ -61,7 +61,9 @@ def map_scene(path: Path, output: Path, *, with_view: bool, threads: int | None,
                 draw_plan(scene, building, coverage, name, draft / f"{name}.png", sheet=(index + 1, n_sheets))
                 write_image_data(plane, draft / f"{name}.vti")
             missing = _draw_view(scene, building, rays, coverage, draft / "view.png") if with_view else None
-        (draft / "summary.json").write_text(json.dumps(figures, ensure_ascii=False, indent=1), encoding="utf-8")
+        text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
+        # errors: a file name that is no UTF-8 may stand in a warning
+        (draft / "summary.json").write_text(text, encoding="utf-8", errors="replace")
     if with_view and missing:
         talk(f"The plans are written, the 3D picture is not: {missing}")
     if as_json:

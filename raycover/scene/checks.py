@@ -90,8 +90,10 @@ def _outlines(scene: Scene, _: Catalogue) -> Iterator[Problem]:
             room, earlier = scene.rooms[index], scene.rooms[sound[other][0]]
             tops = room.floor + room.height, earlier.floor + earlier.height
             shared_height = min(tops) - max(room.floor, earlier.floor)
-            shared = polygon.intersection(sound[other][1]).area
-            if shared > 1e-4 and shared_height > 1e-6:
+            overlap = polygon.intersection(sound[other][1])
+            shared = overlap.area
+            # A strip a millimetre wide is what coordinates typed to the millimetre leave of a shared wall.
+            if shapely.buffer(overlap, -1e-3).area > 1e-4 and shared_height > 1e-6:
                 yield Problem(
                     "rooms-overlap",
                     f'rooms "{earlier.name}" and "{room.name}" overlap by {shared:.3g} m²',
@@ -161,6 +163,7 @@ def _fittings(scene: Scene, _: Catalogue) -> Iterator[Problem]:
                 scene.position("racking", index, "beam_height"),
                 "make beam_height smaller than level_pitch",
             )
+            continue
         clear = rack.level_pitch - rack.beam_height
         load = rack.goods_height
         if (load is not None and load > clear) or (load is None and rack.goods and clear <= 0.2):

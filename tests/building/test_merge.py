@@ -17,7 +17,9 @@ from raycover.errors import InputError
 from raycover.rays import RayScene
 
 
-def moved(points: Any, turn_deg: float = 0.0, at: tuple[float, float] = (0.0, 0.0), digits: int = 15) -> list[list[float]]:
+def moved(
+    points: Any, turn_deg: float = 0.0, at: tuple[float, float] = (0.0, 0.0), digits: int = 15
+) -> list[list[float]]:
     a = np.radians(turn_deg)
     turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
     found: list[list[float]] = (np.asarray(points, float) @ turn + at).round(digits).tolist()
@@ -183,9 +185,14 @@ def test_help_for_a_cubicle_against_a_wall() -> None:
     assert not any(s.name == "WC/divider 0" for s in building.sheets)
 
 
-def test_help_for_a_desk_against_a_wall() -> None:
+def test_a_desk_may_stand_against_a_wall() -> None:
+    """Its top touches the wall with an edge; its side panels stand in from the ends."""
+    assert built(room("a", A), desks=[{"name": "desk", "at": [0, 1]}]).sheets
+
+
+def test_help_for_a_desk_in_a_wall() -> None:
     with pytest.raises(InputError, match="move it a few millimetres clear"):
-        built(room("a", A), desks=[{"name": "desk", "at": [0, 1]}])
+        built(room("a", A), desks=[{"name": "desk", "at": [-0.03, 1]}])
 
 
 @given(

@@ -19,7 +19,9 @@ def area(triangles: np.ndarray) -> float:
     if triangles.shape[-1] == 2:
         a, b = triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]
         return float(np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum() / 2)
-    return float(np.linalg.norm(np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1).sum() / 2)
+    return float(
+        np.linalg.norm(np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1).sum() / 2
+    )
 
 
 L_SHAPE = shapely.Polygon([(0, 0), (8, 0), (8, 3), (4, 3), (4, 6), (0, 6)])

@@ -65,7 +65,10 @@ def test_ceiling_and_floor(turned_round: bool) -> None:
 
 def test_one_construction_an_edge_and_none() -> None:
     building = built(rooms=[room(walls=["none", "glass-6", "none", "brick-215"])])
-    assert {s.name: s.construction.name for s in building.sheets} == {"hall/wall 1": "glass-6", "hall/wall 3": "brick-215"}
+    assert {s.name: s.construction.name for s in building.sheets} == {
+        "hall/wall 1": "glass-6",
+        "hall/wall 3": "brick-215",
+    }
 
 
 def test_collinear_points_make_two_walls() -> None:
@@ -87,7 +90,9 @@ def test_collinear_points_make_two_walls() -> None:
     ids=["door", "open", "gap", "window", "to the ceiling", "at the end", "whole wall"],
 )
 @pytest.mark.parametrize("floor", [0, 3.2])
-def test_openings_are_cut_exactly(opening: dict[str, Any], left: float, fill: float, kind: str | None, floor: float) -> None:
+def test_openings_are_cut_exactly(
+    opening: dict[str, Any], left: float, fill: float, kind: str | None, floor: float
+) -> None:
     building = built(rooms=[room(floor=floor, openings=[{"edge": 0, **opening}])])
     wall = sum(s.polygon.area for s in building.sheets if s.name == "hall/wall 0")
     assert wall == pytest.approx(left, abs=1e-9)
@@ -102,8 +107,9 @@ def test_openings_are_cut_exactly(opening: dict[str, Any], left: float, fill: fl
         assert along.min() == pytest.approx(opening["at"])
         assert along.max() == pytest.approx(opening["at"] + opening["width"])
     mark = building.openings[0]
-    assert (mark.sill, mark.top) == pytest.approx((floor + opening.get("sill", 0),
-                                                   floor + opening.get("sill", 0) + opening["height"]))  # fmt: skip
+    assert (mark.sill, mark.top) == pytest.approx(
+        (floor + opening.get("sill", 0), floor + opening.get("sill", 0) + opening["height"])
+    )
     assert mark.state == opening.get("state", "closed")
 
 
@@ -123,8 +129,14 @@ def test_two_doors_side_by_side_share_an_edge() -> None:
 
 def test_partition_over_several_segments() -> None:
     """Openings count along the whole line; one at a corner belongs to the segment that starts there."""
-    screen = {"name": "screen", "line": [[1, 1], [4, 1], [4, 4]], "base": 0.1, "height": 2.0, "construction": "chipboard-18",
-              "openings": [door(at=3, width=1, height=1.5, sill=0.1), door(at=0.5, width=1, height=1, sill=0.5, fill="none")]}  # fmt: skip
+    screen = {
+        "name": "screen",
+        "line": [[1, 1], [4, 1], [4, 4]],
+        "base": 0.1,
+        "height": 2.0,
+        "construction": "chipboard-18",
+        "openings": [door(at=3, width=1, height=1.5, sill=0.1), door(at=0.5, width=1, height=1, sill=0.5, fill="none")],
+    }
     building = built(rooms=[room(floor=0.5, walls="none")], partitions=[screen])
     assert {s.name for s in building.sheets} == {"screen/part 0", "screen/part 1", "screen/opening 0"}
     assert named(building, "screen/part 0").polygon.area == pytest.approx(6 - 1)
@@ -158,9 +170,7 @@ def test_slanted_sheet_keeps_its_area() -> None:
 
 #: (text put in, the words that mark the line at fault, code)
 WRONG = {
-    "past the end": (
-        "openings: [\n    {edge: 0, at: 7.2, width: 0.9, height: 2}]", "at: 7.2", "opening-outside-wall"
-    ),
+    "past the end": ("openings: [\n    {edge: 0, at: 7.2, width: 0.9, height: 2}]", "at: 7.2", "opening-outside-wall"),
     "too high": ("openings: [\n    {edge: 0, at: 1, width: 0.9, height: 3.01}]", "3.01", "opening-outside-wall"),
     "overlap": (
         "openings: [\n    {edge: 0, at: 1, width: 0.9, height: 2},\n    {edge: 0, at: 1.8, width: 0.9, height: 2}]",
@@ -168,7 +178,7 @@ WRONG = {
         "openings-overlap",
     ),
     "in nothing": ("openings: [\n    {edge: 1, at: 1, width: 0.9, height: 2}]", "edge: 1", "opening-in-nothing"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("wrong", WRONG)
@@ -189,21 +199,48 @@ def test_openings_that_do_not_fit(wrong: str) -> None:
 @pytest.mark.parametrize(
     ("yaml", "line", "code"),
     [
-        ("partitions:\n  - {name: p, line: [[0, 0], [2, 0], [2, 2]], height: 2, construction: glass-6,\n"
-         "     openings: [\n      {at: 1.5, width: 0.9, height: 2}]}", 5, "opening-outside-wall"),
-        ("partitions:\n  - {name: p, line: [[0, 0], [2, 0]], base: 0.2, height: 2, construction: glass-6,\n"
-         "     openings: [\n      {at: 0.5, width: 0.9, height: 2}]}", 5, "opening-outside-wall"),
-        ("partitions:\n  - {name: p, line: [[0, 0], [2, 0]], height: 2,\n     construction: none}", 4, "no-construction"),
-        ("sheets:\n  - name: s\n    construction: glass-6\n    corners: [[0, 0, 0], [1, 0, 0], [1, 1, 0.02], [0, 1, 0]]",
-         5, "bad-sheet"),
-        ("sheets:\n  - name: s\n    construction: glass-6\n    corners: [[0, 0, 0], [1, 1, 0], [1, 0, 0], [0, 1, 0]]",
-         5, "bad-sheet"),
-        ("sheets:\n  - name: s\n    construction: glass-6\n    corners: [[0, 0, 0], [1, 1, 1], [2, 2, 2]]", 5, "bad-sheet"),
-        ("sheets:\n  - name: s\n    corners: [[0, 0, 0], [1, 0, 0], [1, 1, 0]]\n    construction: none",
-         5, "no-construction"),
+        (
+            "partitions:\n  - {name: p, line: [[0, 0], [2, 0], [2, 2]], height: 2, construction: glass-6,\n"
+            "     openings: [\n      {at: 1.5, width: 0.9, height: 2}]}",
+            5,
+            "opening-outside-wall",
+        ),
+        (
+            "partitions:\n  - {name: p, line: [[0, 0], [2, 0]], base: 0.2, height: 2, construction: glass-6,\n"
+            "     openings: [\n      {at: 0.5, width: 0.9, height: 2}]}",
+            5,
+            "opening-outside-wall",
+        ),
+        (
+            "partitions:\n  - {name: p, line: [[0, 0], [2, 0]], height: 2,\n     construction: none}",
+            4,
+            "no-construction",
+        ),
+        (
+            "sheets:\n  - name: s\n    construction: glass-6\n    "
+            "corners: [[0, 0, 0], [1, 0, 0], [1, 1, 0.02], [0, 1, 0]]",
+            5,
+            "bad-sheet",
+        ),
+        (
+            "sheets:\n  - name: s\n    construction: glass-6\n    "
+            "corners: [[0, 0, 0], [1, 1, 0], [1, 0, 0], [0, 1, 0]]",
+            5,
+            "bad-sheet",
+        ),
+        (
+            "sheets:\n  - name: s\n    construction: glass-6\n    corners: [[0, 0, 0], [1, 1, 1], [2, 2, 2]]",
+            5,
+            "bad-sheet",
+        ),
+        (
+            "sheets:\n  - name: s\n    corners: [[0, 0, 0], [1, 0, 0], [1, 1, 0]]\n    construction: none",
+            5,
+            "no-construction",
+        ),
     ],
     ids=["across a corner", "below a raised base", "no partition", "bent", "crossing", "no area", "no sheet"],
-)  # fmt: skip
+)
 def test_what_cannot_be_built(yaml: str, line: int, code: str) -> None:
     with pytest.raises(InputError) as caught:
         build(raycover.load_text(f"raycover: 1\n{yaml}\n"))

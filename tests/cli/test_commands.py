@@ -284,6 +284,30 @@ def test_probe_works_without_a_room(tmp_path: Path, run: Run) -> None:
     assert "give the scene rooms, or the plane an extent" in err
 
 
+@pytest.mark.parametrize("words", [["probe", "scene.yaml", "--at", "1,1,1"], ["check", "scene.yaml", "--json"]])
+def test_a_terminal_without_a_degree_sign(words: list[str], scene: Path) -> None:
+    scene.write_text(SCENE.replace("title: Small", "title: Büro").replace("walls: brick-100", "walls: brick-1ØØ"))
+    good = scene.with_name("good.yaml")
+    good.write_text(SCENE)
+    words = [word.replace("scene", "good") for word in words] if words[0] == "probe" else words
+    code = f"import sys\nsys.stdout.reconfigure(encoding='ascii')\nfrom raycover.cli.main import main\nmain({words!r})"
+    done = python(code, cwd=Path.cwd())
+    assert "Traceback" not in done.stderr
+    assert done.stdout.isascii()
+    if words[0] == "check":
+        assert "brick-1ØØ" in json.loads(done.stdout)["problems"][0]["message"]
+    else:
+        assert "? off square" in done.stdout
+
+
+def test_a_pipe_that_closes_is_no_failure(scene: Path, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    def closed(*_: Any, **__: Any) -> None:
+        raise BrokenPipeError(32, "Broken pipe")
+
+    monkeypatch.setattr("raycover.cli.solving.data", closed)
+    assert run("check", str(scene), "--json")[0] == 0
+
+
 # ---- check
 
 

@@ -38,8 +38,9 @@ def brute_force(triangles: np.ndarray, origins: np.ndarray, directions: np.ndarr
     double_area = np.linalg.norm(np.cross(one, two), axis=1)
     sides = np.stack([np.linalg.norm(two, axis=1), np.linalg.norm(one, axis=1), np.linalg.norm(one - two, axis=1)])
     # Barycentric coordinates times the height over that side: the distance from it, in the triangle's plane.
-    inward = np.minimum.reduce([u * double_area / sides[0], v * double_area / sides[1],
-                                (1 - u - v) * double_area / sides[2]])  # fmt: skip
+    inward = np.minimum.reduce(
+        [u * double_area / sides[0], v * double_area / sides[1], (1 - u - v) * double_area / sides[2]]
+    )
     hit = (det != 0) & (inward >= 0)
     reach = np.linalg.norm(directions, axis=1)[:, None]
     near = (det != 0) & (np.abs(inward) < MARGIN) & (t * reach > -MARGIN) & ((t - 1) * reach < MARGIN)
@@ -50,14 +51,20 @@ def brute_force(triangles: np.ndarray, origins: np.ndarray, directions: np.ndarr
 def random_building(seed: int) -> Building:
     rng = np.random.default_rng(seed)
     solids = [
-        {"name": f"b{i}", "centre": rng.uniform(-8, 8, 2).tolist(), "size": rng.uniform(0.2, 4, 3).tolist(),
-         "base": float(rng.uniform(0, 4)), "turn_deg": float(rng.uniform(0, 360)), "material": "concrete"}
+        {
+            "name": f"b{i}",
+            "centre": rng.uniform(-8, 8, 2).tolist(),
+            "size": rng.uniform(0.2, 4, 3).tolist(),
+            "base": float(rng.uniform(0, 4)),
+            "turn_deg": float(rng.uniform(0, 360)),
+            "material": "concrete",
+        }
         for i in range(12)
-    ]  # fmt: skip
+    ]
     sheets: list[dict[str, Any]] = []
     for i in range(12):
         u, v = np.linalg.qr(rng.normal(size=(3, 2)))[0].T
-        middle, size = rng.uniform(-6, 6, 3) + [0, 0, 4], rng.uniform(0.3, 4, 2)
+        middle, size = rng.uniform([-6, -6, -2], [6, 6, 10]), rng.uniform(0.3, 4, 2)
         corners = [middle + a * size[0] * u + b * size[1] * v for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
         sheets.append({"name": f"s{i}", "corners": [c.tolist() for c in corners], "construction": "glass-6"})
     line = rng.uniform(-8, 8, (3, 2)).tolist()

@@ -134,8 +134,11 @@ def _key(page: Page, composed: Composed, top: float) -> None:
         page.text(_RIGHT, y, "m²", 9.5, font="bold", ha="right")
         for gap in gaps:
             y -= 5.6
+            text = clean(words.cause(gap))
+            whole = clean(f"{gap.room}: {text}")
             several = len(composed.plane.surface.room_names) > 1
-            text = clean(f"{gap.room}: {words.cause(gap)}" if several else words.cause(gap))
+            if several and page.lettering.extent(whole, "sans", 9).width <= _RIGHT - _COLUMN - 14:
+                text = whole
             page.text(_COLUMN, y, page.lettering.fit(text, "sans", 9, _RIGHT - _COLUMN - 14), 9)
             page.text(_RIGHT, y, words.area(gap.area_m2), 9, ha="right")
 

@@ -88,7 +88,8 @@ class Window:
         self.state = State()
         self._groups: dict[str, list[Any]] = {}
         self._lobes: dict[tuple[int, str], Lobe] = {}
-        self._drawn: dict[tuple[str, bool], Drawn] = {}
+        self._drawn: dict[tuple[bytes, bool], Drawn] = {}
+        self._standing: Drawn | None = None
         self._size = (0, 0)
         self.plotter = self.pyvista.Plotter(
             off_screen=off_screen, window_size=size, lighting="none", title=f"raycover: {scene.title}"
@@ -122,8 +123,13 @@ class Window:
         if action is None:
             return
         self.state.message = ""
-        action()
-        self._draw_panel()
+        # One frame a key, however many things change.
+        self.plotter.suppress_rendering = True
+        try:
+            action()
+            self._draw_panel()
+        finally:
+            self.plotter.suppress_rendering = False
         self.plotter.render()
 
     def _actions(self) -> dict[str, Callable[[], None]]:
@@ -181,7 +187,7 @@ class Window:
         taken = [p.name for p in self.folder.glob("raycover-view-*.png")]
         name = next(n for k in range(1, 10_000) if (n := f"raycover-view-{k:03d}.png") not in taken)
         data = io.BytesIO()
-        self.plotter.render()
+        self.plotter.render_window.Render()
         Image.fromarray(np.asarray(self.plotter.image)[..., :3]).save(data, "PNG")
         try:
             write_whole(self.folder / name, data.getvalue())
@@ -198,10 +204,8 @@ class Window:
     def _begin(self) -> None:
         plotter = self.plotter
         plotter.suppress_rendering = True
-        plotter.render_window.SetMultiSamples(0)
+        plotter.render_window.SetMultiSamples(4)
         plotter.set_background("white")
-        plotter.enable_depth_peeling(6)
-        plotter.enable_anti_aliasing("fxaa")
         for direction, colour, intensity in (((0.5, 0.9, 1.0), "#FFF8EE", 0.75), ((-0.8, 0.1, 0.6), "#E3ECF5", 0.35)):
             lamp = self.pyvista.Light(position=direction, light_type="camera light", color=colour, intensity=intensity)
             plotter.add_light(lamp)
@@ -235,25 +239,27 @@ class Window:
         for draw in (self._draw_solids, self._draw_map, self._draw_lobes, self._draw_marks):
             draw()
 
-    def _replace(self, group: str, actors: list[Any]) -> None:
+    def _take_away(self, group: str) -> None:
         for actor in self._groups.pop(group, []):
             self.plotter.remove_actor(actor, reset_camera=False, render=False)
-        self._groups[group] = [actor for actor in actors if actor is not None]
 
     def _area(self) -> Any:
         return whole_area(self.plane, self.building)
 
     def _solids(self) -> Drawn:
-        key = (self.names[self.state.plane], self.state.low_walls)
+        area = self._area()
+        key = (area.wkb, self.state.low_walls)
         if key not in self._drawn:
-            area = self._area()
             cuts = Cuts.for_area(area, max((r.height for r in self.building.rooms), default=3.0))
             slab = float(np.clip(0.012 * np.sqrt(area.area), 0.06, 0.4))
             self._drawn[key] = draw_solids(self.building, area, None, cuts, slab_m=slab, low=key[1])
         return self._drawn[key]
 
     def _draw_solids(self) -> None:
-        self._replace("solids", [])
+        if self._solids() is self._standing:
+            return
+        self._standing = self._solids()
+        self._take_away("solids")
         actors = stage.add_solids(
             self.pyvista, self.plotter, self._solids(), line_px=1.0, ghosts=stage.FAINT_GHOSTS
         )
@@ -283,13 +289,13 @@ class Window:
             margin_db=self._margins(),
             hatched=self.state.hatched,
         )
-        self._replace("map", [])
+        self._take_away("map")
         self._groups["map"] = stage.add_map(
             self.pyvista, self.plotter, shown, line_px=1.2, limits=self.state.hatched
         )
 
     def _draw_lobes(self) -> None:
-        self._replace("lobes", [])
+        self._take_away("lobes")
         if not self.state.lobes:
             return
         units = self.coverage.units
@@ -313,7 +319,7 @@ class Window:
         return self._lobes[key]
 
     def _draw_marks(self) -> None:
-        self._replace("marks", [])
+        self._take_away("marks")
         units = self.coverage.units
         if not self.state.marks or not units:
             return
@@ -328,7 +334,7 @@ class Window:
         self._groups["marks"] = actors
 
     def _draw_help(self) -> None:
-        self._replace("help", [])
+        self._take_away("help")
         if self.state.help:
             card = stage.flat_image(self.pyvista, help_image())
             width, height = self._size
