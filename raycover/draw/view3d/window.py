@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,6 +10,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 
 from raycover.building.parts import Building
 from raycover.casting import Weather
@@ -180,10 +182,6 @@ class Window:
 
     def _save(self) -> None:
         """Save the window as a picture under the first free name."""
-        import io
-
-        from PIL import Image
-
         taken = [p.name for p in self.folder.glob("raycover-view-*.png")]
         name = next(n for k in range(1, 10_000) if (n := f"raycover-view-{k:03d}.png") not in taken)
         data = io.BytesIO()
