@@ -155,3 +155,18 @@ def _ghosts(things: list[Standing], cut_at: list[float]) -> Floats:
         outline = shapely.simplify(shapely.convex_hull(shapely.union_all(outlines)), 0.06)
         lines.append(prism(outline, low / 100, high / 100).edges)
     return np.concatenate(lines)
+
+
+def outlines_under(building: Building, level_m: float) -> Floats:
+    """Outlines (n, 2, 3) on a map `level_m` over the floor of the desk tops that it covers."""
+    lines: list[Floats] = [np.zeros((0, 2, 3))]
+    for sheet in building.sheets:
+        if sheet.kind != "desk":
+            continue
+        corners = sheet.frame.to_space(shapely.get_coordinates(sheet.polygon))
+        z = building.floor_at(*corners[:, :2].mean(axis=0)) + level_m
+        if 0.0 < z - float(corners[0, 2]) + 0.02 and level_m > 0.3:
+            raised = corners.copy()
+            raised[:, 2] = z + 0.008
+            lines.append(np.stack([raised[:-1], raised[1:]], axis=1))
+    return np.concatenate(lines)

@@ -138,6 +138,11 @@ def add_footprints(pyvista: Any, plotter: Any, dashes: Floats, *, line_px: float
     return [_lines(pyvista, plotter, to_lines(pyvista, dashes + np.array([0, 0, 0.004])), palette.ACCENT, line_px)]
 
 
+def add_covered(pyvista: Any, plotter: Any, lines: Floats, *, line_px: float) -> list[Any]:
+    """Outlines (n, 2, 3) of what lies just under a map."""
+    return [_lines(pyvista, plotter, to_lines(pyvista, lines), palette.THIRD_INK, line_px)] if len(lines) else []
+
+
 def add_lobe(pyvista: Any, plotter: Any, lobe: Lobe, *, line_px: float, opacity: float = 0.22) -> list[Any]:
     """A translucent shell with its ribs."""
     if not len(lobe.triangles):

@@ -22,7 +22,7 @@ from raycover.draw.view3d.camera import Fit, choose_view, fit
 from raycover.draw.view3d.cutaway import Cuts, screens, standing_things
 from raycover.draw.view3d.floor_map import FloorMap, make_map, map_level_m, mapped_area, whole_area
 from raycover.draw.view3d.people import figure, stand_people
-from raycover.draw.view3d.solids import Drawn, draw_solids
+from raycover.draw.view3d.solids import Drawn, draw_solids, outlines_under
 from raycover.draw.view3d.still_page import SIZE_PX, VIEWPORT, draw_sheet, viewport_px
 from raycover.lobes import Lobe, make_lobe
 from raycover.rays import RayScene
@@ -56,6 +56,7 @@ class Composed:
     lobes: tuple[Lobe, ...]
     figures: tuple[Floats, ...]
     dashes: Floats
+    covered: Floats
 
     @property
     def tops(self) -> Floats:
@@ -141,7 +142,8 @@ def compose(
     )
     figures = tuple(figure(at, heading, left_foot_first=k % 2 == 0) for k, (at, heading) in enumerate(people))
     dashes = np.zeros((0, 2, 3)) if len(units) > _MOST_FOOTPRINTS else _dashes(units, plane, building, area, placed)
-    return Composed(plane, name, drawn, placed, floor_map, units, feet, lobes, figures, dashes)
+    covered = outlines_under(building, map_level_m(plane))
+    return Composed(plane, name, drawn, placed, floor_map, units, feet, lobes, figures, dashes, covered)
 
 
 def representative(units: tuple[Unit, ...], plane: PlaneCoverage, most: int = _MOST_LOBES) -> list[Unit]:
@@ -182,6 +184,7 @@ def render(pyvista: Any, composed: Composed) -> NDArray[np.uint8]:
         stage.add_solids(pyvista, plotter, composed.drawn, line_px=line)
         stage.add_people(pyvista, plotter, composed.figures)
         stage.add_footprints(pyvista, plotter, composed.dashes, line_px=0.9 * _FINER)
+        stage.add_covered(pyvista, plotter, composed.covered, line_px=0.9 * _FINER)
         stage.add_drops(pyvista, plotter, composed.tops, composed.feet, 3.2 * placed.metres, line_px=0.85 * _FINER)
         plain = _shot(plotter)
         radius = float(np.clip(14 * placed.metres * 2, 0.12, 1.4))

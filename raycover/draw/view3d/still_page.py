@@ -121,6 +121,10 @@ def _key(page: Page, composed: Composed, top: float) -> None:
         text = f"seen by {' and by '.join(names)}, in 3D"
         page.text(text_x, y, page.lettering.fit(text, "sans", 9.5, width), 9.5)
         y -= step
+    if len(composed.covered):
+        page.areas([[rectangle((left, y - 0.5, left + 8.0, y + 2.9))]], 4.0, edge=palette.THIRD_INK, width_pt=0.9)
+        page.text(text_x, y, "desk just under the map", 9.5)
+        y -= step
     if len(composed.drawn.ghosts):
         page.areas([[rectangle((left, y - 0.5, left + 8.0, y + 2.9))]], 4.0, edge="#4A555C", width_pt=0.7)
         page.text(text_x, y, "cut away, outline only", 9.5)

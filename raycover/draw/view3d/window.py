@@ -21,7 +21,7 @@ from raycover.draw.view3d.camera import View, fit, long_side_deg
 from raycover.draw.view3d.cutaway import Cuts
 from raycover.draw.view3d.floor_map import make_map, map_level_m, whole_area
 from raycover.draw.view3d.panel import WIDTH_PX, Shown, help_image, panel_image
-from raycover.draw.view3d.solids import Drawn, draw_solids
+from raycover.draw.view3d.solids import Drawn, draw_solids, outlines_under
 from raycover.draw.view3d.still import ceiling_over, representative
 from raycover.lobes import Lobe, make_lobe
 from raycover.rays import RayScene
@@ -288,9 +288,9 @@ class Window:
             hatched=self.state.hatched,
         )
         self._take_away("map")
-        self._groups["map"] = stage.add_map(
-            self.pyvista, self.plotter, shown, line_px=1.2, limits=self.state.hatched
-        )
+        actors = stage.add_map(self.pyvista, self.plotter, shown, line_px=1.2, limits=self.state.hatched)
+        covered = outlines_under(self.building, map_level_m(self.plane))
+        self._groups["map"] = actors + stage.add_covered(self.pyvista, self.plotter, covered, line_px=1.0)
 
     def _draw_lobes(self) -> None:
         self._take_away("lobes")
