@@ -64,8 +64,8 @@ def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patc
     rows, columns = window
     best = np.full((rows.stop - rows.start, columns.stop - columns.start), -np.inf, np.float32)
     inside = surface.inside[rows, columns]
-    dx = (surface.x[columns] - unit.position[0])[None, :]
-    dy = (surface.y[rows] - unit.position[1])[:, None]
+    x, y = surface.plan(rows, columns)
+    dx, dy = x - unit.position[0], y - unit.position[1]
     for height in surface.heights:
         dz = np.asarray(surface.floor_at(rows, columns) + height - unit.position[2], float)
         margin = _open_margin_db(unit, (dx, dy, dz), footprints, weather)
@@ -74,12 +74,17 @@ def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patc
         if not len(row):
             continue
         directions = np.empty((len(row), 3), np.float32)
-        directions[:, 0] = dx.astype(np.float32)[0, column]
-        directions[:, 1] = dy.astype(np.float32)[row, 0]
+        directions[:, 0] = _gather(dx, row, column)
+        directions[:, 1] = _gather(dy, row, column)
         directions[:, 2] = (dz if dz.ndim == 0 else dz[followed]) + (LIFT if height < LIFT else 0.0)
         through = margin[followed] + _obstacles_db(unit, rays.segments_along(unit.position, directions), rays, weather)
         best[followed] = np.maximum(best[followed], through) if len(surface.heights) > 1 else through
     return Patch(rows, columns, best)
+
+
+def _gather(values: Floats, row: NDArray[np.intp], column: NDArray[np.intp]) -> Floats:
+    """Values (ny, nx) at cells, where the array may be one row or one column that stands for all."""
+    return values[row if values.shape[0] > 1 else 0, column if values.shape[1] > 1 else 0]
 
 
 def _window(
@@ -107,6 +112,8 @@ def _window(
                 edge = np.stack([outline.min(axis=0), outline.max(axis=0)])
             box = np.stack([np.maximum(box[0], edge[0]), np.minimum(box[1], edge[1])])
         boxes.append(box)
+    if surface.places is not None:  # a stair is small, and its cells stand in no order of x and y
+        return slice(0, surface.shape[0]), slice(0, surface.shape[1])
     low = np.min([box[0] for box in boxes], axis=0) + unit.position[:2]
     high = np.max([box[1] for box in boxes], axis=0) + unit.position[:2]
     spans = []

@@ -139,7 +139,7 @@ class Construction:
 def _loss_table(construction: Construction, frequency_ghz: float, losses: Losses) -> LossTable:
     if construction.kind == "opaque":
         return LossTable.opaque()
-    if construction.kind == "open":
+    if construction.kind == "open" or (construction.kind == "layers" and not construction.layers):
         return LossTable.constant(0.0)
     if construction.kind == "measured":
         nearest = min(construction.measured, key=lambda row: abs(np.log(row[0] / frequency_ghz)))

@@ -18,6 +18,7 @@ from scipy.spatial import cKDTree
 
 from raycover.building.build import build
 from raycover.building.parts import Building
+from raycover.building.storeys import Floors
 from raycover.casting import CAUSES, LOWEST_DB, Patch, Weather, cast
 from raycover.detectors import Unit, make_unit
 from raycover.errors import InputError, Problem
@@ -239,14 +240,13 @@ def solve(
 
 def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
     """The scene's detectors ready for casting. Raises InputError for one that hangs inside a solid."""
-    places = np.array([d.at for d in scene.detectors]).reshape(-1, 2)
-    floors = _floors_under(building, places, np.array([d.mounting for d in scene.detectors]))
+    floors = Floors(scene, building.rooms)
     units = tuple(
-        make_unit(detector, scene.pattern_of(detector), floor)
-        for detector, floor in zip(scene.detectors, floors, strict=True)
+        make_unit(detector, scene.pattern_of(detector), floors.under("detectors", index, detector)(*detector.at))
+        for index, detector in enumerate(scene.detectors)
     )
     inside = _inside_boxes(building, np.array([unit.position for unit in units]).reshape(-1, 3))
-    problems = [
+    problems = floors.problems + [
         Problem(
             "detector-in-solid",
             f'detector "{units[index].name}" hangs inside "{building.boxes.owners[box]}"',
@@ -277,23 +277,6 @@ def _inside_boxes(building: Building, points: Floats) -> dict[int, int]:
     x, y = offset[:, 0] * cos + offset[:, 1] * sin, offset[:, 1] * cos - offset[:, 0] * sin
     hit = np.all(np.abs(np.stack([x, y, offset[:, 2]], axis=1)) < boxes.size[box] / 2 - 5e-4, axis=1)
     return dict(zip(point[hit].tolist(), box[hit].tolist(), strict=True))
-
-
-def _floors_under(building: Building, places: Floats, mounting: Floats) -> list[float]:
-    """The floor (n,) that each mounting height counts from: of the room that holds the place, else 0.
-
-    Of rooms one above the other, the first that is high enough.
-    """
-    floors = [0.0] * len(places)
-    pending = np.ones(len(places), bool)
-    for floor in sorted({room.floor for room in building.rooms}):
-        z = floor + np.minimum(mounting, 1e9)
-        found = building.rooms_at(np.column_stack([places, z]))
-        for index in np.flatnonzero(pending & (found >= 0)):
-            if building.rooms[found[index]].floor == floor:
-                floors[index] = floor
-                pending[index] = False
-    return floors
 
 
 def _merge(

@@ -77,7 +77,8 @@ def find_gaps(
     main_detector = _majority(gap, nearest.ravel()[cells].astype(int), weight, n)
     row, column = np.floor(places).astype(np.intp).T
     at = surface.points(row, column, surface.heights[0])
-    at[:, :2] += (places - np.floor(places))[:, ::-1] * surface.grid
+    if surface.places is None:
+        at[:, :2] += (places - np.floor(places))[:, ::-1] * surface.grid
     at = at.tolist()
     rooms = surface.room[row, column].tolist()
     gaps = [

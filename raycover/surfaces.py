@@ -17,7 +17,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from raycover.building.parts import Boxes, Building, RoomShape
+from raycover.building.parts import Boxes, Building, RoomShape, StairShape
 from raycover.errors import InputError, Problem
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.schema import Scene
@@ -29,11 +29,15 @@ FEWEST_CELLS = 100
 
 @dataclass(frozen=True)
 class Surface:
-    """A flat map at one height over the floors of rooms (or over z = 0 in an extent).
+    """A map at one height over the floors of rooms, over z = 0 in an extent, or over the steps of a stair.
 
     `x` (nx,), `y` (ny,) cell centres (m); `floor` (ny, nx) height of the floor there, or one number where it
     is level; `room` (ny, nx) index into `room_names`, −1 outside; `inside` (ny, nx) cells that count;
     `area` (ny, nx) m², 0 where not inside. `heights` are those at which being seen counts.
+
+    `plane` is the plane of the scene, `storey` the storey it lies in where there are several. On a stair
+    (`stairs` its name) x runs along the unrolled way up, y across, and `places` (ny, nx, 2) says where in plan
+    a cell lies.
     """
 
     name: str
@@ -48,6 +52,10 @@ class Surface:
     inside: NDArray[np.bool_]
     area: Floats
     room_names: tuple[str, ...]
+    plane: str = ""
+    storey: str | None = None
+    stairs: str | None = None
+    places: Floats | None = None
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -63,45 +71,111 @@ class Surface:
         """The floor under cells, by index."""
         return self.floor if isinstance(self.floor, float) else self.floor[rows, columns]
 
+    def plan(self, rows: slice, columns: slice) -> tuple[Floats, Floats]:
+        """x and y in plan of a window of cells, shapes that broadcast to the window's."""
+        if self.places is None:
+            return self.x[columns][None, :], self.y[rows][:, None]
+        return self.places[rows, columns, 0], self.places[rows, columns, 1]
+
     def points(self, rows: NDArray[np.integer], columns: NDArray[np.integer], height: float) -> Floats:
         """(n, 3) sample points of cells at one of the heights."""
         z = np.broadcast_to(np.asarray(self.floor_at(rows, columns)) + height, np.shape(rows))
+        if self.places is not None:
+            return np.concatenate([self.places[rows, columns], z[..., None]], axis=-1)
         return np.stack([self.x[columns], self.y[rows], z], axis=-1)
 
 
 def make_surfaces(scene: Scene, building: Building) -> tuple[list[Surface], list[Problem]]:
-    """A surface for each plane of the scene, and warnings. Raises InputError for a plane that lies nowhere."""
+    """A surface for each plane and storey, and for each plane and stair, with warnings.
+
+    Raises InputError for a plane that lies nowhere.
+    """
     problems: list[Problem] = []
     surfaces: list[Surface] = []
-    layout: _Layout | None = None
+    several = len(building.storeys) > 1
+    layouts = [_layout_of_rooms(building.rooms, storey.rooms, scene.grid) for storey in building.storeys]
     for index, plane in enumerate(scene.planes):
-        if plane.extent is None:
-            if not building.rooms:
-                problems.append(
-                    Problem(
-                        "plane-nowhere",
-                        f'plane "{plane.name}" has no room to lie in',
-                        scene.position("planes", index) if "planes" in scene.model_fields_set else scene.position(),
-                        "give the scene rooms, or the plane an extent: [xmin, ymin, xmax, ymax]",
-                    )
+        if plane.extent is not None:
+            surfaces.append(_surface(plane, _layout_of_extent(plane.extent, building.rooms, scene.grid), building))
+            continue
+        if not building.rooms:
+            problems.append(
+                Problem(
+                    "plane-nowhere",
+                    f'plane "{plane.name}" has no room to lie in',
+                    scene.position("planes", index) if "planes" in scene.model_fields_set else scene.position(),
+                    "give the scene rooms, or the plane an extent: [xmin, ymin, xmax, ymax]",
                 )
-                continue
-            if layout is None:
-                _refuse_storeys(scene, building.rooms)
-                layout = _layout_of_rooms(building.rooms, scene.grid)
-            chosen = layout
-        else:
-            chosen = _layout_of_extent(plane.extent, building.rooms, scene.grid)
-        surfaces.append(_surface(plane, chosen, building, scene.grid))
+            )
+            continue
+        for storey, layout in zip(building.storeys, layouts, strict=True):
+            name = f"{plane.name} {storey.name}" if several else plane.name
+            surfaces.append(_surface(plane, layout, building, name, storey.name if several else None))
+        surfaces += [stair_surface(plane, stairs, scene.grid) for stairs in building.stairs]
     if problems:
         raise InputError(problems)
-    return surfaces, _coarse_rooms(scene, layout)
+    return surfaces, [p for layout in layouts for p in _coarse_rooms(scene, layout)]
+
+
+def stair_surface(plane: PlaneSpec, stairs: StairShape, grid: float) -> Surface:
+    """The steps and landings of a stair, unrolled piece by piece from the foot, a blank column between storeys."""
+    n_rows = max(int(np.ceil(stairs.span / grid - 1e-6)), 1)
+    deep = stairs.span / n_rows
+    across = (np.arange(n_rows) + 0.5) * deep
+    x, floor, inside, area, places = [], [], [], [], []
+    reached = 0.0
+    for number, piece in enumerate(stairs.pieces):
+        if number and stairs.pieces[number - 1].kind == piece.kind == "flight":
+            x.append(np.array([reached + grid / 2]))
+            floor.append(np.full((n_rows, 1), piece.origin[2]))
+            inside.append(np.zeros((n_rows, 1), bool))
+            area.append(np.zeros((n_rows, 1)))
+            places.append(np.broadcast_to(piece.origin[:2], (n_rows, 1, 2)))
+            reached += grid
+        # Whole cells a tread, so that none straddles a step.
+        per_tread = max(round(piece.going / grid), 1) if piece.kind == "flight" else 0
+        n = piece.n_treads * per_tread if per_tread else max(int(np.ceil(piece.length / grid - 1e-6)), 1)
+        if n == 0:
+            continue
+        wide = piece.length / n
+        along = (np.arange(n) + 0.5) * wide
+        sideways = across - piece.across_from
+        on = (sideways > 0) & (sideways < piece.width)
+        # The rows that a flight fills may end within a cell: its area is shared out evenly.
+        row_area = np.where(on, piece.width / max(on.sum(), 1), 0.0)
+        x.append(reached + along)
+        floor.append(np.broadcast_to(piece.height(along), (n_rows, n)))
+        inside.append(np.broadcast_to(on[:, None], (n_rows, n)))
+        area.append(row_area[:, None] * np.full(n, wide))
+        plan = piece.origin[:2] + along[None, :, None] * piece.along[:2] + sideways[:, None, None] * piece.across[:2]
+        places.append(plan)
+        reached += piece.length
+    whole = np.concatenate(inside, axis=1)
+    return Surface(
+        f"{plane.name} {stairs.name}",
+        plane.motion,
+        plane.target,
+        plane.target_heights,
+        grid,
+        np.concatenate(x),
+        across,
+        np.concatenate(floor, axis=1),
+        np.where(whole, 0, -1).astype(np.int16),
+        whole,
+        np.concatenate(area, axis=1),
+        (stairs.name,),
+        plane.name,
+        None,
+        stairs.name,
+        np.concatenate(places, axis=1),
+    )
 
 
 @dataclass(frozen=True)
 class _Layout:
     """A raster with its rooms, before anything standing in it is taken out."""
 
+    grid: float
     x: Floats
     y: Floats
     floor: Floats | float
@@ -109,6 +183,7 @@ class _Layout:
     area: Floats
     names: tuple[str, ...]
     n_cells: tuple[int, ...]
+    members: tuple[int, ...] = ()
 
 
 def _axis(low: float, high: float, grid: float) -> Floats:
@@ -116,7 +191,8 @@ def _axis(low: float, high: float, grid: float) -> Floats:
     return low + (np.arange(n) + 0.5) * grid
 
 
-def _layout_of_rooms(rooms: Sequence[RoomShape], grid: float) -> _Layout:
+def _layout_of_rooms(everything: Sequence[RoomShape], members: tuple[int, ...], grid: float) -> _Layout:
+    rooms = [everything[i] for i in members]
     bounds = np.array([room.polygon.bounds for room in rooms])
     low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
     x, y = _axis(low[0], high[0], grid), _axis(low[1], high[1], grid)
@@ -128,15 +204,19 @@ def _layout_of_rooms(rooms: Sequence[RoomShape], grid: float) -> _Layout:
         x0, y0, x1, y1 = room.polygon.bounds
         rows = slice(max(int((y0 - low[1]) / grid) - 1, 0), int((y1 - low[1]) / grid) + 2)
         columns = slice(max(int((x0 - low[0]) / grid) - 1, 0), int((x1 - low[0]) / grid) + 2)
-        inside, part = _cells_of(room.polygon, x[columns], y[rows], grid)
-        inside &= owner[rows, columns] < 0
-        owner[rows, columns][inside] = index
-        area[rows, columns][inside] = part[inside]
-        floors[rows, columns][inside] = room.floor
-        n_cells.append(int(inside.sum()))
+        here = np.zeros(owner[rows, columns].shape, bool)
+        for polygon in shapely.get_parts(room.walkable):
+            inside, part = _cells_of(polygon, x[columns], y[rows], grid)
+            inside &= owner[rows, columns] < 0
+            owner[rows, columns][inside] = index
+            area[rows, columns][inside] = part[inside]
+            here |= inside
+        floors[rows, columns][here] = room.floor
+        n_cells.append(int(here.sum()))
     levels = {room.floor for room in rooms}
     floor: Floats | float = float(levels.pop()) if len(levels) == 1 else floors
-    return _Layout(x, y, floor, owner, area, tuple(room.name for room in rooms), tuple(n_cells))
+    names = tuple(room.name for room in rooms)
+    return _Layout(grid, x, y, floor, owner, area, names, tuple(n_cells), members)
 
 
 def _cells_of(polygon: Any, x: Floats, y: Floats, grid: float) -> tuple[NDArray[np.bool_], Floats]:
@@ -212,7 +292,7 @@ def _layout_of_extent(extent: Sequence[float], rooms: Sequence[RoomShape], grid:
             floor[shapely.contains_xy(room.polygon, xx, yy)] = room.floor
     area = deep[:, None] * wide[None, :]
     owner = np.where(area > 0, 0, -1).astype(np.int16)
-    return _Layout(x, y, floor, owner, area, ("extent",), (int((area > 0).sum()),))
+    return _Layout(grid, x, y, floor, owner, area, ("extent",), (int((area > 0).sum()),))
 
 
 def _spans(centres: Floats, high: float, grid: float) -> Floats:
@@ -223,7 +303,10 @@ def _spans(centres: Floats, high: float, grid: float) -> Floats:
     return wide
 
 
-def _surface(plane: PlaneSpec, layout: _Layout, building: Building, grid: float) -> Surface:
+def _surface(
+    plane: PlaneSpec, layout: _Layout, building: Building, name: str | None = None, storey: str | None = None
+) -> Surface:
+    grid = float(layout.grid)
     solid = np.zeros(layout.room.shape, bool)
     for height in plane.target_heights:
         level = np.asarray(layout.floor) + height
@@ -231,7 +314,7 @@ def _surface(plane: PlaneSpec, layout: _Layout, building: Building, grid: float)
             solid |= cells_in_boxes(boxes, layout.x, layout.y, level, grid)
     inside = (layout.room >= 0) & ~solid
     return Surface(
-        plane.name,
+        name if name is not None else plane.name,
         plane.motion,
         plane.target,
         plane.target_heights,
@@ -243,6 +326,8 @@ def _surface(plane: PlaneSpec, layout: _Layout, building: Building, grid: float)
         inside,
         np.where(inside, layout.area, 0.0),
         layout.names,
+        plane.name,
+        storey,
     )
 
 
@@ -278,38 +363,12 @@ def cells_in_boxes(boxes: Boxes, x: Floats, y: Floats, z: Floats, grid: float) -
     return found
 
 
-def _refuse_storeys(scene: Scene, rooms: Sequence[RoomShape]) -> None:
-    """One raster cannot hold two rooms one above the other."""
-    tree = shapely.STRtree([room.polygon for room in rooms])
-    problems = []
-    for index, room in enumerate(rooms):
-        for other in tree.query(room.polygon):
-            if other >= index:
-                continue
-            shared = room.polygon.intersection(rooms[other].polygon)
-            # A strip of a millimetre comes of coordinates written to the millimetre.
-            if shapely.buffer(shared, -1e-3).area > 1e-4:
-                problems.append(
-                    Problem(
-                        "storeys-not-mapped",
-                        f'"{room.name}" lies above or below "{rooms[other].name}": '
-                        "maps of several storeys are not built yet",
-                        scene.position("rooms", index),
-                        "keep one storey a scene; probe works across storeys",
-                    )
-                )
-    if problems:
-        raise InputError(problems)
-
-
-def _coarse_rooms(scene: Scene, layout: _Layout | None) -> list[Problem]:
-    if layout is None:
-        return []
+def _coarse_rooms(scene: Scene, layout: _Layout) -> list[Problem]:
     return [
         Problem(
             "coarse-grid",
             f'room "{name}" has only {n} cells of {scene.grid:g} m: its share is coarse',
-            scene.position("rooms", index),
+            scene.position("rooms", layout.members[index]),
             "make grid finer",
             severity="warning",
         )

@@ -42,7 +42,7 @@ def _solved(name: str) -> Solved:
     return Solved(path, scene, building, rays, solve(scene, building=building, rays=rays))
 
 
-@pytest.fixture(params=["depot", "office", "washroom"])
+@pytest.fixture(params=["depot", "office", "washroom", "stairwell"])
 def example(request: pytest.FixtureRequest) -> Solved:
     """Every example in turn, solved once for all tests."""
     return _solved(request.param)

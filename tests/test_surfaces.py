@@ -194,11 +194,12 @@ def test_coarse_grid_is_warned_about() -> None:
     assert made(rooms=[room("small", [[0, 0], [2.5, 0], [2.5, 2.5], [0, 2.5]])])[1] == []
 
 
-def test_storeys_are_refused() -> None:
+def test_stacked_rooms_make_storeys() -> None:
+    """One surface a plane and storey, named by level; an extent is one surface whatever lies above."""
     rooms = [room("a", HALL), room("b", HALL, floor=3)]
-    with pytest.raises(InputError) as caught:
-        made(rooms=rooms)
-    assert [p.code for p in caught.value.problems] == ["storeys-not-mapped"]
+    surfaces, _ = made(rooms=rooms)
+    assert [s.name for s in surfaces] == ["floor +0.00", "floor +3.00"]
+    assert [s.floor for s in surfaces] == [0.0, 3.0]
     surfaces, _ = made(rooms=rooms, planes=[{"name": "yard", "height": 0, "extent": [0, 0, 5, 5]}])
     assert len(surfaces) == 1
 

@@ -9,6 +9,8 @@ from raycover.building.fittings import add_cubicles, add_desks, add_racking, add
 from raycover.building.merge import merge
 from raycover.building.mesh import triangulate
 from raycover.building.parts import Boxes, Building, Floats, RoomShape
+from raycover.building.stairs import add_stairs
+from raycover.building.storeys import Floors, storeys_of
 from raycover.building.walls import add_partition, add_room, add_sheet, room_shapes
 from raycover.errors import InputError
 from raycover.scene.schema import Scene
@@ -21,33 +23,43 @@ def build(scene: Scene) -> Building:
     faces of different constructions.
     """
     rooms = room_shapes(scene)
-
-    def floor_at(x: float, y: float) -> float:
-        return next((room.floor for room in rooms if room.holds(x, y)), 0.0)
-
+    storeys, stacked = storeys_of(scene, rooms)
+    floors = Floors(scene, rooms)
     gathered = Gathered()
     for index, room in enumerate(scene.rooms):
         add_room(scene, index, room, gathered)
     for index, partition in enumerate(scene.partitions):
-        add_partition(scene, index, partition, floor_at, gathered)
+        add_partition(scene, index, partition, floors.under("partitions", index, partition), gathered)
     for index, sheet in enumerate(scene.sheets):
         add_sheet(scene, index, sheet, gathered)
     for index, row in enumerate(scene.cubicles):
-        add_cubicles(scene, index, row, floor_at, gathered)
+        add_cubicles(scene, index, row, floors.under("cubicles", index, row), gathered)
     for index, desks in enumerate(scene.desks):
-        add_desks(scene, index, desks, floor_at, gathered)
+        add_desks(scene, index, desks, floors.under("desks", index, desks), gathered)
     for index, solid in enumerate(scene.solids):
-        add_solid(scene, index, solid, floor_at, gathered)
+        add_solid(scene, index, solid, floors.under("solids", index, solid), gathered)
     for index, rack in enumerate(scene.racking):
-        add_racking(scene, index, rack, floor_at, gathered)
+        add_racking(scene, index, rack, floors.under("racking", index, rack), gathered)
+    for index, stairs in enumerate(scene.stairs):
+        add_stairs(scene, index, stairs, floors.under("stairs", index, stairs), gathered)
     sheets, problems = merge(scene, gathered.faces)
-    if gathered.problems or problems:
-        raise InputError([*gathered.problems, *problems])
+    everything = [*stacked, *floors.problems, *gathered.problems, *problems]
+    if everything:
+        raise InputError(everything)
     boxes = Boxes.join(gathered.boxes)
     mesh = triangulate(sheets, boxes)
-    openings, racks = tuple(gathered.openings), tuple(gathered.racks)
-    envelopes = Boxes.join(gathered.envelopes)
-    return Building(tuple(sheets), boxes, rooms, mesh, openings, racks, envelopes, _bounds(mesh.triangles, rooms))
+    return Building(
+        sheets=tuple(sheets),
+        boxes=boxes,
+        rooms=rooms,
+        mesh=mesh,
+        openings=tuple(gathered.openings),
+        racks=tuple(gathered.racks),
+        envelopes=Boxes.join(gathered.envelopes),
+        storeys=storeys,
+        stairs=tuple(gathered.stairs),
+        bounds=_bounds(mesh.triangles, rooms),
+    )
 
 
 def _bounds(triangles: Floats, rooms: tuple[RoomShape, ...]) -> Floats:

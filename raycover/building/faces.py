@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from raycover.building.parts import Boxes, Floats, Frame, Loc, OpeningMark, RackMark, SheetKind
+from raycover.building.parts import Boxes, Floats, Frame, Loc, OpeningMark, RackMark, SheetKind, StairShape
 from raycover.catalogue import Construction
 from raycover.errors import Problem
 
@@ -49,6 +49,7 @@ class Gathered:
     envelopes: list[Boxes] = field(default_factory=list)
     openings: list[OpeningMark] = field(default_factory=list)
     racks: list[RackMark] = field(default_factory=list)
+    stairs: list[StairShape] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
 

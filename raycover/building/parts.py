@@ -19,7 +19,10 @@ from raycover.catalogue import Construction, SolidMaterial
 Floats = NDArray[np.floating]
 Ints = NDArray[np.int32]
 
-SheetKind = Literal["wall", "floor", "ceiling", "partition", "door", "window", "panel", "leaf", "desk", "sheet"]
+SheetKind = Literal[
+    "wall", "floor", "ceiling", "partition", "door", "window", "panel", "leaf", "desk", "sheet",
+    "tread", "riser", "string", "soffit",
+]  # fmt: skip
 BoxKind = Literal["solid", "goods", "upright", "beam"]
 Loc = tuple[str | int, ...]
 
@@ -110,12 +113,21 @@ class Boxes:
 
 @dataclass(frozen=True)
 class RoomShape:
-    """A room in plan: shapely polygon at wall centre lines, floor (m) and height (m)."""
+    """A room in plan: shapely polygon at wall centre lines, floor (m) and height (m).
+
+    `void` is what its floor leaves open (a shapely geometry, or None).
+    """
 
     name: str
     polygon: Any
     floor: float
     height: float
+    void: Any = None
+
+    @property
+    def walkable(self) -> Any:
+        """The polygon less the voids of its floor."""
+        return self.polygon if self.void is None else self.polygon.difference(self.void)
 
     def holds(self, x: float, y: float, z: float | None = None) -> bool:
         """Whether a point lies in it, borders included; without z, in plan only."""
@@ -151,6 +163,53 @@ class RackMark:
 
 
 @dataclass(frozen=True)
+class StairPiece:
+    """A flight or a landing to walk on: from `origin` (3,) at its foot, left, `along` the way up, `across` right.
+
+    `length` and `width` in m; a flight has `n_treads` of depth `going`, the first one riser (`rise`) above the
+    foot; a landing lies level at its origin. `across_from` is its place across the unrolled stair.
+    """
+
+    kind: Literal["flight", "landing"]
+    origin: Floats
+    along: Floats
+    across: Floats
+    length: float
+    width: float
+    across_from: float
+    n_treads: int = 0
+    going: float = 0.0
+    rise: float = 0.0
+
+    def height(self, along: Floats) -> Floats:
+        """Height (m, absolute) of the walking surface at distances `along` from the foot."""
+        if self.kind == "landing":
+            return np.full(np.shape(along), float(self.origin[2]))
+        tread = np.clip(np.floor(np.asarray(along) / self.going + 1e-9), 0, self.n_treads - 1)
+        return self.origin[2] + (tread + 1) * self.rise
+
+
+@dataclass(frozen=True)
+class StairShape:
+    """A stair to walk on, piece by piece from the foot; `span` is its whole width unrolled (m)."""
+
+    name: str
+    pieces: tuple[StairPiece, ...]
+    span: float
+    foot: float
+    head: float
+
+
+@dataclass(frozen=True)
+class StoreyShape:
+    """Rooms of one level, by index; `level` (m) is that of the lowest floor."""
+
+    name: str
+    level: float
+    rooms: tuple[int, ...]
+
+
+@dataclass(frozen=True)
 class Mesh:
     """Every face as triangles: (n, 3, 3) and the part each belongs to, (n,).
 
@@ -172,6 +231,8 @@ class Building:
     openings: tuple[OpeningMark, ...] = ()
     racks: tuple[RackMark, ...] = ()
     envelopes: Boxes = field(default_factory=lambda: Boxes.join([]))
+    storeys: tuple[StoreyShape, ...] = ()
+    stairs: tuple[StairShape, ...] = ()
     bounds: Floats = field(default_factory=lambda: np.array([[0.0, 0, 0], [1, 1, 1]]))
 
     @property

@@ -20,7 +20,12 @@ _SLACK = 1e-6
 
 
 def room_shapes(scene: Scene) -> tuple[RoomShape, ...]:
-    return tuple(RoomShape(r.name, shapely.Polygon(r.outline), r.floor, r.height) for r in scene.rooms)
+    shapes = []
+    for room in scene.rooms:
+        holes = [shapely.Polygon(void.outline) for void in room.voids if void.through != "ceiling"]
+        void = shapely.union_all(holes) if holes else None
+        shapes.append(RoomShape(room.name, shapely.Polygon(room.outline), room.floor, room.height, void))
+    return tuple(shapes)
 
 
 def add_room(scene: Scene, index: int, room: Room, into: Gathered) -> None:
@@ -59,17 +64,21 @@ def add_room(scene: Scene, index: int, room: Room, into: Gathered) -> None:
         into.faces.append(face)
     for kind, ref, z in (("ceiling", room.ceiling, top), ("floor", room.floor_construction, bottom)):
         key = "ceiling" if kind == "ceiling" else "floor_construction"
-        into.faces.append(
-            Face(
-                f"{room.name}/{kind}",
-                room.name,
-                "ceiling" if kind == "ceiling" else "floor",
-                level_frame(z),
-                shapely.Polygon(outline),
-                scene.catalogue.construction(ref),
-                ("rooms", index, key),
-            )
+        slab = Face(
+            f"{room.name}/{kind}",
+            room.name,
+            "ceiling" if kind == "ceiling" else "floor",
+            level_frame(z),
+            shapely.Polygon(outline),
+            scene.catalogue.construction(ref),
+            ("rooms", index, key),
         )
+        for k, void in enumerate(room.voids):
+            if void.through in (kind, "both"):
+                loc = ("rooms", index, "voids", k)
+                polygon = shapely.Polygon(void.outline)
+                slab.holes.append(Hole(polygon, f"{room.name}/void {k}", "sheet", None, loc))
+        into.faces.append(slab)
 
 
 def add_partition(

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 MOST_CELLS = 50_000_000
 #: From here on the air is so close to skin and clothing that infrared reach shrinks markedly (°C).
 WARM_FROM_C = 28.0
-_LISTS = ("rooms", "partitions", "solids", "racking", "cubicles", "desks", "sheets", "detectors", "planes")
+_LISTS = ("rooms", "partitions", "solids", "racking", "cubicles", "desks", "stairs", "sheets", "detectors", "planes")
 
 
 def check_scene(scene: Scene, catalogue: Catalogue) -> list[Problem]:
@@ -219,6 +219,20 @@ def _references(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
             yield _unknown("model", detector.model, catalogue.detectors, ("detectors", i, "model"))
 
 
+def _rooms_named(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    """Things that say which room they stand in."""
+    known = [room.name for room in scene.rooms]
+    for kind in _LISTS:
+        for index, item in enumerate(getattr(scene, kind)):
+            if (room := getattr(item, "room", None)) is not None and room not in known:
+                yield Problem(
+                    "unknown-room",
+                    f'unknown room "{room}"',
+                    scene.position(kind, index, "room"),
+                    did_you_mean(room, sorted(known)),
+                )
+
+
 def _places(scene: Scene, _: Catalogue) -> Iterator[Problem]:
     """Detectors stand in a room and below its ceiling, where there are rooms at all."""
     if not scene.rooms:
@@ -226,9 +240,16 @@ def _places(scene: Scene, _: Catalogue) -> Iterator[Problem]:
     shapes = [shapely.Polygon(room.outline) for room in scene.rooms]
     if not all(shape.is_valid for shape in shapes):
         return
+    named = {room.name for room in scene.rooms}
     for index, detector in enumerate(scene.detectors):
+        if detector.room is not None and detector.room not in named:
+            continue  # said elsewhere
         point = shapely.Point(detector.at)
-        holding = [room for room, shape in zip(scene.rooms, shapes, strict=True) if shape.distance(point) < 1e-6]
+        holding = [
+            room
+            for room, shape in zip(scene.rooms, shapes, strict=True)
+            if detector.room in (None, room.name) and shape.distance(point) < 1e-6
+        ]
         if not holding:
             yield Problem(
                 "detector-outside",
@@ -296,13 +317,46 @@ def _weather(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
         )
 
 
+def _stairs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    """Steps outside the limits of a well-known guidance: a warning that names it and defers to local rules.
+
+    Approved Document K, table 1.1: general access rise 150–170, going 250–400 mm; private 150–220 / 220–300;
+    twice the rise plus the going 550–700 mm; landings at least 1200 mm deep where for general access.
+    """
+    for index, stairs in enumerate(scene.stairs):
+        rise, going = stairs.rise / stairs.riser_count * 1000, stairs.going * 1000
+        limits = {"general": ((150, 170), (250, 400)), "private": ((150, 220), (220, 300))}[stairs.use]
+        found = [
+            (key, f"a {word} of {value:.0f} mm is outside {low} to {high} mm")
+            for key, word, value, (low, high) in (
+                ("risers" if stairs.risers is not None else "rise", "rise", rise, limits[0]),
+                ("going", "going", going, limits[1]),
+            )
+            if not low - 0.5 <= value <= high + 0.5
+        ]
+        if not 549.5 <= 2 * rise + going <= 700.5:
+            found.append(("going", f"twice the rise plus the going is {2 * rise + going:.0f} mm, outside 550 to 700 mm"))
+        if stairs.use == "general" and stairs.kind != "straight" and stairs.landing_depth < 1.2 - 1e-6:
+            found.append(("landing", f"a landing {stairs.landing_depth * 1000:.0f} mm deep is short of 1200 mm"))
+        for key, message in found:
+            yield Problem(
+                "stair-limits",
+                f'stair "{stairs.name}": {message} (Approved Document K, {stairs.use} stairs)',
+                scene.position("stairs", index, key if key in stairs.model_fields_set else "rise"),
+                "check against the rules that apply locally: they decide, not this tool",
+                severity="warning",
+            )
+
+
 _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _names,
     _outlines,
     _walls,
     _fittings,
     _references,
+    _rooms_named,
     _places,
     _planes,
+    _stairs,
     _weather,
 )

@@ -197,6 +197,7 @@ class DetectorSpec(Strict):
     pattern: PatternSpec | None = Field(None, description="or a pattern of its own")
     at: Point2 = Field(description="place [x, y]")
     mounting: PositiveLength = Field(description="height above the floor of its room")
+    room: str | None = Field(None, description="its room; needed only where rooms lie one above another")
     turn_deg: Degrees = Field(0.0, description="anticlockwise turn of azimuth 0 from +x")
     tilt_deg: Annotated[Number, Field(ge=-180, le=180)] = Field(0.0, description="positive raises azimuth 0")
     masks: list[MaskSpec] = Field(default_factory=list, max_length=50, description="blocked sectors")

@@ -79,6 +79,19 @@ class RoomOpening(Opening):
     )
 
 
+class Void(Strict):
+    """A hole in a room's floor or ceiling slab: a stair well, an atrium. Nobody stands in a void of the floor."""
+
+    outline: list[Point2] = Field(min_length=3, max_length=500, description="corner points [x, y]")
+    through: Literal["floor", "ceiling", "both"] = Field("floor", description="which slab it goes through")
+
+
+class InRoom(Strict):
+    """Something that stands in a room, from whose floor its heights count."""
+
+    room: str | None = Field(None, description="its room; needed only where rooms lie one above another")
+
+
 class Room(Strict):
     """A room: a closed outline at wall centre lines, a floor and a height."""
 
@@ -90,9 +103,10 @@ class Room(Strict):
     ceiling: ConstructionRef = Field("none", description="construction of the ceiling, or none")
     floor_construction: ConstructionRef = Field("none", description="construction of the floor slab, or none")
     openings: list[RoomOpening] = Field(default_factory=list, description="doors, windows, gaps")
+    voids: list[Void] = Field(default_factory=list, description="holes in its floor or ceiling: stair wells, atria")
 
 
-class Partition(Strict):
+class Partition(InRoom):
     """A free-standing or full-height partition along a line."""
 
     name: Name = Field(description="name of the partition")
@@ -103,7 +117,7 @@ class Partition(Strict):
     openings: list[Opening] = Field(default_factory=list, description="doors, windows, gaps")
 
 
-class Solid(Strict):
+class Solid(InRoom):
     """A box: a column, a machine, a stack of goods."""
 
     name: Name = Field(description="name of the solid")
@@ -122,7 +136,7 @@ class SheetSpec(Strict):
     construction: ConstructionRef = Field(description="construction of the catalogue, or layers")
 
 
-class Racking(Strict):
+class Racking(InRoom):
     """Pallet racking: bays along local x, levels upward; two rows when back to back.
 
     `at` is the front left corner of the frames; local x runs along the aisle, local y into the rack.
@@ -147,7 +161,7 @@ class Racking(Strict):
     pallets_per_bay: Annotated[int, Field(ge=1, le=12, strict=True)] = Field(3, description="loads side by side")
 
 
-class Cubicles(Strict):
+class Cubicles(InRoom):
     """A row of WC cubicles: dividing panels, fronts with doors, a gap under, an open top.
 
     `at` is the rear left corner; local x runs along the row, local y from the rear wall to the doors.
@@ -171,7 +185,7 @@ class Cubicles(Strict):
     right_end: bool = Field(True, strict=True, description="a panel at the right end, or a wall is there")
 
 
-class Desks(Strict):
+class Desks(InRoom):
     """A row of desks: tops on two side panels. `at` is the near left corner; local x runs along the row."""
 
     name: Name = Field(description="name of the row")

@@ -21,6 +21,7 @@ from raycover.scene.parts import (
     Solid,
 )
 from raycover.scene.quantities import Degrees, NotBuiltYet, Strict, Version
+from raycover.scene.storeys import Stairs, Storey
 
 if TYPE_CHECKING:
     from raycover.catalogue import Catalogue, Construction
@@ -41,16 +42,17 @@ class Scene(Strict):
     north_deg: Degrees = Field(90.0, description="direction of north, anticlockwise from +x")
     conditions: Conditions = Field(default_factory=Conditions)
     rooms: list[Room] = Field(default_factory=list, max_length=10_000)
+    storeys: list[Storey] = Field(default_factory=list, max_length=200, description="names of levels")
     partitions: list[Partition] = Field(default_factory=list, max_length=100_000)
     solids: list[Solid] = Field(default_factory=list, max_length=100_000)
     racking: list[Racking] = Field(default_factory=list, max_length=100_000)
     cubicles: list[Cubicles] = Field(default_factory=list, max_length=10_000)
     desks: list[Desks] = Field(default_factory=list, max_length=100_000)
+    stairs: list[Stairs] = Field(default_factory=list, max_length=10_000)
     sheets: list[SheetSpec] = Field(default_factory=list, max_length=100_000)
     detectors: list[DetectorSpec] = Field(default_factory=list, max_length=20_000)
     planes: list[PlaneSpec] = Field(default_factory=_default_planes, min_length=1, max_length=50)
     grid: Grid = Field(0.25, description="cell size of the maps")
-    stairs: NotBuiltYet = None
     meshes: NotBuiltYet = None
     needs: NotBuiltYet = None
     states: NotBuiltYet = None
@@ -116,3 +118,4 @@ class Scene(Strict):
             yield row.panel
             yield row.door if row.door is not None else row.panel
         yield from (desks.top for desks in self.desks)
+        yield from (stairs.construction for stairs in self.stairs)

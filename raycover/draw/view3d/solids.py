@@ -165,7 +165,7 @@ def outlines_under(building: Building, level_m: float) -> Floats:
             continue
         corners = sheet.frame.to_space(shapely.get_coordinates(sheet.polygon))
         z = building.floor_at(*corners[:, :2].mean(axis=0)) + level_m
-        if 0.0 < z - float(corners[0, 2]) + 0.02 and level_m > 0.3:
+        if z - float(corners[0, 2]) + 0.02 > 0.0 and level_m > 0.3:
             raised = corners.copy()
             raised[:, 2] = z + 0.008
             lines.append(np.stack([raised[:-1], raised[1:]], axis=1))
