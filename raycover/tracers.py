@@ -41,9 +41,7 @@ class Tracer(Protocol):
     def first(self, origins: Single, directions: Single, lengths: Single) -> tuple[Ints, Single]:
         """The first triangle (−1 none) and the distance to it in units of `directions`, both (n,)."""
 
-    def crossings(
-        self, origins: Single, directions: Single, lengths: Single, step: float
-    ) -> tuple[Ints, Single, Ints]:
+    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
         """Every crossing as (ray, distance, triangle), in no order; `directions` are unit vectors.
 
         Crossings less than `step` (m) after another are passed over.
@@ -80,9 +78,7 @@ class EmbreeTracer:
         hit = self._run(origins, directions, np.array(lengths, np.float32), "INTERSECT", True)
         return hit["primID"], hit["tfar"]
 
-    def crossings(
-        self, origins: Single, directions: Single, lengths: Single, step: float
-    ) -> tuple[Ints, Single, Ints]:
+    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
         rays: list[Ints] = []
         distances: list[Single] = []
         triangles: list[Ints] = []
@@ -119,9 +115,7 @@ class TrimeshTracer:
         if not len(origins):
             return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
         start, along = np.asarray(origins, float), np.asarray(directions, float)
-        triangle, ray, place = self._tracer.intersects_id(
-            start, along, multiple_hits=True, return_locations=True
-        )
+        triangle, ray, place = self._tracer.intersects_id(start, along, multiple_hits=True, return_locations=True)
         square = np.einsum("ij,ij->i", along, along)
         distance = np.einsum("ij,ij->i", place.reshape(-1, 3) - start[ray], along[ray]) / square[ray]
         kept = (distance >= 0) & (distance <= lengths[ray])
@@ -140,9 +134,7 @@ class TrimeshTracer:
         first[ray], reach[ray] = triangle[order][index], distance[order][index]
         return first, reach
 
-    def crossings(
-        self, origins: Single, directions: Single, lengths: Single, step: float
-    ) -> tuple[Ints, Single, Ints]:
+    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
         return self._hits(origins, directions, lengths)
 
 
@@ -155,9 +147,7 @@ class EmptyTracer:
     def first(self, origins: Single, directions: Single, lengths: Single) -> tuple[Ints, Single]:
         return np.full(len(origins), -1, np.int32), np.array(lengths, np.float32)
 
-    def crossings(
-        self, origins: Single, directions: Single, lengths: Single, step: float
-    ) -> tuple[Ints, Single, Ints]:
+    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
         return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
 
 

@@ -11,7 +11,9 @@ from raycover.scene.schema import Scene
 INFRARED = {"kind": "infrared"}
 
 
-def pattern(shape: dict[str, Any], *, mounting: float, plane: float = 0.0, motion: str = "tangential", **more: Any) -> Any:
+def pattern(
+    shape: dict[str, Any], *, mounting: float, plane: float = 0.0, motion: str = "tangential", **more: Any
+) -> Any:
     """A pattern with one declared footprint; infrared unless `frequency_ghz` is given."""
     kind = "microwave" if "frequency_ghz" in more else "infrared"
     declared = [{"mounting": mounting, "plane": plane, "motion": motion, "shape": shape}]

@@ -134,7 +134,9 @@ def test_person_is_seen_if_any_height_is() -> None:
     by_height = [raycover.solve(open_floor(detector((0, 0), 2.5, wide), **half, height=h, partitions=[wall]))["floor"]
                  for h in (0.3, 1.0, 1.6)]  # fmt: skip
     plane = {"name": "floor", "extent": [-5, -5, 5, 5], **{k: v for k, v in person.items() if v is not None}}
-    together = raycover.solve(scene(detectors=[detector((0, 0), 2.5, wide)], partitions=[wall], planes=[plane], grid=0.1))
+    together = raycover.solve(
+        scene(detectors=[detector((0, 0), 2.5, wide)], partitions=[wall], planes=[plane], grid=0.1)
+    )
     expected = np.maximum.reduce([p.margin_db for p in by_height])
     assert together["floor"].margin_db == pytest.approx(expected, abs=1e-5)
     assert together["floor"].share > max(p.share for p in by_height)

@@ -20,7 +20,9 @@ boxes = st.lists(
 units = st.lists(st.tuples(lengths, lengths, st.floats(2.3, 2.9), st.booleans()), min_size=1, max_size=3)
 
 
-def make(some_units: Any, some_boxes: Any, move: tuple[float, float] = (0.0, 0.0), turn_deg: float = 0.0) -> raycover.Scene:
+def make(
+    some_units: Any, some_boxes: Any, move: tuple[float, float] = (0.0, 0.0), turn_deg: float = 0.0
+) -> raycover.Scene:
     turn = np.radians(turn_deg)
 
     def placed(x: float, y: float) -> list[float]:
@@ -42,9 +44,7 @@ def make(some_units: Any, some_boxes: Any, move: tuple[float, float] = (0.0, 0.0
         for i, (x, y, a, b, h, t) in enumerate(some_boxes)
     ]
     room = {"name": "room", "outline": outline, "height": 3, "walls": "plasterboard-12.5"}
-    return scene(
-        rooms=[room], solids=solids, detectors=detectors, planes=[{"name": "floor", "height": 0}], grid=0.25
-    )
+    return scene(rooms=[room], solids=solids, detectors=detectors, planes=[{"name": "floor", "height": 0}], grid=0.25)
 
 
 def solved(made: raycover.Scene) -> Any:

@@ -77,9 +77,7 @@ def _pieces(stairs: Stairs) -> list[StairPiece]:
 
     def flight(x: float, y: float, z: float, along: Floats, across: Floats, risers: int, start: float) -> StairPiece:
         treads = risers - 1
-        return StairPiece(
-            "flight", space(x, y, z), along, across, treads * going, width, start, treads, going, riser
-        )
+        return StairPiece("flight", space(x, y, z), along, across, treads * going, width, start, treads, going, riser)
 
     ahead, right, back = way(0, 1), way(1, 0), way(0, -1)
     if stairs.kind == "straight":
@@ -105,9 +103,7 @@ def _pieces(stairs: Stairs) -> list[StairPiece]:
     return [lower, landing, upper]
 
 
-def _flight_faces(
-    name: str, stairs: Stairs, piece: StairPiece, construction: Construction, loc: Loc
-) -> Iterator[Face]:
+def _flight_faces(name: str, stairs: Stairs, piece: StairPiece, construction: Construction, loc: Loc) -> Iterator[Face]:
     n, going, rise = piece.n_treads, piece.going, piece.rise
     skin = SKIN
     for i in range(n):
@@ -129,8 +125,9 @@ def _flight_faces(
     frame = Frame(start, piece.along * slope[0] + UP * slope[1], piece.across)
     yield _face(f"{name}/soffit", stairs.name, "soffit", frame, soffit, construction, loc)
     if not stairs.open_risers:
-        steps = [corner for i in range(n) for corner in ((i * going, (i + 1) * rise), ((i + 1) * going, (i + 1) * rise))]
-        profile = shapely.Polygon([(0.0, 0.0), *steps, (n * going, n * rise - drop), (clear, clear / going * rise - drop)])
+        steps = [((i + k) * going, (i + 1) * rise) for i in range(n) for k in (0, 1)]
+        under = [(n * going, n * rise - drop), (clear, clear / going * rise - drop)]
+        profile = shapely.Polygon([(0.0, 0.0), *steps, *under])
         for side, offset in (("left", _STRING_INSET), ("right", piece.width - _STRING_INSET)):
             frame = Frame(piece.origin + piece.across * offset, piece.along, UP)
             yield _face(f"{name}/string {side}", stairs.name, "string", frame, profile.buffer(0), skin, loc)

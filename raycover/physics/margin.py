@@ -34,7 +34,8 @@ def to_local(rotation: Array, offset: tuple[Array, Array, Array]) -> Local:
     """
     parts = []
     for axis in range(3):
-        terms = [rotation[k, axis] * offset[k] if rotation[k, axis] != 1 else offset[k] for k in range(3) if rotation[k, axis]]
+        column = rotation[:, axis]
+        terms = [offset[k] if column[k] == 1 else column[k] * offset[k] for k in range(3) if column[k]]
         total = terms[0]
         for term in terms[1:]:
             total = total + term

@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,8 +53,10 @@ class Mask:
     @property
     def span_deg(self) -> float:
         """Width in azimuth, 0 < span <= 360."""
-        return min(self.to_deg - self.from_deg, 360.0) if self.to_deg - self.from_deg >= 360 else (
-            (self.to_deg - self.from_deg) % 360.0 or 360.0
+        return (
+            min(self.to_deg - self.from_deg, 360.0)
+            if self.to_deg - self.from_deg >= 360
+            else ((self.to_deg - self.from_deg) % 360.0 or 360.0)
         )
 
     def covers_azimuth(self, cos_phi: Array, sin_phi: Array) -> NDArray[np.bool_]:
@@ -163,7 +166,7 @@ def mask_share(masks: Sequence[Mask], declaration: Declaration) -> float:
     drop = declaration.mounting - declaration.plane
     limits = sorted({0.0, 90.0, *(min(a, 90.0) for m in masks for a in (m.off_axis_from_deg, m.off_axis_to_deg))})
     taken = 0.0
-    for low, high in zip(limits, limits[1:], strict=False):
+    for low, high in pairwise(limits):
         covering = [m.off_axis_from_deg <= low and high <= min(m.off_axis_to_deg, 90.0) for m in masks]
         covered = in_azimuth[covering].any(axis=0)
         inner = np.minimum(radius, drop * np.tan(np.radians(low)))

@@ -148,9 +148,7 @@ def loss_db(
     return np.concatenate(parts).reshape(cos.shape) if parts else np.zeros(cos.shape)
 
 
-def loss_spread_db(
-    layers: Sequence[Layer], frequency_ghz: float, cos_incidence: ArrayLike
-) -> tuple[Floats, Floats]:
+def loss_spread_db(layers: Sequence[Layer], frequency_ghz: float, cos_incidence: ArrayLike) -> tuple[Floats, Floats]:
     """Smallest and largest coherent loss [dB] met within ±10 % of every thickness.
 
     Mean power of both polarisations, 4,096 evenly spread variants (Sobol), so the extremes of a sharp

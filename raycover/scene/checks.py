@@ -335,7 +335,7 @@ def _stairs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
             if not low - 0.5 <= value <= high + 0.5
         ]
         if not 549.5 <= 2 * rise + going <= 700.5:
-            found.append(("going", f"twice the rise plus the going is {2 * rise + going:.0f} mm, outside 550 to 700 mm"))
+            found.append(("going", f"twice the rise plus the going is {2 * rise + going:.0f} mm, not 550 to 700 mm"))
         if stairs.use == "general" and stairs.kind != "straight" and stairs.landing_depth < 1.2 - 1e-6:
             found.append(("landing", f"a landing {stairs.landing_depth * 1000:.0f} mm deep is short of 1200 mm"))
         for key, message in found:

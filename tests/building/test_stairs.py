@@ -33,7 +33,10 @@ def storey(k: int, n: int, **more: Any) -> dict[str, Any]:
 
 
 def stairs(**more: Any) -> dict[str, Any]:
-    return {"name": "S", "at": [0.05, 1.5], "rise": 3, "risers": 18, "going": 0.25, "width": 1.25, "room": "Stair 0", **more}
+    return {
+        "name": "S", "at": [0.05, 1.5], "rise": 3, "risers": 18, "going": 0.25, "width": 1.25,
+        "room": "Stair 0", **more,
+    }  # fmt: skip
 
 
 def stairwell(n: int = 2, **more: Any) -> raycover.Scene:
@@ -80,7 +83,7 @@ def test_cells_lie_on_their_treads() -> None:
     rows, columns = np.nonzero(surface.inside)
     points = surface.points(rows, columns, 0.0)
     rays = RayScene(building)
-    hung = points + [0, 0, 0.05]
+    hung = points + np.array([0, 0, 0.05])
     for point, above in zip(points[::37], hung[::37], strict=True):
         part = int(rays.first_blocker(rays.segments(above, (point - [0, 0, 0.05])[None]))[0])
         assert building.sheets[part].kind == "tread"
@@ -158,7 +161,9 @@ def test_voids_are_cut_from_both_slabs_and_from_the_map() -> None:
 
 def test_a_slab_is_crossed_once_from_storey_to_storey() -> None:
     solid = [{**storey(k, 2), "voids": []} for k in range(2)]
-    made = scene(rooms=solid, detectors=[detector((1, 1), 2.0, ALL_ROUND, room="Stair 1")], conditions={"losses": "coherent"})
+    made = scene(
+        rooms=solid, detectors=[detector((1, 1), 2.0, ALL_ROUND, room="Stair 1")], conditions={"losses": "coherent"}
+    )
     (view,) = probe(made, (1, 1, 1))
     assert [c.owner for c in view.crossings] == ["Stair 0"]
     assert view.crossings[0].loss_db == pytest.approx(21.02, abs=0.01)
@@ -204,8 +209,8 @@ def test_stacked_rooms_ask_which_one_is_meant(kind: str) -> None:
     )
     with pytest.raises(raycover.InputError, match=r"which-room"):
         raycover.solve(scene(rooms=rooms, **{kind: [thing]}))
-    made = build(scene(rooms=rooms, solids=[{"name": "b", "centre": [1, 1], "size": [0.3, 0.3, 0.3], "material": "metal",
-                                             "room": "Stair 1"}]))  # fmt: skip
+    box = {"name": "b", "centre": [1, 1], "size": [0.3, 0.3, 0.3], "material": "metal", "room": "Stair 1"}
+    made = build(scene(rooms=rooms, solids=[box]))
     assert made.boxes.centre[0, 2] == pytest.approx(3.15)
     with pytest.raises(raycover.InputError, match=r"unknown room \"Stair 7\""):
         raycover.solve(scene(rooms=rooms, **{kind: [{**thing, "room": "Stair 7"}]}))

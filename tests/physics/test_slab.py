@@ -23,9 +23,7 @@ DENSE = Material("dense block", 5.24, 0, 0.0462, 0.7822, 1, 100)
 
 frequencies = st.floats(1.0, 100.0)
 cosines = st.floats(0.0, 1.0)
-stacks = st.lists(
-    st.builds(Layer, st.floats(0.0, 0.4), st.sampled_from([LOSSLESS, LOSSY, DENSE, None])), max_size=5
-)
+stacks = st.lists(st.builds(Layer, st.floats(0.0, 0.4), st.sampled_from([LOSSLESS, LOSSY, DENSE, None])), max_size=5)
 
 
 @settings(deadline=None)
@@ -46,17 +44,13 @@ def test_passive_and_reciprocal(layers: list[Layer], frequency_ghz: float, cos: 
     cosines,
 )
 def test_lossless_layers_keep_the_energy(layers: list[Layer], frequency_ghz: float, cos: float) -> None:
-    for t, r in zip(
-        transmittance(layers, frequency_ghz, cos), reflectance(layers, frequency_ghz, cos), strict=True
-    ):
+    for t, r in zip(transmittance(layers, frequency_ghz, cos), reflectance(layers, frequency_ghz, cos), strict=True):
         assert abs(t) ** 2 + abs(r) ** 2 == pytest.approx(1.0, abs=1e-9)
 
 
 @settings(deadline=None)
 @given(st.lists(st.sampled_from([LOSSY, DENSE, None]), max_size=4), frequencies, cosines)
-def test_zero_thickness_costs_nothing(
-    materials: list[Material | None], frequency_ghz: float, cos: float
-) -> None:
+def test_zero_thickness_costs_nothing(materials: list[Material | None], frequency_ghz: float, cos: float) -> None:
     layers = [Layer(0.0, material) for material in materials]
     assert loss_db(layers, frequency_ghz, cos) == pytest.approx(0.0, abs=1e-9)
     assert loss_db(layers, frequency_ghz, cos, losses="coherent") == pytest.approx(0.0, abs=1e-9)
@@ -79,9 +73,7 @@ def test_thick_lossy_layers_stay_finite(thickness_m: float, frequency_ghz: float
 
 def test_very_thick_layers_are_averaged_too() -> None:
     """5 m of dense block at 100 GHz: the thin end of ±10 % decides, far below the smallest float's power."""
-    drawn, averaged = (
-        loss_db([Layer(5.0, DENSE)], 100.0, 1.0, losses=losses) for losses in ("coherent", "averaged")
-    )
+    drawn, averaged = (loss_db([Layer(5.0, DENSE)], 100.0, 1.0, losses=losses) for losses in ("coherent", "averaged"))
     thinnest = loss_db([Layer(4.5, DENSE)], 100.0, 1.0, losses="coherent")
     assert thinnest < averaged < drawn
     # ∫ of exp(slope·x) over the range, 1 m wide, dominated by its thin end: 10·log10 of slope × 1 m above it.

@@ -58,7 +58,9 @@ def test_declared_on_a_desk_plane_limits_the_floor_by_slant_range() -> None:
 
 def test_lowering_the_unit_shrinks_the_floor_footprint_in_proportion() -> None:
     areas = [
-        seen_area(open_floor(detector((0, 0), h, pattern({"circle": {"diameter": 8}}, mounting=2.5)), half=5, grid=0.04))
+        seen_area(
+            open_floor(detector((0, 0), h, pattern({"circle": {"diameter": 8}}, mounting=2.5)), half=5, grid=0.04)
+        )
         for h in (2.5, 2.0, 1.25)
     ]
     assert areas[1] / areas[0] == pytest.approx((2.0 / 2.5) ** 2, rel=0.01)

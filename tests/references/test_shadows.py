@@ -50,7 +50,14 @@ def compare(plane: PlaneCoverage, hidden: Any, within: Any) -> float:
 @pytest.mark.parametrize("turn_deg", [0, 27])
 @pytest.mark.parametrize("base", [0.0, 1.1])
 def test_box(turn_deg: float, base: float) -> None:
-    box = {"name": "box", "centre": [3, 1], "size": [1.6, 0.8, 1.5], "base": base, "turn_deg": turn_deg, "material": "goods"}
+    box = {
+        "name": "box",
+        "centre": [3, 1],
+        "size": [1.6, 0.8, 1.5],
+        "base": base,
+        "turn_deg": turn_deg,
+        "material": "goods",
+    }
     unit = detector((0.4, -0.3), 5, WIDE)
     floor = raycover.solve(open_floor(unit, half=8, grid=0.05, solids=[box]))["floor"]
     compare(floor, shadow(box, (0.4, -0.3, 5)), shapely.box(-7, -7, 7, 7))
@@ -59,7 +66,8 @@ def test_box(turn_deg: float, base: float) -> None:
 def test_two_solid_racks_and_a_round_unit() -> None:
     """A unit over one aisle of three: what it sees of the others, by the union of the racks' shadows."""
     racks = [
-        {"name": f"rack {i}", "centre": [0, y], "size": [20, 1.1, 6], "material": "goods"} for i, y in enumerate((-2, 2, 6))
+        {"name": f"rack {i}", "centre": [0, y], "size": [20, 1.1, 6], "material": "goods"}
+        for i, y in enumerate((-2, 2, 6))
     ]
     unit = detector((1.0, 0.0), 9, WIDE)
     floor = raycover.solve(open_floor(unit, half=13, grid=0.1, solids=racks))["floor"]
@@ -106,6 +114,8 @@ def test_glass_stops_infrared_and_not_microwave() -> None:
     }
     planes = [{"name": "floor", "height": 0, "extent": [-6, -6, 6, 6]}]
     for kind, made in units.items():
-        solved = raycover.solve(scene(detectors=[detector((0, 0), 2.5, made)], partitions=[pane], planes=planes, grid=0.2))
+        solved = raycover.solve(
+            scene(detectors=[detector((0, 0), 2.5, made)], partitions=[pane], planes=planes, grid=0.2)
+        )
         beyond = solved["floor"].detected[:, solved["floor"].x > 2.1]
         assert beyond.any() == (kind == "microwave")

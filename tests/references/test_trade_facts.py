@@ -63,7 +63,8 @@ def test_person_behind_a_closed_cubicle_door() -> None:
     room = {"name": "room", "outline": [[-3, -3], [3, -3], [3, 3], [-3, 3]], "height": 2.6, "walls": "brick-100"}
     door = {"layers": [{"material": "chipboard", "thickness_mm": 13}]}
     cubicles = {
-        "name": "WC", "at": [3, -0.45], "turn_deg": 90, "count": 1, "width": 0.9, "depth": 2.0, "door_width": 0.6, "door": door,
+        "name": "WC", "at": [3, -0.45], "turn_deg": 90, "count": 1, "width": 0.9, "depth": 2.0,
+        "door_width": 0.6, "door": door,
     }  # fmt: skip
     closed = scene(
         rooms=[room],
