@@ -76,10 +76,9 @@ def main() -> None:
         done = time.process_time()
         times.append(done - loaded)
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        print(
-            f"{len(scene.rooms):4d} rooms, {building.n_parts:6,} parts, {len(building.mesh.triangles):7,} triangles: "
-            f"load {loaded - began:.2f} s, build {built - loaded:.2f} s, ray scene {done - built:.2f} s, peak {peak:.0f} MB"
-        )
+        size = f"{len(scene.rooms):4d} rooms, {building.n_parts:6,} parts, {len(building.mesh.triangles):7,} triangles"
+        spent = f"load {loaded - began:.2f} s, build {built - loaded:.2f} s, ray scene {done - built:.2f} s"
+        print(f"{size}: {spent}, peak {peak:.0f} MB")
     slope = np.polyfit(np.log(sizes), np.log(times), 1)[0]
     print(f"building and ray scene grow as rooms^{slope:.2f}; 200 rooms / 50 rooms: {times[2] / times[0]:.1f} times")
 
