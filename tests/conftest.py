@@ -42,7 +42,7 @@ def _solved(name: str) -> Solved:
     return Solved(path, scene, building, rays, solve(scene, building=building, rays=rays))
 
 
-@pytest.fixture(params=["depot", "office", "washroom", "stairwell"])
+@pytest.fixture(params=["depot", "office", "washroom", "stairwell", "narrow-aisles"])
 def example(request: pytest.FixtureRequest) -> Solved:
     """Every example in turn, solved once for all tests."""
     return _solved(request.param)
@@ -61,3 +61,8 @@ def office() -> Solved:
 @pytest.fixture
 def washroom() -> Solved:
     return _solved("washroom")
+
+
+@pytest.fixture
+def narrow_aisles() -> Solved:
+    return _solved("narrow-aisles")

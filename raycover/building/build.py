@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from raycover.building.faces import Gathered
-from raycover.building.fittings import add_cubicles, add_desks, add_racking, add_solid
+from raycover.building.fittings import add_cubicles, add_desks, add_solid
 from raycover.building.merge import merge
 from raycover.building.mesh import triangulate
 from raycover.building.parts import Boxes, Building, Floats, RoomShape
+from raycover.building.racking import add_racking
 from raycover.building.stairs import add_stairs
 from raycover.building.storeys import Floors, storeys_of
 from raycover.building.walls import add_partition, add_room, add_sheet, room_shapes

@@ -43,7 +43,11 @@ def triangulate(sheets: Sequence[Sheet], boxes: Boxes) -> Mesh:
 def sheet_triangles(polygon: Any) -> Floats:
     """(n, 3, 2) triangles of a shapely (multi)polygon, holes left out."""
     found = []
-    for piece in shapely.get_parts(polygon):
+    pieces = shapely.get_parts(polygon)
+    if len(pieces) > 4:  # decks of racking: many oblongs alike, each two triangles
+        convex, pieces = _convex_fours(pieces)
+        found = [convex[:, [[0, 1, 2], [0, 2, 3]]].reshape(-1, 3, 2)]
+    for piece in pieces:
         rings = [np.asarray(ring.coords)[:-1] for ring in (piece.exterior, *piece.interiors)]
         vertices = np.concatenate(rings)
         if len(rings) == 1 and len(vertices) == 3:
@@ -53,6 +57,17 @@ def sheet_triangles(polygon: Any) -> Floats:
         index = mapbox_earcut.triangulate_float64(vertices, ends).reshape(-1, 3)
         found.append(vertices[index])
     return np.concatenate(found) if found else np.zeros((0, 3, 2))
+
+
+def _convex_fours(pieces: Any) -> tuple[Floats, Any]:
+    """Corners (n, 4, 2) of the convex four-cornered polygons without holes, and the others."""
+    four = (shapely.get_num_coordinates(pieces) == 5) & (shapely.get_num_interior_rings(pieces) == 0)
+    corners = shapely.get_coordinates(pieces[four]).reshape(-1, 5, 2)[:, :4]
+    step = np.roll(corners, -1, axis=1) - corners
+    after = np.roll(step, -1, axis=1)
+    turn = step[..., 0] * after[..., 1] - step[..., 1] * after[..., 0]
+    convex = (turn > 0).all(axis=1) | (turn < 0).all(axis=1)
+    return corners[convex], np.concatenate([pieces[~four], pieces[four][~convex]])
 
 
 def box_triangles(boxes: Boxes) -> Floats:

@@ -20,10 +20,10 @@ Floats = NDArray[np.floating]
 Ints = NDArray[np.int32]
 
 SheetKind = Literal[
-    "wall", "floor", "ceiling", "partition", "door", "window", "panel", "leaf", "desk", "sheet",
+    "wall", "floor", "ceiling", "partition", "door", "window", "panel", "leaf", "desk", "sheet", "deck",
     "tread", "riser", "string", "soffit",
 ]  # fmt: skip
-BoxKind = Literal["solid", "goods", "upright", "beam"]
+BoxKind = Literal["solid", "goods", "pallet", "upright", "beam", "guard"]
 Loc = tuple[str | int, ...]
 
 
@@ -152,7 +152,11 @@ class OpeningMark:
 
 @dataclass(frozen=True)
 class RackMark:
-    """The outline of a rack's row in plan, (4, 2) anticlockwise, its bays, and its height range."""
+    """The outline of a rack's row in plan, (4, 2) anticlockwise, its bays, and its height range.
+
+    `kind` is pallet, shelving or cantilever; `loaded_bays` (bays,) which of them hold anything; `facing_back` tells
+    the rear row of a back-to-back rack.
+    """
 
     owner: str
     corners: Floats
@@ -160,6 +164,9 @@ class RackMark:
     bottom: float
     top: float
     loaded: bool
+    kind: str = "pallet"
+    loaded_bays: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, bool))
+    facing_back: bool = False
 
 
 @dataclass(frozen=True)

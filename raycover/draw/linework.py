@@ -37,6 +37,7 @@ def draw_building(drawing: Drawing, building: Building, surface: Surface) -> Non
     _draw_desks(drawing, [s for s in building.sheets if s.kind == "desk"])
     _draw_flat_sheets(drawing, [s for s in building.sheets if s.kind == "sheet" and not s.vertical], lowest)
     draw_racks(drawing, building.racks)
+    _draw_guards(drawing, building)
     _draw_solids(drawing, building, surface)
     _draw_low_and_high(drawing, [t for t in found if t.level != "cut" and t.sheet.kind in _STANDING])
     cut = [t for t in found if t.level == "cut"]
@@ -138,26 +139,48 @@ def _draw_flat_sheets(drawing: Drawing, sheets: Sequence[Sheet], floor: float) -
 
 
 def draw_racks(drawing: Drawing, racks: Sequence[RackMark]) -> None:
-    """Rows of racking with bays, uprights and a cross over each loaded bay."""
-    outlines, full, uprights, crosses = [], [], [], []
+    """Rows of racking with their bays and a mark over each loaded one, by kind.
+
+    A cross over pallets, a stroke over shelves, lines along long goods; cantilever racks show their columns.
+    """
+    outlines, full, uprights, crosses, spines = [], [], [], [], []
     mm = drawing.projection.mm_per_m
     for rack in racks:
-        a, b, c, d = rack.corners
+        a, b, c, d = np.roll(rack.corners, 2, axis=0) if rack.facing_back else rack.corners
         outlines.append(rack.corners)
-        if rack.loaded:
-            full.append(rack.corners)
         pitch = float(np.linalg.norm(b - a)) / rack.bays * mm
         share = np.linspace(0, 1, rack.bays + 1)[:, None]
         front, rear = a + share * (b - a), d + share * (c - d)
+        # Bays count along the rack's x, also where the row faces back and is drawn from its other end.
+        some = np.resize(rack.loaded_bays, rack.bays) if len(rack.loaded_bays) else np.full(rack.bays, rack.loaded)
+        some = some[::-1] if rack.facing_back else some
+        if some.all():
+            full.append(rack.corners)
+        else:
+            full += list(np.stack([front[:-1], front[1:], rear[1:], rear[:-1]], axis=1)[some])
         if pitch > 0.9:
             uprights += list(np.stack([front, rear], axis=1)[1:-1])
-        if pitch > 1.6 and rack.loaded:
-            crosses += list(np.stack([front[:-1], rear[1:]], axis=1))
-            crosses += list(np.stack([front[1:], rear[:-1]], axis=1))
+        if rack.kind == "cantilever":
+            spines.append(np.stack([d, c]))
+            for part in (0.3, 0.6):
+                line = front + part * (rear - front)
+                crosses += list(np.stack([line[:-1], line[1:]], axis=1)[some])
+        elif pitch > 1.6:
+            crosses += list(np.stack([front[:-1], rear[1:]], axis=1)[some])
+            if rack.kind == "pallet":
+                crosses += list(np.stack([front[1:], rear[:-1]], axis=1)[some])
     drawing.areas(full, FURNITURE_Z, face=palette.GOODS)
     drawing.lines(crosses, palette.THIRD_INK, 0.25, FURNITURE_Z + 0.1)
     drawing.lines(uprights, palette.INK, 0.35, FURNITURE_Z + 0.2, weight=2.5)
     drawing.areas(outlines, FURNITURE_Z + 0.3, edge=palette.INK, width_pt=0.7, weight=6.0)
+    drawing.lines(spines, palette.INK, 1.6, FURNITURE_Z + 0.4, weight=6.0)
+
+
+def _draw_guards(drawing: Drawing, building: Building) -> None:
+    """Guards at the ends of racks: low steel, in ink, wide enough to be seen."""
+    boxes = building.boxes
+    chosen = np.flatnonzero(np.array(boxes.kinds, object) == "guard")
+    drawing.areas(list(boxes.footprints(chosen)), FURNITURE_Z + 0.3, face=palette.INK, edge=palette.INK, width_pt=0.3)
 
 
 def _draw_solids(drawing: Drawing, building: Building, surface: Surface) -> None:

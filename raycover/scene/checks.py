@@ -16,6 +16,7 @@ from shapely.validation import explain_validity
 
 from raycover.errors import Position, Problem, did_you_mean
 from raycover.scene.parts import InlineConstruction
+from raycover.scene.rack_checks import check_racking
 from raycover.scene.schema import Scene
 
 if TYPE_CHECKING:
@@ -155,24 +156,6 @@ def _fittings(scene: Scene, _: Catalogue) -> Iterator[Problem]:
                 scene.position(*where, "doors"),
                 "give one state for all, or one a cubicle",
             )
-    for index, rack in enumerate(scene.racking):
-        if rack.beam_height >= rack.level_pitch:
-            yield Problem(
-                "beam-too-high",
-                f'"{rack.name}": a beam of {rack.beam_height:g} m leaves no room in a level of {rack.level_pitch:g} m',
-                scene.position("racking", index, "beam_height"),
-                "make beam_height smaller than level_pitch",
-            )
-            continue
-        clear = rack.level_pitch - rack.beam_height
-        load = rack.goods_height
-        if (load is not None and load > clear) or (load is None and rack.goods and clear <= 0.2):
-            yield Problem(
-                "load-too-high",
-                f'"{rack.name}": loads must fit {clear:.3g} m between a floor and the beam above',
-                scene.position("racking", index, "goods_height"),
-                "lower goods_height or raise level_pitch",
-            )
 
 
 def _references(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
@@ -214,6 +197,7 @@ def _references(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
     for i, rack in enumerate(scene.racking):
         if rack.goods_material not in catalogue.solids:
             yield _unknown("material", rack.goods_material, catalogue.solids, ("racking", i, "goods_material"))
+        yield from construction(rack.shelf, "racking", i, "shelf")
     for i, detector in enumerate(scene.detectors):
         if detector.model is not None and detector.model not in catalogue.detectors:
             yield _unknown("model", detector.model, catalogue.detectors, ("detectors", i, "model"))
@@ -353,6 +337,7 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _outlines,
     _walls,
     _fittings,
+    check_racking,
     _references,
     _rooms_named,
     _places,

@@ -1,4 +1,4 @@
-"""The building as a scene file says it: rooms, partitions, solids, racking, cubicles, desks, sheets.
+"""The building as a scene file says it: rooms, partitions, solids, cubicles, desks, sheets (racking: `storage`).
 
 Lengths are metres. `base`, `sill` and the like count from the floor of the room that holds the thing, else
 from z = 0; `corners` are absolute.
@@ -134,31 +134,6 @@ class SheetSpec(Strict):
     name: Name = Field(description="name of the sheet")
     corners: list[Point3] = Field(min_length=3, max_length=500, description="corner points [x, y, z]")
     construction: ConstructionRef = Field(description="construction of the catalogue, or layers")
-
-
-class Racking(InRoom):
-    """Pallet racking: bays along local x, levels upward; two rows when back to back.
-
-    `at` is the front left corner of the frames; local x runs along the aisle, local y into the rack.
-    """
-
-    name: Name = Field(description="name of the rack")
-    at: Point2 = Field(description="front left corner of the frames [x, y]")
-    turn_deg: Degrees = Field(0.0, description="anticlockwise turn about that corner")
-    base: Coordinate = Field(0.0, description="height of its feet above the floor")
-    bays: Count = Field(description="number of bays along the aisle")
-    levels: Annotated[int, Field(ge=1, le=40, strict=True)] = Field(description="storage levels, the floor included")
-    bay_width: PositiveLength = Field(2.7, description="clear width of a bay between uprights")
-    depth: PositiveLength = Field(1.1, description="depth of a frame")
-    level_pitch: PositiveLength = Field(1.6, description="height from one level to the next")
-    back_to_back: bool = Field(False, strict=True, description="a second row behind the first")
-    flue_gap: NonNegativeLength = Field(0.25, description="gap between the two rows")
-    upright: PositiveLength = Field(0.1, description="width of an upright")
-    beam_height: PositiveLength = Field(0.12, description="height of a beam")
-    goods: bool = Field(True, strict=True, description="loaded (true) or empty frames (false)")
-    goods_material: str = Field("goods", description="what the loads are made of")
-    goods_height: PositiveLength | None = Field(None, description="height of a load with its pallet")
-    pallets_per_bay: Annotated[int, Field(ge=1, le=12, strict=True)] = Field(3, description="loads side by side")
 
 
 class Cubicles(InRoom):

@@ -15,12 +15,12 @@ from raycover.scene.parts import (
     Cubicles,
     Desks,
     Partition,
-    Racking,
     Room,
     SheetSpec,
     Solid,
 )
 from raycover.scene.quantities import Degrees, NotBuiltYet, Strict, Version
+from raycover.scene.storage import Racking
 from raycover.scene.storeys import Stairs, Storey
 
 if TYPE_CHECKING:
@@ -118,4 +118,5 @@ class Scene(Strict):
             yield row.panel
             yield row.door if row.door is not None else row.panel
         yield from (desks.top for desks in self.desks)
+        yield from (rack.surface for rack in self.racking if rack.surface is not None)
         yield from (stairs.construction for stairs in self.stairs)

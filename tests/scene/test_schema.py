@@ -174,7 +174,8 @@ def margins(text: str) -> list[Any]:
             LONG["racking"].format(rest=""),
             LONG["racking"].format(
                 rest=", turn_deg: 0, base: 0, depth: 1.1, level_pitch: 1.6, back_to_back: false, flue_gap: 0.25, "
-                "upright: 0.1, beam_height: 0.12, goods: true, goods_material: goods, pallets_per_bay: 3"
+                "upright: 0.1, beam_height: 0.12, goods: true, goods_material: goods, pallets_per_bay: 1, "
+                "kind: pallet, first_level: 0, decks: none, end_guards: false"
             ),
         ),
         (

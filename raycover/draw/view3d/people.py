@@ -98,7 +98,9 @@ def _furniture(building: Building, x: Floats, y: Floats) -> NDArray[np.bool_]:
     taken = np.zeros((len(y), len(x)), bool)
     xx, yy = np.meshgrid(x, y)
     outlines = [sheet.polygon for sheet in building.sheets if sheet.kind == "desk"]
-    outlines += [shapely.Polygon(plan) for plan in building.boxes.footprints()[:5000]]
+    loose = ~np.isin(np.array(building.boxes.kinds, object), ("goods", "pallet", "upright", "beam"))
+    plans = np.concatenate([building.boxes.footprints(loose), building.envelopes.footprints()])
+    outlines += [shapely.Polygon(plan) for plan in plans[:5000]]
     for sheet in building.sheets:
         if sheet.vertical and sheet.kind in ("wall", "partition", "door", "window", "panel", "leaf"):
             corners = sheet.frame.to_space(shapely.get_coordinates(sheet.polygon))[:, :2]

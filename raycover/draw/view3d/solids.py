@@ -27,8 +27,8 @@ Floats = NDArray[np.floating[Any]]
 
 #: Ink on top of a cut wall (m), and the least drawn thickness of the floor slab.
 _CAP_M, _SLAB_M = 0.03, 0.35
-#: Height of a pallet (m): EUR pallet, EN 13698-1 (from memory).
-_PALLET_M = 0.144
+#: Wires of a deck are drawn this wide, this far apart (m): a mesh seen from afar, not the wires it has.
+_WIRE_M, _WIRES_APART_M = 0.02, 0.3
 
 
 @dataclass(frozen=True)
@@ -75,6 +75,7 @@ def draw_solids(
     things = standing_things(building)
     cut_at = cut_heights(things, area, view, cuts, low=low)
     bodies |= _boxes(building, things, cut_at)
+    bodies["deck"], bodies["wire"] = _decks(building, things, cut_at)
     ghosts = _ghosts(things, cut_at)
     return Drawn({k: b for k, b in bodies.items() if not b.empty}, ghosts, glass, glass_lines, things, cut_at)
 
@@ -121,8 +122,9 @@ def _boxes(building: Building, things: list[Standing], cut_at: list[float]) -> d
     bottom = every.centre[:, 2] - half
     top = np.minimum(every.centre[:, 2] + half, limit)
     kinds = np.array(every.kinds)
-    # Goods cut through look broken: a load is drawn whole or left out.
+    # Goods cut through look broken: a load is drawn whole or left out, and its pallet, which comes just before, too.
     whole = (kinds != "goods") | (every.centre[:, 2] + half <= limit + 1e-6)
+    whole[:-1] &= (kinds[:-1] != "pallet") | whole[1:]
     shown = (top > bottom + 1e-3) & whole
 
     def body(chosen: NDArray[np.bool_], low: Floats, high: Floats, *, shrink: float = 0.0) -> Body:
@@ -132,15 +134,58 @@ def _boxes(building: Building, things: list[Standing], cut_at: list[float]) -> d
         size[:, :2] -= shrink
         return boxes(centre, size, every.turn_rad[index])
 
-    goods = shown & (kinds == "goods")
-    on_pallet = goods & (top - bottom > 3 * _PALLET_M)
-    base = np.where(on_pallet, bottom + _PALLET_M, bottom)
-    tone = (np.arange(len(every)) * 2654435761 >> 7) % 3
-    found = {f"goods {t}": body(goods & (tone == t), base, top) for t in range(3)}
-    found["pallet"] = body(on_pallet, bottom, bottom + _PALLET_M, shrink=0.06)
-    for kind in ("solid", "upright", "beam"):
+    tone = (np.cumsum(kinds == "goods") * 2654435761 >> 7) % 3
+    found = {f"goods {t}": body(shown & (kinds == "goods") & (tone == t), bottom, top) for t in range(3)}
+    found["pallet"] = body(shown & (kinds == "pallet"), bottom, top, shrink=0.06)
+    for kind in ("solid", "upright", "beam", "guard"):
         found[kind] = body(shown & (kinds == kind), bottom, top)
     return found
+
+
+def _decks(building: Building, things: list[Standing], cut_at: list[float]) -> tuple[Body, Body]:
+    """Decks and shelves of racks that are not cut away: plates, and those of open mesh as wires."""
+    racks: dict[str, list[tuple[Any, float]]] = {}
+    for thing, height in zip(things, cut_at, strict=True):
+        if thing.rack:
+            racks.setdefault(thing.owner, []).append((thing.footprint, height))
+    plates, wires = [NOTHING], [NOTHING]
+    for sheet in (s for s in building.sheets if s.kind == "deck"):
+        flat = shapely.get_coordinates(shapely.envelope(shapely.get_parts(sheet.polygon))).reshape(-1, 5, 2)
+        low, high = flat.min(axis=1), flat.max(axis=1)
+        corners = sheet.frame.to_space(np.stack([low[0], high[-1]]))
+        middle = shapely.Point(corners.mean(axis=0)[:2])
+        z = float(corners[0, 2])
+        limit = next((height for outline, height in racks.get(sheet.owner, []) if outline.contains(middle)), np.inf)
+        if z > limit:
+            continue
+        if sheet.construction.kind == "open":
+            lying, across = _wires(low, high)
+            low, high = np.concatenate([lying[0], across[0]]), np.concatenate([lying[1], across[1]])
+        spot = sheet.frame.to_space((low + high) / 2)
+        thick = max(sheet.construction.thickness_m, 0.01)
+        size = np.column_stack([high - low, np.full(len(low), thick)])
+        turn = np.full(len(low), np.arctan2(sheet.frame.u[1], sheet.frame.u[0]))
+        made = boxes(spot, size, turn)
+        if sheet.construction.kind == "open":
+            wires.append(Body(made.triangles, NOTHING.edges))
+        else:
+            plates.append(made)
+    return join(plates), join(wires)
+
+
+def _wires(low: Floats, high: Floats) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+    """Lowest and highest corners of wires along and across oblongs (n, 2), all of one size."""
+    span = high[0] - low[0]
+    found = []
+    for axis in (0, 1):
+        n = max(round(float(span[1 - axis]) / _WIRES_APART_M), 1)
+        offset = np.zeros((n + 1, 2))
+        offset[:, 1 - axis] = np.linspace(0, span[1 - axis] - _WIRE_M, n + 1)
+        start = (low[:, None] + offset).reshape(-1, 2)
+        size = np.full(2, _WIRE_M)
+        size[axis] = span[axis]
+        found.append((start, start + size))
+    return found[0], found[1]
 
 
 def _ghosts(things: list[Standing], cut_at: list[float]) -> Floats:

@@ -33,6 +33,9 @@ COLOURS: dict[str, tuple[str, str | None]] = {
     "pallet": ("#C6BDA9", None),
     "upright": ("#6C7980", "#4A555C"),
     "beam": ("#98A2A7", "#5E6B73"),
+    "deck": ("#CDC9BF", "#7C858A"),
+    "wire": ("#98A2A7", None),
+    "guard": ("#8A7F5C", "#4A555C"),
 }
 _UNLIT = ("cap",)
 PEOPLE = "#2A363E"
