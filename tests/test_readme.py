@@ -11,6 +11,7 @@ import pytest
 import yaml
 
 import raycover
+from raycover.scene.storage import PRESETS
 
 README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
 
@@ -67,3 +68,18 @@ def test_python_example_runs(depot) -> None:  # type: ignore[no-untyped-def]
     code = blocks("python")[0]
     assert 'raycover.load("examples/depot/scene.yaml")' in code
     assert depot.coverage.share("floor") > 0.9
+
+
+def test_the_racking_of_the_readme_stands() -> None:
+    text = next(block for block in blocks("yaml") if "cantilever" in block)
+    scene = raycover.load_text("raycover: 1\n" + text)
+    assert [rack.kind for rack in scene.racking] == ["pallet", "pallet", "shelving", "cantilever"]
+
+
+def test_the_presets_of_the_readme_are_the_ones_there_are() -> None:
+    for name, preset in PRESETS.items():
+        row = next(line for line in README.splitlines() if line.startswith(f"| `{name}` |"))
+        keys = preset.keys
+        assert f"{keys['levels']} × {keys['level_pitch']:g} m, {keys['flue_gap']:g} m" in row
+        assert preset.duty.split(",")[0] in row
+        assert all(f"{width:g}" in row for width in preset.aisle)
