@@ -169,6 +169,8 @@ def draw_racks(drawing: Drawing, racks: Sequence[RackMark]) -> None:
             crosses += list(np.stack([front[:-1], rear[1:]], axis=1)[some])
             if rack.kind == "pallet":
                 crosses += list(np.stack([front[1:], rear[:-1]], axis=1)[some])
+    # Nobody stands in an empty bay either: no map shows through.
+    drawing.areas(outlines, FURNITURE_Z - 0.05, face=palette.PAPER)
     drawing.areas(full, FURNITURE_Z, face=palette.GOODS)
     drawing.lines(crosses, palette.THIRD_INK, 0.25, FURNITURE_Z + 0.1)
     drawing.lines(uprights, palette.INK, 0.35, FURNITURE_Z + 0.2, weight=2.5)

@@ -9,10 +9,9 @@ import pytest
 import shapely
 from small_scenes import scene
 
+import raycover
 from raycover.building.build import build
-from raycover.building.parts import Building
 from raycover.draw import palette
-from raycover.draw.drawing import Drawing
 from raycover.draw.linework import draw_building, draw_racks
 from raycover.draw.view3d.cutaway import Cuts
 from raycover.draw.view3d.people import stand_people
@@ -28,7 +27,7 @@ AREA = shapely.box(0, 0, 20, 12)
 class Noted:
     """A drawing that notes what it is asked for, in metres."""
 
-    class projection:  # noqa: N801
+    class projection:
         mm_per_m = 5.0
 
     def __init__(self) -> None:
@@ -139,9 +138,11 @@ def test_a_cut_rack_shows_whole_loads_on_their_pallets_and_no_deck_above() -> No
 def test_people_stand_in_no_rack() -> None:
     """Figures keep off racks however many parts a scene has."""
     room = {"name": "h", "outline": [[0, 0], [20, 0], [20, 12], [0, 12]], "height": 6, "walls": "steel-panel"}
-    made = scene(rooms=[room], racking=[{**RACK, "back_to_back": True, "bays": 6, "goods": False}], grid=0.25)
-    building: Building = build(made)
-    (surface, *_), _ = make_surfaces(made, building)
+    unit = {"name": "D", "model": "high-bay-infrared-round", "at": [10, 8], "mounting": 6}
+    rack = {**RACK, "back_to_back": True, "bays": 6, "goods": False}
+    made = scene(rooms=[room], racking=[rack], detectors=[unit], planes=[{"name": "floor", "height": 0}])
+    building = build(made)
+    standing = stand_people(raycover.solve(made)["floor"], building, np.zeros((0, 2)))
     outline = shapely.box(1, 1, 1 + 6 * 2.8 + 0.1, 1 + 2.45)
-    for place, _ in stand_people(surface, building):
-        assert not outline.contains(shapely.Point(place[:2]))
+    assert standing
+    assert not any(outline.contains(shapely.Point(place[:2])) for place, _ in standing)

@@ -162,8 +162,7 @@ def _decks(building: Building, things: list[Standing], cut_at: list[float]) -> t
             lying, across = _wires(low, high)
             low, high = np.concatenate([lying[0], across[0]]), np.concatenate([lying[1], across[1]])
         spot = sheet.frame.to_space((low + high) / 2)
-        thick = max(sheet.construction.thickness_m, 0.01)
-        size = np.column_stack([high - low, np.full(len(low), thick)])
+        size = np.column_stack([high - low, np.full(len(low), sheet.construction.thickness_m)])
         turn = np.full(len(low), np.arctan2(sheet.frame.u[1], sheet.frame.u[0]))
         made = boxes(spot, size, turn)
         if sheet.construction.kind == "open":
