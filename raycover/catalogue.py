@@ -22,8 +22,8 @@ from pydantic_core import PydanticCustomError
 from raycover.errors import InputError, Position, Problem, did_you_mean
 from raycover.physics.microwave import bulk_loss_db_per_m
 from raycover.physics.slab import Layer, LossTable, Material
+from raycover.scene.construction import InlineConstruction, LayerSpec
 from raycover.scene.devices import DetectorModel
-from raycover.scene.parts import InlineConstruction, LayerSpec
 from raycover.scene.quantities import Number, Strict
 from raycover.scene.reading import Document, read_yaml
 from raycover.scene.validate import validate

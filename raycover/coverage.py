@@ -26,6 +26,7 @@ from raycover.gaps import Gap
 from raycover.rays import RayScene
 from raycover.reasons import Explainer, Reasons
 from raycover.scene.schema import Scene
+from raycover.seats import SeatView, judge_seats
 from raycover.surfaces import Surface, make_surfaces
 
 Floats = NDArray[np.floating]
@@ -140,7 +141,7 @@ class PlaneCoverage:
 
 @dataclass(frozen=True)
 class Coverage(Mapping[str, PlaneCoverage]):
-    """Planes by name, with the detectors they are of and how they were found."""
+    """Planes by name, with the detectors they are of and how they were found; people's seats, each judged."""
 
     planes: Mapping[str, PlaneCoverage]
     units: tuple[Unit, ...]
@@ -150,6 +151,7 @@ class Coverage(Mapping[str, PlaneCoverage]):
     seconds: float
     rays: RayScene
     warnings: tuple[Problem, ...]
+    seats: tuple[SeatView, ...] = ()
 
     def __getitem__(self, name: str) -> PlaneCoverage:
         return self.planes[name]
@@ -234,7 +236,8 @@ def solve(
         reserve_db=scene.conditions.reserve_db,
         seconds=time.perf_counter() - began,
         rays=rays,
-        warnings=(*scene.warnings, *warnings),
+        warnings=(*scene.warnings, *building.warnings, *warnings),
+        seats=judge_seats(building.seats, units, rays, weather),
     )
 
 

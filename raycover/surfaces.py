@@ -19,6 +19,7 @@ from scipy import ndimage
 
 from raycover.building.parts import Boxes, Building, RoomShape, StairShape
 from raycover.errors import InputError, Problem
+from raycover.headroom import above_roof
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.schema import Scene
 
@@ -312,7 +313,9 @@ def _surface(
         level = np.asarray(layout.floor) + height
         for boxes in (building.boxes, building.envelopes):
             solid |= cells_in_boxes(boxes, layout.x, layout.y, level, grid)
-    inside = (layout.room >= 0) & ~solid
+    under = [building.rooms[i] for i in layout.members]
+    roofed = above_roof(under, layout.x, layout.y, layout.room, min(plane.target_heights))
+    inside = (layout.room >= 0) & ~solid & ~roofed
     return Surface(
         name if name is not None else plane.name,
         plane.motion,

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from raycover.building.cubicles import add_cubicles
 from raycover.building.faces import Gathered
-from raycover.building.fittings import add_cubicles, add_desks, add_solid
+from raycover.building.fittings import add_solid
+from raycover.building.furniture import add_desks, add_fixtures, add_table
+from raycover.building.hung import add_hung, hangs
 from raycover.building.merge import merge
 from raycover.building.mesh import triangulate
 from raycover.building.parts import Boxes, Building, Floats, RoomShape
@@ -34,19 +37,27 @@ def build(scene: Scene) -> Building:
     for index, sheet in enumerate(scene.sheets):
         add_sheet(scene, index, sheet, gathered)
     for index, row in enumerate(scene.cubicles):
-        add_cubicles(scene, index, row, floors.under("cubicles", index, row), gathered)
+        holder = floors.holder("cubicles", index, row)
+        add_cubicles(scene, index, row, holder, gathered)
     for index, desks in enumerate(scene.desks):
         add_desks(scene, index, desks, floors.under("desks", index, desks), gathered)
+    for index, table in enumerate(scene.tables):
+        add_table(scene, index, table, floors.under("tables", index, table), gathered)
+    for index, ware in enumerate(scene.fixtures):
+        add_fixtures(scene, index, ware, floors.under("fixtures", index, ware), gathered)
     for index, solid in enumerate(scene.solids):
-        add_solid(scene, index, solid, floors.under("solids", index, solid), gathered)
+        if hangs(solid):
+            add_hung(scene, index, solid, floors.holder("solids", index, solid), gathered)
+        else:
+            add_solid(scene, index, solid, floors.under("solids", index, solid), gathered)
     for index, rack in enumerate(scene.racking):
         add_racking(scene, index, rack, floors.under("racking", index, rack), gathered)
     for index, stairs in enumerate(scene.stairs):
         add_stairs(scene, index, stairs, floors.under("stairs", index, stairs), gathered)
     sheets, problems = merge(scene, gathered.faces)
     everything = [*stacked, *floors.problems, *gathered.problems, *problems]
-    if everything:
-        raise InputError(everything)
+    if errors := [problem for problem in everything if problem.severity == "error"]:
+        raise InputError(errors)
     boxes = Boxes.join(gathered.boxes)
     mesh = triangulate(sheets, boxes)
     return Building(
@@ -60,6 +71,10 @@ def build(scene: Scene) -> Building:
         storeys=storeys,
         stairs=tuple(gathered.stairs),
         bounds=_bounds(mesh.triangles, rooms),
+        seats=tuple(gathered.seats),
+        roofs=tuple(gathered.roofs),
+        hung=tuple(gathered.hung),
+        warnings=tuple(everything),
     )
 
 

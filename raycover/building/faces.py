@@ -8,7 +8,19 @@ from typing import Any
 import numpy as np
 import shapely
 
-from raycover.building.parts import Boxes, Floats, Frame, Loc, OpeningMark, RackMark, SheetKind, StairShape
+from raycover.building.parts import (
+    Boxes,
+    Floats,
+    Frame,
+    HungMark,
+    Loc,
+    OpeningMark,
+    RackMark,
+    RoofMark,
+    SeatMark,
+    SheetKind,
+    StairShape,
+)
 from raycover.catalogue import Construction
 from raycover.errors import Problem
 
@@ -50,6 +62,9 @@ class Gathered:
     openings: list[OpeningMark] = field(default_factory=list)
     racks: list[RackMark] = field(default_factory=list)
     stairs: list[StairShape] = field(default_factory=list)
+    seats: list[SeatMark] = field(default_factory=list)
+    roofs: list[RoofMark] = field(default_factory=list)
+    hung: list[HungMark] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
 

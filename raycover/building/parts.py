@@ -15,6 +15,9 @@ import shapely
 from numpy.typing import NDArray
 
 from raycover.catalogue import Construction, SolidMaterial
+from raycover.errors import Problem
+from raycover.scene.parts import SolidKind
+from raycover.scene.roofs import RoofForm
 
 Floats = NDArray[np.floating]
 Ints = NDArray[np.int32]
@@ -23,7 +26,7 @@ SheetKind = Literal[
     "wall", "floor", "ceiling", "partition", "door", "window", "panel", "leaf", "desk", "sheet", "deck",
     "tread", "riser", "string", "soffit",
 ]  # fmt: skip
-BoxKind = Literal["solid", "goods", "pallet", "upright", "beam", "guard"]
+BoxKind = Literal["solid", "goods", "pallet", "upright", "beam", "guard", "fixture", "hung"]
 Loc = tuple[str | int, ...]
 
 
@@ -113,9 +116,10 @@ class Boxes:
 
 @dataclass(frozen=True)
 class RoomShape:
-    """A room in plan: shapely polygon at wall centre lines, floor (m) and height (m).
+    """A room in plan: shapely polygon at wall centre lines, floor (m) and greatest height (m).
 
-    `void` is what its floor leaves open (a shapely geometry, or None).
+    `void` is what its floor leaves open (a shapely geometry, or None), `form` that of a sloped roof, `tiles` the
+    height (m) above the floor of a suspended ceiling.
     """
 
     name: str
@@ -123,16 +127,24 @@ class RoomShape:
     floor: float
     height: float
     void: Any = None
+    form: RoofForm | None = None
+    tiles: float | None = None
 
     @property
     def walkable(self) -> Any:
         """The polygon less the voids of its floor."""
         return self.polygon if self.void is None else self.polygon.difference(self.void)
 
+    def top_at(self, points: Floats) -> Floats:
+        """Height (n,), absolute, of the ceiling or roof over points (n, 2)."""
+        if self.form is None:
+            return np.full(len(points), self.floor + self.height)
+        return self.floor + self.form.clear(points)
+
     def holds(self, x: float, y: float, z: float | None = None) -> bool:
         """Whether a point lies in it, borders included; without z, in plan only."""
         flat = bool(shapely.intersects_xy(self.polygon, x, y)) or self.polygon.distance(shapely.Point(x, y)) < 1e-6
-        return flat and (z is None or self.floor - 1e-6 <= z <= self.floor + self.height + 1e-6)
+        return flat and (z is None or self.floor - 1e-6 <= z <= float(self.top_at(np.array([[x, y]]))[0]) + 1e-6)
 
 
 @dataclass(frozen=True)
@@ -217,6 +229,38 @@ class StoreyShape:
 
 
 @dataclass(frozen=True)
+class SeatMark:
+    """A seated person's place: `at` (x, y), the ground (m, absolute) their chair stands on, where they look."""
+
+    owner: str
+    name: str
+    at: tuple[float, float]
+    ground: float
+    heading_deg: float
+
+
+@dataclass(frozen=True)
+class RoofMark:
+    """A sloped roof for the drawings: lines (n, 2, 3) of eaves and verges, and of its ridge; roof lights (4, 3)."""
+
+    owner: str
+    lines: Floats
+    ridges: Floats
+    lights: tuple[Floats, ...]
+
+
+@dataclass(frozen=True)
+class HungMark:
+    """A hung solid for the drawings: corners (4, 2) in plan, anticlockwise, and its height range."""
+
+    owner: str
+    kind: SolidKind
+    corners: Floats
+    bottom: float
+    top: float
+
+
+@dataclass(frozen=True)
 class Mesh:
     """Every face as triangles: (n, 3, 3) and the part each belongs to, (n,).
 
@@ -241,6 +285,10 @@ class Building:
     storeys: tuple[StoreyShape, ...] = ()
     stairs: tuple[StairShape, ...] = ()
     bounds: Floats = field(default_factory=lambda: np.array([[0.0, 0, 0], [1, 1, 1]]))
+    seats: tuple[SeatMark, ...] = ()
+    roofs: tuple[RoofMark, ...] = ()
+    hung: tuple[HungMark, ...] = ()
+    warnings: tuple[Problem, ...] = ()
 
     @property
     def n_parts(self) -> int:
@@ -274,7 +322,10 @@ class Building:
         floor = np.array([r.floor for r in self.rooms])
         top = floor + [r.height for r in self.rooms]
         z = points[point, 2]
-        held = (floor[room] - 1e-6 <= z) & (z <= top[room] + 1e-6)
+        over = top[room]
+        for sloped in (k for k, r in enumerate(self.rooms) if r.form is not None):
+            over[room == sloped] = self.rooms[sloped].top_at(points[point[room == sloped], :2])
+        held = (floor[room] - 1e-6 <= z) & (z <= over + 1e-6)
         order = np.lexsort((-room[held], point[held]))  # the lowest index is written last
         found[point[held][order]] = room[held][order]
         return found

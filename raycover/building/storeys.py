@@ -92,6 +92,15 @@ class Floors:
 
         return floor_at
 
+    def holder(self, kind: str, index: int, item: Any) -> Callable[[float, float], RoomShape | None]:
+        """The room that holds item `index` of the scene's list `kind` at a place (x, y), if any."""
+
+        def room_at(x: float, y: float) -> RoomShape | None:
+            room = self.room(kind, index, item, x, y)
+            return None if room is None else self._rooms[room]
+
+        return room_at
+
     def room(self, kind: str, index: int, item: Any, x: float, y: float) -> int | None:
         """The room (by index) that an item at (x, y) stands in: the one it names, or the one that holds it."""
         named = getattr(item, "room", None)

@@ -10,9 +10,11 @@ import numpy as np
 import shapely
 
 from raycover.building.faces import Face, Gathered, Hole, level_frame, oblong, upright_frame
+from raycover.building.overhead import add_roof, add_suspended_ceiling, head_room, wall_under_roof
 from raycover.building.parts import Floats, Frame, Loc, OpeningMark, RoomShape
 from raycover.errors import Problem
 from raycover.scene.parts import Opening, Partition, Room, SheetSpec
+from raycover.scene.roofs import roof_form
 from raycover.scene.schema import Scene
 
 #: Openings may overrun their wall by rounding, no more.
@@ -24,12 +26,15 @@ def room_shapes(scene: Scene) -> tuple[RoomShape, ...]:
     for room in scene.rooms:
         holes = [shapely.Polygon(void.outline) for void in room.voids if void.through != "ceiling"]
         void = shapely.union_all(holes) if holes else None
-        shapes.append(RoomShape(room.name, shapely.Polygon(room.outline), room.floor, room.height, void))
+        tiles = None if room.suspended_ceiling is None else room.suspended_ceiling.height
+        outline = shapely.Polygon(room.outline)
+        shapes.append(RoomShape(room.name, outline, room.floor, room.height, void, roof_form(room), tiles))
     return tuple(shapes)
 
 
 def add_room(scene: Scene, index: int, room: Room, into: Gathered) -> None:
-    """Walls, ceiling and floor of one room."""
+    """Walls, ceiling or roof, and floor of one room."""
+    form = roof_form(room)
     outline = np.asarray(room.outline, float)
     following = np.roll(outline, -1, axis=0)
     bottom, top = room.floor, room.floor + room.height
@@ -43,7 +48,7 @@ def add_room(scene: Scene, index: int, room: Room, into: Gathered) -> None:
             room.name,
             "wall",
             upright_frame(start, end),
-            oblong(0, bottom, length, top),
+            oblong(0, bottom, length, top) if form is None else wall_under_roof(form, start, end, bottom),
             construction,
             loc,
         )
@@ -60,8 +65,14 @@ def add_room(scene: Scene, index: int, room: Room, into: Gathered) -> None:
             ]
         else:
             placed = [(("rooms", index, "openings", k), f"{room.name}/opening {k}", o, o.at) for k, o in mine]
-            _cut(scene, face, placed, length, (bottom, top), room.floor, into)
+            for entry in placed:
+                at, wide = entry[3], entry[2].width
+                clear = top if form is None else bottom + head_room(form, start, end, at, at + wide)
+                _cut(scene, face, [entry], length, (bottom, clear), room.floor, into)
         into.faces.append(face)
+    add_suspended_ceiling(scene, index, room, into)
+    if form is not None:
+        add_roof(scene, index, room, into)
     for kind, ref, z in (("ceiling", room.ceiling, top), ("floor", room.floor_construction, bottom)):
         key = "ceiling" if kind == "ceiling" else "floor_construction"
         slab = Face(

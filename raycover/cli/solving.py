@@ -18,6 +18,7 @@ from raycover.probe import View, probe
 from raycover.rays import RayScene
 from raycover.scene.devices import Motion
 from raycover.scene.schema import Scene
+from raycover.seats import seat_line
 from raycover.surfaces import make_surfaces
 from raycover.tracers import SLOW_WARNING
 
@@ -88,6 +89,8 @@ def _say(coverage: Coverage, output: Path) -> None:
         gaps = plane.gaps
         worst = f"; largest gap {gaps[0].area_m2:.1f} m² at {_place(gaps[0].at)}" if gaps else ""
         talk(f"{name}: {plane.share:.1%} of {plane.area_m2:.1f} m² seen, {plane.assured_share:.1%} assured{worst}")
+    if coverage.seats:
+        talk(seat_line(coverage.seats))
     talk(f"{coverage.n_rays:,} rays in {coverage.seconds:.1f} s by {coverage.backend}; written to {output}")
     talk("A prediction, not a site test: walk-test before hand-over. Not a safety function.")
 
@@ -139,7 +142,7 @@ def check_scene(path: Path, *, as_json: bool) -> None:
         scene = load(path)
         building = build(scene)
         make_units(scene, building)
-        found = list(scene.warnings)
+        found = [*scene.warnings, *building.warnings]
         if scene.rooms or "planes" in scene.model_fields_set:  # without either the scene is for probe
             found += make_surfaces(scene, building)[1]
     except InputError as error:

@@ -17,6 +17,7 @@ from raycover.draw import palette
 from raycover.draw.cuts import CUT_HEIGHT, Trace, traces, wall_areas
 from raycover.draw.doors import draw_openings
 from raycover.draw.drawing import Drawing
+from raycover.draw.overhead import draw_fixtures, draw_overhead
 from raycover.surfaces import Surface
 
 Floats = NDArray[np.float64]
@@ -39,6 +40,8 @@ def draw_building(drawing: Drawing, building: Building, surface: Surface) -> Non
     draw_racks(drawing, building.racks)
     _draw_guards(drawing, building)
     _draw_solids(drawing, building, surface)
+    draw_fixtures(drawing, building)
+    draw_overhead(drawing, building)
     _draw_low_and_high(drawing, [t for t in found if t.level != "cut" and t.sheet.kind in _STANDING])
     cut = [t for t in found if t.level == "cut"]
     solid = [t for t in cut if t.sheet.kind in _STANDING and not _light(t)]
@@ -201,8 +204,10 @@ def _draw_solids(drawing: Drawing, building: Building, surface: Surface) -> None
             above.append(corners)
         elif (levels > z + half + 1e-9).all():
             below.append(corners)
-        elif boxes.size[index, :2].max() <= _COLUMN_WIDEST and z + half - floor >= tall and (
-            boxes.materials[index].name != "goods"
+        elif (
+            boxes.size[index, :2].max() <= _COLUMN_WIDEST
+            and z + half - floor >= tall
+            and (boxes.materials[index].name != "goods")
         ):
             columns.append(corners)
         else:

@@ -20,9 +20,11 @@ from raycover.draw.legend import distribution, draw_legend
 from raycover.draw.linework import draw_building
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Page
+from raycover.draw.people import draw_seats
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
 from raycover.scene.schema import Scene
+from raycover.seats import SeatView
 
 Floats = NDArray[np.float64]
 DPI = 200
@@ -66,7 +68,10 @@ def make_plan(
     strokes = Strokes()
     picture = paper_map(plane.surface, plane.margin_db, plane.reserve_db, outlines, projection, dpi=dpi)
     has_limit = _draw_map(page, picture, strokes)
-    draw_building(Drawing(page, projection, strokes), building, plane.surface)
+    drawing = Drawing(page, projection, strokes)
+    draw_building(drawing, building, plane.surface)
+    seats = _seats_on(coverage, building, plane)
+    seated = draw_seats(drawing, seats)
     units, centres = _shown_units(coverage.units, projection)
     factor = glyphs.size_factor(centres)
     marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]
@@ -76,10 +81,12 @@ def make_plan(
     glyphs.draw_marks(page, marks, factor)
 
     sorts = tuple(s for s in glyphs.WORDS if any(m.sort == s for m in marks))
-    key = sheet.Key(sorts, bool(declared), has_limit, any(m.masks for m in marks))
+    key = sheet.Key(sorts, bool(declared), has_limit, any(m.masks for m in marks), bool(seats))
     listed = _draw_column(page, plane, coverage, key)
     placer = Placer(projection.frame)
     placer.note_strokes(strokes.lines)
+    for box in seated:
+        placer.take(box)
     for mark in marks:
         _keep_off(placer, mark, factor)
     annotator = Annotator(page, projection, placer, picture)
@@ -95,6 +102,17 @@ def make_plan(
     sheet.draw_left_out(page, n_tags, n_names)
     _draw_surround(page, scene, building, coverage, plane, projection, sheet_number)
     return page
+
+
+def _seats_on(coverage: Coverage, building: Building, plane: PlaneCoverage) -> list[SeatView]:
+    """People seated on the storey that a plane maps; none on an unrolled stair."""
+    if plane.surface.stairs is not None:
+        return []
+    if plane.surface.storey is None:
+        return list(coverage.seats)
+    homes = [building.room_at(*seat.at) for seat in coverage.seats]
+    names = set(plane.surface.room_names)
+    return [seat for seat, home in zip(coverage.seats, homes, strict=True) if home is not None and home.name in names]
 
 
 def _extent(scene: Scene, plane: PlaneCoverage) -> Box | None:

@@ -12,6 +12,7 @@ from raycover.draw import palette, words
 from raycover.draw.glyphs import WORDS, Mark, Sort, draw_marks, draw_wedge
 from raycover.draw.lettering import clean
 from raycover.draw.page import Box, Page
+from raycover.draw.people import draw_person
 from raycover.draw.projection import Projection, round_step
 
 MARGIN, RIGHT = 10.0, 287.0
@@ -127,12 +128,18 @@ class Key:
     footprints: bool
     limit: bool
     masks: bool
+    seats: bool = False
 
     @property
     def height(self) -> float:
         if not self.sorts:
             return 0.0
-        return 0.8 + 4.3 * (len(self.sorts) + (1 if self.footprints or self.limit else 0) + (1 if self.masks else 0))
+        return 0.8 + 4.3 * (
+            len(self.sorts)
+            + (1 if self.footprints or self.limit else 0)
+            + (1 if self.masks else 0)
+            + (1 if self.seats else 0)
+        )
 
 
 def draw_key(page: Page, key: Key) -> None:
@@ -151,6 +158,11 @@ def draw_key(page: Page, key: Key) -> None:
     if key.masks:
         draw_wedge(page, np.array([COLUMN - 0.8, y + 0.8]), -38.0, 38.0)
         page.text(COLUMN + 6.5, y, "masked sector", 6.5)
+        y -= 4.3
+    if key.seats:
+        for x, noticed, text in ((COLUMN, True, "seated, noticed"), (COLUMN + 29.0, False, "not noticed")):
+            draw_person(page, np.array([x + 1.9, y + 0.4]), 90.0, 3.2, noticed=noticed)
+            page.text(x + 6.5, y, text, 6.5)
         y -= 4.3
     x = COLUMN
     if key.footprints:

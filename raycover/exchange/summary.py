@@ -11,6 +11,7 @@ from raycover.casting import CAUSES
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.errors import Problem
 from raycover.probe import View
+from raycover.seats import SeatView
 
 #: Bumped when a meaning changes; additions leave it.
 VERSION = 1
@@ -33,6 +34,7 @@ def summary(coverage: Coverage) -> dict[str, Any]:
         "conditions": {"ambient_c": coverage.ambient_c, "reserve_db": coverage.reserve_db},
         "planes": {name: _plane(plane) for name, plane in coverage.items()},
         "detectors": detectors,
+        "seats": {seat.name: _seat(seat) for seat in coverage.seats},
         "rays": coverage.n_rays,
         "seconds": _round(coverage.seconds),
         "backend": coverage.backend,
@@ -67,6 +69,19 @@ def _plane(plane: PlaneCoverage) -> dict[str, Any]:
             }
             for gap in plane.gaps
         ],
+    }
+
+
+def _seat(seat: SeatView) -> dict[str, Any]:
+    """Whether a seated person is noticed there: the best detector, at the height it notices best."""
+    return {
+        "at": [_round(v) for v in seat.at],
+        "noticed": seat.noticed,
+        "margin_db": finite(seat.margin_db),
+        "height_m": _round(seat.height_m),
+        "detector": seat.detector,
+        "cause": seat.cause,
+        "blocked_by": seat.blocked_by,
     }
 
 

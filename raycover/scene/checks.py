@@ -15,8 +15,11 @@ import shapely
 from shapely.validation import explain_validity
 
 from raycover.errors import Position, Problem, did_you_mean
-from raycover.scene.parts import InlineConstruction
+from raycover.scene.construction import InlineConstruction
+from raycover.scene.fitout_checks import FITOUT_CHECKS
 from raycover.scene.rack_checks import check_racking
+from raycover.scene.references import fitout_references
+from raycover.scene.roofs import clear_height
 from raycover.scene.schema import Scene
 
 if TYPE_CHECKING:
@@ -26,7 +29,8 @@ if TYPE_CHECKING:
 MOST_CELLS = 50_000_000
 #: From here on the air is so close to skin and clothing that infrared reach shrinks markedly (°C).
 WARM_FROM_C = 28.0
-_LISTS = ("rooms", "partitions", "solids", "racking", "cubicles", "desks", "stairs", "sheets", "detectors", "planes")
+_LISTS = ("rooms", "partitions", "solids", "racking", "cubicles", "desks", "stairs", "sheets", "detectors", "planes",
+          "fixtures", "tables")  # fmt: skip
 
 
 def check_scene(scene: Scene, catalogue: Catalogue) -> list[Problem]:
@@ -132,32 +136,6 @@ def _walls(scene: Scene, _: Catalogue) -> Iterator[Problem]:
             )
 
 
-def _fittings(scene: Scene, _: Catalogue) -> Iterator[Problem]:
-    for index, row in enumerate(scene.cubicles):
-        where = ("cubicles", index)
-        if row.door_width >= row.width:
-            yield Problem(
-                "door-too-wide",
-                f'"{row.name}": doors of {row.door_width:g} m do not fit cubicles {row.width:g} m wide',
-                scene.position(*where, "door_width"),
-                "make door_width smaller than width",
-            )
-        if row.floor_gap >= row.top:
-            yield Problem(
-                "no-panel",
-                f'"{row.name}": the gap under the panels reaches their top',
-                scene.position(*where, "floor_gap"),
-                "make floor_gap smaller than top",
-            )
-        if isinstance(row.doors, list) and len(row.doors) != row.count:
-            yield Problem(
-                "doors-count",
-                f'"{row.name}" has {row.count} cubicles but {len(row.doors)} door states',
-                scene.position(*where, "doors"),
-                "give one state for all, or one a cubicle",
-            )
-
-
 def _references(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
     def construction(ref: Any, *loc: str | int) -> Iterator[Problem]:
         if isinstance(ref, InlineConstruction):
@@ -178,22 +156,21 @@ def _references(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
             yield from construction(ref, *at)
         yield from construction(room.ceiling, "rooms", i, "ceiling")
         yield from construction(room.floor_construction, "rooms", i, "floor_construction")
-    for kind in ("partitions", "sheets"):
+    for kind in ("partitions", "sheets", "stairs"):
         for i, item in enumerate(getattr(scene, kind)):
             yield from construction(item.construction, kind, i, "construction")
     for kind in ("rooms", "partitions"):
         for i, item in enumerate(getattr(scene, kind)):
             for k, opening in enumerate(item.openings):
                 yield from construction(opening.fill, kind, i, "openings", k, "fill")
-    for i, row in enumerate(scene.cubicles):
-        yield from construction(row.panel, "cubicles", i, "panel")
-        if row.door is not None:
-            yield from construction(row.door, "cubicles", i, "door")
-    for i, desks in enumerate(scene.desks):
-        yield from construction(desks.top, "desks", i, "top")
+    for ref, loc in fitout_references(scene):
+        yield from construction(ref, *loc)
     for i, solid in enumerate(scene.solids):
         if solid.material not in catalogue.solids:
             yield _unknown("material", solid.material, catalogue.solids, ("solids", i, "material"))
+    for i, row in enumerate(scene.fixtures):
+        if row.material not in catalogue.solids:
+            yield _unknown("material", row.material, catalogue.solids, ("fixtures", i, "material"))
     for i, rack in enumerate(scene.racking):
         if rack.goods_material not in catalogue.solids:
             yield _unknown("material", rack.goods_material, catalogue.solids, ("racking", i, "goods_material"))
@@ -241,11 +218,12 @@ def _places(scene: Scene, _: Catalogue) -> Iterator[Problem]:
                 scene.position("detectors", index, "at"),
                 "move it into a room, or give the place a room (its walls may be none)",
             )
-        elif all(detector.mounting > room.height + 1e-6 for room in holding):
+        elif all(detector.mounting > clear_height(room, *detector.at) + 1e-6 for room in holding):
+            there = " there" if holding[0].roof is not None else ""
             yield Problem(
                 "detector-above-ceiling",
                 f'detector "{detector.name}" is mounted at {detector.mounting:g} m in "{holding[0].name}", '
-                f"which is {holding[0].height:g} m high",
+                f"which is {clear_height(holding[0], *detector.at):.4g} m high{there}",
                 scene.position("detectors", index, "mounting"),
                 "mount it at or below the ceiling; mounting counts from the floor of its room",
             )
@@ -336,7 +314,6 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _names,
     _outlines,
     _walls,
-    _fittings,
     check_racking,
     _references,
     _rooms_named,
@@ -344,4 +321,5 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _planes,
     _stairs,
     _weather,
+    *FITOUT_CHECKS,
 )

@@ -1,4 +1,4 @@
-"""The building as a scene file says it: rooms, partitions, solids, cubicles, desks, sheets (racking: `storage`).
+"""The building as a scene file says it: rooms, partitions, solids, sheets (racking: `storage`; the rest: `fittings`).
 
 Lengths are metres. `base`, `sill` and the like count from the floor of the room that holds the thing, else
 from z = 0; `corners` are absolute.
@@ -6,15 +6,16 @@ from z = 0; `corners` are absolute.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from raycover.scene.construction import ConstructionRef, State
+from raycover.scene.overhead import Roof, SuspendedCeiling, height_under_roof, room_schema
 from raycover.scene.quantities import (
     Coordinate,
     Degrees,
-    Length,
     Name,
     NonNegativeLength,
     Number,
@@ -24,42 +25,7 @@ from raycover.scene.quantities import (
     Strict,
 )
 
-Positive = Annotated[Number, Field(gt=0)]
 Count = Annotated[int, Field(ge=1, le=1000, strict=True)]
-
-
-class LayerSpec(Strict):
-    """One layer of a construction: a material with its thickness, or an air gap."""
-
-    material: str | None = Field(None, description="a material of the catalogue")
-    thickness_mm: Positive | None = Field(None, description="thickness in millimetres")
-    air_mm: Positive | None = Field(None, description="an air gap, in millimetres")
-
-    @model_validator(mode="after")
-    def _one_kind(self) -> LayerSpec:
-        if (self.air_mm is None) == (self.material is None and self.thickness_mm is None):
-            raise PydanticCustomError(
-                "bad_layer",
-                "a layer is either a material with its thickness or an air gap",
-                {"help": "write {material: chipboard, thickness_mm: 13} or {air_mm: 75}"},
-            )
-        if self.air_mm is None and (self.material is None or self.thickness_mm is None):
-            raise PydanticCustomError(
-                "bad_layer",
-                "a layer needs both material and thickness_mm",
-                {"help": "write {material: chipboard, thickness_mm: 13}"},
-            )
-        return self
-
-
-class InlineConstruction(Strict):
-    """A construction written where it is used."""
-
-    layers: list[LayerSpec] = Field(min_length=1, max_length=20, description="layers in order")
-
-
-ConstructionRef = str | InlineConstruction
-State = Literal["closed", "open"]
 
 
 class Opening(Strict):
@@ -93,17 +59,26 @@ class InRoom(Strict):
 
 
 class Room(Strict):
-    """A room: a closed outline at wall centre lines, a floor and a height."""
+    """A room: a closed outline at wall centre lines, a floor, and a height or a roof."""
+
+    model_config = ConfigDict(json_schema_extra=room_schema)
 
     name: Name = Field(description="name of the room")
     outline: list[Point2] = Field(min_length=3, max_length=2000, description="corner points [x, y]")
     floor: Coordinate = Field(0.0, description="height of the floor above z = 0")
-    height: PositiveLength = Field(description="height from floor to ceiling")
+    height: PositiveLength = Field(description="height from floor to ceiling; under a roof that of its ridge")
     walls: ConstructionRef | list[ConstructionRef] = Field(description="construction, none, or one an edge")
     ceiling: ConstructionRef = Field("none", description="construction of the ceiling, or none")
     floor_construction: ConstructionRef = Field("none", description="construction of the floor slab, or none")
     openings: list[RoomOpening] = Field(default_factory=list, description="doors, windows, gaps")
     voids: list[Void] = Field(default_factory=list, description="holes in its floor or ceiling: stair wells, atria")
+    suspended_ceiling: SuspendedCeiling | None = Field(None, description="tiles below the slab: {height, construction}")
+    roof: Roof | None = Field(None, description="a sloped roof instead of height and ceiling")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _under_a_roof(cls, data: Any) -> Any:
+        return height_under_roof(data)
 
 
 class Partition(InRoom):
@@ -117,15 +92,34 @@ class Partition(InRoom):
     openings: list[Opening] = Field(default_factory=list, description="doors, windows, gaps")
 
 
+#: What hangs under a roof is drawn apart from what stands on a floor.
+SolidKind = Literal["thing", "duct", "luminaire", "beam", "crane"]
+
+
 class Solid(InRoom):
-    """A box: a column, a machine, a stack of goods."""
+    """A box: a column, a machine, a stack of goods; or, hung, a duct, a luminaire, a beam, a crane's bridge."""
 
     name: Name = Field(description="name of the solid")
     centre: Point2 = Field(description="centre of its base [x, y]")
     size: tuple[PositiveLength, PositiveLength, PositiveLength] = Field(description="[x, y, z] before turning")
     base: Coordinate = Field(0.0, description="height of its underside above the floor")
+    hang: NonNegativeLength | None = Field(
+        None,
+        description="instead of base: how far its top hangs below the ceiling or roof, where lowest over it",
+    )
     turn_deg: Degrees = Field(0.0, description="anticlockwise turn about its centre")
     material: str = Field(description="concrete, metal, goods, timber, or another of the catalogue")
+    kind: SolidKind = Field("thing", description="thing, or what it is drawn as: duct, luminaire, beam, crane")
+
+    @model_validator(mode="after")
+    def _stands_or_hangs(self) -> Solid:
+        if self.hang is not None and "base" in self.model_fields_set:
+            raise PydanticCustomError(
+                "base_and_hang",
+                "a solid stands at a base or hangs from the ceiling, not both",
+                {"at": ["hang"], "key": True, "help": "take one of the two out"},
+            )
+        return self
 
 
 class SheetSpec(Strict):
@@ -134,44 +128,6 @@ class SheetSpec(Strict):
     name: Name = Field(description="name of the sheet")
     corners: list[Point3] = Field(min_length=3, max_length=500, description="corner points [x, y, z]")
     construction: ConstructionRef = Field(description="construction of the catalogue, or layers")
-
-
-class Cubicles(InRoom):
-    """A row of WC cubicles: dividing panels, fronts with doors, a gap under, an open top.
-
-    `at` is the rear left corner; local x runs along the row, local y from the rear wall to the doors.
-    The rear is the wall it stands against: no panel there.
-    """
-
-    name: Name = Field(description="name of the row")
-    at: Point2 = Field(description="rear left corner [x, y]")
-    turn_deg: Degrees = Field(0.0, description="anticlockwise turn about that corner")
-    base: Coordinate = Field(0.0, description="height of the ground it stands on above the floor")
-    count: Annotated[int, Field(ge=1, le=200, strict=True)] = Field(description="number of cubicles")
-    width: PositiveLength = Field(0.85, description="width of one, between panel centres")
-    depth: PositiveLength = Field(1.5, description="depth from rear wall to doors")
-    floor_gap: NonNegativeLength = Field(0.15, description="gap under panels and doors")
-    top: PositiveLength = Field(2.0, description="height of the upper edge above the floor")
-    panel: ConstructionRef = Field("laminate-13", description="construction of panels")
-    door: ConstructionRef | None = Field(None, description="construction of doors; as the panels if not given")
-    door_width: PositiveLength = Field(0.6, description="width of a door")
-    doors: State | list[State] = Field("closed", description="closed, open, or one a cubicle")
-    left_end: bool = Field(True, strict=True, description="a panel at the left end, or a wall is there")
-    right_end: bool = Field(True, strict=True, description="a panel at the right end, or a wall is there")
-
-
-class Desks(InRoom):
-    """A row of desks: tops on two side panels. `at` is the near left corner; local x runs along the row."""
-
-    name: Name = Field(description="name of the row")
-    at: Point2 = Field(description="near left corner [x, y]")
-    turn_deg: Degrees = Field(0.0, description="anticlockwise turn about that corner")
-    base: Coordinate = Field(0.0, description="height of the ground it stands on above the floor")
-    size: tuple[PositiveLength, PositiveLength] = Field((1.6, 0.8), description="[along the row, across]")
-    height: PositiveLength = Field(0.73, description="height of the top")
-    count: Count = Field(1, description="number of desks in the row")
-    gap: Length = Field(0.0, ge=0, description="gap between neighbours")
-    top: ConstructionRef = Field("chipboard-18", description="construction of top and side panels")
 
 
 class Conditions(Strict):

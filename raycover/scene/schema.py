@@ -8,18 +8,12 @@ from typing import TYPE_CHECKING, Any
 from pydantic import Field, PrivateAttr
 
 from raycover.errors import Position, Problem
+from raycover.scene.construction import ConstructionRef
 from raycover.scene.devices import DetectorSpec, Grid, PlaneSpec
-from raycover.scene.parts import (
-    Conditions,
-    ConstructionRef,
-    Cubicles,
-    Desks,
-    Partition,
-    Room,
-    SheetSpec,
-    Solid,
-)
+from raycover.scene.fittings import Cubicles, Desks, Fixtures, Table
+from raycover.scene.parts import Conditions, Partition, Room, SheetSpec, Solid
 from raycover.scene.quantities import Degrees, NotBuiltYet, Strict, Version
+from raycover.scene.references import fitout_references
 from raycover.scene.storage import Racking
 from raycover.scene.storeys import Stairs, Storey
 
@@ -47,7 +41,9 @@ class Scene(Strict):
     solids: list[Solid] = Field(default_factory=list, max_length=100_000)
     racking: list[Racking] = Field(default_factory=list, max_length=100_000)
     cubicles: list[Cubicles] = Field(default_factory=list, max_length=10_000)
+    fixtures: list[Fixtures] = Field(default_factory=list, max_length=10_000)
     desks: list[Desks] = Field(default_factory=list, max_length=100_000)
+    tables: list[Table] = Field(default_factory=list, max_length=100_000)
     stairs: list[Stairs] = Field(default_factory=list, max_length=10_000)
     sheets: list[SheetSpec] = Field(default_factory=list, max_length=100_000)
     detectors: list[DetectorSpec] = Field(default_factory=list, max_length=20_000)
@@ -114,9 +110,6 @@ class Scene(Strict):
             yield partition.construction
             yield from (opening.fill for opening in partition.openings)
         yield from (sheet.construction for sheet in self.sheets)
-        for row in self.cubicles:
-            yield row.panel
-            yield row.door if row.door is not None else row.panel
-        yield from (desks.top for desks in self.desks)
         yield from (rack.surface for rack in self.racking if rack.surface is not None)
+        yield from (ref for ref, _ in fitout_references(self))
         yield from (stairs.construction for stairs in self.stairs)

@@ -147,7 +147,7 @@ def test_a_rack_without_goods_needs_no_room_for_them() -> None:
         ("solids: [{name: S, centre: [1, 1], size: [1, 1, 1], material: wood}]", 63,
          'unknown material "wood"', 'did you mean "goods"?'),
         ("racking: [{name: R, at: [1, 1], bays: 1, levels: 1, goods_material: paper}]", 69,
-         'unknown material "paper"', "known: cartons, concrete, goods, liquid"),
+         'unknown material "paper"', "known: cartons, ceramic, concrete, goods, liquid"),
         ("detectors: [{name: D, model: Wall-Infrared, at: [1, 1], mounting: 2}]", 30,
          'unknown model "Wall-Infrared"', 'did you mean "wall-infrared"?'),
     ],

@@ -78,10 +78,22 @@ def upright_pieces(
             floor = _floor_beside(building, middle, along, z0)
             least = cuts.panels if sheet.kind in ("panel", "leaf") or sheet.loc[:1] == ("cubicles",) else cuts.low
             cut = floor + (least if hides else cuts.high)
+            if sheet.loc[:1] == ("desks",):
+                cut = max(cut, z1)  # a screen begins at the desk: cut low it would be gone
+            cut = min(cut, _below_slope(polygon, start, end))
             piece = shapely.intersection(polygon, shapely.box(start, z0 - 1, end, cut))
             if piece.area > 1e-6:
                 found.append(UprightPiece(sheet, origin, along, piece, cut if cut < z1 else z1, hides))
     return found
+
+
+def _below_slope(polygon: Any, start: float, end: float) -> float:
+    """The height of the lowest point of a gable's sloping edge over a stretch, infinite where it has none."""
+    part = shapely.intersection(polygon, shapely.box(start, polygon.bounds[1] - 1, end, polygon.bounds[3] + 1))
+    ring = np.concatenate([shapely.get_coordinates(p.exterior) for p in shapely.get_parts(part) if p.area > 0])
+    step = np.diff(ring, axis=0)
+    sloping = (np.abs(step) > 1e-4).all(axis=1)
+    return float(np.minimum(ring[:-1], ring[1:])[sloping, 1].min(initial=np.inf))
 
 
 def _is_desk_side(building: Building, sheet: Sheet) -> bool:
@@ -149,7 +161,8 @@ def standing_things(building: Building) -> list[Standing]:
     boxes = building.boxes
     plans = boxes.footprints()
     low, high = boxes.centre[:, 2] - boxes.size[:, 2] / 2, boxes.centre[:, 2] + boxes.size[:, 2] / 2
-    taken = np.zeros(len(boxes), bool)
+    # What hangs is outlined only: it stands on no floor.
+    taken = np.array([kind == "hung" for kind in boxes.kinds], bool)
     found: list[Standing] = []
     owners = np.array(boxes.owners)
     for rack in building.racks:
@@ -183,9 +196,7 @@ def screens(building: Building, lowest: float) -> list[tuple[Any, float]]:
     return found
 
 
-def cut_heights(
-    things: list[Standing], area: Any, view: View | None, cuts: Cuts, *, low: bool = False
-) -> list[float]:
+def cut_heights(things: list[Standing], area: Any, view: View | None, cuts: Cuts, *, low: bool = False) -> list[float]:
     """The height (m, absolute) each thing is cut at; its own top where it stays whole."""
     if view is None:
         return [min(t.top, t.bottom + cuts.things) if low else t.top for t in things]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,8 @@ from scipy import ndimage
 from raycover.building.parts import Building
 from raycover.coverage import PlaneCoverage
 from raycover.draw.view3d.meshes import round_cone
+from raycover.scene.seating import POPLITEAL, SEAT_HEIGHTS
+from raycover.seats import SeatView
 
 Floats = NDArray[np.floating[Any]]
 
@@ -46,15 +49,52 @@ def figure(at: Floats, heading_rad: float, *, left_foot_first: bool = True) -> F
             part = part * np.array([0.82, 1.38, 1.0])  # a body is broader than deep
         parts.append(part)
     local = np.concatenate(parts)
+    return _turned(local, heading_rad) + at
+
+
+def seated_figure(at: Floats, heading_rad: float) -> Floats:
+    """(n, 3, 3) triangles of a person on a plain chair, hands before them; `at` (3,) is the ground below the trunk."""
+    seat, shoulder, head = POPLITEAL, SEAT_HEIGHTS[1], SEAT_HEIGHTS[2]
+    limbs = [
+        ((0.0, 0.0, seat + 0.12), (0.02, 0.0, shoulder - 0.06), 0.13, 0.135),  # hips, chest
+        ((0.02, 0.0, shoulder), (0.04, 0.0, head - 0.08), 0.058, 0.055),  # neck, head
+        ((0.05, 0.0, head - 0.05), (0.055, 0.0, head - 0.01), 0.098, 0.103),
+        *(((0.02, s * 0.09, seat + 0.08), (0.42, s * 0.10, seat + 0.07), 0.085, 0.062) for s in (1, -1)),  # thighs
+        *(((0.42, s * 0.10, seat + 0.05), (0.40, s * 0.10, 0.09), 0.060, 0.042) for s in (1, -1)),  # shins
+        *(((0.38, s * 0.10, 0.045), (0.54, s * 0.115, 0.04), 0.045, 0.034) for s in (1, -1)),  # feet
+        *(((0.03, s * 0.18, shoulder - 0.03), (0.08, s * 0.22, 0.80), 0.058, 0.046) for s in (1, -1)),  # arms
+        *(((0.08, s * 0.22, 0.80), (0.32, s * 0.15, 0.79), 0.045, 0.036) for s in (1, -1)),
+        ((-0.04, 0.0, 0.04), (-0.04, 0.0, seat - 0.04), 0.035, 0.035),  # chair: foot, seat, back
+        ((-0.18, 0.0, seat - 0.02), (0.12, 0.0, seat - 0.02), 0.03, 0.03),
+        ((-0.24, 0.0, seat + 0.15), (-0.27, 0.0, seat + 0.45), 0.05, 0.05),
+    ]
+    parts = [round_cone(start, end, r0, r1) for start, end, r0, r1 in limbs]
+    parts[0] = parts[0] * np.array([0.82, 1.38, 1.0])
+    parts[-2] = parts[-2] * np.array([1.0, 6.0, 1.0])
+    parts[-1] = parts[-1] * np.array([1.0, 3.6, 1.0])
+    return _turned(np.concatenate(parts), heading_rad) + at
+
+
+def seated_figures(seats: Sequence[SeatView]) -> tuple[tuple[Floats, ...], tuple[Floats, ...]]:
+    """Figures of seated people: those noticed, those not."""
+    made = [(seated_figure(np.array(seat.at), float(np.radians(seat.heading_deg))), seat.noticed) for seat in seats]
+    return tuple(f for f, noticed in made if noticed), tuple(f for f, noticed in made if not noticed)
+
+
+def _turned(local: Floats, heading_rad: float) -> Floats:
     cos, sin = np.cos(heading_rad), np.sin(heading_rad)
-    turned = np.stack(
+    return np.stack(
         [local[..., 0] * cos - local[..., 1] * sin, local[..., 0] * sin + local[..., 1] * cos, local[..., 2]], axis=-1
     )
-    return turned + at
 
 
 def stand_people(
-    plane: PlaneCoverage, building: Building, avoid: Floats, *, most: int = 8, m2_each: float = 110.0,
+    plane: PlaneCoverage,
+    building: Building,
+    avoid: Floats,
+    *,
+    most: int = 8,
+    m2_each: float = 110.0,
     apart_m: float = 1.6,
 ) -> list[tuple[Floats, float]]:
     """Places (3,) and headings (rad) on free floor where people are noticed, far from each other.

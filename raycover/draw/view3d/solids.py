@@ -76,7 +76,7 @@ def draw_solids(
     cut_at = cut_heights(things, area, view, cuts, low=low)
     bodies |= _boxes(building, things, cut_at)
     bodies["deck"], bodies["wire"] = _decks(building, things, cut_at)
-    ghosts = _ghosts(things, cut_at)
+    ghosts = np.concatenate([_ghosts(things, cut_at), overhead_lines(building)])
     return Drawn({k: b for k, b in bodies.items() if not b.empty}, ghosts, glass, glass_lines, things, cut_at)
 
 
@@ -137,7 +137,7 @@ def _boxes(building: Building, things: list[Standing], cut_at: list[float]) -> d
     tone = (np.cumsum(kinds == "goods") * 2654435761 >> 7) % 3
     found = {f"goods {t}": body(shown & (kinds == "goods") & (tone == t), bottom, top) for t in range(3)}
     found["pallet"] = body(shown & (kinds == "pallet"), bottom, top, shrink=0.06)
-    for kind in ("solid", "upright", "beam", "guard"):
+    for kind in ("solid", "fixture", "upright", "beam", "guard"):
         found[kind] = body(shown & (kinds == kind), bottom, top)
     return found
 
@@ -185,6 +185,19 @@ def _wires(low: Floats, high: Floats) -> tuple[tuple[Floats, Floats], tuple[Floa
         size[axis] = span[axis]
         found.append((start, start + size))
     return found[0], found[1]
+
+
+def overhead_lines(building: Building) -> Floats:
+    """Outlines (n, 2, 3) of what a cutaway leaves out above: sloped roofs, roof lights, what hangs."""
+    lines: list[Floats] = [np.zeros((0, 2, 3))]
+    for roof in building.roofs:
+        lines += [roof.lines, roof.ridges]
+        lines += [np.stack([light, np.roll(light, -1, axis=0)], axis=1) for light in roof.lights]
+    hung = np.flatnonzero([kind == "hung" for kind in building.boxes.kinds])
+    if len(hung):
+        every = building.boxes
+        lines.append(boxes(every.centre[hung], every.size[hung], every.turn_rad[hung]).edges)
+    return np.concatenate(lines)
 
 
 def _ghosts(things: list[Standing], cut_at: list[float]) -> Floats:

@@ -27,6 +27,7 @@ COLOURS: dict[str, tuple[str, str | None]] = {
     "desk": (palette.BENCH, "#5E6B73"),
     "sheet": ("#E6E5E0", "#5E6B73"),
     "solid": ("#DAD7D0", "#4A555C"),
+    "fixture": ("#FBFBF9", "#5E6B73"),
     "goods 0": ("#E6E2D8", "#8C8F8C"),
     "goods 1": ("#DCD8CD", "#8C8F8C"),
     "goods 2": ("#EEEBE3", "#8C8F8C"),
@@ -39,6 +40,8 @@ COLOURS: dict[str, tuple[str, str | None]] = {
 }
 _UNLIT = ("cap",)
 PEOPLE = "#2A363E"
+#: Seated people whom nobody notices.
+UNNOTICED = "#D9A441"
 #: Outlines of what was cut away: seen at a glance, or held back where all racking is cut.
 CLEAR_GHOSTS, FAINT_GHOSTS = "#4A555C", "#A3ACB1"
 
@@ -58,9 +61,7 @@ def light(pyvista: Any, plotter: Any, toward: Floats, right: Floats) -> None:
         plotter.add_light(lamp)
 
 
-def add_solids(
-    pyvista: Any, plotter: Any, drawn: Drawn, *, line_px: float, ghosts: str = CLEAR_GHOSTS
-) -> list[Any]:
+def add_solids(pyvista: Any, plotter: Any, drawn: Drawn, *, line_px: float, ghosts: str = CLEAR_GHOSTS) -> list[Any]:
     """Every opaque body with its edge lines, and the outlines of what was cut away."""
     actors = []
     for role, body in drawn.bodies.items():
@@ -108,13 +109,13 @@ def add_map(pyvista: Any, plotter: Any, floor_map: FloorMap, *, line_px: float, 
     return actors
 
 
-def add_people(pyvista: Any, plotter: Any, figures: Sequence[Floats]) -> Any | None:
-    """Figures (n, 3, 3), smooth and dark."""
+def add_people(pyvista: Any, plotter: Any, figures: Sequence[Floats], *, colour: str = PEOPLE) -> Any | None:
+    """Figures (n, 3, 3), smooth, dark unless another colour is given."""
     if not len(figures):
         return None
     surface = to_surface(pyvista, np.concatenate(figures)).clean(tolerance=1e-5)
     return plotter.add_mesh(
-        surface, color=PEOPLE, ambient=0.55, diffuse=0.62, specular=0.0, smooth_shading=True, reset_camera=False,
+        surface, color=colour, ambient=0.55, diffuse=0.62, specular=0.0, smooth_shading=True, reset_camera=False,
         show_scalar_bar=False,
     )  # fmt: skip
 
@@ -128,9 +129,7 @@ def add_drops(pyvista: Any, plotter: Any, tops: Floats, feet: Floats, dot_m: flo
     rim = np.column_stack([np.cos(phi), np.sin(phi), np.zeros(25)]) * dot_m
     centre = feet[:, None] + [0, 0, 0.012]
     fan = np.stack(np.broadcast_arrays(centre, centre + rim[:-1], centre + rim[1:]), axis=2).reshape(-1, 3, 3)
-    actors.append(
-        plotter.add_mesh(to_surface(pyvista, fan), color=palette.ACCENT, lighting=False, reset_camera=False)
-    )
+    actors.append(plotter.add_mesh(to_surface(pyvista, fan), color=palette.ACCENT, lighting=False, reset_camera=False))
     return actors
 
 
@@ -153,7 +152,12 @@ def add_lobe(pyvista: Any, plotter: Any, lobe: Lobe, *, line_px: float, opacity:
     shell = to_surface(pyvista, lobe.vertices[lobe.triangles])
     actors = [
         plotter.add_mesh(
-            shell, color=palette.SHELL, opacity=opacity, lighting=False, culling="back", reset_camera=False,
+            shell,
+            color=palette.SHELL,
+            opacity=opacity,
+            lighting=False,
+            culling="back",
+            reset_camera=False,
             show_scalar_bar=False,
         )
     ]

@@ -21,7 +21,7 @@ from raycover.draw.view3d import environment, stage
 from raycover.draw.view3d.camera import Fit, choose_view, fit
 from raycover.draw.view3d.cutaway import Cuts, screens, standing_things
 from raycover.draw.view3d.floor_map import FloorMap, make_map, map_level_m, mapped_area, whole_area
-from raycover.draw.view3d.people import figure, stand_people
+from raycover.draw.view3d.people import figure, seated_figures, stand_people
 from raycover.draw.view3d.solids import Drawn, draw_solids, outlines_under
 from raycover.draw.view3d.still_page import SIZE_PX, VIEWPORT, draw_sheet, viewport_px
 from raycover.lobes import Lobe, make_lobe
@@ -57,6 +57,7 @@ class Composed:
     figures: tuple[Floats, ...]
     dashes: Floats
     covered: Floats
+    unnoticed: tuple[Floats, ...] = ()
 
     @property
     def tops(self) -> Floats:
@@ -131,19 +132,20 @@ def compose(
     )
     shells = [lobe.vertices[np.unique(lobe.triangles)] for lobe in lobes if len(lobe.triangles)]
     placed = fit(view, np.concatenate([drawn.points, corners, tops, *shells]), width, height, margin_px=14)
-    floor_map = make_map(
-        plane, building, px_per_m=0.85 * _FINER / placed.metres, hatch_m=float(9.5 * placed.metres)
-    )
+    floor_map = make_map(plane, building, px_per_m=0.85 * _FINER / placed.metres, hatch_m=float(9.5 * placed.metres))
     avoid = feet[:, :2] if len(feet) else np.zeros((0, 2))
     m2_each = max(18.0, (46 * placed.metres) ** 2)
     on_floor = map_level_m(plane) < 0.3
     people = stand_people(
         plane, building, avoid, most=8 if on_floor else 3, m2_each=m2_each, apart_m=max(1.6, 85 * placed.metres)
     )
+    seated, unnoticed = seated_figures(coverage.seats)
     figures = tuple(figure(at, heading, left_foot_first=k % 2 == 0) for k, (at, heading) in enumerate(people))
     dashes = np.zeros((0, 2, 3)) if len(units) > _MOST_FOOTPRINTS else _dashes(units, plane, building, area, placed)
     covered = outlines_under(building, map_level_m(plane))
-    return Composed(plane, name, drawn, placed, floor_map, units, feet, lobes, figures, dashes, covered)
+    return Composed(
+        plane, name, drawn, placed, floor_map, units, feet, lobes, (*figures, *seated), dashes, covered, unnoticed
+    )
 
 
 def representative(units: tuple[Unit, ...], plane: PlaneCoverage, most: int = _MOST_LOBES) -> list[Unit]:
@@ -183,6 +185,7 @@ def render(pyvista: Any, composed: Composed) -> NDArray[np.uint8]:
         stage.add_map(pyvista, plotter, composed.floor_map, line_px=line)
         stage.add_solids(pyvista, plotter, composed.drawn, line_px=line)
         stage.add_people(pyvista, plotter, composed.figures)
+        stage.add_people(pyvista, plotter, composed.unnoticed, colour=stage.UNNOTICED)
         stage.add_footprints(pyvista, plotter, composed.dashes, line_px=0.9 * _FINER)
         stage.add_covered(pyvista, plotter, composed.covered, line_px=0.9 * _FINER)
         stage.add_drops(pyvista, plotter, composed.tops, composed.feet, 3.2 * placed.metres, line_px=0.85 * _FINER)
@@ -221,7 +224,11 @@ def _shot(plotter: Any) -> NDArray[np.float32]:
 def ceiling_over(unit: Unit, building: Building) -> float:
     """Up to where a lobe is drawn: the ceiling, which a cutaway leaves out, or the unit itself where there is none."""
     room = building.room_at(*unit.position)
-    return float(unit.position[2]) if room is None else room.floor + room.height
+    if room is None:
+        return float(unit.position[2])
+    if room.tiles is not None and unit.position[2] <= room.floor + room.tiles + 1e-3:
+        return room.floor + room.tiles
+    return room.floor + room.height
 
 
 def _extremes(plane: PlaneCoverage, building: Building, cuts: Cuts) -> Floats:

@@ -21,6 +21,7 @@ from raycover.draw.lettering import clean
 from raycover.draw.page import MM_PER_INCH, Page
 from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.margin_bar import draw_margin_bar, rectangle
+from raycover.draw.view3d.stage import UNNOTICED
 from raycover.scene.schema import Scene
 
 if TYPE_CHECKING:
@@ -48,9 +49,7 @@ def viewport_px() -> tuple[int, int]:
     return round((x1 - x0) / _MM_PER_PX), round((y1 - y0) / _MM_PER_PX)
 
 
-def draw_sheet(
-    scene: Scene, coverage: Coverage, composed: Composed, picture: NDArray[np.uint8]
-) -> NDArray[np.uint8]:
+def draw_sheet(scene: Scene, coverage: Coverage, composed: Composed, picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """The finished page (1080, 1920, 3) about a picture of the building (h, w, 3), row 0 at the top."""
     page = Page(dpi=_DPI, size=_SIZE_MM)
     height, width = picture.shape[:2]
@@ -109,6 +108,11 @@ def _key(page: Page, composed: Composed, top: float) -> None:
         page.lines([[(x, y + 3.0), (x, y - 0.6)]], palette.ACCENT, 0.8, 5.0)
         page.discs([(x, y - 0.6)], 0.55, 5.0, face=palette.ACCENT)
         page.text(text_x, y, "down to the point below it", 9.5)
+        y -= step
+    if composed.unnoticed:
+        page.discs([(left + 4.0, y + 1.9)], 0.8, 5.0, face=UNNOTICED)
+        page.areas([[rectangle((left + 2.9, y - 0.7, left + 5.1, y + 1.0))]], 5.0, face=UNNOTICED)
+        page.text(text_x, y, "seated, not noticed", 9.5)
         y -= step
     if len(composed.dashes):
         page.lines([[(left, y + 1.1), (left + 8, y + 1.1)]], palette.ACCENT, 0.9, 5.0, dashes=(4.0, 2.2))

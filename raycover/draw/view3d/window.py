@@ -21,6 +21,7 @@ from raycover.draw.view3d.camera import View, fit, long_side_deg
 from raycover.draw.view3d.cutaway import Cuts
 from raycover.draw.view3d.floor_map import make_map, map_level_m, whole_area
 from raycover.draw.view3d.panel import WIDTH_PX, Shown, help_image, panel_image
+from raycover.draw.view3d.people import seated_figures
 from raycover.draw.view3d.solids import Drawn, draw_solids, outlines_under
 from raycover.draw.view3d.still import ceiling_over, representative
 from raycover.lobes import Lobe, make_lobe
@@ -258,11 +259,13 @@ class Window:
             return
         self._standing = self._solids()
         self._take_away("solids")
-        actors = stage.add_solids(
-            self.pyvista, self.plotter, self._solids(), line_px=1.0, ghosts=stage.FAINT_GHOSTS
-        )
+        actors = stage.add_solids(self.pyvista, self.plotter, self._solids(), line_px=1.0, ghosts=stage.FAINT_GHOSTS)
         glass = stage.add_glass(self.pyvista, self.plotter, self._solids())
-        self._groups["solids"] = [*actors, *([glass] if glass is not None else [])]
+        seated = [
+            stage.add_people(self.pyvista, self.plotter, some, colour=colour)
+            for some, colour in zip(seated_figures(self.coverage.seats), (stage.PEOPLE, stage.UNNOTICED), strict=True)
+        ]
+        self._groups["solids"] = [*actors, *(actor for actor in (glass, *seated) if actor is not None)]
 
     def _margins(self) -> NDArray[np.float32]:
         """Margins on the map: of all detectors, or of the chosen one alone."""
@@ -326,9 +329,7 @@ class Window:
         feet[:, 2] = np.minimum([u.position[2] - u.mounting + map_level_m(self.plane) for u in units], tops[:, 2])
         dot = float(np.hypot(*np.ptp(np.array(self._area().bounds).reshape(2, 2), axis=0))) / 420
         actors = stage.add_drops(self.pyvista, self.plotter, tops, feet, dot, line_px=1.2)
-        actors += stage.add_marks(
-            self.pyvista, self.plotter, tops, [u.name for u in units], chosen=self.state.detector
-        )
+        actors += stage.add_marks(self.pyvista, self.plotter, tops, [u.name for u in units], chosen=self.state.detector)
         self._groups["marks"] = actors
 
     def _draw_help(self) -> None:
