@@ -17,6 +17,7 @@ from raycover.loading import load
 from raycover.probe import View, probe
 from raycover.rays import RayScene
 from raycover.scene.devices import Motion
+from raycover.scene.lengths import length_m
 from raycover.scene.schema import Scene
 from raycover.surfaces import make_surfaces
 from raycover.tracers import SLOW_WARNING
@@ -160,7 +161,7 @@ def check_scene(path: Path, *, as_json: bool) -> None:
 
 def _point(text: str) -> tuple[float, float, float]:
     try:
-        x, y, z = (float(part) for part in text.split(","))
+        x, y, z = (_metres(part) for part in text.split(","))
     except ValueError:
         raise _option_error(
             "--at",
@@ -170,6 +171,13 @@ def _point(text: str) -> tuple[float, float, float]:
     if not all(map(math.isfinite, (x, y, z))):
         raise _option_error("--at", f'expects finite numbers, got "{text}"', "write --at 6.2,1.4,0.75")
     return x, y, z
+
+
+def _metres(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return length_m(text)
 
 
 def _option_error(option: str, message: str, help_text: str) -> InputError:

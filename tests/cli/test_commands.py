@@ -228,6 +228,12 @@ def test_probe_in_words(scene: Path, run: Run) -> None:
     assert any("screen (plasterboard-12.5)" in line for line in lines)
 
 
+def test_probe_takes_feet_and_inches(scene: Path, run: Run) -> None:
+    code, out, _ = run("probe", str(scene), "--at", "6 ft, 3'6\", 750 mm", "--json")
+    assert code == 0
+    assert json.loads(out)["point"] == [1.8288, 1.0668, 0.75]
+
+
 @pytest.mark.parametrize("at", [["--at", "-1,2,0"], ["--at=-1,2,0"], ["--at", " -1, 2, 0"]])
 def test_probe_takes_a_minus_sign(at: list[str], scene: Path, run: Run) -> None:
     code, out, err = run("probe", str(scene), *at, "--json")
