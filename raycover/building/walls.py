@@ -59,7 +59,7 @@ def add_room(scene: Scene, index: int, room: Room, into: Gathered) -> None:
                 for k, _ in mine
             ]
         else:
-            placed = [(("rooms", index, "openings", k), f"{room.name}/opening {k}", o, o.at) for k, o in mine]
+            placed = [(("rooms", index, "openings", k), _opening_name(room.name, k, o), o, o.at) for k, o in mine]
             _cut(scene, face, placed, length, (bottom, top), room.floor, into)
         into.faces.append(face)
     for kind, ref, z in (("ceiling", room.ceiling, top), ("floor", room.floor_construction, bottom)):
@@ -106,7 +106,7 @@ def add_partition(
     by_segment: dict[int, list[tuple[Loc, str, Opening, float]]] = {}
     for k, opening in enumerate(partition.openings):
         segment = int(np.clip(np.searchsorted(reached, opening.at + _SLACK, side="right") - 1, 0, len(lengths) - 1))
-        entry = (("partitions", index, "openings", k), f"{partition.name}/opening {k}", opening)
+        entry = (("partitions", index, "openings", k), _opening_name(partition.name, k, opening), opening)
         by_segment.setdefault(segment, []).append((*entry, opening.at - reached[segment]))
     for segment, (start, end) in enumerate(pairwise(line)):
         length = float(lengths[segment])
@@ -122,6 +122,10 @@ def add_partition(
         )
         _cut(scene, face, by_segment.get(segment, []), length, (bottom, top), floor, into)
         into.faces.append(face)
+
+
+def _opening_name(owner: str, k: int, opening: Opening) -> str:
+    return f"{owner}/{opening.name if opening.name is not None else f'opening {k}'}"
 
 
 def _cut(

@@ -114,7 +114,6 @@ CASES = (
         for key, value in (
             ("needs", " [{name: bench, area: [[0, 0], [1, 0], [1, 1]], plane: desk}]"),
             ("meshes", "\n  - {name: M1, file: machine.glb}"),
-            ("states", " {}"),
             ("zones", " []"),
             ("routes", ""),
         )
