@@ -28,6 +28,8 @@ SceneFile = Annotated[Path, typer.Argument(metavar="SCENE", help="scene file (YA
 AsJson = Annotated[bool, typer.Option("--json", help="machine output on stdout")]
 Threads = Annotated[Optional[int], typer.Option("--threads", min=1, max=256, help="default: all cores")]  # noqa: UP045
 
+InState = Annotated[Optional[str], typer.Option("--state", metavar="NAME", help="a state of the scene")]  # noqa: UP045
+
 
 @app.command("map")
 def map_(
@@ -36,21 +38,28 @@ def map_(
         "pictures"
     ),
     view: Annotated[bool, typer.Option("--view/--no-view", help="draw the 3D picture too")] = True,
+    state: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--state", metavar="NAME", help="a state of the scene; give it again for more"),
+    ] = None,
+    all_states: Annotated[bool, typer.Option("--all-states", help="the scene as drawn and every state")] = False,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
     """Solve a scene; write plans, 3D picture, figures and image data."""
     from raycover.cli import solving
 
-    solving.map_scene(scene, output, with_view=view, threads=threads, as_json=json)
+    solving.map_scene(
+        scene, output, with_view=view, threads=threads, as_json=json, states=state or (), all_states=all_states
+    )
 
 
 @app.command("view")
-def view_(scene: SceneFile, threads: Threads = None) -> None:
+def view_(scene: SceneFile, state: InState = None, threads: Threads = None) -> None:
     """Solve a scene and look at it in a window."""
     from raycover.cli import solving
 
-    solving.view_scene(scene, threads=threads)
+    solving.view_scene(scene, threads=threads, state=state)
 
 
 @app.command("probe")
@@ -58,12 +67,13 @@ def probe_(
     scene: SceneFile,
     at: Annotated[str, typer.Option("--at", metavar="X,Y,Z", help="the point, absolute, in metres")],
     motion: Annotated[str, typer.Option("--motion", help="any, tangential, radial or presence")] = "any",
+    state: InState = None,
     json: AsJson = False,
 ) -> None:
     """Why is this point seen or not: every detector, ray by ray."""
     from raycover.cli import solving
 
-    solving.probe_scene(scene, at, motion=motion, as_json=json)
+    solving.probe_scene(scene, at, motion=motion, as_json=json, state=state)
 
 
 @app.command("check")

@@ -97,6 +97,11 @@ def make_plan(
     return page
 
 
+def state_shown(scene: Scene) -> tuple[str, ...]:
+    """The state that a drawing names: none where the scene has only one."""
+    return (scene.state,) if scene.states else ()
+
+
 def _extent(scene: Scene, plane: PlaneCoverage) -> Box | None:
     """The oblong that a plane was given instead of the rooms."""
     return next((spec.extent for spec in scene.planes if spec.name == plane.surface.name), None)
@@ -200,7 +205,7 @@ def _draw_surround(
     sheet_number: tuple[int, int],
 ) -> None:
     """Title, neat line, scale, north and title block."""
-    sheet.draw_title(page, scene.title, words.subtitle(plane.surface, coverage.ambient_c))
+    sheet.draw_title(page, scene.title, words.subtitle(plane.surface, coverage.ambient_c, state_shown(scene)))
     sheet.draw_frame(page, projection)
     sheet.draw_scale_bar(page, projection)
     sheet.draw_north(page, scene.north_deg)
@@ -208,7 +213,7 @@ def _draw_surround(
         page,
         sheet.TitleBlock(
             project=scene.title,
-            drawing=f"Coverage plan, {plane.surface.name}",
+            drawing=", ".join(["Coverage plan", plane.surface.name, *state_shown(scene)]),
             conditions=words.conditions(coverage, building),
             scale=f"1 : {projection.scale}",
             date=scene.date if scene.date is not None else words.today(),
