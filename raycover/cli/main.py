@@ -76,6 +76,26 @@ def probe_(
     solving.probe_scene(scene, at, motion=motion, as_json=json, state=state)
 
 
+@app.command("compare")
+def compare_(
+    scene: SceneFile,
+    other: Annotated[Optional[Path], typer.Argument(metavar="[OTHER]", help="a second scene file")] = None,  # noqa: UP045
+    states: Annotated[
+        Optional[tuple[str, str]],  # noqa: UP045
+        typer.Option("--states", metavar="A B", help="two states of the one scene, the one drawn by its name"),
+    ] = None,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
+        "pictures"
+    ),
+    threads: Threads = None,
+    json: AsJson = False,
+) -> None:
+    """What differs between two states of a scene, or two scenes: side by side, and a map a plane."""
+    from raycover.cli import comparing
+
+    comparing.compare_scenes(scene, other, states, output, threads=threads, as_json=json)
+
+
 @app.command("check")
 def check_(scene: SceneFile, json: AsJson = False) -> None:
     """Is the file sound: everything wrong or doubtful, with its line."""

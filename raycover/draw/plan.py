@@ -60,14 +60,14 @@ def make_plan(
 ) -> Page:
     """The page that `draw_plan` saves."""
     plane = coverage[plane_name]
-    outlines = _outlines(scene, building, plane)
-    projection = Projection.fitted(_bounds(building, plane, outlines), sheet.FRAME)
+    outlines = outlines_of(scene, building, plane)
+    projection = Projection.fitted(bounds_of(building, plane, outlines), sheet.FRAME)
     page = Page(dpi=dpi)
     strokes = Strokes()
     picture = paper_map(plane.surface, plane.margin_db, plane.reserve_db, outlines, projection, dpi=dpi)
     has_limit = _draw_map(page, picture, strokes)
     draw_building(Drawing(page, projection, strokes), building, plane.surface)
-    units, centres = _shown_units(coverage.units, projection)
+    units, centres = shown_units(coverage.units, projection)
     factor = glyphs.size_factor(centres)
     marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]
     declared = _footprints(units, building, plane, outlines, projection)
@@ -81,12 +81,12 @@ def make_plan(
     placer = Placer(projection.frame)
     placer.note_strokes(strokes.lines)
     for mark in marks:
-        _keep_off(placer, mark, factor)
+        keep_off(placer, mark, factor)
     annotator = Annotator(page, projection, placer, picture)
     gaps = plane.gaps[:listed]
     annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(listed))
     n_tags, n_names = annotator.tags(units, centres, factor), 0
-    if _extent(scene, plane) is None:
+    if extent_of(scene, plane) is None:
         figures = plane.rooms()
         n_names = annotator.room_names(outlines, list(figures), [area for area, _, _ in figures.values()])
     annotator.rack_names(building)
@@ -102,18 +102,18 @@ def state_shown(scene: Scene) -> tuple[str, ...]:
     return (scene.state,) if scene.states else ()
 
 
-def _extent(scene: Scene, plane: PlaneCoverage) -> Box | None:
+def extent_of(scene: Scene, plane: PlaneCoverage) -> Box | None:
     """The oblong that a plane was given instead of the rooms."""
     return next((spec.extent for spec in scene.planes if spec.name == plane.surface.name), None)
 
 
-def _outlines(scene: Scene, building: Building, plane: PlaneCoverage) -> list[Any]:
+def outlines_of(scene: Scene, building: Building, plane: PlaneCoverage) -> list[Any]:
     """Outlines (shapely, m) of what the plane's map lies in, as its surface numbers them."""
-    extent = _extent(scene, plane)
+    extent = extent_of(scene, plane)
     return [room.polygon for room in building.rooms] if extent is None else [shapely.box(*extent)]
 
 
-def _bounds(building: Building, plane: PlaneCoverage, outlines: list[Any]) -> Box:
+def bounds_of(building: Building, plane: PlaneCoverage, outlines: list[Any]) -> Box:
     """What the drawing shows (m): the map, and the building about it where the map is that of its rooms."""
     bounds = np.array([outline.bounds for outline in outlines])
     low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
@@ -134,7 +134,7 @@ def _draw_map(page: Page, picture: PaperMap, strokes: Strokes) -> bool:
     return bool(limit)
 
 
-def _shown_units(units: tuple[Unit, ...], projection: Projection) -> tuple[list[Unit], Floats]:
+def shown_units(units: tuple[Unit, ...], projection: Projection) -> tuple[list[Unit], Floats]:
     """The detectors within the frame, and their places on paper (n, 2)."""
     if not units:
         return [], np.zeros((0, 2))
@@ -163,7 +163,7 @@ def _footprints(
     return footprints.without_doubles(lines)
 
 
-def _keep_off(placer: Placer, mark: glyphs.Mark, factor: float) -> None:
+def keep_off(placer: Placer, mark: glyphs.Mark, factor: float) -> None:
     """Keep text off a detector's mark, its tick and its masks."""
     reach = (glyphs.RING + glyphs.COLLAR) * factor
     x, y = (float(v) for v in mark.centre)

@@ -60,6 +60,11 @@ def subtitle(surface: Surface, ambient_c: float, state: Sequence[str] = ()) -> s
     return " · ".join([what, *state])
 
 
+def difference(surface: Surface) -> str:
+    """What a difference plan shows."""
+    return f"Change in {_WHO[surface.motion].lower()}, {height_phrase(surface)}"
+
+
 def headline(surface: Surface, assured_share: float, n_detectors: int) -> tuple[str, str]:
     """Two lines beside the headline figure."""
     what = "of the floor is seen," if surface.heights == (0.0,) else "of the area is seen,"

@@ -42,7 +42,7 @@ def _figures(coverage: Coverage) -> dict[str, Any]:
     return {
         "title": coverage.title,
         "conditions": {"ambient_c": coverage.ambient_c, "reserve_db": coverage.reserve_db},
-        "planes": {name: _plane(plane) for name, plane in coverage.items()},
+        "planes": {name: plane_figures(plane) for name, plane in coverage.items()},
         "detectors": detectors,
         "rays": coverage.n_rays,
         "seconds": _round(coverage.seconds),
@@ -52,7 +52,7 @@ def _figures(coverage: Coverage) -> dict[str, Any]:
     }
 
 
-def _plane(plane: PlaneCoverage) -> dict[str, Any]:
+def plane_figures(plane: PlaneCoverage) -> dict[str, Any]:
     area, seen = plane.area_m2, plane.area_where(plane.detected)
     return {
         "area_m2": _round(area),

@@ -24,7 +24,9 @@ class Change(Strict):
     def _something(self) -> Change:
         if not self.model_fields_set:
             raise PydanticCustomError(
-                "empty_change", "nothing is changed", {"help": "write, for example, {centre: [12, 4]} or {goods: false}"}
+                "empty_change",
+                "nothing is changed",
+                {"help": "write, for example, {centre: [12, 4]} or {goods: false}"},
             )
         return self
 

@@ -132,15 +132,11 @@ def _apply(scene: Scene, index: int) -> tuple[Scene, list[Problem]]:
     if state.conditions is not None:
         fields["conditions"] = scene.conditions.model_copy(update={"ambient_c": state.conditions.ambient_c})
         moved[("conditions", "ambient_c")] = ("states", index, "conditions", "ambient_c")
-    kept = {
-        kind: [i for i in range(len(getattr(scene, kind))) if i not in gone] for kind, gone in absent.items()
-    }
+    kept = {kind: [i for i in range(len(getattr(scene, kind))) if i not in gone] for kind, gone in absent.items()}
     return scene.changed(fields, state.name, lambda drawn: StatePlaces(drawn, moved, kept)), []
 
 
-def _chosen(
-    scene: Scene, name: str, known: list[Target], loc: Loc, problems: list[Problem]
-) -> list[Target]:
+def _chosen(scene: Scene, name: str, known: list[Target], loc: Loc, problems: list[Problem]) -> list[Target]:
     """The targets that a name means; of several sorts it would mean none."""
     here = scene.position(*loc, key=True)
     found = [t for t in known if (fnmatchcase(t.name, name.replace("[", "[[]")) if "*" in name else t.name == name)]

@@ -222,7 +222,9 @@ def test_bad_states(lines: str, code: str) -> None:
 
 
 def test_a_state_whose_maps_would_be_named_as_a_plane() -> None:
-    text = BASE.replace("planes: [{name: floor, height: 0}]", 'planes: [{name: floor, height: 0}, {name: "floor, s", height: 1}]')
+    text = BASE.replace(
+        "planes: [{name: floor, height: 0}]", 'planes: [{name: floor, height: 0}, {name: "floor, s", height: 1}]'
+    )
     with pytest.raises(InputError) as caught:
         raycover.load_text(text + "states: [{name: s, set: {WC: open}}]\n")
     assert [p.code for p in caught.value.problems] == ["taken-name"]
