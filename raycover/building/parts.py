@@ -148,6 +148,8 @@ class OpeningMark:
     state: Literal["closed", "open"]
     construction: Construction | None
     wall_thickness: float
+    name: str = ""
+    loc: Loc = ()
 
 
 @dataclass(frozen=True)

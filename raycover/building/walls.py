@@ -182,6 +182,8 @@ def _cut(
                 opening.state,
                 fill,
                 face.construction.thickness_m if face.construction is not None else 0.0,
+                name,
+                loc,
             )
         )
 

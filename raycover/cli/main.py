@@ -97,11 +97,15 @@ def compare_(
 
 
 @app.command("check")
-def check_(scene: SceneFile, json: AsJson = False) -> None:
-    """Is the file sound: everything wrong or doubtful, with its line."""
-    from raycover.cli import solving
+def check_(
+    scene: SceneFile,
+    strict: Annotated[bool, typer.Option("--strict", help="warnings too end in exit code 2")] = False,
+    json: AsJson = False,
+) -> None:
+    """Is the file sound, and does the building stand: everything wrong or doubtful, with its line."""
+    from raycover.cli import checking
 
-    solving.check_scene(scene, as_json=json)
+    checking.check_scene(scene, strict=strict, as_json=json)
 
 
 @app.command("new")

@@ -1,4 +1,4 @@
-"""Commands on a scene: map, view, probe, check."""
+"""Commands that solve a scene: map, view, probe."""
 
 from __future__ import annotations
 
@@ -10,18 +10,17 @@ from typing import NamedTuple
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.cli.printing import data, progress, talk, warn
-from raycover.coverage import Coverage, make_units, solve
+from raycover.coverage import Coverage, solve
 from raycover.errors import InputError, MissingPart, Position, Problem, did_you_mean
 from raycover.exchange.files import whole_folder
 from raycover.exchange.image_data import write_image_data
-from raycover.exchange.summary import probe_json, problem, stamp, states_summary, summary
+from raycover.exchange.summary import probe_json, states_summary, summary
 from raycover.loading import in_state, load
 from raycover.probe import View, probe
 from raycover.rays import RayScene
 from raycover.scene.devices import Motion
 from raycover.scene.lengths import length_m
 from raycover.scene.schema import Scene
-from raycover.surfaces import make_surfaces
 from raycover.tracers import SLOW_WARNING
 
 MOTIONS = ("any", *Motion.__args__)  # type: ignore[attr-defined]
@@ -192,32 +191,6 @@ def _view_lines(view: View) -> list[str]:
             f"{crossing.incidence_deg:.0f}° off square: {loss}"
         )
     return lines
-
-
-def check_scene(path: Path, *, as_json: bool) -> None:
-    """Load, build and hang the detectors; say what is wrong or doubtful."""
-    found: list[Problem] = []
-    try:
-        scene = load(path)
-        building = build(scene)
-        make_units(scene, building)
-        found = list(scene.warnings)
-        if scene.rooms or "planes" in scene.model_fields_set:  # without either the scene is for probe
-            found += make_surfaces(scene, building)[1]
-    except InputError as error:
-        if as_json:
-            data({**stamp(), "sound": False, "problems": [problem(p) for p in error.problems]})
-        raise
-    if as_json:
-        data({**stamp(), "sound": True, "problems": [problem(p) for p in found]})
-        return
-    warn(found)
-    rooms, detectors = len(scene.rooms), len(scene.detectors)
-    print(
-        f"{path}: sound; {rooms} room{'s' * (rooms != 1)}, {detectors} detector{'s' * (detectors != 1)}, "
-        f"{building.n_parts} parts, {len(building.mesh.triangles)} triangles"
-        + (f", {len(found)} warning{'s' * (len(found) != 1)}" if found else "")
-    )
 
 
 def _point(text: str) -> tuple[float, float, float]:
