@@ -119,6 +119,18 @@ def new_(
     starting.new_scene(scene, force=force)
 
 
+@app.command("schema")
+def schema_(
+    output: Annotated[
+        Optional[Path], typer.Option("-o", "--output", metavar="FILE", help="file to write; stdout if not given")  # noqa: UP045
+    ] = None,
+) -> None:
+    """The JSON Schema of scene files, which editors complete keys from."""
+    from raycover.cli import starting
+
+    starting.write_schema(output)
+
+
 @app.command("doctor")
 def doctor_(json: AsJson = False) -> None:
     """What is installed, what is missing, and what that costs."""

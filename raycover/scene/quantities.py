@@ -11,7 +11,7 @@ from pydantic_core import PydanticCustomError
 from raycover.scene.lengths import NotALength, length_m
 
 
-def _length(value: Any) -> Any:
+def length_from_text(value: Any) -> Any:
     """Metres from a number, or from text with its unit (see `lengths`)."""
     if not isinstance(value, str):
         return value
@@ -51,13 +51,14 @@ def _name(value: str) -> str:
 
 
 Number = Annotated[float, BeforeValidator(_not_text), Field(allow_inf_nan=False)]
-Length = Annotated[float, BeforeValidator(_length), BeforeValidator(_no_bool), Field(allow_inf_nan=False)]
+Length = Annotated[float, BeforeValidator(length_from_text), BeforeValidator(_no_bool), Field(allow_inf_nan=False)]
 #: No building is larger: a coordinate beyond this is a slip of units (millimetres read as metres).
 Coordinate = Annotated[Length, Field(ge=-20_000, le=20_000)]
 PositiveLength = Annotated[Length, Field(gt=0, le=20_000)]
 NonNegativeLength = Annotated[Length, Field(ge=0, le=20_000)]
 Degrees = Annotated[Number, Field(ge=-3600, le=3600)]
 Name = Annotated[str, Field(max_length=80), AfterValidator(_name)]
+ShortName = Annotated[str, Field(max_length=40), AfterValidator(_name)]
 Point2 = tuple[Coordinate, Coordinate]
 Point3 = tuple[Coordinate, Coordinate, Coordinate]
 

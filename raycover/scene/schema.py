@@ -19,7 +19,7 @@ from raycover.scene.parts import (
     SheetSpec,
     Solid,
 )
-from raycover.scene.quantities import Degrees, Name, NotBuiltYet, Strict, Version
+from raycover.scene.quantities import Degrees, NotBuiltYet, ShortName, Strict, Version
 from raycover.scene.states import StateSpec
 from raycover.scene.storage import Racking
 from raycover.scene.storeys import Stairs, Storey
@@ -59,7 +59,7 @@ class Scene(Strict):
     detectors: list[DetectorSpec] = Field(default_factory=list, max_length=20_000)
     planes: list[PlaneSpec] = Field(default_factory=_default_planes, min_length=1, max_length=50)
     grid: Grid = Field(0.25, description="cell size of the maps")
-    state_name: Name = Field("as drawn", max_length=40, description="name of the state that the scene is drawn in")
+    state_name: ShortName = Field("as drawn", description="name of the state that the scene is drawn in")
     states: list[StateSpec] = Field(default_factory=list, max_length=100, description="other states, by what differs")
     meshes: NotBuiltYet = None
     needs: NotBuiltYet = None

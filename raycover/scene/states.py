@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from raycover.scene.parts import State
-from raycover.scene.quantities import Coordinate, Degrees, Name, Number, Point2, Strict
+from raycover.scene.quantities import Coordinate, Degrees, Number, Point2, ShortName, Strict
 
 
 class Change(Strict):
@@ -48,7 +48,7 @@ class StateSpec(Strict):
     other things by name; `*` stands for any letters, so that "Hall/opening *" means all of them.
     """
 
-    name: Name = Field(max_length=40, description="name of the state, for commands and file names")
+    name: ShortName = Field(description="name of the state, for commands and file names")
     set: dict[str, SetValue] = Field(
         default_factory=dict,
         max_length=10_000,

@@ -70,12 +70,12 @@ def test_version(run: Run) -> None:
     assert run("--version") == (0, f"raycover {raycover.__version__}\n", "")
 
 
-@pytest.mark.parametrize("command", ["", "map", "view", "probe", "check", "new", "doctor", "models"])
+@pytest.mark.parametrize("command", ["", "map", "view", "probe", "compare", "check", "new", "schema", "doctor", "models"])
 def test_help(command: str, run: Run) -> None:
     code, out, err = run(*([command] if command else []), "--help")
     assert (code, err) == (0, "")
     assert "Usage:" in out
-    listed = {"map", "view", "probe", "check", "models", "new", "doctor"} if not command else {command}
+    listed = {"map", "view", "probe", "compare", "check", "models", "new", "schema", "doctor"} if not command else {command}
     assert all(word in out for word in listed)
 
 
@@ -377,7 +377,7 @@ def test_new_never_overwrites(scene: Path, run: Run) -> None:
     assert scene.read_text() == SCENE
     assert run("new", "scene.yaml", "--force")[0] == 0
     assert scene.read_text() != SCENE
-    assert os.listdir() == ["scene.yaml"]
+    assert sorted(os.listdir()) == ["raycover.schema.json", "scene.yaml"]
 
 
 def test_new_wants_a_yaml_name_and_makes_folders(scene: Path, run: Run) -> None:

@@ -210,6 +210,8 @@ def test_a_name_of_two_kinds_of_thing() -> None:
         ("states: [{name: As drawn, set: {WC: open}}]", "same-name"),
         ("states: [{name: a}]", "empty-state"),
         ("states: [{name: a, set: {}}]", "empty-state"),
+        (f"states: [{{name: {'a' * 41}, set: {{WC: open}}}}]", "wrong-length"),
+        (f"state_name: {'a' * 41}", "wrong-length"),
         ("states: [{name: a/b, set: {WC: open}}]", "bad-name"),
         ("states: [{set: {WC: open}}]", "missing-key"),
         ("states: {a: {WC: open}}", "wrong-type"),
