@@ -1,4 +1,4 @@
-"""Racking, desks and solids that stand through walls, through the ceiling, or in each other."""
+"""Racking, desks and solids that stand through walls or in each other."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from raycover.building.parts import Building
-from raycover.checking.uprights import Uprights, chosen, heights, millimetres
+from raycover.checking.uprights import Uprights, chosen, heights
 from raycover.errors import Problem
 from raycover.scene.schema import Scene
 
@@ -25,7 +25,6 @@ def check_standing(scene: Scene, building: Building, uprights: Uprights) -> Iter
     """Problems of everything that stands on a floor."""
     yield from _racks_in_walls(scene, building, uprights)
     yield from _racks_in_each_other(scene, building)
-    yield from _racks_in_ceilings(scene, building)
     yield from _solids(scene, building, uprights)
     yield from _desks(scene, building, uprights)
 
@@ -48,59 +47,44 @@ def _through(uprights: Uprights, footprint: Any, low: float, high: float, own: s
 
 
 def _racks_in_walls(scene: Scene, building: Building, uprights: Uprights) -> Iterator[Problem]:
-    boxes = building.envelopes
-    low, high = heights(boxes)
-    for k, corners in enumerate(boxes.footprints()):
-        found = _through(uprights, shapely.Polygon(corners), low[k], high[k], boxes.owners[k])
-        if found is not None:
+    """Frames, not the loads that stand out over them: those keep clear of a wall by more or less."""
+    places = dict(zip(building.envelopes.owners, building.envelopes.locs, strict=True))
+    told: set[str] = set()
+    for row in building.racks:
+        found = _through(uprights, shapely.Polygon(row.corners), row.bottom, row.top, row.owner)
+        if found is not None and row.owner not in told:
+            told.add(row.owner)
             yield Problem(
                 "rack-through-wall",
-                f'rack "{boxes.owners[k]}" stands through "{found[0]}", along {found[1]:.2f} m of it',
-                scene.position(*boxes.locs[k], "at"),
+                f'rack "{row.owner}" stands through "{found[0]}", along {found[1]:.2f} m of it',
+                scene.position(*places[row.owner], "at"),
                 "move it, turn it, or give it fewer bays",
             )
 
 
 def _racks_in_each_other(scene: Scene, building: Building) -> Iterator[Problem]:
-    boxes = building.envelopes
-    if len(boxes) < 2:
+    rows = building.racks
+    if len(rows) < 2:
         return
-    low, high = heights(boxes)
-    outlines = shapely.buffer(shapely.polygons(boxes.footprints()), -_TOUCH / 2, join_style="mitre")
+    places = dict(zip(building.envelopes.owners, building.envelopes.locs, strict=True))
+    outlines = shapely.buffer(shapely.polygons([r.corners for r in rows]), -_TOUCH / 2, join_style="mitre")
     one, two = shapely.STRtree(outlines).query(outlines, predicate="intersects")
+    told: set[tuple[str, str]] = set()
     for i, j in sorted((int(a), int(b)) for a, b in zip(one, two, strict=True) if a > b):
-        shared = outlines[i].intersection(outlines[j])
-        if min(high[i], high[j]) - max(low[i], low[j]) <= _TOUCH or shared.area <= _LEAST_M2:
+        first, second = rows[j], rows[i]
+        shared = float(outlines[i].intersection(outlines[j]).area)
+        pair = (first.owner, second.owner)
+        apart = min(first.top, second.top) - max(first.bottom, second.bottom) <= _TOUCH
+        if apart or shared <= _LEAST_M2 or first.owner == second.owner or pair in told:
             continue
-        if boxes.owners[i] == boxes.owners[j]:
-            continue
+        told.add(pair)
         yield Problem(
             "racks-overlap",
-            f'racks "{boxes.owners[j]}" (line {scene.position(*boxes.locs[j]).line}) and "{boxes.owners[i]}" '
-            f"stand in each other over {shared.area:.2g} m²",
-            scene.position(*boxes.locs[i], "at"),
+            f'racks "{first.owner}" (line {scene.position(*places[first.owner]).line}) and "{second.owner}" '
+            f"stand in each other over {shared:.2g} m²",
+            scene.position(*places[second.owner], "at"),
             "move one of the two; back-to-back rows are one rack with back_to_back: true",
         )
-
-
-def _racks_in_ceilings(scene: Scene, building: Building) -> Iterator[Problem]:
-    boxes = building.envelopes
-    _, high = heights(boxes)
-    rooms = building.rooms_at(boxes.centre - np.array([0.0, 0.0, 0.5]) * boxes.size)
-    for k, index in enumerate(rooms):
-        if index < 0:
-            continue
-        room = building.rooms[index]
-        over = high[k] - room.floor - room.height
-        if over > _TOUCH:
-            yield Problem(
-                "rack-above-ceiling",
-                f'rack "{boxes.owners[k]}" stands {millimetres(over)} through the ceiling of "{room.name}", '
-                f"{room.height:g} m high",
-                scene.position(*boxes.locs[k], "levels"),
-                "give it fewer levels or a smaller level_pitch",
-                severity="warning",
-            )
 
 
 def _solids(scene: Scene, building: Building, uprights: Uprights) -> Iterator[Problem]:

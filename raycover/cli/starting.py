@@ -74,7 +74,7 @@ def write_schema(output: Path | None) -> None:
         print(schema_text(), end="")
         return
     write_whole(output, schema_text())
-    talk(f"Written {output}. In a scene beside it the first line may say: # yaml-language-server: $schema={output.name}")
+    talk(f"Written {output}. A scene beside it may begin: # yaml-language-server: $schema={output.name}")
 
 
 def schema_text() -> str:

@@ -52,9 +52,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         "corners": [[1, 5.2, 2], [2, 5.2, 2], [2, 5.8, 2], [1, 5.8, 2]],
         "construction": "chipboard-18",
     },
-    "InlineConstruction": {
-        "layers": [{"material": "chipboard", "thickness_mm": 13}, {"air_mm": 75}, {"material": "glass", "thickness_mm": 6}]
-    },
+    "InlineConstruction": {"layers": [{"material": "chipboard", "thickness_mm": 13}, {"air_mm": 75}]},
     "DetectorSpec": {"name": "D1", "model": "ceiling-infrared-general", "at": [2.8, 3], "mounting": 2.8},
     "MaskSpec": {"from_deg": 200, "to_deg": 260},
     "ShapeSpec": {"circle": {"diameter": 8}},
@@ -103,7 +101,7 @@ def scene_schema(names: Mapping[str, Sequence[str]] | None = None) -> dict[str, 
         "$schema": DIALECT,
         "$id": IDENTIFIER,
         "title": "raycover scene, version 1",
-        "description": "A building with its detectors and what is asked of them. Lengths are metres, or text with a unit.",
+        "description": "A building with its detectors. Lengths are metres, or text with a unit.",
         **{key: value for key, value in top.items() if key != "title"},
         "$defs": {name: definitions[name] for name in sorted(definitions)},
     }
@@ -161,7 +159,7 @@ def _with_words(owner: str, key: str, field: dict[str, Any], names: Mapping[str,
         kind = "solids"
     if kind is not None and names.get(kind):
         plain = {k: field.pop(k) for k in ("type", "anyOf") if k in field}
-        field["anyOf"] = [*_offered(names[kind]), *(plain["anyOf"] if "anyOf" in plain else [plain])]
+        field["anyOf"] = [*_offered(names[kind]), *plain.get("anyOf", [plain])]
     return field
 
 
@@ -177,6 +175,6 @@ def _told(field: dict[str, Any], definitions: Mapping[str, Any]) -> dict[str, An
         return field
     inner = field.get("items", field)
     references = [inner, *inner.get("anyOf", ())]
-    name = next((r["$ref"].rsplit("/", 1)[-1] for r in references if "$ref" in r), None)
+    name = next((r["$ref"].rsplit("/", 1)[-1] for r in references if "$ref" in r), "")
     words = definitions.get(name, {}).get("description", "")
     return {**field, "description": words.split(". ")[0].rstrip(".")} if words else field

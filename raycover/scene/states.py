@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from raycover.scene.devices import Share
 from raycover.scene.parts import State
 from raycover.scene.quantities import Coordinate, Degrees, Number, Point2, ShortName, Strict
 
@@ -19,6 +20,7 @@ class Change(Strict):
     base: Coordinate | None = Field(None, description="new height above the floor")
     turn_deg: Degrees | None = Field(None, description="new anticlockwise turn")
     goods: bool | None = Field(None, strict=True, description="racking loaded (true) or empty (false)")
+    fill: Share | None = Field(None, description="share of a rack's places that are loaded")
 
     @model_validator(mode="after")
     def _something(self) -> Change:

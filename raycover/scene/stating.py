@@ -25,6 +25,8 @@ _THINGS = {
     "sheets": "a sheet",
     "meshes": "a mesh",
 }
+#: Keys of a rack that say what lies in it: one in a state stands for all of them.
+_LOADS = {"goods", "fill", "loads", "seed"}
 
 
 @dataclass(frozen=True)
@@ -197,7 +199,7 @@ def _changed_lists(scene: Scene, updates: dict[Loc, dict[str, Any]], absent: dic
     for loc, values in updates.items():
         items, i = of(str(loc[0])), int(loc[1])
         if len(loc) == 2:
-            items[i] = items[i].model_copy(update=values)
+            items[i] = _replaced(items[i], values)
         else:
             openings = list(items[i].openings)
             openings[int(loc[3])] = openings[int(loc[3])].model_copy(update=values)
@@ -205,6 +207,15 @@ def _changed_lists(scene: Scene, updates: dict[Loc, dict[str, Any]], absent: dic
     for kind, gone in absent.items():
         fields[kind] = [item for i, item in enumerate(of(kind)) if i not in gone]
     return dict(fields)
+
+
+def _replaced(item: Any, values: dict[str, Any]) -> Any:
+    """A copy with other values. What a rack is said to hold takes the place of what else says so."""
+    dropped = _LOADS - set(values) if _LOADS & set(values) else set()
+    defaults = {key: type(item).model_fields[key].get_default() for key in dropped if key in type(item).model_fields}
+    copy = item.model_copy(update={**defaults, **values})
+    copy.model_fields_set.difference_update(dropped)
+    return copy
 
 
 __all__ = ["StatePlaces", "StateSpec", "Target", "apply_state", "state_problems", "targets"]

@@ -70,12 +70,15 @@ def test_version(run: Run) -> None:
     assert run("--version") == (0, f"raycover {raycover.__version__}\n", "")
 
 
-@pytest.mark.parametrize("command", ["", "map", "view", "probe", "compare", "check", "new", "schema", "doctor", "models"])
+COMMANDS = ("map", "view", "probe", "compare", "check", "models", "new", "schema", "doctor")
+
+
+@pytest.mark.parametrize("command", ["", *COMMANDS])
 def test_help(command: str, run: Run) -> None:
     code, out, err = run(*([command] if command else []), "--help")
     assert (code, err) == (0, "")
     assert "Usage:" in out
-    listed = {"map", "view", "probe", "compare", "check", "models", "new", "schema", "doctor"} if not command else {command}
+    listed = set(COMMANDS) if not command else {command}
     assert all(word in out for word in listed)
 
 

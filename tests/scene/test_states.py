@@ -116,6 +116,17 @@ def test_racking_emptied_and_moved() -> None:
     assert changed.racking[0].at == (2.0, 6.0)
 
 
+@pytest.mark.parametrize("written", ["fill: 0.5, seed: 3", "loads: [{level: 1, bays: [1]}]", "goods: false", ""])
+@pytest.mark.parametrize(
+    ("value", "n"), [("{goods: false}", 0), ("{goods: true}", 12), ("{fill: 1}", 12), ("{fill: 0}", 0)]
+)
+def test_what_a_state_says_of_loads_takes_the_place_of_what_is_drawn(written: str, value: str, n: int) -> None:
+    """Two bays of two levels, three EUR pallets side by side."""
+    text = BASE.replace("bays: 2, levels: 2}", f"bays: 2, levels: 2, {written}}}".replace(", }", "}"))
+    changed = in_state(raycover.load_text(text + f"states: [{{name: s, set: {{R1: {{{value}}}}}}}]\n"), "s")
+    assert build(changed).boxes.kinds.count("goods") == n
+
+
 def test_things_away() -> None:
     changed = state("Lorry: absent, Folding wall: absent, Desks: absent")
     assert [s.name for s in changed.solids] == ["Crane"]
@@ -176,7 +187,7 @@ def test_load_takes_a_state(tmp_path: object) -> None:
         ("Lorry: open", "wrong-state", "is a solid: it cannot be open", "takes absent, a new base or centre"),
         ("Lorry: [open]", "wrong-state", "cannot be a list of states", "absent"),
         ("Lorry: {goods: true}", "wrong-state", "it has no goods", "base or centre or turn_deg"),
-        ("R1: {centre: [1, 2]}", "wrong-state", "it has no centre", "at or base or goods"),
+        ("R1: {centre: [1, 2]}", "wrong-state", "it has no centre", "at or base or fill or goods"),
         ("Lorry: {base: null}", "wrong-state", "base has no value", "base or centre"),
         ("Folding wall: closed", "wrong-state", "is a partition: it cannot be closed", "absent"),
         ("WC: [open]", "doors-count", "2 cubicles but 1 door states", "one a cubicle"),
