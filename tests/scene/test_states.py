@@ -123,7 +123,7 @@ def test_racking_emptied_and_moved() -> None:
 def test_what_a_state_says_of_loads_takes_the_place_of_what_is_drawn(written: str, value: str, n: int) -> None:
     """Two bays of two levels, three EUR pallets side by side."""
     text = BASE.replace("bays: 2, levels: 2}", f"bays: 2, levels: 2, {written}}}".replace(", }", "}"))
-    changed = in_state(raycover.load_text(text + f"states: [{{name: s, set: {{R1: {{{value}}}}}}}]\n"), "s")
+    changed = in_state(raycover.load_text(text + f"states: [{{name: s, set: {{R1: {value}}}}}]\n"), "s")
     assert build(changed).boxes.kinds.count("goods") == n
 
 
