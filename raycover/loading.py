@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from raycover.catalogue import load_catalogue
 from raycover.detectors import check_detectors
-from raycover.errors import InputError, Problem
+from raycover.errors import InputError, Problem, did_you_mean
 from raycover.scene.checks import check_scene
 from raycover.scene.reading import Document, read_text, read_yaml
 from raycover.scene.schema import Scene
+from raycover.scene.stating import apply_state, state_problems
 from raycover.scene.validate import validate
 
 
-def load(path: str | Path) -> Scene:
-    """Read, validate and cross-check a scene file.
+def load(path: str | Path, *, state: str | None = None) -> Scene:
+    """Read, validate and cross-check a scene file; in one of its states if `state` names one.
 
     Raises InputError holding every problem found, each with file, line and column. Warnings stay with the
     scene (`scene.warnings`).
@@ -22,7 +25,8 @@ def load(path: str | Path) -> Scene:
     path = Path(path)
     problems: list[Problem] = []
     document = read_yaml(path, problems=problems)
-    return _finish(document, problems, path.parent)
+    scene = _finish(document, problems, path.parent)
+    return scene if state is None else in_state(scene, state)
 
 
 def load_text(text: str, name: str = "scene.yaml", folder: Path | None = None) -> Scene:
@@ -36,9 +40,40 @@ def _finish(document: Document, problems: list[Problem], folder: Path | None) ->
     scene: Scene = validate(Scene, document, problems=problems)
     catalogue = load_catalogue(folder)
     scene.attach(document, catalogue)
-    found = [*check_scene(scene, catalogue), *check_detectors(scene)]
+    found = [*check_scene(scene, catalogue), *check_detectors(scene), *state_problems(scene)]
     errors = [p for p in found if p.severity == "error"]
+    if not errors:
+        errors = [p for index in range(len(scene.states)) for p in _in_state(scene, index, found)[1]]
     if errors:
         raise InputError(errors)
     scene.attach(document, catalogue, [p for p in found if p.severity != "error"])
     return scene
+
+
+def in_state(scene: Scene, name: str) -> Scene:
+    """A loaded scene in one of its states, its own name for the drawn one included: a new Scene.
+
+    Its warnings are those that the scene as drawn has not. Raises InputError for a name that no state has.
+    """
+    if scene.state != scene.state_name:
+        raise ValueError("the scene is in a state already: start from the scene as loaded")
+    if name not in scene.state_names:
+        hint = did_you_mean(name, scene.state_names)
+        raise InputError([Problem("unknown-state", f'no state is named "{name}"', scene.position("states"), hint)])
+    if name == scene.state_name:
+        return scene
+    return _in_state(scene, scene.state_names.index(name) - 1, scene.warnings)[0]
+
+
+def _in_state(scene: Scene, index: int, known: Sequence[Problem]) -> tuple[Scene, list[Problem]]:
+    """The scene in a state, and what is wrong with it in that state; warnings that are not `known` stay with it."""
+    changed = apply_state(scene, index)
+    fresh = [p for p in (*check_scene(changed, scene.catalogue), *check_detectors(changed)) if p not in known]
+    told = [told_in_state(p, changed.state) for p in fresh]
+    changed.warn([p for p in told if p.severity != "error"])
+    return changed, [p for p in told if p.severity == "error"]
+
+
+def told_in_state(problem: Problem, state: str) -> Problem:
+    """A problem with the words that it shows in a state."""
+    return replace(problem, message=f'in state "{state}": {problem.message}')

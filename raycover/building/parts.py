@@ -160,6 +160,8 @@ class OpeningMark:
     state: Literal["closed", "open"]
     construction: Construction | None
     wall_thickness: float
+    name: str = ""
+    loc: Loc = ()
 
 
 @dataclass(frozen=True)

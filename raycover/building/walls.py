@@ -64,7 +64,7 @@ def add_room(scene: Scene, index: int, room: Room, into: Gathered) -> None:
                 for k, _ in mine
             ]
         else:
-            placed = [(("rooms", index, "openings", k), f"{room.name}/opening {k}", o, o.at) for k, o in mine]
+            placed = [(("rooms", index, "openings", k), _opening_name(room.name, k, o), o, o.at) for k, o in mine]
             for entry in placed:
                 at, wide = entry[3], entry[2].width
                 clear = top if form is None else bottom + head_room(form, start, end, at, at + wide)
@@ -117,7 +117,7 @@ def add_partition(
     by_segment: dict[int, list[tuple[Loc, str, Opening, float]]] = {}
     for k, opening in enumerate(partition.openings):
         segment = int(np.clip(np.searchsorted(reached, opening.at + _SLACK, side="right") - 1, 0, len(lengths) - 1))
-        entry = (("partitions", index, "openings", k), f"{partition.name}/opening {k}", opening)
+        entry = (("partitions", index, "openings", k), _opening_name(partition.name, k, opening), opening)
         by_segment.setdefault(segment, []).append((*entry, opening.at - reached[segment]))
     for segment, (start, end) in enumerate(pairwise(line)):
         length = float(lengths[segment])
@@ -133,6 +133,10 @@ def add_partition(
         )
         _cut(scene, face, by_segment.get(segment, []), length, (bottom, top), floor, into)
         into.faces.append(face)
+
+
+def _opening_name(owner: str, k: int, opening: Opening) -> str:
+    return f"{owner}/{opening.name if opening.name is not None else f'opening {k}'}"
 
 
 def _cut(
@@ -189,6 +193,8 @@ def _cut(
                 opening.state,
                 fill,
                 face.construction.thickness_m if face.construction is not None else 0.0,
+                name,
+                loc,
             )
         )
 

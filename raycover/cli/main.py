@@ -28,6 +28,8 @@ SceneFile = Annotated[Path, typer.Argument(metavar="SCENE", help="scene file (YA
 AsJson = Annotated[bool, typer.Option("--json", help="machine output on stdout")]
 Threads = Annotated[Optional[int], typer.Option("--threads", min=1, max=256, help="default: all cores")]  # noqa: UP045
 
+InState = Annotated[Optional[str], typer.Option("--state", metavar="NAME", help="a state of the scene")]  # noqa: UP045
+
 
 @app.command("map")
 def map_(
@@ -36,21 +38,28 @@ def map_(
         "pictures"
     ),
     view: Annotated[bool, typer.Option("--view/--no-view", help="draw the 3D picture too")] = True,
+    state: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--state", metavar="NAME", help="a state of the scene; give it again for more"),
+    ] = None,
+    all_states: Annotated[bool, typer.Option("--all-states", help="the scene as drawn and every state")] = False,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
     """Solve a scene; write plans, 3D picture, figures and image data."""
     from raycover.cli import solving
 
-    solving.map_scene(scene, output, with_view=view, threads=threads, as_json=json)
+    solving.map_scene(
+        scene, output, with_view=view, threads=threads, as_json=json, states=state or (), all_states=all_states
+    )
 
 
 @app.command("view")
-def view_(scene: SceneFile, threads: Threads = None) -> None:
+def view_(scene: SceneFile, state: InState = None, threads: Threads = None) -> None:
     """Solve a scene and look at it in a window."""
     from raycover.cli import solving
 
-    solving.view_scene(scene, threads=threads)
+    solving.view_scene(scene, threads=threads, state=state)
 
 
 @app.command("probe")
@@ -58,20 +67,45 @@ def probe_(
     scene: SceneFile,
     at: Annotated[str, typer.Option("--at", metavar="X,Y,Z", help="the point, absolute, in metres")],
     motion: Annotated[str, typer.Option("--motion", help="any, tangential, radial or presence")] = "any",
+    state: InState = None,
     json: AsJson = False,
 ) -> None:
     """Why is this point seen or not: every detector, ray by ray."""
     from raycover.cli import solving
 
-    solving.probe_scene(scene, at, motion=motion, as_json=json)
+    solving.probe_scene(scene, at, motion=motion, as_json=json, state=state)
+
+
+@app.command("compare")
+def compare_(
+    scene: SceneFile,
+    other: Annotated[Optional[Path], typer.Argument(metavar="[OTHER]", help="a second scene file")] = None,  # noqa: UP045
+    states: Annotated[
+        Optional[tuple[str, str]],  # noqa: UP045
+        typer.Option("--states", metavar="A B", help="two states of the one scene, the one drawn by its name"),
+    ] = None,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
+        "pictures"
+    ),
+    threads: Threads = None,
+    json: AsJson = False,
+) -> None:
+    """What differs between two states of a scene, or two scenes: side by side, and a map a plane."""
+    from raycover.cli import comparing
+
+    comparing.compare_scenes(scene, other, states, output, threads=threads, as_json=json)
 
 
 @app.command("check")
-def check_(scene: SceneFile, json: AsJson = False) -> None:
-    """Is the file sound: everything wrong or doubtful, with its line."""
-    from raycover.cli import solving
+def check_(
+    scene: SceneFile,
+    strict: Annotated[bool, typer.Option("--strict", help="warnings too end in exit code 2")] = False,
+    json: AsJson = False,
+) -> None:
+    """Is the file sound, and does the building stand: everything wrong or doubtful, with its line."""
+    from raycover.cli import checking
 
-    solving.check_scene(scene, as_json=json)
+    checking.check_scene(scene, strict=strict, as_json=json)
 
 
 @app.command("new")
@@ -83,6 +117,18 @@ def new_(
     from raycover.cli import starting
 
     starting.new_scene(scene, force=force)
+
+
+@app.command("schema")
+def schema_(
+    output: Annotated[
+        Optional[Path], typer.Option("-o", "--output", metavar="FILE", help="file to write; stdout if not given")  # noqa: UP045
+    ] = None,
+) -> None:
+    """The JSON Schema of scene files, which editors complete keys from."""
+    from raycover.cli import starting
+
+    starting.write_schema(output)
 
 
 @app.command("doctor")

@@ -1,28 +1,41 @@
-"""Commands on a scene: map, view, probe, check."""
+"""Commands that solve a scene: map, view, probe."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.cli.printing import data, progress, talk, warn
-from raycover.coverage import Coverage, make_units, solve
+from raycover.coverage import Coverage, solve
 from raycover.errors import InputError, MissingPart, Position, Problem, did_you_mean
 from raycover.exchange.files import whole_folder
 from raycover.exchange.image_data import write_image_data
-from raycover.exchange.summary import probe_json, problem, stamp, summary
-from raycover.loading import load
+from raycover.exchange.summary import probe_json, states_summary, summary
+from raycover.loading import in_state, load
 from raycover.probe import View, probe
 from raycover.rays import RayScene
 from raycover.scene.devices import Motion
+from raycover.scene.lengths import length_m
 from raycover.scene.schema import Scene
 from raycover.seats import seat_line
-from raycover.surfaces import make_surfaces
 from raycover.tracers import SLOW_WARNING
 
 MOTIONS = ("any", *Motion.__args__)  # type: ignore[attr-defined]
+
+
+class Solved(NamedTuple):
+    """A scene with what was made of it."""
+
+    scene: Scene
+    building: Building
+    rays: RayScene
+    coverage: Coverage
+
+
 _CAUSE_WORDS = {
     "none": "seen",
     "out-of-reach": "beyond its reach",
@@ -34,8 +47,8 @@ _CAUSE_WORDS = {
 }
 
 
-def _solve(path: Path, threads: int | None) -> tuple[Scene, Building, RayScene, Coverage]:
-    scene = load(path)
+def solved(scene: Scene, threads: int | None) -> Solved:
+    """Build and cast a scene, saying what is doubtful."""
     building = build(scene)
     rays = RayScene(building)
     if rays.backend != "embree":
@@ -43,34 +56,73 @@ def _solve(path: Path, threads: int | None) -> tuple[Scene, Building, RayScene, 
     with progress("casting") as step:
         coverage = solve(scene, building=building, rays=rays, threads=threads, progress=step)
     warn(coverage.warnings)
-    return scene, building, rays, coverage
+    return Solved(scene, building, rays, coverage)
 
 
-def map_scene(path: Path, output: Path, *, with_view: bool, threads: int | None, as_json: bool) -> None:
-    """Solve and write: PLANE.png and PLANE.vti a plane, view.png, summary.json."""
+def map_scene(
+    path: Path,
+    output: Path,
+    *,
+    with_view: bool,
+    threads: int | None,
+    as_json: bool,
+    states: Sequence[str] = (),
+    all_states: bool = False,
+) -> None:
+    """Solve and write: PLANE.png and PLANE.vti a plane, view.png, summary.json; so for each state asked for.
+
+    Files of a state other than the one drawn carry its name: `PLANE, STATE.png`.
+    """
     import json
 
-    from raycover.draw.plan import draw_plan
-
+    missing: str | None = None
     with whole_folder(output) as draft:
-        scene, building, rays, coverage = _solve(path, threads)
-        figures = summary(coverage)
-        n_sheets = len(coverage) + 1
-        with progress("drawing") as step:
-            for index, (name, plane) in enumerate(coverage.items()):
-                step(index, n_sheets)
-                draw_plan(scene, building, coverage, name, draft / f"{name}.png", sheet=(index + 1, n_sheets))
-                write_image_data(plane, draft / f"{name}.vti")
-            missing = _draw_view(scene, building, rays, coverage, draft / "view.png") if with_view else None
+        scene = load(path)
+        chosen = chosen_states(scene, states, all_states=all_states)
+        results = []
+        for state in chosen:
+            done = solved(in_state(scene, state), threads)
+            missing = _write_maps(done, draft, with_view=with_view) or missing
+            results.append(done)
+        # the state drawn leads if it is among them: what scripts read stays what it was
+        results.sort(key=lambda r: r.scene.state != scene.state_name)
+        figures = summary(results[0].coverage)
+        if scene.states:
+            figures = {**figures, **states_summary({r.scene.state: r.coverage for r in results})}
         text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
         # errors: a file name that is no UTF-8 may stand in a warning
         (draft / "summary.json").write_text(text, encoding="utf-8", errors="replace")
-    if with_view and missing:
+    if missing:
         talk(f"The plans are written, the 3D picture is not: {missing}")
     if as_json:
         data(figures)
     else:
-        _say(coverage, output)
+        _say(results, output)
+
+
+def chosen_states(scene: Scene, states: Sequence[str], *, all_states: bool) -> list[str]:
+    """Names of the states asked for, each once, in the scene's order; the one drawn if none is asked for."""
+    for name in states:
+        if name not in scene.state_names:
+            raise _option_error("--state", f'no state is named "{name}"', did_you_mean(name, scene.state_names))
+    if all_states:
+        return list(scene.state_names)
+    return [name for name in scene.state_names if name in states] or [scene.state_name]
+
+
+def _write_maps(done: Solved, draft: Path, *, with_view: bool) -> str | None:
+    """Plans, image data and the 3D picture of one state; what is missing for the last."""
+    from raycover.draw.plan import draw_plan
+
+    scene, building, rays, coverage = done
+    label = "" if scene.state == scene.state_name else f", {scene.state}"
+    n_sheets = len(coverage) + 1
+    with progress("drawing") as step:
+        for index, (name, plane) in enumerate(coverage.items()):
+            step(index, n_sheets)
+            draw_plan(scene, building, coverage, name, draft / f"{name}{label}.png", sheet=(index + 1, n_sheets))
+            write_image_data(plane, draft / f"{name}{label}.vti")
+        return _draw_view(scene, building, rays, coverage, draft / f"view{label}.png") if with_view else None
 
 
 def _draw_view(scene: Scene, building: Building, rays: RayScene, coverage: Coverage, path: Path) -> str | None:
@@ -84,32 +136,41 @@ def _draw_view(scene: Scene, building: Building, rays: RayScene, coverage: Cover
     return None
 
 
-def _say(coverage: Coverage, output: Path) -> None:
-    for name, plane in coverage.items():
-        gaps = plane.gaps
-        worst = f"; largest gap {gaps[0].area_m2:.1f} m² at {_place(gaps[0].at)}" if gaps else ""
-        talk(f"{name}: {plane.share:.1%} of {plane.area_m2:.1f} m² seen, {plane.assured_share:.1%} assured{worst}")
-    if coverage.seats:
-        talk(seat_line(coverage.seats))
-    talk(f"{coverage.n_rays:,} rays in {coverage.seconds:.1f} s by {coverage.backend}; written to {output}")
+def _say(results: Sequence[Solved], output: Path) -> None:
+    for done in results:
+        label = "" if done.scene.state == done.scene.state_name else f", {done.scene.state}"
+        for name, plane in done.coverage.items():
+            gaps = plane.gaps
+            worst = f"; largest gap {gaps[0].area_m2:.1f} m² at {_place(gaps[0].at)}" if gaps else ""
+            seen = f"{plane.share:.1%} of {plane.area_m2:.1f} m² seen, {plane.assured_share:.1%} assured"
+            talk(f"{name}{label}: {seen}{worst}")
+        if done.coverage.seats:
+            talk(seat_line(done.coverage.seats))
+    n_rays, seconds = sum(r.coverage.n_rays for r in results), sum(r.coverage.seconds for r in results)
+    talk(f"{n_rays:,} rays in {seconds:.1f} s by {results[0].coverage.backend}; written to {output}")
     talk("A prediction, not a site test: walk-test before hand-over. Not a safety function.")
 
 
-def view_scene(path: Path, *, threads: int | None) -> None:
+def view_scene(path: Path, *, threads: int | None, state: str | None = None) -> None:
     """Solve and open the window."""
     from raycover.draw.view3d import open_window, require_display
 
     require_display()
-    scene, building, rays, coverage = _solve(path, threads)
+    scene, building, rays, coverage = solved(_loaded(path, state), threads)
     open_window(scene, building, coverage, rays)
 
 
-def probe_scene(path: Path, at: str, *, motion: str, as_json: bool) -> None:
+def _loaded(path: Path, state: str | None) -> Scene:
+    scene = load(path)
+    return in_state(scene, chosen_states(scene, [] if state is None else [state], all_states=False)[0])
+
+
+def probe_scene(path: Path, at: str, *, motion: str, as_json: bool, state: str | None = None) -> None:
     """Print every detector's view of a point."""
     point = _point(at)
     if motion not in MOTIONS:
         raise _option_error("--motion", f'unknown motion "{motion}"', did_you_mean(motion, MOTIONS))
-    scene = load(path)
+    scene = _loaded(path, state)
     building = build(scene)
     views = probe(scene, point, motion=motion, building=building)
     if as_json:
@@ -135,35 +196,9 @@ def _view_lines(view: View) -> list[str]:
     return lines
 
 
-def check_scene(path: Path, *, as_json: bool) -> None:
-    """Load, build and hang the detectors; say what is wrong or doubtful."""
-    found: list[Problem] = []
-    try:
-        scene = load(path)
-        building = build(scene)
-        make_units(scene, building)
-        found = [*scene.warnings, *building.warnings]
-        if scene.rooms or "planes" in scene.model_fields_set:  # without either the scene is for probe
-            found += make_surfaces(scene, building)[1]
-    except InputError as error:
-        if as_json:
-            data({**stamp(), "sound": False, "problems": [problem(p) for p in error.problems]})
-        raise
-    if as_json:
-        data({**stamp(), "sound": True, "problems": [problem(p) for p in found]})
-        return
-    warn(found)
-    rooms, detectors = len(scene.rooms), len(scene.detectors)
-    print(
-        f"{path}: sound; {rooms} room{'s' * (rooms != 1)}, {detectors} detector{'s' * (detectors != 1)}, "
-        f"{building.n_parts} parts, {len(building.mesh.triangles)} triangles"
-        + (f", {len(found)} warning{'s' * (len(found) != 1)}" if found else "")
-    )
-
-
 def _point(text: str) -> tuple[float, float, float]:
     try:
-        x, y, z = (float(part) for part in text.split(","))
+        x, y, z = (_metres(part) for part in text.split(","))
     except ValueError:
         raise _option_error(
             "--at",
@@ -173,6 +208,13 @@ def _point(text: str) -> tuple[float, float, float]:
     if not all(map(math.isfinite, (x, y, z))):
         raise _option_error("--at", f'expects finite numbers, got "{text}"', "write --at 6.2,1.4,0.75")
     return x, y, z
+
+
+def _metres(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return length_m(text)
 
 
 def _option_error(option: str, message: str, help_text: str) -> InputError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.metadata
+import json
 import platform
 from pathlib import Path
 from typing import Any
@@ -11,8 +12,11 @@ from raycover.cli.printing import data, talk
 from raycover.errors import InputError, MissingPart, Position, Problem, RaycoverError
 from raycover.exchange.files import write_whole
 from raycover.exchange.summary import stamp
+from raycover.scene.json_schema import IDENTIFIER, scene_schema
 
-STARTER = """\
+#: What the starter's first line names, for editors; `new` writes it beside the scene.
+SCHEMA_FILE = "raycover.schema.json"
+STARTER = f"# yaml-language-server: $schema={SCHEMA_FILE}\n" + """\
 # A starter scene: one office with a partition, a desk row and two detectors. Lengths in metres.
 # `raycover check` says what is wrong with it, `raycover map` draws it, `raycover view` opens a window.
 raycover: 1
@@ -58,7 +62,31 @@ def new_scene(path: Path, *, force: bool) -> None:
         hint = "choose another name, or overwrite it with --force"
         raise InputError([Problem("file-exists", "the file is already there", Position(str(path)), hint)])
     write_whole(path, STARTER)
-    talk(f"Written {path}. Next: raycover map {path} -o pictures")
+    schema = path.with_name(SCHEMA_FILE)
+    if not schema.exists() or IDENTIFIER in schema.read_text(encoding="utf-8", errors="replace"):
+        write_whole(schema, schema_text())
+    talk(f"Written {path}, and {schema.name} for editors. Next: raycover map {path} -o pictures")
+
+
+def write_schema(output: Path | None) -> None:
+    """Write the JSON Schema of scene files to a file, or print it."""
+    if output is None:
+        print(schema_text(), end="")
+        return
+    write_whole(output, schema_text())
+    talk(f"Written {output}. A scene beside it may begin: # yaml-language-server: $schema={output.name}")
+
+
+def schema_text() -> str:
+    """The JSON Schema with the names of the catalogue to complete."""
+    from raycover.catalogue import load_catalogue
+
+    catalogue = load_catalogue()
+    names = {
+        kind: sorted(getattr(catalogue, kind)) for kind in ("constructions", "materials", "solids", "detectors")
+    }
+    # In ASCII, so that it reads alike whatever the terminal or editor takes files for.
+    return json.dumps(scene_schema(names), indent=1) + "\n"
 
 
 def doctor(*, as_json: bool) -> None:

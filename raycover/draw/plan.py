@@ -62,8 +62,8 @@ def make_plan(
 ) -> Page:
     """The page that `draw_plan` saves."""
     plane = coverage[plane_name]
-    outlines = _outlines(scene, building, plane)
-    projection = Projection.fitted(_bounds(building, plane, outlines), sheet.FRAME)
+    outlines = outlines_of(scene, building, plane)
+    projection = Projection.fitted(bounds_of(building, plane, outlines), sheet.FRAME)
     page = Page(dpi=dpi)
     strokes = Strokes()
     picture = paper_map(plane.surface, plane.margin_db, plane.reserve_db, outlines, projection, dpi=dpi)
@@ -72,7 +72,7 @@ def make_plan(
     draw_building(drawing, building, plane.surface)
     seats = _seats_on(coverage, building, plane)
     seated = draw_seats(drawing, seats)
-    units, centres = _shown_units(coverage.units, projection)
+    units, centres = shown_units(coverage.units, projection)
     factor = glyphs.size_factor(centres)
     marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]
     declared = _footprints(units, building, plane, outlines, projection)
@@ -88,12 +88,12 @@ def make_plan(
     for box in seated:
         placer.take(box)
     for mark in marks:
-        _keep_off(placer, mark, factor)
+        keep_off(placer, mark, factor)
     annotator = Annotator(page, projection, placer, picture)
     gaps = plane.gaps[:listed]
     annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(listed))
     n_tags, n_names = annotator.tags(units, centres, factor), 0
-    if _extent(scene, plane) is None:
+    if extent_of(scene, plane) is None:
         figures = plane.rooms()
         n_names = annotator.room_names(outlines, list(figures), [area for area, _, _ in figures.values()])
     annotator.rack_names(building)
@@ -115,18 +115,23 @@ def _seats_on(coverage: Coverage, building: Building, plane: PlaneCoverage) -> l
     return [seat for seat, home in zip(coverage.seats, homes, strict=True) if home is not None and home.name in names]
 
 
-def _extent(scene: Scene, plane: PlaneCoverage) -> Box | None:
+def state_shown(scene: Scene) -> tuple[str, ...]:
+    """The state that a drawing names: none where the scene has only one."""
+    return (scene.state,) if scene.states else ()
+
+
+def extent_of(scene: Scene, plane: PlaneCoverage) -> Box | None:
     """The oblong that a plane was given instead of the rooms."""
     return next((spec.extent for spec in scene.planes if spec.name == plane.surface.name), None)
 
 
-def _outlines(scene: Scene, building: Building, plane: PlaneCoverage) -> list[Any]:
+def outlines_of(scene: Scene, building: Building, plane: PlaneCoverage) -> list[Any]:
     """Outlines (shapely, m) of what the plane's map lies in, as its surface numbers them."""
-    extent = _extent(scene, plane)
+    extent = extent_of(scene, plane)
     return [room.polygon for room in building.rooms] if extent is None else [shapely.box(*extent)]
 
 
-def _bounds(building: Building, plane: PlaneCoverage, outlines: list[Any]) -> Box:
+def bounds_of(building: Building, plane: PlaneCoverage, outlines: list[Any]) -> Box:
     """What the drawing shows (m): the map, and the building about it where the map is that of its rooms."""
     bounds = np.array([outline.bounds for outline in outlines])
     low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
@@ -147,7 +152,7 @@ def _draw_map(page: Page, picture: PaperMap, strokes: Strokes) -> bool:
     return bool(limit)
 
 
-def _shown_units(units: tuple[Unit, ...], projection: Projection) -> tuple[list[Unit], Floats]:
+def shown_units(units: tuple[Unit, ...], projection: Projection) -> tuple[list[Unit], Floats]:
     """The detectors within the frame, and their places on paper (n, 2)."""
     if not units:
         return [], np.zeros((0, 2))
@@ -176,7 +181,7 @@ def _footprints(
     return footprints.without_doubles(lines)
 
 
-def _keep_off(placer: Placer, mark: glyphs.Mark, factor: float) -> None:
+def keep_off(placer: Placer, mark: glyphs.Mark, factor: float) -> None:
     """Keep text off a detector's mark, its tick and its masks."""
     reach = (glyphs.RING + glyphs.COLLAR) * factor
     x, y = (float(v) for v in mark.centre)
@@ -218,7 +223,7 @@ def _draw_surround(
     sheet_number: tuple[int, int],
 ) -> None:
     """Title, neat line, scale, north and title block."""
-    sheet.draw_title(page, scene.title, words.subtitle(plane.surface, coverage.ambient_c))
+    sheet.draw_title(page, scene.title, words.subtitle(plane.surface, coverage.ambient_c, state_shown(scene)))
     sheet.draw_frame(page, projection)
     sheet.draw_scale_bar(page, projection)
     sheet.draw_north(page, scene.north_deg)
@@ -226,7 +231,7 @@ def _draw_surround(
         page,
         sheet.TitleBlock(
             project=scene.title,
-            drawing=f"Coverage plan, {plane.surface.name}",
+            drawing=", ".join(["Coverage plan", plane.surface.name, *state_shown(scene)]),
             conditions=words.conditions(coverage, building),
             scale=f"1 : {projection.scale}",
             date=scene.date if scene.date is not None else words.today(),

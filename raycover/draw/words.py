@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Set
+from collections.abc import Sequence, Set
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -54,8 +54,15 @@ def height_phrase(surface: Surface) -> str:
     return "on the floor" if surface.heights[0] == 0 else f"at {heights[0]} m above the floor"
 
 
-def subtitle(surface: Surface, ambient_c: float) -> str:
-    return f"{_WHO[surface.motion]}, {height_phrase(surface)}, air at {ambient_c:g} °C"
+def subtitle(surface: Surface, ambient_c: float, state: Sequence[str] = ()) -> str:
+    """What a map shows; `state` is the one it is of, where there are several."""
+    what = f"{_WHO[surface.motion]}, {height_phrase(surface)}, air at {ambient_c:g} °C"
+    return " · ".join([what, *state])
+
+
+def difference(surface: Surface) -> str:
+    """What a difference plan shows."""
+    return f"Change in {_WHO[surface.motion].lower()}, {height_phrase(surface)}"
 
 
 def headline(surface: Surface, assured_share: float, n_detectors: int) -> tuple[str, str]:

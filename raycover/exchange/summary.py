@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import raycover
@@ -24,15 +24,26 @@ def stamp() -> dict[str, Any]:
 
 def summary(coverage: Coverage) -> dict[str, Any]:
     """Figures of every plane and detector; areas in m²."""
+    return {**stamp(), **_figures(coverage)}
+
+
+def states_summary(coverages: Mapping[str, Coverage]) -> dict[str, Any]:
+    """What a summary has beside the figures of its first state: that state's name, and every state's figures."""
+    return {
+        "state": next(iter(coverages)),
+        "states": {name: _figures(coverage) for name, coverage in coverages.items()},
+    }
+
+
+def _figures(coverage: Coverage) -> dict[str, Any]:
     detectors: dict[str, dict[str, Any]] = {name: {} for name in coverage.detector_names}
     for plane_name, plane in coverage.items():
         for name, (seen, alone) in zip(coverage.detector_names, plane.detector_areas(), strict=True):
             detectors[name][plane_name] = {"detected_m2": _round(seen), "alone_m2": _round(alone)}
     return {
-        **stamp(),
         "title": coverage.title,
         "conditions": {"ambient_c": coverage.ambient_c, "reserve_db": coverage.reserve_db},
-        "planes": {name: _plane(plane) for name, plane in coverage.items()},
+        "planes": {name: plane_figures(plane) for name, plane in coverage.items()},
         "detectors": detectors,
         "seats": {seat.name: _seat(seat) for seat in coverage.seats},
         "rays": coverage.n_rays,
@@ -43,7 +54,7 @@ def summary(coverage: Coverage) -> dict[str, Any]:
     }
 
 
-def _plane(plane: PlaneCoverage) -> dict[str, Any]:
+def plane_figures(plane: PlaneCoverage) -> dict[str, Any]:
     area, seen = plane.area_m2, plane.area_where(plane.detected)
     return {
         "area_m2": _round(area),

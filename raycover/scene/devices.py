@@ -30,20 +30,28 @@ _TAKEN_NAMES = ("view", "summary")
 
 
 class Circle(Strict):
+    """A circle about the point below the unit."""
+
     diameter: Span = Field(description="full width in metres, twice the radius")
 
 
 class Rectangle(Strict):
+    """A rectangle about the point below the unit."""
+
     length: Span = Field(description="along azimuth 0")
     width: Span = Field(description="across it")
 
 
 class Ellipse(Strict):
+    """An ellipse about the point below the unit."""
+
     length: Span = Field(description="along azimuth 0")
     width: Span = Field(description="across it")
 
 
 class Sector(Strict):
+    """A sector that opens from the point below the unit."""
+
     reach: Span = Field(description="radius of the sector")
     spread_deg: Annotated[Number, Field(ge=1, le=360)] = Field(description="full opening angle about azimuth 0")
 

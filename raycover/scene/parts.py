@@ -31,6 +31,7 @@ Count = Annotated[int, Field(ge=1, le=1000, strict=True)]
 class Opening(Strict):
     """A hole in a wall or partition with what fills it: a door, a window, or nothing."""
 
+    name: Name | None = Field(None, description="name of its own, for states and messages")
     at: NonNegativeLength = Field(description="distance of its near side from the start of the wall or line")
     width: PositiveLength = Field(description="width along the wall")
     height: PositiveLength = Field(description="height of the opening")

@@ -8,27 +8,18 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
 
-_LENGTH = re.compile(r"^\s*([-+]?\d+(?:\.\d*)?|[-+]?\.\d+)\s*(mm|m)\s*$")
-_DECIMAL_COMMA = re.compile(r"^\s*[-+]?\d+,\d+\s*(mm|m)?\s*$")
+from raycover.scene.lengths import NotALength, length_m
 
 
-def _length(value: Any) -> Any:
-    """Metres from a number, or from text with its unit: `250 mm`, `0.25 m`."""
-    if isinstance(value, bool) or not isinstance(value, str):
+def length_from_text(value: Any) -> Any:
+    """Metres from a number, or from text with its unit (see `lengths`)."""
+    if not isinstance(value, str):
         return value
-    if found := _LENGTH.match(value):
-        return float(found[1]) * (0.001 if found[2] == "mm" else 1.0)
-    if _DECIMAL_COMMA.match(value):
-        raise PydanticCustomError(
-            "decimal_comma",
-            'a length with a decimal comma: "{text}"',
-            {"text": value, "help": f"write {value.replace(',', '.')} with a point"},
-        )
-    raise PydanticCustomError(
-        "not_a_length",
-        'expects a length in metres, got text "{text}"',
-        {"text": value, "help": 'write a number of metres (2.5) or a number with its unit ("2500 mm")'},
-    )
+    try:
+        return length_m(value)
+    except NotALength as error:
+        code = "decimal_comma" if error.comma else "not_a_length"
+        raise PydanticCustomError(code, "{what}", {"what": error.what, "help": error.help}) from None
 
 
 def _no_bool(value: Any) -> Any:
@@ -60,13 +51,14 @@ def _name(value: str) -> str:
 
 
 Number = Annotated[float, BeforeValidator(_not_text), Field(allow_inf_nan=False)]
-Length = Annotated[float, BeforeValidator(_length), BeforeValidator(_no_bool), Field(allow_inf_nan=False)]
+Length = Annotated[float, BeforeValidator(length_from_text), BeforeValidator(_no_bool), Field(allow_inf_nan=False)]
 #: No building is larger: a coordinate beyond this is a slip of units (millimetres read as metres).
 Coordinate = Annotated[Length, Field(ge=-20_000, le=20_000)]
 PositiveLength = Annotated[Length, Field(gt=0, le=20_000)]
 NonNegativeLength = Annotated[Length, Field(ge=0, le=20_000)]
 Degrees = Annotated[Number, Field(ge=-3600, le=3600)]
 Name = Annotated[str, Field(max_length=80), AfterValidator(_name)]
+ShortName = Annotated[str, Field(max_length=40), AfterValidator(_name)]
 Point2 = tuple[Coordinate, Coordinate]
 Point3 = tuple[Coordinate, Coordinate, Coordinate]
 

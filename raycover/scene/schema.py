@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Protocol
 
 from pydantic import Field, PrivateAttr
 
@@ -12,14 +12,20 @@ from raycover.scene.construction import ConstructionRef
 from raycover.scene.devices import DetectorSpec, Grid, PlaneSpec
 from raycover.scene.fittings import Cubicles, Desks, Fixtures, Table
 from raycover.scene.parts import Conditions, Partition, Room, SheetSpec, Solid
-from raycover.scene.quantities import Degrees, NotBuiltYet, Strict, Version
+from raycover.scene.quantities import Degrees, NotBuiltYet, ShortName, Strict, Version
 from raycover.scene.references import fitout_references
+from raycover.scene.states import StateSpec
 from raycover.scene.storage import Racking
 from raycover.scene.storeys import Stairs, Storey
 
 if TYPE_CHECKING:
     from raycover.catalogue import Catalogue, Construction
-    from raycover.scene.reading import Document
+
+
+class Places(Protocol):
+    """What knows where values were written: a Document, or one with the places of a state."""
+
+    def position(self, loc: Iterable[str | int], *, key: bool = False) -> Position: ...
 
 
 def _default_planes() -> list[PlaneSpec]:
@@ -49,23 +55,47 @@ class Scene(Strict):
     detectors: list[DetectorSpec] = Field(default_factory=list, max_length=20_000)
     planes: list[PlaneSpec] = Field(default_factory=_default_planes, min_length=1, max_length=50)
     grid: Grid = Field(0.25, description="cell size of the maps")
+    state_name: ShortName = Field("as drawn", description="name of the state that the scene is drawn in")
+    states: list[StateSpec] = Field(default_factory=list, max_length=100, description="other states, by what differs")
     meshes: NotBuiltYet = None
     needs: NotBuiltYet = None
-    states: NotBuiltYet = None
     zones: NotBuiltYet = None
     routes: NotBuiltYet = None
     cameras: NotBuiltYet = None
     sections: NotBuiltYet = None
 
-    _document: Document | None = PrivateAttr(None)
+    _document: Places | None = PrivateAttr(None)
     _catalogue: Catalogue | None = PrivateAttr(None)
     _warnings: tuple[Problem, ...] = PrivateAttr(())
+    _state: str | None = PrivateAttr(None)
 
-    def attach(self, document: Document, catalogue: Catalogue, warnings: Sequence[Problem] = ()) -> None:
+    def attach(self, document: Places, catalogue: Catalogue, warnings: Sequence[Problem] = ()) -> None:
         """Remember where the values stood and which catalogue their names refer to (called by `load`)."""
         self._document = document
         self._catalogue = catalogue
         self._warnings = tuple(warnings)
+
+    def warn(self, warnings: Sequence[Problem]) -> None:
+        """Remember what is doubtful (called by `load`)."""
+        self._warnings = tuple(warnings)
+
+    def changed(self, fields: Mapping[str, Any], state: str, places: Callable[[Places], Places]) -> Scene:
+        """A copy in another state: other `fields`, its values written where `places` says."""
+        copy = self.model_copy(update=fields)
+        copy._state = state
+        if self._document is not None:
+            copy._document = places(self._document)
+        return copy
+
+    @property
+    def state(self) -> str:
+        """Name of the state that this scene is in."""
+        return self.state_name if self._state is None else self._state
+
+    @property
+    def state_names(self) -> tuple[str, ...]:
+        """Every state there is, the one drawn first."""
+        return (self.state_name, *(state.name for state in self.states))
 
     @property
     def warnings(self) -> tuple[Problem, ...]:

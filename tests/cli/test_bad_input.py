@@ -114,7 +114,6 @@ CASES = (
         for key, value in (
             ("needs", " [{name: bench, area: [[0, 0], [1, 0], [1, 1]], plane: desk}]"),
             ("meshes", "\n  - {name: M1, file: machine.glb}"),
-            ("states", " {}"),
             ("zones", " []"),
             ("routes", ""),
         )
@@ -146,8 +145,9 @@ CASES = (
     case("decimal comma in braces", "height: 0.75,", "height: 0,‸75,", "non-text-key", "write 0.75 with a point"),
     case("decimal comma and unit", MOUNTING, "mounting: ‸2,8 m\n", "decimal-comma", "write 2.8 m with a point"),
     case("decimal comma of an angle", "turn_deg: 10", "turn_deg: ‸1,5", "wrong-type", 'got text "1,5"', "a point"),
-    case("centimetres", MOUNTING, "mounting: ‸280 cm\n", "not-a-length", '"280 cm"', '"2500 mm"'),
-    case("feet", MOUNTING, "mounting: ‸9 ft\n", "not-a-length", '"9 ft"'),
+    case("decimetres", MOUNTING, "mounting: ‸28 dm\n", "not-a-length", '"28 dm"', "2500 mm"),
+    case("inches that are feet", MOUNTING, "mounting: ‸9 ft 14 in\n", "not-a-length", "twelve inches"),
+    case("feet", MOUNTING, "mounting: ‸9 furlongs\n", "not-a-length", '"9 furlongs"'),
     case("boolean length", MOUNTING, "mounting: ‸true\n", "wrong-type", "expects a number, got true"),
     case("boolean coordinate", "at: [2, 3]", "at: [‸false, 3]", "wrong-type", "at[0]", "got false"),
     case("boolean angle", "turn_deg: 10", "turn_deg: ‸true", "wrong-type", "expects a number, got true"),

@@ -70,12 +70,15 @@ def test_version(run: Run) -> None:
     assert run("--version") == (0, f"raycover {raycover.__version__}\n", "")
 
 
-@pytest.mark.parametrize("command", ["", "map", "view", "probe", "check", "new", "doctor", "models"])
+COMMANDS = ("map", "view", "probe", "compare", "check", "models", "new", "schema", "doctor")
+
+
+@pytest.mark.parametrize("command", ["", *COMMANDS])
 def test_help(command: str, run: Run) -> None:
     code, out, err = run(*([command] if command else []), "--help")
     assert (code, err) == (0, "")
     assert "Usage:" in out
-    listed = {"map", "view", "probe", "check", "models", "new", "doctor"} if not command else {command}
+    listed = set(COMMANDS) if not command else {command}
     assert all(word in out for word in listed)
 
 
@@ -228,6 +231,12 @@ def test_probe_in_words(scene: Path, run: Run) -> None:
     assert any("screen (plasterboard-12.5)" in line for line in lines)
 
 
+def test_probe_takes_feet_and_inches(scene: Path, run: Run) -> None:
+    code, out, _ = run("probe", str(scene), "--at", "6 ft, 3'6\", 750 mm", "--json")
+    assert code == 0
+    assert json.loads(out)["point"] == [1.8288, 1.0668, 0.75]
+
+
 @pytest.mark.parametrize("at", [["--at", "-1,2,0"], ["--at=-1,2,0"], ["--at", " -1, 2, 0"]])
 def test_probe_takes_a_minus_sign(at: list[str], scene: Path, run: Run) -> None:
     code, out, err = run("probe", str(scene), *at, "--json")
@@ -371,7 +380,7 @@ def test_new_never_overwrites(scene: Path, run: Run) -> None:
     assert scene.read_text() == SCENE
     assert run("new", "scene.yaml", "--force")[0] == 0
     assert scene.read_text() != SCENE
-    assert os.listdir() == ["scene.yaml"]
+    assert sorted(os.listdir()) == ["raycover.schema.json", "scene.yaml"]
 
 
 def test_new_wants_a_yaml_name_and_makes_folders(scene: Path, run: Run) -> None:

@@ -71,7 +71,7 @@ def _heading(page: Page, scene: Scene, plane: PlaneCoverage) -> None:
     width = _COLUMN - _LEFT - 8
     title, size = page.lettering.fit_size(clean(scene.title), "serif", (28, 24, 20), width)
     page.text(_LEFT, 174.6, title, size, font="serif")
-    text = words.subtitle(plane.surface, scene.conditions.ambient_c)
+    text = words.subtitle(plane.surface, scene.conditions.ambient_c, [scene.state] if scene.states else [])
     text, size = page.lettering.fit_size(text, "sans", (11.5, 10, 9), width)
     page.text(_LEFT, 166.3, text, size, color=palette.SECOND_INK)
 

@@ -1,0 +1,69 @@
+"""Named states of a scene: what stands or is set otherwise than drawn, such as "dock doors open"."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from raycover.scene.devices import Share
+from raycover.scene.parts import State
+from raycover.scene.quantities import Coordinate, Degrees, Number, Point2, ShortName, Strict
+
+
+class Change(Strict):
+    """Where a thing stands in a state, or whether it is loaded; what is not given stays as drawn."""
+
+    centre: Point2 | None = Field(None, description="a solid's new centre [x, y]")
+    at: Point2 | None = Field(None, description="new place of what is placed by a corner [x, y]")
+    base: Coordinate | None = Field(None, description="new height above the floor")
+    turn_deg: Degrees | None = Field(None, description="new anticlockwise turn")
+    goods: bool | None = Field(None, strict=True, description="racking loaded (true) or empty (false)")
+    fill: Share | None = Field(None, description="share of a rack's places that are loaded")
+
+    @model_validator(mode="after")
+    def _something(self) -> Change:
+        if not self.model_fields_set:
+            raise PydanticCustomError(
+                "empty_change",
+                "nothing is changed",
+                {"help": "write, for example, {centre: [12, 4]} or {goods: false}"},
+            )
+        return self
+
+
+#: What a target is set to: doors and openings to a state, things to a new place, or away.
+SetValue = Literal["open", "closed", "absent"] | list[State] | Change
+
+
+class StateConditions(Strict):
+    """Conditions that a state has of its own."""
+
+    ambient_c: Annotated[Number, Field(ge=-20, le=50)] = Field(description="air temperature, °C")
+
+
+class StateSpec(Strict):
+    """One state of the scene: a name, and what differs from the scene as drawn.
+
+    Targets are openings ("Hall/opening 0", or the opening's own name), rows of cubicles, racking, solids and
+    other things by name; `*` stands for any letters, so that "Hall/opening *" means all of them.
+    """
+
+    name: ShortName = Field(description="name of the state, for commands and file names")
+    set: dict[str, SetValue] = Field(
+        default_factory=dict,
+        max_length=10_000,
+        description="target: open, closed, absent, or its new place, such as {centre: [12, 4]}",
+    )
+    conditions: StateConditions | None = Field(None, description="conditions of its own: {ambient_c: 30}")
+
+    @model_validator(mode="after")
+    def _something(self) -> StateSpec:
+        if not self.set and self.conditions is None:
+            raise PydanticCustomError(
+                "empty_state",
+                "the state changes nothing",
+                {"help": 'say what differs, for example set: {"Hall/opening 0": open}'},
+            )
+        return self
