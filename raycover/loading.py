@@ -35,10 +35,10 @@ def load_text(text: str, name: str = "scene.yaml", folder: Path | None = None) -
 def _finish(document: Document, problems: list[Problem], folder: Path | None) -> Scene:
     scene: Scene = validate(Scene, document, problems=problems)
     catalogue = load_catalogue(folder)
-    scene.attach(document, catalogue)
+    scene.attach(document, catalogue, folder=folder)
     found = [*check_scene(scene, catalogue), *check_detectors(scene)]
     errors = [p for p in found if p.severity == "error"]
     if errors:
         raise InputError(errors)
-    scene.attach(document, catalogue, [p for p in found if p.severity != "error"])
+    scene.attach(document, catalogue, [p for p in found if p.severity != "error"], folder)
     return scene

@@ -8,7 +8,17 @@ from typing import Any
 import numpy as np
 import shapely
 
-from raycover.building.parts import Boxes, Floats, Frame, Loc, OpeningMark, RackMark, SheetKind, StairShape
+from raycover.building.parts import (
+    Boxes,
+    Floats,
+    Frame,
+    Loc,
+    MeshObject,
+    OpeningMark,
+    RackMark,
+    SheetKind,
+    StairShape,
+)
 from raycover.catalogue import Construction
 from raycover.errors import Problem
 
@@ -50,6 +60,7 @@ class Gathered:
     openings: list[OpeningMark] = field(default_factory=list)
     racks: list[RackMark] = field(default_factory=list)
     stairs: list[StairShape] = field(default_factory=list)
+    objects: list[MeshObject] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
 

@@ -139,7 +139,7 @@ def check_scene(path: Path, *, as_json: bool) -> None:
         scene = load(path)
         building = build(scene)
         make_units(scene, building)
-        found = list(scene.warnings)
+        found = [*scene.warnings, *building.warnings]
         if scene.rooms or "planes" in scene.model_fields_set:  # without either the scene is for probe
             found += make_surfaces(scene, building)[1]
     except InputError as error:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import Field, PrivateAttr
 
 from raycover.errors import Position, Problem
 from raycover.scene.devices import DetectorSpec, Grid, PlaneSpec
+from raycover.scene.meshes import MeshSpec
 from raycover.scene.parts import (
     Conditions,
     ConstructionRef,
@@ -19,9 +21,12 @@ from raycover.scene.parts import (
     SheetSpec,
     Solid,
 )
+from raycover.scene.paths import resolve
 from raycover.scene.quantities import Degrees, NotBuiltYet, Strict, Version
 from raycover.scene.storage import Racking
 from raycover.scene.storeys import Stairs, Storey
+
+FolderText = Annotated[str, Field(min_length=1, max_length=1000)]
 
 if TYPE_CHECKING:
     from raycover.catalogue import Catalogue, Construction
@@ -50,10 +55,13 @@ class Scene(Strict):
     desks: list[Desks] = Field(default_factory=list, max_length=100_000)
     stairs: list[Stairs] = Field(default_factory=list, max_length=10_000)
     sheets: list[SheetSpec] = Field(default_factory=list, max_length=100_000)
+    meshes: list[MeshSpec] = Field(default_factory=list, max_length=10_000)
     detectors: list[DetectorSpec] = Field(default_factory=list, max_length=20_000)
     planes: list[PlaneSpec] = Field(default_factory=_default_planes, min_length=1, max_length=50)
     grid: Grid = Field(0.25, description="cell size of the maps")
-    meshes: NotBuiltYet = None
+    allow_folders: list[FolderText] = Field(
+        default_factory=list, max_length=20, description="folders beside the scene's own that its files may lie in"
+    )
     needs: NotBuiltYet = None
     states: NotBuiltYet = None
     zones: NotBuiltYet = None
@@ -64,12 +72,16 @@ class Scene(Strict):
     _document: Document | None = PrivateAttr(None)
     _catalogue: Catalogue | None = PrivateAttr(None)
     _warnings: tuple[Problem, ...] = PrivateAttr(())
+    _folder: Path | None = PrivateAttr(None)
 
-    def attach(self, document: Document, catalogue: Catalogue, warnings: Sequence[Problem] = ()) -> None:
-        """Remember where the values stood and which catalogue their names refer to (called by `load`)."""
+    def attach(
+        self, document: Document, catalogue: Catalogue, warnings: Sequence[Problem] = (), folder: Path | None = None
+    ) -> None:
+        """Remember where the values stood and what their names refer to (called by `load`)."""
         self._document = document
         self._catalogue = catalogue
         self._warnings = tuple(warnings)
+        self._folder = folder
 
     @property
     def warnings(self) -> tuple[Problem, ...]:
@@ -88,6 +100,10 @@ class Scene(Strict):
         if self._document is None:
             return Position("scene")
         return self._document.position(tuple(loc), key=key)
+
+    def file(self, text: str, *loc: str | int) -> Path:
+        """The file that the value at `loc` names. Raises InputError there for one it may not or cannot read."""
+        return resolve(self._folder, self.allow_folders, text, self.position(*loc))
 
     def pattern_of(self, detector: DetectorSpec) -> Any:
         """The pattern of a detector: its own, or that of its model."""
@@ -120,3 +136,5 @@ class Scene(Strict):
         yield from (desks.top for desks in self.desks)
         yield from (rack.surface for rack in self.racking if rack.surface is not None)
         yield from (stairs.construction for stairs in self.stairs)
+        for mesh in self.meshes:
+            yield from (made.construction for _, made in mesh.said if made.construction is not None)
