@@ -13,6 +13,8 @@ from raycover.building.parts import Floats, MeshObject
 
 #: A cut through a corner is moved by this (m), so that every triangle is cut through or not at all.
 _ASIDE = 1.7e-6
+#: Cracks in an outline narrower than twice this (m) are closed.
+_CRACK = 5e-4
 #: From so many triangles on the outline is that of the convex hull: a union would take too long.
 _MOST_UNITED = 20_000
 
@@ -46,7 +48,8 @@ def outline(objects: Iterable[MeshObject]) -> Any:
             pieces.append(shapely.union_all(shapely.polygons(plan), grid_size=1e-5))
         else:
             pieces.append(footprint([one]))
-    return shapely.union_all(pieces)
+    # Triangles whose corners were rounded apart leave cracks between them.
+    return shapely.union_all(pieces).buffer(_CRACK, join_style="mitre").buffer(-_CRACK, join_style="mitre")
 
 
 def footprint(objects: Iterable[MeshObject]) -> Any:

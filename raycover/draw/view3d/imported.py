@@ -12,7 +12,7 @@ from raycover.building.parts import Building, MeshObject
 from raycover.building.sections import cut_off, feature_edges, footprint, section
 from raycover.catalogue import Construction
 from raycover.draw.view3d.cutaway import Standing
-from raycover.draw.view3d.meshes import Body, join, level
+from raycover.draw.view3d.meshes import NOTHING, Body, join, level
 
 Floats = NDArray[np.floating[Any]]
 #: Faces that meet at less than this (degrees) get no line between them.
@@ -43,6 +43,8 @@ def imported_bodies(building: Building, cut_at: Mapping[str, float]) -> tuple[Bo
         body = Body(kept, feature_edges(kept, _SMOOTH_DEG))
         if one.closed and one.bounds[1, 2] > height:
             body = join([body, level(section(one, height), height, outlined=False)])
-        glass = isinstance(one.made_of, Construction) and one.made_of.glazing
-        (glazed if glass else plain).append(body)
+        made = one.made_of if isinstance(one.made_of, Construction) else None
+        if made is not None and made.kind == "open":
+            body = Body(NOTHING.triangles, body.edges)  # wire mesh: its frame only
+        (glazed if made is not None and made.glazing else plain).append(body)
     return join(plain), join(glazed)
