@@ -226,7 +226,7 @@ def _take(scene: Scene, name: str, owner: str, shape: Mended, given: _Given) -> 
             problem(
                 "mesh-turned",
                 f"had {shape.n_turned:,} of its {len(shape.faces):,} faces turned inside out; they were turned back",
-                "nothing to do, unless it looks wrong: check --draw shows it",
+                "nothing to do, unless the pictures look wrong",
                 "warning",
             )
         )

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse import csgraph
+from scipy.spatial import cKDTree
 
 from raycover.building.solid_angle import winding_number
 
@@ -21,8 +22,10 @@ Floats = NDArray[np.floating]
 Indices = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-#: Corners nearer than this (m) are one.
-MERGE = 1e-5
+#: Corners nearer than this (m) are one where that closes an object; corners this near are one in any case.
+MERGE, _SAME = 1e-5, 1e-8
+#: More corners than this about each, and they are left alone.
+_MOST_NEAR = 50
 #: Faces whose normals differ by less than this (1 − cosine, 0.01°) lie in one plane.
 _FLAT = 1.5e-8
 #: Bodies turned inside out are asked whether they are cavities up to this many tests of a corner on a triangle.
@@ -58,16 +61,12 @@ class Mended:
 
 def mend(vertices: Floats, faces: Indices) -> Mended:
     """Merge corners, drop faces that fall together, turn faces outward as far as the object has an outside."""
-    best: tuple[Floats, Indices, Bools] | None = None
-    for shift in (0.0, 0.37):  # corners on either side of a rounding border meet in the other grid
-        merged, kept = merge(vertices, faces, shift)
-        odd = _odd_edges(kept)
-        if best is None or odd.sum() < best[2].sum():
-            best = merged, kept, odd
-        if not odd.any():
-            break
-    assert best is not None
-    merged, kept, odd = best
+    merged, kept = merge(vertices, faces)
+    odd = _odd_edges(kept)
+    if odd.any():
+        nearer, fewer = _drawn_together(merged, kept)
+        if (left := _odd_edges(fewer)).sum() < odd.sum():
+            merged, kept, odd = nearer, fewer, left
     area = float(_areas(merged[kept]).sum())
     if odd.any() or not len(kept):
         return Mended(merged, kept, False, 0, int(odd.sum()), 0.0, area)
@@ -79,15 +78,30 @@ def mend(vertices: Floats, faces: Indices) -> Mended:
     return Mended(merged, fixed, True, int(turned.sum()), 0, volume, area)
 
 
-def merge(vertices: Floats, faces: Indices, shift: float = 0.0) -> tuple[Floats, Indices]:
-    """Corners that coincide as one, and the faces that still have three corners; `shift` moves the grid, in steps."""
+def merge(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
+    """Corners of one place as one, and the faces that still have three corners."""
     used, inverse = np.unique(faces, return_inverse=True)
     places = vertices[used]
-    grid = np.floor((places - places.min(axis=0, initial=np.inf)) / MERGE + shift + 0.5).astype(np.int64)
+    grid = np.round((places - places.min(axis=0, initial=np.inf)) / _SAME).astype(np.int64)
     _, first, same = np.unique(grid, axis=0, return_index=True, return_inverse=True)
-    merged = same.reshape(-1)[inverse.reshape(faces.shape)]
-    whole = (merged[:, 0] != merged[:, 1]) & (merged[:, 1] != merged[:, 2]) & (merged[:, 2] != merged[:, 0])
-    return places[first], merged[whole]
+    return places[first], _with_corners(same.reshape(-1)[inverse.reshape(faces.shape)])
+
+
+def _drawn_together(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
+    """As `merge`, for corners up to `MERGE` apart."""
+    tree = cKDTree(vertices)
+    if tree.count_neighbors(tree, MERGE) > _MOST_NEAR * len(vertices):
+        return vertices, faces  # dust, not corners that were meant to meet
+    pairs = tree.query_pairs(MERGE, output_type="ndarray")
+    group = _components(len(vertices), pairs[:, 0], pairs[:, 1])
+    first = np.unique(group, return_index=True)[1]
+    return vertices[first], _with_corners(group[faces])
+
+
+def _with_corners(faces: Indices) -> Indices:
+    """The faces with three different corners."""
+    a, b, c = faces.T
+    return faces[(a != b) & (b != c) & (c != a)]
 
 
 def facets(vertices: Floats, faces: Indices) -> Indices:

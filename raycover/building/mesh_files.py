@@ -26,6 +26,8 @@ from raycover.errors import InputError
 Floats = NDArray[np.floating]
 Indices = NDArray[np.int64]
 _LONGEST_NAME = 80
+#: A header that claims more bytes than this is no STL header.
+_LARGEST_STL = 10 * 10**9
 
 
 @dataclass(frozen=True)
@@ -122,7 +124,7 @@ def _stl(data: bytes, _: Fetch) -> Any:
     if len(data) < 84 or len(data) != 84 + 50 * n:
         # Not a binary one of the length it claims: then text, which has a beginning and an end.
         if not data.lstrip().lower().startswith(b"solid") or b"facet" not in data.lower():
-            if len(data) >= 84 and len(data) < 84 + 50 * n:
+            if len(data) >= 84 and len(data) < 84 + 50 * n <= _LARGEST_STL:
                 message = f"is cut short: {len(data):,} bytes, its {n:,} triangles take {84 + 50 * n:,}"
                 raise MeshFileError("mesh-corrupt", message, "copy or export it again, whole")
             raise MeshFileError("mesh-format", "is no STL file", "export it again as STL or GLB")

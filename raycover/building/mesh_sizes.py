@@ -71,7 +71,7 @@ def _other_units(size: Floats, metres: float, rest: float | None) -> str:
     for name, each in METRES.items():
         across = float(np.linalg.norm(size)) / metres * each
         if each != metres and 0.1 <= across <= max(most, _LEAST_SCENE):
-            likely.append(f"units: {name} makes it {_by(size / metres * each)}")
+            likely.append(f'"units: {name}" makes it {_by(size / metres * each)}')
     return (": " + "; ".join(likely)) if likely else ""
 
 

@@ -29,10 +29,31 @@ def section(one: MeshObject, z: float) -> Any:
     if not len(met):
         return shapely.Polygon()
     lone = _lone_first(one.triangles[met], above[met])
-    lines = shapely.linestrings(np.stack([_crossing(lone[:, 0], lone[:, k], z)[:, :2] for k in (1, 2)], axis=1))
+    ends = np.stack([_crossing(lone[:, 0], lone[:, k], z)[:, :2] for k in (1, 2)], axis=1)
     if not one.closed:
-        return shapely.line_merge(shapely.union_all(lines))
-    return shapely.make_valid(shapely.build_area(shapely.node(shapely.multilinestrings(lines))))
+        return shapely.line_merge(shapely.union_all(shapely.linestrings(ends)))
+    return _within(_inside_left(ends, one.normals[met, :2]))
+
+
+def _inside_left(ends: Floats, outward: Floats) -> Floats:
+    """Lines (n, 2, 2) turned so that the inside lies to their left; `outward` (n, 2) points away from it."""
+    along = ends[:, 1] - ends[:, 0]
+    wrong = along[:, 1] * outward[:, 0] - along[:, 0] * outward[:, 1] < 0
+    return np.where(wrong[:, None, None], ends[:, ::-1], ends)
+
+
+def _within(lines: Floats) -> Any:
+    """The areas that lines (n, 2, 2), the inside to their left, wind around: bodies that overlap count together."""
+    pieces = shapely.get_parts(shapely.polygonize(shapely.get_parts(shapely.node(shapely.multilinestrings(lines)))))
+    if not len(pieces):
+        return shapely.Polygon()
+    points = shapely.get_coordinates(shapely.point_on_surface(pieces))
+    x, y = points[:, :1], points[:, 1:]
+    (x0, y0), (x1, y1) = lines[:, 0].T, lines[:, 1].T
+    up, down = (y0 <= y) & (y < y1), (y1 <= y) & (y < y0)
+    left = (x1 - x0) * (y - y0) - (x - x0) * (y1 - y0)
+    winding = (up & (left > 0)).sum(axis=1) - (down & (left < 0)).sum(axis=1)
+    return shapely.union_all(pieces[winding > 0])
 
 
 def outline(objects: Iterable[MeshObject]) -> Any:

@@ -44,9 +44,7 @@ def _draw_mesh(drawing: Drawing, building: Building, surface: Surface, objects: 
     drawing.areas(_areas(shapely.union_all(left_out)), z, face=palette.GOODS)
     cut = floor + CUT_HEIGHT
     # Upright sheets cover nothing in plan: a line each, where the cut does not show them.
-    upright = [
-        footprint([one]) for one in objects if not one.closed and not one.bounds[0, 2] < cut < one.bounds[1, 2]
-    ]
+    upright = [footprint([one]) for one in objects if not one.closed and not one.bounds[0, 2] < cut < one.bounds[1, 2]]
     dashes = (3.0, 1.2) if low > cut else None
     drawing.lines(_lines(upright), palette.INK, 0.45, z + 0.2, dashes=dashes, weight=2.0)
     if low > cut:
