@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 import trimesh
 
 import raycover
@@ -36,12 +37,10 @@ def built(folder: Path, *meshes: dict[str, Any], **parts: Any) -> Building:
 
 def refusal(folder: Path, *meshes: dict[str, Any], **parts: Any) -> Problem:
     """The one problem of a scene that is refused."""
-    try:
+    with pytest.raises(InputError) as caught:
         built(folder, *meshes, **parts)
-    except InputError as error:
-        assert len(error.problems) == 1, error
-        return error.problems[0]
-    raise AssertionError("it was taken")
+    (problem,) = caught.value.problems
+    return problem
 
 
 def write(folder: Path, name: str, shape: trimesh.Trimesh | trimesh.Scene) -> str:
