@@ -21,6 +21,7 @@ from raycover.building.parts import Building
 from raycover.building.storeys import Floors
 from raycover.casting import CAUSES, LOWEST_DB, Patch, Weather, cast
 from raycover.detectors import Unit, make_unit
+from raycover.enclosed import Enclosures
 from raycover.errors import InputError, Problem
 from raycover.gaps import Gap
 from raycover.rays import RayScene
@@ -31,6 +32,8 @@ from raycover.surfaces import Surface, make_surfaces
 
 Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
+#: A unit no deeper than this (m) in a solid hangs on its face.
+_ON_A_FACE = 5e-4
 
 
 @dataclass(frozen=True)
@@ -249,14 +252,19 @@ def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
         for index, detector in enumerate(scene.detectors)
     )
     inside = _inside_boxes(building, np.array([unit.position for unit in units]).reshape(-1, 3))
+    holders = {index: building.boxes.owners[box] for index, box in inside.items()}
+    enclosures = Enclosures(building)
+    for index, unit in enumerate(units):
+        if (held := enclosures.holding(unit.position, _ON_A_FACE)) is not None:
+            holders.setdefault(index, building.objects[held].name)
     problems = floors.problems + [
         Problem(
             "detector-in-solid",
-            f'detector "{units[index].name}" hangs inside "{building.boxes.owners[box]}"',
+            f'detector "{units[index].name}" hangs inside "{holder}"',
             scene.position("detectors", index, "at"),
             "move it out, or change its mounting height",
         )
-        for index, box in inside.items()
+        for index, holder in holders.items()
     ]
     if problems:
         raise InputError(problems)
@@ -278,7 +286,7 @@ def _inside_boxes(building: Building, points: Floats) -> dict[int, int]:
     offset = points[point] - boxes.centre[box]
     cos, sin = np.cos(boxes.turn_rad[box]), np.sin(boxes.turn_rad[box])
     x, y = offset[:, 0] * cos + offset[:, 1] * sin, offset[:, 1] * cos - offset[:, 0] * sin
-    hit = np.all(np.abs(np.stack([x, y, offset[:, 2]], axis=1)) < boxes.size[box] / 2 - 5e-4, axis=1)
+    hit = np.all(np.abs(np.stack([x, y, offset[:, 2]], axis=1)) < boxes.size[box] / 2 - _ON_A_FACE, axis=1)
     return dict(zip(point[hit].tolist(), box[hit].tolist(), strict=True))
 
 

@@ -166,6 +166,7 @@ def _outside_materials(scene: Scene, index: int) -> list[Problem]:
     used = {layer.material for c in scene.constructions_used() for layer in c.layers if c.kind == "layers"}
     made_of = {solid.material for solid in scene.solids}.union(*(rack.materials() for rack in scene.racking))
     made_of |= {row.material for row in scene.fixtures if row.kind != "mirror"}
+    made_of |= {made.material for mesh in scene.meshes for _, made in mesh.said if made.material is not None}
     used |= {scene.catalogue.solids[name].material for name in made_of & set(scene.catalogue.solids)}
     outside = sorted(
         f"{m.name} ({m.from_ghz:g} to {m.to_ghz:g} GHz)"

@@ -39,14 +39,14 @@ def load_text(text: str, name: str = "scene.yaml", folder: Path | None = None) -
 def _finish(document: Document, problems: list[Problem], folder: Path | None) -> Scene:
     scene: Scene = validate(Scene, document, problems=problems)
     catalogue = load_catalogue(folder)
-    scene.attach(document, catalogue)
+    scene.attach(document, catalogue, folder=folder)
     found = [*check_scene(scene, catalogue), *check_detectors(scene), *state_problems(scene)]
     errors = [p for p in found if p.severity == "error"]
     if not errors:
         errors = [p for index in range(len(scene.states)) for p in _in_state(scene, index, found)[1]]
     if errors:
         raise InputError(errors)
-    scene.attach(document, catalogue, [p for p in found if p.severity != "error"])
+    scene.attach(document, catalogue, [p for p in found if p.severity != "error"], folder)
     return scene
 
 

@@ -211,13 +211,13 @@ def _weakened_m(segments: Segments, reach: Floats, rays: RayScene, frequency_ghz
     max(s_k, x_k) over all k, since s_k falls and x_k rises.
     """
     least = reach.copy()
-    ray, distance, loss, part = rays.lossy_crossings(segments, frequency_ghz, losses)
+    ray, distance, loss, _, face = rays.lossy_crossings(segments, frequency_ghz, losses)
     if not len(ray):
         return least
     order = np.lexsort((distance, ray))
     ray, distance, loss = ray[order], distance[order], np.minimum(loss[order], _ENOUGH_DB)
     # Crossings within the tolerance of the one before, or of the same flat part, count once: the lossier wins.
-    apart = (np.diff(distance) > TOLERANCE) & (np.diff(part[order]) != 0)
+    apart = (np.diff(distance) > TOLERANCE) & (np.diff(face[order]) != 0)
     new = np.concatenate([[True], (np.diff(ray) != 0) | apart])
     starts = np.flatnonzero(new)
     ray, distance, loss = ray[starts], distance[starts], np.maximum.reduceat(loss, starts)

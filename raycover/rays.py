@@ -2,7 +2,8 @@
 
 Sheets of one construction are traced as one set, each construction by itself: then no crossing can hide
 another of a different construction at a joint, and "within 1 mm counts once, the lossier wins" is a matter of
-sorting. Boxes' chords are computed exactly once a ray is known to touch them.
+sorting. Boxes' chords are computed exactly once a ray is known to touch them, those of imported closed objects
+by their entries and exits (see `enclosed`).
 """
 
 from __future__ import annotations
@@ -17,8 +18,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.building.parts import Building
+from raycover.building.parts import Building, MeshObject
 from raycover.catalogue import Construction, Losses
+from raycover.enclosed import Enclosures, faces_at
 from raycover.tracers import Bools, Ints, Single, Tracer, default_backend, make_tracer
 
 #: The one tolerance (m): segments start this clear of the detector and end this short of the target, and
@@ -58,6 +60,7 @@ class _SheetSet:
     construction: Construction
     tracer: Tracer
     part: Ints
+    face: Ints
     normals: Floats
 
 
@@ -75,6 +78,11 @@ class RayScene:
         self._by_construction: dict[Construction, list[int]] = defaultdict(list)
         for index, sheet in enumerate(building.sheets):
             self._by_construction[sheet.construction].append(index)
+        self._first_object = len(building.sheets) + len(building.boxes)
+        for index, one in enumerate(building.objects):
+            if not one.closed and isinstance(one.made_of, Construction):
+                self._by_construction[one.made_of].append(self._first_object + index)
+        self._enclosures = Enclosures(building, self.backend)
         # Materials of boxes by number: hashing one a box is what a ray scene must not do a ray.
         self._materials = list(dict.fromkeys(building.boxes.materials))
         number = {material: i for i, material in enumerate(self._materials)}
@@ -141,6 +149,11 @@ class RayScene:
                 outward = np.eye(3)[[axis]] * np.sign(local[row, axis])
                 normal = _turned(outward, -boxes.turn_rad[chosen[[row]]])[0]
                 found.append((normal, float(beyond[row, axis])))
+        for one in self.building.objects:
+            if np.all(one.bounds[0] - TOLERANCE <= position) and np.all(position <= one.bounds[1] + TOLERANCE):
+                for index in faces_at(one, position, TOLERANCE):
+                    normal = one.normals[index]
+                    found.append((normal, float(normal @ (position - one.triangles[index, 0]))))
         distinct: list[tuple[Floats, float]] = []
         for normal, distance in found:
             if all(abs(float(normal @ other)) < 0.99 for other, _ in distinct):
@@ -185,7 +198,7 @@ class RayScene:
 
     def partial_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> tuple[Floats, Ints]:
         """One-way loss (n,) of what weakens but does not stop, and the part (n,) that costs most, −1 none."""
-        ray, distance, loss, part = self.lossy_crossings(_unit(segments), frequency_ghz, losses)
+        ray, distance, loss, part, face = self.lossy_crossings(_unit(segments), frequency_ghz, losses)
         n = len(segments.origins)
         worst = np.full(n, -1, np.int32)
         if not len(ray):
@@ -195,8 +208,8 @@ class RayScene:
         order = np.lexsort((distance, ray))
         ray, distance, loss = ray[order], distance[order], loss[order]
         # Crossings within the tolerance of the one before form a cluster, of which the lossiest counts. A flat
-        # part met again after the step is the same crossing, at grazing incidence and single precision.
-        apart = (np.diff(distance) > TOLERANCE) & (np.diff(part[order]) != 0)
+        # face met again after the step is the same crossing, at grazing incidence and single precision.
+        apart = (np.diff(distance) > TOLERANCE) & (np.diff(face[order]) != 0)
         new = np.concatenate([[True], (np.diff(ray) != 0) | apart])
         starts = np.flatnonzero(new)
         total = np.bincount(ray[starts], np.maximum.reduceat(loss, starts), minlength=n)
@@ -213,24 +226,59 @@ class RayScene:
     def crossings(self, segments: Segments, frequency_ghz: float | None, losses: Losses) -> list[Crossing]:
         """Everything one segment meets, in order from the detector (`segments` holds just that one)."""
         line = _unit(segments)
-        found: list[tuple[float, float, int, float]] = []
+        found: list[_Met] = []
         for sheets in self._sheet_sets:
             _, distance, triangle = sheets.tracer.crossings(line.origins, line.directions, line.lengths, TOLERANCE)
-            cosine = np.abs(sheets.normals[triangle] @ line.directions[0])
-            loss = (
-                np.full(len(triangle), np.inf if sheets.construction.stops_infrared else 0.0)
-                if frequency_ghz is None
-                else sheets.construction.loss_table(frequency_ghz, losses).loss_db(cosine)
-            )
-            found += zip(distance.tolist(), cosine.tolist(), sheets.part[triangle].tolist(), loss.tolist(), strict=True)
-        ray, box = self._boxes_met(line, "boxes", None)
+            cosine = np.abs(np.einsum("ij,j->i", sheets.normals[triangle], line.directions[0]))
+            loss = self._sheet_loss_db(sheets.construction, cosine, frequency_ghz, losses)
+            found += zip(
+                distance.tolist(), cosine.tolist(), sheets.part[triangle].tolist(), loss.tolist(),
+                sheets.face[triangle].tolist(), strict=True,
+            )  # fmt: skip
+        ray, box = self._members_met(line, "boxes", None, len(self.building.sheets))
         enter, leave, cosine = self._chords(line, ray, box)
         for t0, t1, cos, b in zip(enter, leave, cosine, box, strict=True):
             material = self.building.boxes.materials[b]
             rate = np.inf if frequency_ghz is None else material.loss_db_per_m(frequency_ghz)
+            part = len(self.building.sheets) + int(b)
             if t1 > t0:
-                found.append((float(t0), float(cos), len(self.building.sheets) + int(b), float(rate * (t1 - t0))))
-        return [self._crossing(*entry) for entry in _once(sorted(found))]
+                found.append((float(t0), float(cos), part, float(rate * (t1 - t0)), part))
+        for k, _, enter, leave, cosine in self._passages(line, "objects", None):
+            loss = self._passage_loss_db(k, leave - enter, cosine, frequency_ghz, losses)
+            for t0, cos, db in zip(enter, cosine, loss, strict=True):
+                found.append((float(t0), float(cos), self._first_object + k, float(db), -1 - len(found)))
+        return [self._crossing(*entry[:4]) for entry in _once(sorted(found))]
+
+    def _sheet_loss_db(
+        self, construction: Construction, cosine: Floats, frequency_ghz: float | None, losses: Losses
+    ) -> Floats:
+        """One-way loss (n,) of crossing a sheet; infrared (no frequency): none or all."""
+        if frequency_ghz is None:
+            return np.full(len(cosine), np.inf if construction.stops_infrared else 0.0)
+        return construction.loss_table(frequency_ghz, losses).loss_db(cosine)
+
+    def _passage_loss_db(
+        self, index: int, chord: Floats, cosine: Floats, frequency_ghz: float | None, losses: Losses
+    ) -> Floats:
+        """One-way loss (n,) of passing through a closed imported object: by its chord, or once for a plate."""
+        made = self.building.objects[index].made_of
+        if isinstance(made, Construction):
+            return self._sheet_loss_db(made, cosine, frequency_ghz, losses)
+        rate = np.inf if frequency_ghz is None else made.loss_db_per_m(frequency_ghz)
+        return np.asarray(rate * chord)
+
+    def _passages(
+        self, line: Segments, kind: str, frequency_ghz: float | None
+    ) -> list[tuple[int, Ints, Floats, Floats, Floats]]:
+        """(object, rays, distances of entry and of exit, cosines) of every closed object of a set that rays pass."""
+        ray, index = self._members_met(line, kind, frequency_ghz, self._first_object)
+        found = []
+        for k in np.unique(index).tolist():
+            mine = ray[index == k]
+            origins = line.origins[mine].astype(float) + self._centre
+            passed = self._enclosures.passages(k, origins, line.directions[mine], line.lengths[mine])
+            found.append((k, mine[passed.ray], passed.enter, passed.leave, passed.cosine))
+        return found
 
     def _crossing(self, distance: float, cosine: float, part: int, loss: float) -> Crossing:
         building = self.building
@@ -262,19 +310,29 @@ class RayScene:
     def _members(self, kind: str, frequency_ghz: float | None) -> Bools:
         """Which parts belong to a set.
 
-        `infrared` and `microwave`: what stops it altogether; `lossy boxes`: what weakens microwave by its
-        bulk; `boxes`: every box.
+        `infrared` and `microwave`: what stops it altogether; `lossy boxes`, `lossy objects`: what weakens
+        microwave by its bulk; `boxes`, `objects`: every box, every closed imported object.
         """
         building = self.building
-        n_boxes = len(building.boxes)
+        sheets, boxes, objects = (
+            np.zeros(n, bool) for n in (len(building.sheets), len(building.boxes), len(building.objects))
+        )
         if kind == "infrared":
-            return np.array([*(s.construction.stops_infrared for s in building.sheets), *([True] * n_boxes)], bool)
-        if kind == "boxes":
-            return np.array([*([False] * len(building.sheets)), *([True] * n_boxes)], bool)
-        opaque = np.isinf(self._box_rates(frequency_ghz))
-        if kind == "lossy boxes":
-            return np.concatenate([np.zeros(len(building.sheets), bool), ~opaque])
-        return np.concatenate([np.array([s.construction.kind == "opaque" for s in building.sheets], bool), opaque])
+            sheets[:] = [s.construction.stops_infrared for s in building.sheets]
+            boxes[:] = True
+            objects[:] = [one.stops_infrared for one in building.objects]
+        elif kind == "microwave":
+            sheets[:] = [s.construction.kind == "opaque" for s in building.sheets]
+            boxes[:] = np.isinf(self._box_rates(frequency_ghz))
+            objects[:] = [_opaque(one, frequency_ghz) for one in building.objects]
+        elif kind == "lossy boxes":
+            boxes[:] = ~np.isinf(self._box_rates(frequency_ghz))
+        elif kind == "lossy objects":
+            objects[:] = [one.closed and _lossy(one, frequency_ghz) for one in building.objects]
+        else:
+            boxes[:] = kind == "boxes"
+            objects[:] = [kind == "objects" and one.closed for one in building.objects]
+        return np.concatenate([sheets, boxes, objects])
 
     def _box_rates(self, frequency_ghz: float | None) -> Floats:
         """Bulk loss (n_boxes,) in dB per metre, infinite where opaque; infrared is stopped by every box."""
@@ -292,19 +350,27 @@ class RayScene:
             chosen = member[self.building.mesh.part]
             part = self.building.mesh.part[chosen]
             normal = np.zeros((self.building.n_parts, 3))
-            normal[members] = [self.building.sheets[p].frame.normal for p in members]
+            flat = [p for p in members if p < len(self.building.sheets)]
+            normal[flat] = np.reshape([self.building.sheets[p].frame.normal for p in flat], (-1, 3))
             normals = normal[part]
-            sets.append(_SheetSet(construction, make_tracer(self._triangles[chosen], self.backend), part, normals))
+            for p in members[len(flat) :]:
+                normals[part == p] = self.building.objects[p - self._first_object].normals
+            tracer = make_tracer(self._triangles[chosen], self.backend)
+            sets.append(_SheetSet(construction, tracer, part, self.building.mesh.face[chosen], normals))
         return sets
 
     def lossy_crossings(
         self, line: Segments, frequency_ghz: float, losses: Losses
-    ) -> tuple[Ints, Floats, Floats, Ints]:
-        """(ray, distance, one-way loss, part) of all crossings of what weakens but does not stop."""
+    ) -> tuple[Ints, Floats, Floats, Ints, Ints]:
+        """(ray, distance, one-way loss, part, flat face) of all crossings of what weakens but does not stop.
+
+        A ray crosses each flat face once; every passage through a solid counts as a face of its own.
+        """
         rays: list[Ints] = []
         distances: list[Floats] = []
         costs: list[Floats] = []
         parts: list[Ints] = []
+        faces: list[Ints] = []
         for sheets in self._sheet_sets:
             if sheets.construction.kind in ("opaque", "open"):
                 continue
@@ -315,28 +381,38 @@ class RayScene:
             distances.append(distance.astype(float))
             costs.append(sheets.construction.loss_table(frequency_ghz, losses).loss_db(cosine))
             parts.append(sheets.part[triangle])
-        ray, box = self._boxes_met(line, "lossy boxes", frequency_ghz)
+            faces.append(sheets.face[triangle])
+        ray, box = self._members_met(line, "lossy boxes", frequency_ghz, len(self.building.sheets))
         if len(ray):
             enter, leave, _ = self._chords(line, ray, box)
             rays.append(ray)
             distances.append(enter)
             costs.append(self._box_rates(frequency_ghz)[box] * np.maximum(leave - enter, 0))
             parts.append((box + len(self.building.sheets)).astype(np.int32))
+            faces.append(parts[-1])
+        for k, ray, enter, leave, cosine in self._passages(line, "lossy objects", frequency_ghz):
+            rays.append(ray)
+            distances.append(enter)
+            costs.append(self._passage_loss_db(k, leave - enter, cosine, frequency_ghz, losses))
+            parts.append(np.full(len(ray), self._first_object + k, np.int32))
+            n_passed = sum(map(len, faces))
+            faces.append(-1 - n_passed - np.arange(len(ray), dtype=np.int32))
         if not rays:
-            return np.zeros(0, np.int32), np.zeros(0), np.zeros(0), np.zeros(0, np.int32)
-        return np.concatenate(rays), np.concatenate(distances), np.concatenate(costs), np.concatenate(parts)
+            none = np.zeros(0, np.int32)
+            return none, np.zeros(0), np.zeros(0), none, none
+        ray, part, face = (np.concatenate(many) for many in (rays, parts, faces))
+        return ray, np.concatenate(distances), np.concatenate(costs), part, face
 
-    def _boxes_met(self, line: Segments, kind: str, frequency_ghz: float | None) -> tuple[Ints, Ints]:
-        """Pairs (ray, box), each once, of the boxes of a set that rays touch."""
+    def _members_met(self, line: Segments, kind: str, frequency_ghz: float | None, first: int) -> tuple[Ints, Ints]:
+        """Pairs (ray, member), each once, of a set that rays touch; members count from the part `first`."""
         tracer = self._tracer(kind, frequency_ghz)
         parts = self._parts[kind, frequency_ghz]
         if not len(parts):
             return np.zeros(0, np.int32), np.zeros(0, np.int32)
         self._count(len(line.origins))
         ray, _, triangle = tracer.crossings(line.origins, line.directions, line.lengths, _BOX_STEP)
-        box = parts[triangle] - len(self.building.sheets)
-        n = len(self.building.boxes)
-        pairs = np.unique(ray.astype(np.int64) * n + box)
+        n = self.building.n_parts
+        pairs = np.unique(ray.astype(np.int64) * n + parts[triangle] - first)
         return (pairs // n).astype(np.int32), (pairs % n).astype(np.int32)
 
     def _chords(self, line: Segments, ray: Ints, box: Ints) -> tuple[Floats, Floats, Floats]:
@@ -377,15 +453,31 @@ def _unit(segments: Segments) -> Segments:
     return Segments(segments.origins, segments.directions / norm[:, None], segments.lengths * norm)
 
 
-def _once(ordered: Sequence[tuple[float, float, int, float]]) -> list[tuple[float, float, int, float]]:
-    """Of crossings within the tolerance of each other, the lossiest; of one part's, the first."""
-    kept: list[tuple[float, float, int, float]] = []
-    last, part = -np.inf, -1
+#: Distance, cosine of incidence, part, loss in dB, flat face.
+_Met = tuple[float, float, int, float, int]
+
+
+def _opaque(one: MeshObject, frequency_ghz: float | None) -> bool:
+    """Whether nothing passes an imported object."""
+    if isinstance(one.made_of, Construction):
+        return one.made_of.kind == "opaque"
+    return frequency_ghz is None or bool(np.isinf(one.made_of.loss_db_per_m(frequency_ghz)))
+
+
+def _lossy(one: MeshObject, frequency_ghz: float | None) -> bool:
+    """Whether an imported object weakens what passes it."""
+    return not _opaque(one, frequency_ghz) and getattr(one.made_of, "kind", "") != "open"
+
+
+def _once(ordered: Sequence[_Met]) -> list[_Met]:
+    """Of crossings within the tolerance of each other, the lossiest; of one flat face's, the first."""
+    kept: list[_Met] = []
+    last, face = -np.inf, None
     for entry in ordered:
-        if kept and (entry[0] - last <= TOLERANCE or entry[2] == part):
+        if kept and (entry[0] - last <= TOLERANCE or entry[4] == face):
             if entry[3] > kept[-1][3]:
                 kept[-1] = (kept[-1][0], *entry[1:])
         else:
             kept.append(entry)
-        last, part = entry[0], entry[2]
+        last, face = entry[0], entry[4]
     return kept

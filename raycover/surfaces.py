@@ -2,8 +2,8 @@
 
 A cell's area is the part of it inside its room; its centre is where it is looked at. The area of a cell whose
 centre falls outside the room (so behind the wall) goes to the nearest cell of that room whose centre is
-inside: areas add up to the room's, and no cell is judged from the wrong side of a wall. Cells in solids, and
-in racking with or without goods, are left out: nobody moves there.
+inside: areas add up to the room's, and no cell is judged from the wrong side of a wall. Cells in solids, in
+closed imported objects, and in racking with or without goods, are left out: nobody moves there.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from raycover.building.parts import Boxes, Building, RoomShape, StairShape
+from raycover.enclosed import Enclosures
 from raycover.errors import InputError, Problem
 from raycover.headroom import above_roof
 from raycover.scene.devices import PlaneSpec
@@ -95,9 +96,11 @@ def make_surfaces(scene: Scene, building: Building) -> tuple[list[Surface], list
     surfaces: list[Surface] = []
     several = len(building.storeys) > 1
     layouts = [_layout_of_rooms(building.rooms, storey.rooms, scene.grid) for storey in building.storeys]
+    enclosures = Enclosures(building)
     for index, plane in enumerate(scene.planes):
         if plane.extent is not None:
-            surfaces.append(_surface(plane, _layout_of_extent(plane.extent, building.rooms, scene.grid), building))
+            layout = _layout_of_extent(plane.extent, building.rooms, scene.grid)
+            surfaces.append(_surface(plane, layout, building, enclosures))
             continue
         if not building.rooms:
             problems.append(
@@ -111,7 +114,7 @@ def make_surfaces(scene: Scene, building: Building) -> tuple[list[Surface], list
             continue
         for storey, layout in zip(building.storeys, layouts, strict=True):
             name = f"{plane.name} {storey.name}" if several else plane.name
-            surfaces.append(_surface(plane, layout, building, name, storey.name if several else None))
+            surfaces.append(_surface(plane, layout, building, enclosures, name, storey.name if several else None))
         surfaces += [stair_surface(plane, stairs, scene.grid) for stairs in building.stairs]
     if problems:
         raise InputError(problems)
@@ -305,7 +308,12 @@ def _spans(centres: Floats, high: float, grid: float) -> Floats:
 
 
 def _surface(
-    plane: PlaneSpec, layout: _Layout, building: Building, name: str | None = None, storey: str | None = None
+    plane: PlaneSpec,
+    layout: _Layout,
+    building: Building,
+    enclosures: Enclosures,
+    name: str | None = None,
+    storey: str | None = None,
 ) -> Surface:
     grid = float(layout.grid)
     solid = np.zeros(layout.room.shape, bool)
@@ -313,6 +321,7 @@ def _surface(
         level = np.asarray(layout.floor) + height
         for boxes in (building.boxes, building.envelopes):
             solid |= cells_in_boxes(boxes, layout.x, layout.y, level, grid)
+        solid |= cells_in_objects(enclosures, layout.x, layout.y, level)
     under = [building.rooms[i] for i in layout.members]
     roofed = above_roof(under, layout.x, layout.y, layout.room, min(plane.target_heights))
     inside = (layout.room >= 0) & ~solid & ~roofed
@@ -363,6 +372,21 @@ def cells_in_boxes(boxes: Boxes, x: Floats, y: Floats, z: Floats, grid: float) -
         & (np.abs(there - boxes.centre[box, 2]) <= half[:, 2])
     )
     found[row[hit], column[hit]] = True
+    return found
+
+
+def cells_in_objects(enclosures: Enclosures, x: Floats, y: Floats, z: Floats) -> NDArray[np.bool_]:
+    """(ny, nx) cells whose centre, at heights z (ny, nx) or one number, lies in a closed imported object."""
+    found = np.zeros((len(y), len(x)), bool)
+    for index, one in enumerate(enclosures.objects):
+        low, high = one.bounds
+        rows, columns = np.flatnonzero((low[1] <= y) & (y <= high[1])), np.flatnonzero((low[0] <= x) & (x <= high[0]))
+        if not one.closed or not len(rows) or not len(columns):
+            continue
+        row, column = (grid.ravel() for grid in np.meshgrid(rows, columns, indexing="ij"))
+        heights = z[row, column] if z.ndim else np.full(len(row), float(z))
+        hit = enclosures.holds(index, np.column_stack([x[column], y[row], heights]))
+        found[row[hit], column[hit]] = True
     return found
 
 

@@ -17,7 +17,7 @@ HOMES = {
     "pyvista": ("draw/view3d/",),
     "vtkmodules": ("draw/view3d/", "exchange/image_data.py"),
     "embreex": ("tracers.py",),
-    "trimesh": ("tracers.py",),
+    "trimesh": ("tracers.py", "building/mesh_files.py"),
     "typer": ("cli/",),
     "rich": ("cli/",),
     "matplotlib": ("draw/",),

@@ -9,6 +9,7 @@ from raycover.building.faces import Gathered
 from raycover.building.fittings import add_solid
 from raycover.building.furniture import add_desks, add_fixtures, add_table
 from raycover.building.hung import add_hung, hangs
+from raycover.building.imported import Shelf, add_mesh
 from raycover.building.merge import merge
 from raycover.building.mesh import triangulate
 from raycover.building.parts import Boxes, Building, Floats, RoomShape
@@ -24,12 +25,13 @@ def build(scene: Scene) -> Building:
     """Sheets and solids of a scene, each face knowing its part and construction.
 
     Raises InputError, each problem at its line: openings that don't fit their wall, bent sheets, coincident
-    faces of different constructions.
+    faces of different constructions, mesh files that cannot be taken. Warnings stay with the building.
     """
     rooms = room_shapes(scene)
     storeys, stacked = storeys_of(scene, rooms)
     floors = Floors(scene, rooms)
     gathered = Gathered()
+    shelf = Shelf()
     for index, room in enumerate(scene.rooms):
         add_room(scene, index, room, gathered)
     for index, partition in enumerate(scene.partitions):
@@ -54,12 +56,15 @@ def build(scene: Scene) -> Building:
         add_racking(scene, index, rack, floors.under("racking", index, rack), gathered)
     for index, stairs in enumerate(scene.stairs):
         add_stairs(scene, index, stairs, floors.under("stairs", index, stairs), gathered)
+    for index, spec in enumerate(scene.meshes):
+        add_mesh(scene, index, spec, floors.under("meshes", index, spec), shelf, gathered)
     sheets, problems = merge(scene, gathered.faces)
     everything = [*stacked, *floors.problems, *gathered.problems, *problems]
     if errors := [problem for problem in everything if problem.severity == "error"]:
         raise InputError(errors)
     boxes = Boxes.join(gathered.boxes)
-    mesh = triangulate(sheets, boxes)
+    objects = tuple(gathered.objects)
+    mesh = triangulate(sheets, boxes, objects)
     return Building(
         sheets=tuple(sheets),
         boxes=boxes,
@@ -70,6 +75,7 @@ def build(scene: Scene) -> Building:
         envelopes=Boxes.join(gathered.envelopes),
         storeys=storeys,
         stairs=tuple(gathered.stairs),
+        objects=objects,
         bounds=_bounds(mesh.triangles, rooms),
         seats=tuple(gathered.seats),
         roofs=tuple(gathered.roofs),

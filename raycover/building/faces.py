@@ -14,6 +14,7 @@ from raycover.building.parts import (
     Frame,
     HungMark,
     Loc,
+    MeshObject,
     OpeningMark,
     RackMark,
     RoofMark,
@@ -65,6 +66,7 @@ class Gathered:
     seats: list[SeatMark] = field(default_factory=list)
     roofs: list[RoofMark] = field(default_factory=list)
     hung: list[HungMark] = field(default_factory=list)
+    objects: list[MeshObject] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
 

@@ -1,4 +1,4 @@
-"""Sheets and boxes → triangles, each knowing its part."""
+"""Sheets, boxes and imported objects → triangles, each knowing its part."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import mapbox_earcut
 import numpy as np
 import shapely
 
-from raycover.building.parts import Boxes, Floats, Ints, Mesh, Sheet
+from raycover.building.parts import Boxes, Floats, Ints, Mesh, MeshObject, Sheet
 
 #: The twelve triangles of a box by its corners 0-3 below, 4-7 above, each face outward.
 _BOX_FACES = np.array(
@@ -26,8 +26,8 @@ _BOX_FACES = np.array(
 JOINT_OVERLAP = 1e-3
 
 
-def triangulate(sheets: Sequence[Sheet], boxes: Boxes) -> Mesh:
-    """Every face as triangles (n, 3, 3), sheets grown by the joint overlap; parts numbered sheets first, then boxes."""
+def triangulate(sheets: Sequence[Sheet], boxes: Boxes, objects: Sequence[MeshObject] = ()) -> Mesh:
+    """Every face as triangles, sheets grown by the joint overlap; parts numbered sheets, then boxes, then objects."""
     pieces: list[Floats] = []
     parts: list[Ints] = []
     grown = shapely.buffer([sheet.polygon for sheet in sheets], JOINT_OVERLAP, join_style="mitre")
@@ -37,7 +37,16 @@ def triangulate(sheets: Sequence[Sheet], boxes: Boxes) -> Mesh:
         parts.append(np.full(len(flat), part, np.int32))
     pieces.append(box_triangles(boxes))
     parts.append(np.repeat(np.arange(len(boxes), dtype=np.int32) + len(sheets), len(_BOX_FACES)))
-    return Mesh(np.concatenate(pieces).reshape(-1, 3, 3), np.concatenate(parts).astype(np.int32))
+    faces = list(parts)
+    n_before = len(sheets) + len(boxes)
+    n_faces = n_before + len(objects)
+    for k, one in enumerate(objects):
+        pieces.append(one.triangles)
+        parts.append(np.full(len(one.triangles), n_before + k, np.int32))
+        faces.append(one.facet + n_faces)
+        n_faces += int(one.facet.max(initial=-1)) + 1
+    triangles = np.concatenate(pieces).reshape(-1, 3, 3)
+    return Mesh(triangles, np.concatenate(parts).astype(np.int32), np.concatenate(faces).astype(np.int32))
 
 
 def sheet_triangles(polygon: Any) -> Floats:

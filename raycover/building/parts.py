@@ -1,4 +1,4 @@
-"""What a building is made of once built: flat sheets, boxes, rooms, and marks for the drawings.
+"""What a building is made of once built: flat sheets, boxes, imported objects, rooms, and marks for the drawings.
 
 Coordinates are metres in the scene's frame, float64. A sheet is crossed once whatever its thickness.
 """
@@ -263,14 +263,50 @@ class HungMark:
 
 
 @dataclass(frozen=True)
-class Mesh:
-    """Every face as triangles: (n, 3, 3) and the part each belongs to, (n,).
+class MeshObject:
+    """One object of an imported file, in the scene's frame.
 
-    Parts are numbered sheets first, then boxes.
+    `triangles` (n, 3, 3). Where `closed` they face outward and rays pass through it from face to face: a solid
+    of a material, or a plate of a construction that is crossed once. Else each flat face, numbered by `facet`
+    (n,), is a sheet of the construction `made_of`.
+    """
+
+    name: str
+    owner: str
+    triangles: Floats
+    facet: Ints
+    closed: bool
+    made_of: Construction | SolidMaterial
+    loc: Loc
+
+    @cached_property
+    def bounds(self) -> Floats:
+        """(2, 3) lowest and highest corner."""
+        return np.stack([self.triangles.min(axis=(0, 1)), self.triangles.max(axis=(0, 1))])
+
+    @cached_property
+    def normals(self) -> Floats:
+        """(n, 3) unit normals; zero for a triangle without area."""
+        cross = np.cross(self.triangles[:, 1] - self.triangles[:, 0], self.triangles[:, 2] - self.triangles[:, 0])
+        length = np.linalg.norm(cross, axis=1)
+        return np.asarray(cross / np.where(length > 0, length, 1.0)[:, None])
+
+    @property
+    def stops_infrared(self) -> bool:
+        return not isinstance(self.made_of, Construction) or self.made_of.stops_infrared
+
+
+@dataclass(frozen=True)
+class Mesh:
+    """Every face as triangles: (n, 3, 3), the part each belongs to, (n,), and its flat face, (n,).
+
+    Parts are numbered sheets first, then boxes, then objects of imported files. A flat face is crossed once by
+    a straight ray: the number of its part, but for imported objects, whose faces are numbered beyond the parts.
     """
 
     triangles: Floats
     part: Ints
+    face: Ints
 
 
 @dataclass(frozen=True)
@@ -286,6 +322,7 @@ class Building:
     envelopes: Boxes = field(default_factory=lambda: Boxes.join([]))
     storeys: tuple[StoreyShape, ...] = ()
     stairs: tuple[StairShape, ...] = ()
+    objects: tuple[MeshObject, ...] = ()
     bounds: Floats = field(default_factory=lambda: np.array([[0.0, 0, 0], [1, 1, 1]]))
     seats: tuple[SeatMark, ...] = ()
     roofs: tuple[RoofMark, ...] = ()
@@ -294,19 +331,25 @@ class Building:
 
     @property
     def n_parts(self) -> int:
-        return len(self.sheets) + len(self.boxes)
+        return len(self.sheets) + len(self.boxes) + len(self.objects)
 
     def part_name(self, part: int) -> str:
-        n = len(self.sheets)
-        return self.sheets[part].name if part < n else self.boxes.names[part - n]
+        k = part - len(self.sheets)
+        if k < 0:
+            return self.sheets[part].name
+        return self.boxes.names[k] if k < len(self.boxes) else self.objects[k - len(self.boxes)].name
 
     def part_owner(self, part: int) -> str:
-        n = len(self.sheets)
-        return self.sheets[part].owner if part < n else self.boxes.owners[part - n]
+        k = part - len(self.sheets)
+        if k < 0:
+            return self.sheets[part].owner
+        return self.boxes.owners[k] if k < len(self.boxes) else self.objects[k - len(self.boxes)].owner
 
     def part_made_of(self, part: int) -> Construction | SolidMaterial:
-        n = len(self.sheets)
-        return self.sheets[part].construction if part < n else self.boxes.materials[part - n]
+        k = part - len(self.sheets)
+        if k < 0:
+            return self.sheets[part].construction
+        return self.boxes.materials[k] if k < len(self.boxes) else self.objects[k - len(self.boxes)].made_of
 
     @cached_property
     def _room_tree(self) -> Any:

@@ -251,7 +251,7 @@ class Annotator:
                 index = self.placer.place(size, centres, 4.0 * np.linalg.norm(grid, axis=1), most=14.0)
                 if index is not None:
                     x, y = (float(v) for v in centres[index])
-                    bare = name not in building.boxes.owners and not any(
+                    bare = name not in (*building.boxes.owners, *(o.owner for o in building.objects)) and not any(
                         s.kind == "desk" and s.owner == name for s in building.sheets
                     )
                     self._name((x, y), text, "sans", 6.0, dark=bare and self._is_dark((x, y), size))
@@ -307,4 +307,5 @@ def _points_of(building: Building, owner: str) -> Floats | None:
     points += [
         s.frame.to_space(shapely.get_coordinates(s.polygon))[:, :2] for s in building.sheets if s.owner == owner
     ]
+    points += [one.bounds[:, :2] for one in building.objects if one.owner == owner]
     return np.concatenate(points) if points else None

@@ -17,6 +17,7 @@ from raycover.draw import palette
 from raycover.draw.cuts import CUT_HEIGHT, Trace, traces, wall_areas
 from raycover.draw.doors import draw_openings
 from raycover.draw.drawing import Drawing
+from raycover.draw.imported import draw_meshes
 from raycover.draw.overhead import draw_fixtures, draw_overhead
 from raycover.surfaces import Surface
 
@@ -40,6 +41,7 @@ def draw_building(drawing: Drawing, building: Building, surface: Surface) -> Non
     draw_racks(drawing, building.racks)
     _draw_guards(drawing, building)
     _draw_solids(drawing, building, surface)
+    draw_meshes(drawing, building, surface, FURNITURE_Z)
     draw_fixtures(drawing, building)
     draw_overhead(drawing, building)
     _draw_low_and_high(drawing, [t for t in found if t.level != "cut" and t.sheet.kind in _STANDING])

@@ -29,8 +29,10 @@ if TYPE_CHECKING:
 MOST_CELLS = 50_000_000
 #: From here on the air is so close to skin and clothing that infrared reach shrinks markedly (°C).
 WARM_FROM_C = 28.0
-_LISTS = ("rooms", "partitions", "solids", "racking", "cubicles", "desks", "stairs", "sheets", "detectors", "planes",
-          "fixtures", "tables")  # fmt: skip
+_LISTS = (
+    "rooms", "partitions", "solids", "racking", "cubicles", "desks", "stairs", "sheets", "meshes",
+    "detectors", "planes", "fixtures", "tables",
+)  # fmt: skip
 
 
 def check_scene(scene: Scene, catalogue: Catalogue) -> list[Problem]:
@@ -175,6 +177,12 @@ def _references(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
         if rack.goods_material not in catalogue.solids:
             yield _unknown("material", rack.goods_material, catalogue.solids, ("racking", i, "goods_material"))
         yield from construction(rack.shelf, "racking", i, "shelf")
+    for i, mesh in enumerate(scene.meshes):
+        for where, made in mesh.said:
+            if made.construction is not None:
+                yield from construction(made.construction, "meshes", i, *where, "construction")
+            if made.material is not None and made.material not in catalogue.solids:
+                yield _unknown("material", made.material, catalogue.solids, ("meshes", i, *where, "material"))
     for i, detector in enumerate(scene.detectors):
         if detector.model is not None and detector.model not in catalogue.detectors:
             yield _unknown("model", detector.model, catalogue.detectors, ("detectors", i, "model"))

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Protocol
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Protocol
 
 from pydantic import Field, PrivateAttr
 
@@ -11,12 +12,16 @@ from raycover.errors import Position, Problem
 from raycover.scene.construction import ConstructionRef
 from raycover.scene.devices import DetectorSpec, Grid, PlaneSpec
 from raycover.scene.fittings import Cubicles, Desks, Fixtures, Table
+from raycover.scene.meshes import MeshSpec
 from raycover.scene.parts import Conditions, Partition, Room, SheetSpec, Solid
+from raycover.scene.paths import resolve
 from raycover.scene.quantities import Degrees, NotBuiltYet, ShortName, Strict, Version
 from raycover.scene.references import fitout_references
 from raycover.scene.states import StateSpec
 from raycover.scene.storage import Racking
 from raycover.scene.storeys import Stairs, Storey
+
+FolderText = Annotated[str, Field(min_length=1, max_length=1000)]
 
 if TYPE_CHECKING:
     from raycover.catalogue import Catalogue, Construction
@@ -52,12 +57,15 @@ class Scene(Strict):
     tables: list[Table] = Field(default_factory=list, max_length=100_000)
     stairs: list[Stairs] = Field(default_factory=list, max_length=10_000)
     sheets: list[SheetSpec] = Field(default_factory=list, max_length=100_000)
+    meshes: list[MeshSpec] = Field(default_factory=list, max_length=10_000)
     detectors: list[DetectorSpec] = Field(default_factory=list, max_length=20_000)
     planes: list[PlaneSpec] = Field(default_factory=_default_planes, min_length=1, max_length=50)
     grid: Grid = Field(0.25, description="cell size of the maps")
     state_name: ShortName = Field("as drawn", description="name of the state that the scene is drawn in")
     states: list[StateSpec] = Field(default_factory=list, max_length=100, description="other states, by what differs")
-    meshes: NotBuiltYet = None
+    allow_folders: list[FolderText] = Field(
+        default_factory=list, max_length=20, description="folders beside the scene's own that its files may lie in"
+    )
     needs: NotBuiltYet = None
     zones: NotBuiltYet = None
     routes: NotBuiltYet = None
@@ -68,12 +76,16 @@ class Scene(Strict):
     _catalogue: Catalogue | None = PrivateAttr(None)
     _warnings: tuple[Problem, ...] = PrivateAttr(())
     _state: str | None = PrivateAttr(None)
+    _folder: Path | None = PrivateAttr(None)
 
-    def attach(self, document: Places, catalogue: Catalogue, warnings: Sequence[Problem] = ()) -> None:
-        """Remember where the values stood and which catalogue their names refer to (called by `load`)."""
+    def attach(
+        self, document: Places, catalogue: Catalogue, warnings: Sequence[Problem] = (), folder: Path | None = None
+    ) -> None:
+        """Remember where the values stood and what their names refer to (called by `load`)."""
         self._document = document
         self._catalogue = catalogue
         self._warnings = tuple(warnings)
+        self._folder = folder
 
     def warn(self, warnings: Sequence[Problem]) -> None:
         """Remember what is doubtful (called by `load`)."""
@@ -115,6 +127,10 @@ class Scene(Strict):
             return Position("scene")
         return self._document.position(tuple(loc), key=key)
 
+    def file(self, text: str, *loc: str | int) -> Path:
+        """The file that the value at `loc` names. Raises InputError there for one it may not or cannot read."""
+        return resolve(self._folder, self.allow_folders, text, self.position(*loc))
+
     def pattern_of(self, detector: DetectorSpec) -> Any:
         """The pattern of a detector: its own, or that of its model."""
         return detector.pattern if detector.pattern is not None else self.catalogue.detectors[detector.model or ""]
@@ -143,3 +159,5 @@ class Scene(Strict):
         yield from (rack.surface for rack in self.racking if rack.surface is not None)
         yield from (ref for ref, _ in fitout_references(self))
         yield from (stairs.construction for stairs in self.stairs)
+        for mesh in self.meshes:
+            yield from (made.construction for _, made in mesh.said if made.construction is not None)

@@ -13,7 +13,7 @@ from pydantic.fields import FieldInfo
 import raycover
 from raycover.building.build import build
 from raycover.errors import InputError
-from raycover.scene import devices, parts, quantities
+from raycover.scene import devices, meshes, parts, quantities
 from raycover.scene.schema import Scene
 
 ROOM = "rooms: [{name: r, outline: [[0, 0], [6, 0], [6, 4], [0, 4]], height: 3, walls: brick-100}]\n"
@@ -21,7 +21,7 @@ UNIT = "detectors: [{name: D, model: microwave-omni-5.8, at: [2, 2], mounting: 2
 BASE = "raycover: 1\n" + ROOM + UNIT
 CLASSES = [
     found
-    for module in (parts, devices)
+    for module in (parts, devices, meshes)
     for found in vars(module).values()
     if isinstance(found, type) and issubclass(found, quantities.Strict) and found is not quantities.Strict
 ]
@@ -55,7 +55,7 @@ def test_a_json_schema_for_editors() -> None:
 
 
 def test_keys_that_are_reserved_are_refused_and_never_suggested() -> None:
-    reserved = ["meshes", "needs", "zones", "routes", "cameras", "sections"]
+    reserved = ["needs", "zones", "routes", "cameras", "sections"]
     for key in reserved:
         with pytest.raises(InputError) as caught:
             load(f"{key}: []\n")

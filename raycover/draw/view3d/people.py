@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from raycover.building.parts import Building
+from raycover.building.sections import footprint
 from raycover.coverage import PlaneCoverage
 from raycover.draw.view3d.meshes import round_cone
 from raycover.scene.seating import POPLITEAL, SEAT_HEIGHTS
@@ -141,6 +142,7 @@ def _furniture(building: Building, x: Floats, y: Floats) -> NDArray[np.bool_]:
     loose = ~np.isin(np.array(building.boxes.kinds, object), ("goods", "pallet", "upright", "beam"))
     plans = np.concatenate([building.boxes.footprints(loose), building.envelopes.footprints()])
     outlines += [shapely.Polygon(plan) for plan in plans[:5000]]
+    outlines += [footprint([one]) for one in building.objects]
     for sheet in building.sheets:
         if sheet.vertical and sheet.kind in ("wall", "partition", "door", "window", "panel", "leaf"):
             corners = sheet.frame.to_space(shapely.get_coordinates(sheet.polygon))[:, :2]

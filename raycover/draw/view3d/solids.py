@@ -20,6 +20,7 @@ from raycover.draw.view3d.cutaway import (
     standing_things,
     upright_pieces,
 )
+from raycover.draw.view3d.imported import imported_bodies, imported_things
 from raycover.draw.view3d.meshes import NOTHING, Body, boxes, join, level, plate, prism, sides
 from raycover.draw.view3d.walls import glass_bodies, panel_bodies, wall_bodies
 
@@ -72,10 +73,15 @@ def draw_solids(
     bodies["desk"] = join([b for s in flat if s.kind != "sheet" for b in _plates(s)])
     bodies["sheet"] = join([b for s in flat if s.kind == "sheet" for b in _plates(s)])
     bodies["slab"] = _slab(building, area, slab_m)
-    things = standing_things(building)
+    imported = imported_things(building)
+    things = standing_things(building) + imported
     cut_at = cut_heights(things, area, view, cuts, low=low)
     bodies |= _boxes(building, things, cut_at)
     bodies["deck"], bodies["wire"] = _decks(building, things, cut_at)
+    first = len(things) - len(imported)
+    heights = {thing.owner: height for thing, height in zip(imported, cut_at[first:], strict=True)}
+    bodies["mesh"], panes = imported_bodies(building, heights)
+    glass, glass_lines = join([glass, panes]), np.concatenate([glass_lines, panes.edges])
     ghosts = np.concatenate([_ghosts(things, cut_at), overhead_lines(building)])
     return Drawn({k: b for k, b in bodies.items() if not b.empty}, ghosts, glass, glass_lines, things, cut_at)
 

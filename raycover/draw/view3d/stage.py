@@ -28,6 +28,7 @@ COLOURS: dict[str, tuple[str, str | None]] = {
     "sheet": ("#E6E5E0", "#5E6B73"),
     "solid": ("#DAD7D0", "#4A555C"),
     "fixture": ("#FBFBF9", "#5E6B73"),
+    "mesh": ("#D3D6D5", "#5E6B73"),
     "goods 0": ("#E6E2D8", "#8C8F8C"),
     "goods 1": ("#DCD8CD", "#8C8F8C"),
     "goods 2": ("#EEEBE3", "#8C8F8C"),

@@ -21,6 +21,7 @@ from raycover.draw.view3d import environment, stage
 from raycover.draw.view3d.camera import Fit, choose_view, fit
 from raycover.draw.view3d.cutaway import Cuts, screens, standing_things
 from raycover.draw.view3d.floor_map import FloorMap, make_map, map_level_m, mapped_area, whole_area
+from raycover.draw.view3d.imported import imported_things
 from raycover.draw.view3d.people import figure, seated_figures, stand_people
 from raycover.draw.view3d.solids import Drawn, draw_solids, outlines_under
 from raycover.draw.view3d.still_page import SIZE_PX, VIEWPORT, draw_sheet, viewport_px
@@ -116,7 +117,8 @@ def compose(
     units = coverage.units
     tops = np.array([u.position for u in units]).reshape(-1, 3)
     feet = _feet(units, plane, building)
-    standing = [(t.footprint, min(t.top - t.bottom, _TALLEST_M)) for t in standing_things(building)]
+    all_things = standing_things(building) + imported_things(building)
+    standing = [(t.footprint, min(t.top - t.bottom, _TALLEST_M)) for t in all_things]
     things = [(outline, tall) for outline, tall in standing if tall > cuts.things]
     things += screens(building, cuts.low)
     corners = _extremes(plane, building, cuts)
