@@ -140,7 +140,7 @@ def test_every_key_has_words_and_no_bound_is_lost() -> None:
     assert re.findall(r'"(?:ge|gt|le|lt)":', schema_text()) == []
     room = EVERYTHING["$defs"]["Room"]["properties"]["height"]
     assert room["anyOf"][0] == {"type": "number", "exclusiveMinimum": 0, "maximum": 20_000}
-    assert room["description"] == "height from floor to ceiling, in metres"
+    assert room["description"] == "height from floor to ceiling; under a roof that of its ridge, in metres"
     solid = EVERYTHING["$defs"]["Solid"]["properties"]
     assert solid["turn_deg"]["description"].endswith(", in degrees")
     assert solid["turn_deg"]["default"] == 0
