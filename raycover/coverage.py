@@ -28,6 +28,7 @@ from raycover.rays import RayScene
 from raycover.reasons import Explainer, Reasons
 from raycover.scene.schema import Scene
 from raycover.seats import SeatView, judge_seats
+from raycover.stair_headroom import stair_headroom
 from raycover.surfaces import Surface, make_surfaces
 
 Floats = NDArray[np.floating]
@@ -165,6 +166,14 @@ class Coverage(Mapping[str, PlaneCoverage]):
     def __len__(self) -> int:
         return len(self.planes)
 
+    def by_plane(self) -> dict[str, tuple[str, ...]]:
+        """{plane of the scene: names of its maps}, on storeys and on stairs."""
+        found: dict[str, tuple[str, ...]] = {}
+        for name, plane in self.planes.items():
+            key = plane.surface.plane or name
+            found[key] = (*found.get(key, ()), name)
+        return found
+
     def share(self, name: str) -> float:
         """Detected share of a plane's area."""
         return self.planes[name].share
@@ -239,7 +248,7 @@ def solve(
         reserve_db=scene.conditions.reserve_db,
         seconds=time.perf_counter() - began,
         rays=rays,
-        warnings=(*scene.warnings, *building.warnings, *warnings),
+        warnings=(*scene.warnings, *building.warnings, *warnings, *stair_headroom(scene, building, rays)),
         seats=judge_seats(building.seats, units, rays, weather),
     )
 

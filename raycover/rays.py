@@ -223,6 +223,20 @@ class RayScene:
         parts = self._parts[kind, frequency_ghz]
         return np.where(triangle >= 0, parts[triangle] if len(parts) else -1, -1).astype(np.int32)
 
+    def first_above(self, points: NDArray[np.floating], reach: float) -> tuple[Floats, Ints]:
+        """What hangs straight above points (n, 3): its height (n,) over them in m and its part (n,).
+
+        Infinite and −1 where nothing is met within `reach` m. Everything counts, whatever it is made of.
+        """
+        n = len(points)
+        self._count(n)
+        origins = (points - self._centre).astype(np.float32)
+        up = np.broadcast_to(np.float32([0, 0, 1]), origins.shape).copy()
+        triangle, distance = self._tracer("everything").first(origins, up, np.full(n, reach, np.float32))
+        parts = self._parts["everything", None]
+        found = np.where(triangle >= 0, parts[triangle] if len(parts) else -1, -1).astype(np.int32)
+        return np.where(found >= 0, distance.astype(float), np.inf), found
+
     def crossings(self, segments: Segments, frequency_ghz: float | None, losses: Losses) -> list[Crossing]:
         """Everything one segment meets, in order from the detector (`segments` holds just that one)."""
         line = _unit(segments)
@@ -311,9 +325,12 @@ class RayScene:
         """Which parts belong to a set.
 
         `infrared` and `microwave`: what stops it altogether; `lossy boxes`, `lossy objects`: what weakens
-        microwave by its bulk; `boxes`, `objects`: every box, every closed imported object.
+        microwave by its bulk; `boxes`, `objects`: every box, every closed imported object; `everything`:
+        every part.
         """
         building = self.building
+        if kind == "everything":
+            return np.ones(building.n_parts, bool)
         sheets, boxes, objects = (
             np.zeros(n, bool) for n in (len(building.sheets), len(building.boxes), len(building.objects))
         )

@@ -121,39 +121,65 @@ def make_surfaces(scene: Scene, building: Building) -> tuple[list[Surface], list
     return surfaces, [p for layout in layouts for p in _coarse_rooms(scene, layout)]
 
 
+@dataclass(frozen=True)
+class Strip:
+    """A piece of a stair (by index) on its unrolled surface: its columns, `wide` (m) each, from `start` (m) on."""
+
+    piece: int
+    column: int
+    n_columns: int
+    start: float
+    wide: float
+
+    @property
+    def columns(self) -> slice:
+        return slice(self.column, self.column + self.n_columns)
+
+
+def unrolled(stairs: StairShape, grid: float) -> list[Strip]:
+    """The pieces of a stair end to end from the foot; a blank column where flight follows flight, at a floor."""
+    strips: list[Strip] = []
+    column, reached = 0, 0.0
+    for number, piece in enumerate(stairs.pieces):
+        # Whole cells a tread, so that none straddles a step.
+        per_tread = max(round(piece.going / grid), 1) if piece.kind == "flight" else 0
+        n = piece.n_treads * per_tread if per_tread else max(int(np.ceil(piece.length / grid - 1e-6)), 1)
+        if not n:
+            continue
+        if strips and stairs.pieces[number - 1].kind == piece.kind == "flight":
+            column, reached = column + 1, reached + grid
+        strips.append(Strip(number, column, n, reached, piece.length / n))
+        column, reached = column + n, reached + piece.length
+    return strips
+
+
 def stair_surface(plane: PlaneSpec, stairs: StairShape, grid: float) -> Surface:
     """The steps and landings of a stair, unrolled piece by piece from the foot, a blank column between storeys."""
     n_rows = max(int(np.ceil(stairs.span / grid - 1e-6)), 1)
     deep = stairs.span / n_rows
     across = (np.arange(n_rows) + 0.5) * deep
     x, floor, inside, area, places = [], [], [], [], []
-    reached = 0.0
-    for number, piece in enumerate(stairs.pieces):
-        if number and stairs.pieces[number - 1].kind == piece.kind == "flight":
-            x.append(np.array([reached + grid / 2]))
+    column = 0
+    for strip in unrolled(stairs, grid):
+        piece, n = stairs.pieces[strip.piece], strip.n_columns
+        if strip.column > column:
+            x.append(np.array([strip.start - grid / 2]))
             floor.append(np.full((n_rows, 1), piece.origin[2]))
             inside.append(np.zeros((n_rows, 1), bool))
             area.append(np.zeros((n_rows, 1)))
             places.append(np.broadcast_to(piece.origin[:2], (n_rows, 1, 2)))
-            reached += grid
-        # Whole cells a tread, so that none straddles a step.
-        per_tread = max(round(piece.going / grid), 1) if piece.kind == "flight" else 0
-        n = piece.n_treads * per_tread if per_tread else max(int(np.ceil(piece.length / grid - 1e-6)), 1)
-        if n == 0:
-            continue
-        wide = piece.length / n
-        along = (np.arange(n) + 0.5) * wide
+        column = strip.column + n
+        along = (np.arange(n) + 0.5) * strip.wide
         sideways = across - piece.across_from
         on = (sideways > 0) & (sideways < piece.width)
         # The rows that a flight fills may end within a cell: its area is shared out evenly.
         row_area = np.where(on, piece.width / max(on.sum(), 1), 0.0)
-        x.append(reached + along)
+        x.append(strip.start + along)
         floor.append(np.broadcast_to(piece.height(along), (n_rows, n)))
         inside.append(np.broadcast_to(on[:, None], (n_rows, n)))
-        area.append(row_area[:, None] * np.full(n, wide))
+        area.append(row_area[:, None] * np.full(n, strip.wide))
         plan = piece.origin[:2] + along[None, :, None] * piece.along[:2] + sideways[:, None, None] * piece.across[:2]
         places.append(plan)
-        reached += piece.length
     whole = np.concatenate(inside, axis=1)
     return Surface(
         f"{plane.name} {stairs.name}",

@@ -311,7 +311,10 @@ class Mesh:
 
 @dataclass(frozen=True)
 class Building:
-    """A scene as geometry. `envelopes` are racks as whole boxes: no one stands in them, no ray meets them."""
+    """A scene as geometry. `envelopes` are racks as whole boxes: no one stands in them, no ray meets them.
+
+    `ground` (m) is the level outside its rooms: 0, or the level of a storey taken by itself.
+    """
 
     sheets: tuple[Sheet, ...]
     boxes: Boxes
@@ -328,6 +331,7 @@ class Building:
     roofs: tuple[RoofMark, ...] = ()
     hung: tuple[HungMark, ...] = ()
     warnings: tuple[Problem, ...] = ()
+    ground: float = 0.0
 
     @property
     def n_parts(self) -> int:
@@ -376,8 +380,8 @@ class Building:
         return found
 
     def floor_at(self, x: float, y: float) -> float:
-        """Floor (m) of the room that holds (x, y) in plan, else 0: what heights count from."""
-        return next((room.floor for room in self.rooms if room.holds(x, y)), 0.0)
+        """Floor (m) of the first room that holds (x, y) in plan, else `ground`. For a building of one storey."""
+        return next((room.floor for room in self.rooms if room.holds(x, y)), self.ground)
 
     def room_at(self, x: float, y: float, z: float | None = None) -> RoomShape | None:
         return next((room for room in self.rooms if room.holds(x, y, z)), None)

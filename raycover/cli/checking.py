@@ -13,7 +13,9 @@ from raycover.coverage import make_units
 from raycover.errors import InputError, Problem
 from raycover.exchange.summary import problem, stamp
 from raycover.loading import in_state, load, told_in_state
+from raycover.rays import RayScene
 from raycover.scene.schema import Scene
+from raycover.stair_headroom import stair_headroom
 from raycover.surfaces import make_surfaces
 
 
@@ -59,6 +61,8 @@ def _checked(scene: Scene) -> tuple[Building, list[Problem]]:
     found = [*scene.warnings, *building.warnings]
     if scene.rooms or "planes" in scene.model_fields_set:  # without either the scene is for probe
         found += make_surfaces(scene, building)[1]
+    if building.stairs:
+        found += stair_headroom(scene, building, RayScene(building))
     return building, found + check_building(scene, building, units)
 
 

@@ -15,6 +15,7 @@ from raycover.errors import InputError, MissingPart, Position, Problem, did_you_
 from raycover.exchange.files import whole_folder
 from raycover.exchange.image_data import write_image_data
 from raycover.exchange.summary import probe_json, states_summary, summary
+from raycover.exchange.surface_data import write_surface_data
 from raycover.loading import in_state, load
 from raycover.probe import View, probe
 from raycover.rays import RayScene
@@ -69,7 +70,7 @@ def map_scene(
     states: Sequence[str] = (),
     all_states: bool = False,
 ) -> None:
-    """Solve and write: PLANE.png and PLANE.vti a plane, view.png, summary.json; so for each state asked for.
+    """Solve and write: a picture and data (.vti, on stairs .vtp) a map, view.png, summary.json; so for each state.
 
     Files of a state other than the one drawn carry its name: `PLANE, STATE.png`.
     """
@@ -111,18 +112,31 @@ def chosen_states(scene: Scene, states: Sequence[str], *, all_states: bool) -> l
 
 
 def _write_maps(done: Solved, draft: Path, *, with_view: bool) -> str | None:
-    """Plans, image data and the 3D picture of one state; what is missing for the last."""
-    from raycover.draw.plan import draw_plan
-
+    """Maps and the 3D picture of one state; what is missing for the last."""
     scene, building, rays, coverage = done
     label = "" if scene.state == scene.state_name else f", {scene.state}"
     n_sheets = len(coverage) + 1
     with progress("drawing") as step:
-        for index, (name, plane) in enumerate(coverage.items()):
+        for index, name in enumerate(coverage):
             step(index, n_sheets)
-            draw_plan(scene, building, coverage, name, draft / f"{name}{label}.png", sheet=(index + 1, n_sheets))
-            write_image_data(plane, draft / f"{name}{label}.vti")
+            _write_map(done, name, draft / f"{name}{label}", (index + 1, n_sheets))
         return _draw_view(scene, building, rays, coverage, draft / f"view{label}.png") if with_view else None
+
+
+def _write_map(done: Solved, name: str, path: Path, sheet: tuple[int, int]) -> None:
+    """Draw one map and write its data, at a path less its ending: .png and .vti, on a stair .vtp."""
+    from raycover.draw.plan import draw_plan
+    from raycover.draw.stair_sheet import draw_stairs
+
+    scene, building, _, coverage = done
+    plane = coverage[name]
+    stairs = next((s for s in building.stairs if s.name == plane.surface.stairs), None)
+    if stairs is None:
+        draw_plan(scene, building, coverage, name, path.with_name(f"{path.name}.png"), sheet=sheet)
+        write_image_data(plane, path.with_name(f"{path.name}.vti"))
+    else:
+        draw_stairs(scene, building, coverage, name, path.with_name(f"{path.name}.png"), sheet=sheet)
+        write_surface_data(plane, stairs, path.with_name(f"{path.name}.vtp"))
 
 
 def _draw_view(scene: Scene, building: Building, rays: RayScene, coverage: Coverage, path: Path) -> str | None:

@@ -114,6 +114,14 @@ class Annotator:
             self._write(placed.centre, tag, "bold", size_pt, palette.ACCENT, 22.0, 2.0)
         return n_left_out
 
+    def other_tags(self, tags: Sequence[str], centres: Floats) -> None:
+        """Small tags beside the places of detectors that hang on other storeys, where there is room for them."""
+        for tag, centre in zip(tags, centres, strict=True):
+            text = self.page.lettering.fit(clean(tag), "sans", 6.0, _LONGEST_TAG)
+            placed = self.placer.near(centre, self._size(text, "sans", 6.0), (1.5, 2.3, 3.5), most=25.0)
+            if placed is not None:
+                self._write(placed.centre, text, "sans", 6.0, palette.ACCENT, 16.0, 1.8)
+
     def room_names(self, outlines: Sequence[Any], names: Sequence[str], areas: Sequence[float]) -> int:
         """Names in italics with the area below, largest rooms first; on a leader where a room is too small.
 
@@ -252,7 +260,7 @@ class Annotator:
                 if index is not None:
                     x, y = (float(v) for v in centres[index])
                     bare = name not in (*building.boxes.owners, *(o.owner for o in building.objects)) and not any(
-                        s.kind == "desk" and s.owner == name for s in building.sheets
+                        s.kind in ("desk", "tread") and s.owner == name for s in building.sheets
                     )
                     self._name((x, y), text, "sans", 6.0, dark=bare and self._is_dark((x, y), size))
                     continue

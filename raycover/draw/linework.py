@@ -199,7 +199,7 @@ def _draw_solids(drawing: Drawing, building: Building, surface: Surface) -> None
         x, y, z = boxes.centre[index]
         half = boxes.size[index, 2] / 2
         room = building.room_at(float(x), float(y))
-        floor, tall = (0.0, _COLUMN_LOWEST) if room is None else (room.floor, room.height - _BELOW_CEILING)
+        floor, tall = (building.ground, _COLUMN_LOWEST) if room is None else (room.floor, room.height - _BELOW_CEILING)
         levels = floor + np.asarray(surface.heights)
         corners = plan[index]
         if (levels < z - half - 1e-9).all():

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import shapely
 from contourpy import LineType, contour_generator
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
@@ -86,8 +87,8 @@ def paper_map(
         if not mine.any() or pixels[0].start >= pixels[0].stop or pixels[1].start >= pixels[1].stop:
             continue
         wanted = owner[pixels] == room
-        values = _resample(
-            _spread(clipped[cells], mine),
+        values = resample(
+            spread(clipped[cells], mine),
             (y[pixels[0]] - surface.y[cells[0]][0]) / surface.grid,
             (x[pixels[1]] - surface.x[cells[1]][0]) / surface.grid,
             reserve_db,
@@ -97,14 +98,28 @@ def paper_map(
 
 
 def _owners(outlines: Sequence[Any], x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.int32]:
-    """(ny, nx) index of the outline that a pixel lies in, −1 none."""
+    """(ny, nx) index of the outline (polygons, with holes or without) that a pixel lies in, −1 none."""
     image = Image.new("I", (len(x), len(y)), -1)
     draw = ImageDraw.Draw(image)
     step = (x[1] - x[0], y[1] - y[0])
-    for index, outline in enumerate(outlines):
-        points = (np.asarray(outline.exterior.coords)[:, :2] - [x[0], y[0]]) / step
+
+    def ring(points: Any) -> list[tuple[float, float]]:
+        places = (np.asarray(points)[:, :2] - [x[0], y[0]]) / step
         # Far beyond the picture a coordinate says no more than just beyond it would overflow.
-        draw.polygon([tuple(p) for p in np.clip(points, -1e6, 1e6)], fill=index)
+        return [tuple(p) for p in np.clip(places, -1e6, 1e6)]
+
+    for index, outline in enumerate(outlines):
+        for part in shapely.get_parts(outline):
+            if not len(part.interiors):
+                draw.polygon(ring(part.exterior.coords), fill=index)
+                continue
+            # What a hole leaves out may belong to another outline: a mask of its own takes nothing from it.
+            mask = Image.new("1", image.size, 0)
+            pierced = ImageDraw.Draw(mask)
+            pierced.polygon(ring(part.exterior.coords), fill=1)
+            for hole in part.interiors:
+                pierced.polygon(ring(hole.coords), fill=0)
+            image.paste(index, mask=mask)
     return np.asarray(image).astype(np.int32)
 
 
@@ -126,7 +141,7 @@ def _pixels(bounds: Box, x: NDArray[np.float64], y: NDArray[np.float64]) -> tupl
     return span(y, bounds[1], bounds[3]), span(x, bounds[0], bounds[2])
 
 
-def _spread(values: Single, mine: NDArray[np.bool_]) -> Single:
+def spread(values: Single, mine: NDArray[np.bool_]) -> Single:
     """Values of the chosen cells, every other cell taking that of the nearest chosen one."""
     if mine.all():
         return values
@@ -144,7 +159,7 @@ def _weights(place: NDArray[np.float64], n: int) -> sparse.csr_matrix:
     return sparse.csr_matrix((data.ravel().astype(np.float32), (rows, columns.ravel())), shape=(len(place), n))
 
 
-def _resample(values: Single, row: NDArray[np.float64], column: NDArray[np.float64], reserve_db: float) -> Single:
+def resample(values: Single, row: NDArray[np.float64], column: NDArray[np.float64], reserve_db: float) -> Single:
     """Values (ny, nx) at places (in cells) along both axes, jumps kept as jumps."""
     down, across = _weights(row, values.shape[0]), _weights(column, values.shape[1])
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence, Set
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
-from raycover.draw import footprints, glyphs, hatching, palette, sheet, tables, words
+from raycover.draw import footprints, glyphs, hatching, palette, sheet, storey_marks, tables, words
 from raycover.draw.annotate import Annotator
 from raycover.draw.drawing import Drawing, Strokes
 from raycover.draw.labels import Placer
@@ -23,6 +24,7 @@ from raycover.draw.page import Page
 from raycover.draw.people import draw_seats
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
+from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
 from raycover.scene.schema import Scene
 from raycover.seats import SeatView
 
@@ -62,45 +64,62 @@ def make_plan(
 ) -> Page:
     """The page that `draw_plan` saves."""
     plane = coverage[plane_name]
-    outlines = outlines_of(scene, building, plane)
-    projection = Projection.fitted(bounds_of(building, plane, outlines), sheet.FRAME)
+    shown = shown_storey(building, plane)
+    several = len(building.storeys) > 1
+    outlines = outlines_of(scene, shown, plane)
+    projection = Projection.fitted(bounds_of(shown, plane, outlines), sheet.FRAME)
     page = Page(dpi=dpi)
     strokes = Strokes()
+    drawing = Drawing(page, projection, strokes)
+    placer = Placer(projection.frame)
     picture = paper_map(plane.surface, plane.margin_db, plane.reserve_db, outlines, projection, dpi=dpi)
     has_limit = _draw_map(page, picture, strokes)
-    drawing = Drawing(page, projection, strokes)
-    draw_building(drawing, building, plane.surface)
+    draw_building(drawing, shown, plane.surface)
+    has_voids = storey_marks.draw_voids(drawing, shown)
     seats = _seats_on(coverage, building, plane)
     seated = draw_seats(drawing, seats)
-    units, centres = shown_units(coverage.units, projection)
+    cuts = storey_marks.cut_stairs(shown, top_of_shown(building, shown))
+    mine, others = units_by_storey(building, shown, plane, coverage)
+    units, centres = shown_units(mine, projection)
     factor = glyphs.size_factor(centres)
     marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]
-    declared = _footprints(units, building, plane, outlines, projection)
+    for mark in marks:
+        keep_off(placer, mark, factor)
+    has_stairs = storey_marks.draw_stairs(drawing, cuts, placer)
+    declared = _footprints(units, shown, plane, outlines, projection)
     glyphs.draw_footprints(page, declared, projection.frame)  # type: ignore[arg-type]
     strokes.add(declared, 1.0)
+    others, other_centres = shown_units(others, projection)
+    rings = storey_marks.draw_others(page, other_centres, centres)
     glyphs.draw_marks(page, marks, factor)
 
     sorts = tuple(s for s in glyphs.WORDS if any(m.sort == s for m in marks))
-    key = sheet.Key(sorts, bool(declared), has_limit, any(m.masks for m in marks), bool(seats))
-    listed = _draw_column(page, plane, coverage, key)
-    placer = Placer(projection.frame)
+    stairs = _stair_sheets(coverage, plane, plane_name, sheet_number) if has_stairs else ""
+    masked = any(m.masks for m in marks)
+    key = sheet.Key(sorts, bool(declared), has_limit, masked, bool(seats), bool(others), has_voids, stairs)
+    stacked = frozenset(room.name for room in building.rooms) if several else frozenset()
+    listed = draw_column(page, plane, coverage, key, stacked)
     placer.note_strokes(strokes.lines)
     for box in seated:
         placer.take(box)
-    for mark in marks:
-        keep_off(placer, mark, factor)
+    for centre in other_centres[rings]:
+        placer.take((*(centre - 1.4), *(centre + 1.4)))
     annotator = Annotator(page, projection, placer, picture)
     gaps = plane.gaps[:listed]
     annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(listed))
     n_tags, n_names = annotator.tags(units, centres, factor), 0
+    above = [unit.position[2] > top_of_shown(building, shown) - 0.02 for unit in others]
+    tags = [f"{unit.name} {'↑' if up else '↓'}" for unit, up in zip(others, above, strict=True)]
+    annotator.other_tags(tags, other_centres)
     if extent_of(scene, plane) is None:
         figures = plane.rooms()
         n_names = annotator.room_names(outlines, list(figures), [area for area, _, _ in figures.values()])
-    annotator.rack_names(building)
-    annotator.thing_names(building, [g.blocked_by for g in gaps if g.blocked_by])
-    annotator.wide_doors(building)
+    annotator.rack_names(shown)
+    annotator.thing_names(shown, [*(s.name for s in shown.stairs), *(g.blocked_by for g in gaps if g.blocked_by)])
+    annotator.wide_doors(shown)
     sheet.draw_left_out(page, n_tags, n_names)
-    _draw_surround(page, scene, building, coverage, plane, projection, sheet_number)
+    where = f"{plane.surface.storey} ({words.level(shown.ground)} m)" if plane.surface.storey is not None else ""
+    draw_surround(page, scene, shown, coverage, plane, projection, sheet_number, where)
     return page
 
 
@@ -120,15 +139,27 @@ def state_shown(scene: Scene) -> tuple[str, ...]:
     return (scene.state,) if scene.states else ()
 
 
+def _stair_sheets(coverage: Coverage, plane: PlaneCoverage, name: str, sheet_number: tuple[int, int]) -> str:
+    """Which sheets map the stairs that a plan shows."""
+    names = list(coverage)
+    here = names.index(name)
+    numbers = [
+        str(sheet_number[0] + index - here)
+        for index, other in enumerate(names)
+        if coverage[other].surface.stairs is not None and coverage[other].surface.plane == plane.surface.plane
+    ]
+    return f"stair, mapped on sheet{'s' * (len(numbers) > 1)} {', '.join(numbers)}" if numbers else "stair"
+
+
 def extent_of(scene: Scene, plane: PlaneCoverage) -> Box | None:
     """The oblong that a plane was given instead of the rooms."""
-    return next((spec.extent for spec in scene.planes if spec.name == plane.surface.name), None)
+    return next((spec.extent for spec in scene.planes if spec.name == plane.surface.plane), None)
 
 
 def outlines_of(scene: Scene, building: Building, plane: PlaneCoverage) -> list[Any]:
     """Outlines (shapely, m) of what the plane's map lies in, as its surface numbers them."""
     extent = extent_of(scene, plane)
-    return [room.polygon for room in building.rooms] if extent is None else [shapely.box(*extent)]
+    return [room.walkable for room in building.rooms] if extent is None else [shapely.box(*extent)]
 
 
 def bounds_of(building: Building, plane: PlaneCoverage, outlines: list[Any]) -> Box:
@@ -152,7 +183,7 @@ def _draw_map(page: Page, picture: PaperMap, strokes: Strokes) -> bool:
     return bool(limit)
 
 
-def shown_units(units: tuple[Unit, ...], projection: Projection) -> tuple[list[Unit], Floats]:
+def shown_units(units: Sequence[Unit], projection: Projection) -> tuple[list[Unit], Floats]:
     """The detectors within the frame, and their places on paper (n, 2)."""
     if not units:
         return [], np.zeros((0, 2))
@@ -173,7 +204,7 @@ def _footprints(
     for unit in units:
         x, y, z = (float(v) for v in unit.position)
         room = building.room_at(x, y, z) or building.room_at(x, y)
-        floor = room.floor if room is not None else 0.0
+        floor = room.floor if room is not None else building.ground
         outline = footprints.outline(unit, plane.surface.motion, floor + low)
         if outline is not None:
             limits = everywhere if room is None else room.polygon
@@ -195,25 +226,28 @@ def keep_off(placer: Placer, mark: glyphs.Mark, factor: float) -> None:
         placer.take((out[0] - 1.0, out[1] - 1.0, out[0] + 1.0, out[1] + 1.0))
 
 
-def _draw_column(page: Page, plane: PlaneCoverage, coverage: Coverage, key: sheet.Key) -> int:
-    """Headline, legend, tables and key; how many gaps the table lists."""
+def draw_column(
+    page: Page, plane: PlaneCoverage, coverage: Coverage, key: sheet.Key, stacked: Set[str] = frozenset(),
+    parts: tables.Table | None = None,
+) -> int:
+    """Headline, legend, tables and key; how many gaps the table lists. `parts` stands in for the table of rooms."""
     found = distribution(plane.margin_db, np.asarray(plane.surface.area, np.float64), plane.reserve_db)
     beside = words.headline(plane.surface, plane.assured_share, len(coverage.units))
     sheet.draw_headline(page, words.percent(plane.share), beside)
     sheet.draw_class_bar(page, found.by_class.tolist())
-    what = "floor" if plane.surface.heights == (0.0,) else "area"
+    what = words.mapped(plane.surface)
     draw_legend(page, sheet.COLUMN, sheet.LEGEND_FOOT, sheet.RIGHT, found, plane.reserve_db, what)
     width = sheet.RIGHT - sheet.COLUMN
     space = sheet.COLUMN_TOP - sheet.COLUMN_FOOT - key.height
-    rooms = tables.room_table(plane, page.lettering, width, _MOST_ROOMS)
-    gaps = tables.gap_table(plane, page.lettering, width, space - rooms.height, _MOST_GAPS)
+    rooms = tables.room_table(plane, page.lettering, width, _MOST_ROOMS) if parts is None else parts
+    gaps = tables.gap_table(plane, page.lettering, width, space - rooms.height, _MOST_GAPS, stacked)
     y = tables.draw_table(page, rooms, sheet.COLUMN, sheet.COLUMN_TOP, sheet.RIGHT)
     tables.draw_table(page, gaps, sheet.COLUMN, y, sheet.RIGHT)
     sheet.draw_key(page, key)
     return len(gaps.rows)
 
 
-def _draw_surround(
+def draw_surround(
     page: Page,
     scene: Scene,
     building: Building,
@@ -221,17 +255,35 @@ def _draw_surround(
     plane: PlaneCoverage,
     projection: Projection,
     sheet_number: tuple[int, int],
+    where: str = "",
 ) -> None:
-    """Title, neat line, scale, north and title block."""
-    sheet.draw_title(page, scene.title, words.subtitle(plane.surface, coverage.ambient_c, state_shown(scene)))
+    """Title, neat line, scale, north and title block; `where` names the storey of several, with its level."""
     sheet.draw_frame(page, projection)
-    sheet.draw_scale_bar(page, projection)
     sheet.draw_north(page, scene.north_deg)
+    surface = plane.surface
+    drawing = f"Coverage plan, {surface.plane}, {where}" if where else f"Coverage plan, {surface.name}"
+    draw_words(page, scene, building, coverage, plane, projection, sheet_number, drawing, where)
+
+
+def draw_words(
+    page: Page,
+    scene: Scene,
+    building: Building,
+    coverage: Coverage,
+    plane: PlaneCoverage,
+    projection: Projection,
+    sheet_number: tuple[int, int],
+    drawing: str,
+    where: str,
+) -> None:
+    """Title, scale bar and title block; `drawing` is what the sheet is called."""
+    sheet.draw_title(page, scene.title, words.subtitle(plane.surface, coverage.ambient_c, state_shown(scene), where))
+    sheet.draw_scale_bar(page, projection)
     sheet.draw_title_block(
         page,
         sheet.TitleBlock(
             project=scene.title,
-            drawing=", ".join(["Coverage plan", plane.surface.name, *state_shown(scene)]),
+            drawing=", ".join([drawing, *state_shown(scene)]),
             conditions=words.conditions(coverage, building),
             scale=f"1 : {projection.scale}",
             date=scene.date if scene.date is not None else words.today(),

@@ -14,7 +14,8 @@ Box = tuple[float, float, float, float]
 SCALES = (20, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500, 600, 750, 1000, 1250, 1500, 2000, 2500, 5000)
 
 
-def _scales() -> Iterator[int]:
+def scales() -> Iterator[int]:
+    """Denominators of round scales, finest first, without end."""
     yield from SCALES
     factor = 1
     while True:
@@ -25,7 +26,7 @@ def _scales() -> Iterator[int]:
 
 def choose_scale(width_m: float, height_m: float, width_mm: float, height_mm: float) -> int:
     """The finest round scale (its denominator) at which width × height (m) fits in a frame (mm)."""
-    for scale in _scales():
+    for scale in scales():
         if width_m * 1000 / scale <= width_mm + 1e-9 and height_m * 1000 / scale <= height_mm + 1e-9:
             return scale
     raise AssertionError("unreachable: the scales have no end")

@@ -14,6 +14,7 @@ from raycover.draw.lettering import clean
 from raycover.draw.page import Box, Page
 from raycover.draw.people import draw_person
 from raycover.draw.projection import Projection, round_step
+from raycover.draw.storey_marks import draw_other
 
 MARGIN, RIGHT = 10.0, 287.0
 FRAME: Box = (10.0, 33.5, 229.0, 176.0)
@@ -105,9 +106,9 @@ def draw_scale_bar(page: Page, projection: Projection) -> None:
     page.text(x0 + n * width + last / 2 + 0.6, y + 2.0, "m", 6.5)
 
 
-def draw_north(page: Page, north_deg: float) -> None:
-    """A half-filled needle towards north (`north_deg` anticlockwise from +x), N at its tip."""
-    centre = np.array([220.0, 190.6])
+def draw_north(page: Page, north_deg: float, at: tuple[float, float] = (220.0, 190.6)) -> None:
+    """A half-filled needle towards north (`north_deg` anticlockwise from +x) about a place, N at its tip."""
+    centre = np.array(at)
     angle = np.radians(north_deg)
     tip, side = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
     top, tail, notch = centre + tip * 5.5, centre - tip * 5.5, centre - tip * 3.2
@@ -129,22 +130,21 @@ class Key:
     limit: bool
     masks: bool
     seats: bool = False
+    others: bool = False
+    voids: bool = False
+    stairs: str = ""
 
     @property
     def height(self) -> float:
-        if not self.sorts:
+        rows = [self.footprints or self.limit, self.masks, self.seats, self.others, self.voids, bool(self.stairs)]
+        if not self.sorts and not any(rows[3:]):
             return 0.0
-        return 0.8 + 4.3 * (
-            len(self.sorts)
-            + (1 if self.footprints or self.limit else 0)
-            + (1 if self.masks else 0)
-            + (1 if self.seats else 0)
-        )
+        return 0.8 + 4.3 * (len(self.sorts) + sum(rows))
 
 
 def draw_key(page: Page, key: Key) -> None:
     """Marks and lines of this sheet, at the foot of the column."""
-    if not key.sorts:
+    if not key.height:
         return
     top = COLUMN_FOOT + key.height
     page.rule(COLUMN, RIGHT, top, 0.5)
@@ -163,6 +163,23 @@ def draw_key(page: Page, key: Key) -> None:
         for x, noticed, text in ((COLUMN, True, "seated, noticed"), (COLUMN + 29.0, False, "not noticed")):
             draw_person(page, np.array([x + 1.9, y + 0.4]), 90.0, 3.2, noticed=noticed)
             page.text(x + 6.5, y, text, 6.5)
+        y -= 4.3
+    if key.others:
+        draw_other(page, (COLUMN + 1.9, y + 0.8))
+        page.text(COLUMN + 6.5, y, "other storey: above ↑, below ↓", 6.0)
+        y -= 4.3
+    if key.voids:
+        box = np.array([(0.0, -0.5), (4.6, -0.5), (4.6, 2.2), (0.0, 2.2)]) + [COLUMN, y]
+        page.lines([box[[0, 2]], box[[1, 3]]], palette.SECOND_INK, 0.35, 25.0)
+        page.areas([[box]], 25.0, edge=palette.INK, width_pt=0.45, dashes=(3.0, 1.5))
+        page.text(COLUMN + 6.5, y, "void in the floor", 6.0)
+        y -= 4.3
+    if key.stairs:
+        box = np.array([(0.0, -0.5), (4.6, -0.5), (4.6, 2.2), (0.0, 2.2)]) + [COLUMN, y]
+        treads = [[(COLUMN + x, y - 0.5), (COLUMN + x, y + 2.2)] for x in (0.92, 1.84, 2.76, 3.68)]
+        page.areas([[box]], 25.0, face=palette.BENCH, edge=palette.INK, width_pt=0.4)
+        page.lines(treads, palette.INK, 0.4, 25.0)
+        page.text(COLUMN + 6.5, y, key.stairs, 6.0)
         y -= 4.3
     x = COLUMN
     if key.footprints:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import string
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 
 from raycover.coverage import PlaneCoverage
@@ -68,7 +68,15 @@ def room_table(plane: PlaneCoverage, lettering: Lettering, width: float, n_most:
     rooms = [(name, *figures) for name, figures in plane.rooms().items()]
     if plane.surface.room_names == ("extent",):
         rooms = [("Area mapped", *rooms[0][1:])]
-    listed, rest = rooms, []
+    return share_table(plane, rooms, lettering, width, n_most, ("Room", "All rooms"))
+
+
+def share_table(
+    plane: PlaneCoverage, rooms: Sequence[tuple[str, float, float, float]], lettering: Lettering, width: float,
+    n_most: int, heads: tuple[str, str],
+) -> Table:
+    """Parts of a plane (name, area, shares seen and assured); `heads` over their names, and for all together."""
+    listed, rest = list(rooms), []
     if len(rooms) > n_most:
         # Of rooms alike in size those that are seen worst.
         order = sorted(range(len(rooms)), key=lambda k: (-round(rooms[k][1], 2), rooms[k][2]))
@@ -83,17 +91,23 @@ def room_table(plane: PlaneCoverage, lettering: Lettering, width: float, n_most:
 
     rows = [row(*r, strong=False) for r in listed]
     if len(rooms) > 1:
-        rows.append(row("All rooms", plane.area_m2, plane.share, plane.assured_share, strong=True))
+        rows.append(row(heads[1], plane.area_m2, plane.share, plane.assured_share, strong=True))
     return Table(
-        ("Room", "m²", "seen", "assured"),
+        (heads[0], "m²", "seen", "assured"),
         ((0, "left"), (width - 24.5, "right"), (width - 12.3, "right"), (width, "right")),
         tuple(rows),
         _rest([r[1] for r in rest], min(r[1] for r in listed)),
     )
 
 
-def gap_table(plane: PlaneCoverage, lettering: Lettering, width: float, height: float, n_most: int) -> Table:
-    """The largest gaps with their causes that fit in a height (mm); the rest in one line."""
+def gap_table(
+    plane: PlaneCoverage, lettering: Lettering, width: float, height: float, n_most: int,
+    stacked: Set[str] = frozenset(),
+) -> Table:
+    """The largest gaps with their causes that fit in a height (mm); the rest in one line.
+
+    `stacked` are the names of all rooms of a building where they lie one above another.
+    """
     why_at = 23.0
     heads = ("Gap", "m²", "widest", "why")
     places = ((0.0, "left"), (11.4, "right"), (21.4, "right"), (why_at, "left"))
@@ -104,11 +118,11 @@ def gap_table(plane: PlaneCoverage, lettering: Lettering, width: float, height: 
     free = height - _ABOVE - _HEAD + _PITCH - _BELOW
     worth = [g for g in plane.gaps if g.area_m2 >= max(_LEAST_M2, _LEAST_SHARE * plane.area_m2)] or plane.gaps[:1]
     names = letters(min(len(worth), n_most))
-    rooms = frozenset(plane.surface.room_names)
+    rooms = stacked or frozenset(plane.surface.room_names if plane.surface.stairs is None else ())
     for name, gap in zip(names, worth, strict=False):
-        why = clean(words.cause(gap, rooms))
+        why = clean(words.cause(gap, rooms, stacked=bool(stacked)))
         if lettering.extent(why, "sans", _NOTE).width > width - why_at:
-            why = clean(words.cause(gap, rooms, short=True))
+            why = clean(words.cause(gap, rooms, short=True, stacked=bool(stacked)))
         lines = lettering.wrap(why, "sans", _NOTE, width - why_at, 2)
         row = Row((name, words.area(gap.area_m2), f"{gap.widest_m:.1f} m", lines[0]), tuple(lines[1:]))
         last = len(rows) + 1 == len(plane.gaps)

@@ -51,12 +51,19 @@ def height_phrase(surface: Surface) -> str:
     heights = [f"{h:g}" for h in surface.heights]
     if surface.target == "person" and len(heights) > 1:
         return f"at {', '.join(heights[:-1])} or {heights[-1]} m"
-    return "on the floor" if surface.heights[0] == 0 else f"at {heights[0]} m above the floor"
+    what = "floor" if surface.stairs is None else "treads"
+    return f"on the {what}" if surface.heights[0] == 0 else f"at {heights[0]} m above the {what}"
 
 
-def subtitle(surface: Surface, ambient_c: float, state: Sequence[str] = ()) -> str:
-    """What a map shows; `state` is the one it is of, where there are several."""
+def level(z: float) -> str:
+    """A level as drawings write it, in m with two decimals and its sign."""
+    return "±0.00" if abs(z) < 5e-3 else f"{z:+.2f}".replace("-", "−")
+
+
+def subtitle(surface: Surface, ambient_c: float, state: Sequence[str] = (), where: str = "") -> str:
+    """What a map shows; `state` is the one it is of, where there are several, `where` the storey or the stair."""
     what = f"{_WHO[surface.motion]}, {height_phrase(surface)}, air at {ambient_c:g} °C"
+    what = f"{where}: {what[0].lower()}{what[1:]}" if where else what
     return " · ".join([what, *state])
 
 
@@ -65,20 +72,29 @@ def difference(surface: Surface) -> str:
     return f"Change in {_WHO[surface.motion].lower()}, {height_phrase(surface)}"
 
 
+def mapped(surface: Surface) -> str:
+    """What the shares are of."""
+    return "stair" if surface.stairs is not None else "floor" if surface.heights == (0.0,) else "area"
+
+
 def headline(surface: Surface, assured_share: float, n_detectors: int) -> tuple[str, str]:
     """Two lines beside the headline figure."""
-    what = "of the floor is seen," if surface.heights == (0.0,) else "of the area is seen,"
+    what = f"of the {mapped(surface)} is seen,"
     return what, f"{percent(assured_share)} assured" if n_detectors else "there is no detector"
 
 
-def cause(gap: Gap, rooms: Set[str] = frozenset(), *, short: bool = False) -> str:
-    """Why nobody is noticed there; `rooms` are names that mean a room and so its walls, unnamed if `short`."""
+def cause(gap: Gap, rooms: Set[str] = frozenset(), *, short: bool = False, stacked: bool = False) -> str:
+    """Why nobody is noticed there; `rooms` are names that mean a room and so its walls, unnamed if `short`.
+
+    `stacked`: rooms lie one above another, so that what hides may be a slab as well.
+    """
     who = gap.detector
     if who is None:
         return "no detector"
     code, what = CAUSES[gap.cause], gap.blocked_by
     if what in rooms:
-        what = "a wall" if short else f"a wall of {what}"
+        part = "a wall or slab" if stacked else "a wall"
+        what = part if short else f"{part} of {what}"
     if code == "blocked":
         return f"hidden by {what}" if what else f"hidden from {who}"
     if code == "material-loss":

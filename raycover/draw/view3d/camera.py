@@ -115,12 +115,17 @@ def choose_view(
     `things` are (convex footprint, height m) of what stands there, `extremes` (n, 3) points that must be in
     the picture, `aspect` its width over its height.
     """
+    return max(views_about(area, elevation_deg), key=lambda view: worth(view, area, things, extremes, aspect))
+
+
+def views_about(area: Any, elevation_deg: float = ELEVATION_DEG) -> list[View]:
+    """The views to choose from: off square from every side of an area (plan polygon)."""
     along = long_side_deg(area)
-    tried = [View(along + side + off, elevation_deg) for side in _TRIED_DEG for off in _OFF_SQUARE_DEG]
-    return max(tried, key=lambda view: _worth(view, area, things, extremes, aspect))
+    return [View(along + side + off, elevation_deg) for side in _TRIED_DEG for off in _OFF_SQUARE_DEG]
 
 
-def _worth(view: View, area: Any, things: Iterable[tuple[Any, float]], extremes: Floats, aspect: float) -> float:
+def worth(view: View, area: Any, things: Iterable[tuple[Any, float]], extremes: Floats, aspect: float) -> float:
+    """How much of `area` a view shows and how large, given things that hide it and points that must be in it."""
     flat = view.project(extremes)
     wide, high = flat.max(axis=0) - flat.min(axis=0)
     size = 1 / max(wide / aspect, high, 1e-9)

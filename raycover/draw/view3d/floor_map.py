@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -21,9 +21,9 @@ Floats = NDArray[np.floating[Any]]
 Box = tuple[float, float, float, float]
 
 #: Longest side of a map's picture in pixels; graphics drivers take no more.
-_MOST_PX = 4096
+MOST_PX = 4096
 #: The map lies this far (m) above its plane, so that floor and map never mix.
-_ABOVE_M = 0.004
+ABOVE_M = 0.004
 
 
 @dataclass(frozen=True)
@@ -45,12 +45,18 @@ class FloorMap:
     level_m: float
 
 
+def shifted(floor_map: FloorMap, by: Floats) -> FloorMap:
+    """A map moved by a vector (3,)."""
+    sheets = tuple(replace(sheet, triangles=sheet.triangles + by) for sheet in floor_map.sheets)
+    return replace(floor_map, sheets=sheets, limits=tuple(line + by for line in floor_map.limits))
+
+
 def mapped_area(plane: PlaneCoverage, building: Building) -> list[tuple[Any, float]]:
     """What a plane's map covers: (plan polygon, floor under it) for each room, or for its extent."""
     surface = plane.surface
     rooms = {room.name: room for room in building.rooms}
     if surface.room_names and all(name in rooms for name in surface.room_names):
-        return [(rooms[name].polygon, rooms[name].floor) for name in surface.room_names]
+        return [(rooms[name].walkable, rooms[name].floor) for name in surface.room_names]
     x0, x1, y0, y1 = surface.edges
     floor = float(np.min(np.asarray(surface.floor)))
     return [(shapely.box(x0, y0, x1, y1), floor)]
@@ -81,14 +87,14 @@ def make_map(
     bounds = np.array([polygon.bounds for polygon in outlines])
     x0, y0 = bounds[:, :2].min(axis=0)
     x1, y1 = bounds[:, 2:].max(axis=0)
-    px_per_m = min(px_per_m, _MOST_PX / max(x1 - x0, y1 - y0))
+    px_per_m = min(px_per_m, MOST_PX / max(x1 - x0, y1 - y0))
     # A "paper" on which a millimetre is a metre: what is drawn on it has metres.
     metres = Projection(1000, (0.0, 0.0, x1 - x0, y1 - y0), ((x0 + x1) / 2, (y0 + y1) / 2))
     margins = plane.margin_db if margin_db is None else margin_db
     flat = paper_map(plane.surface, margins, plane.reserve_db, outlines, metres, dpi=25.4 * px_per_m)
-    image = palette.margin_rgb(_filled(flat), plane.reserve_db)
+    image = palette.margin_rgb(filled(flat), plane.reserve_db)
     if hatched:
-        _engrave(image, flat.classes, px_per_m, hatch_m)
+        engrave(image, flat.classes, px_per_m, hatch_m)
     level = map_level_m(plane)
     sheets = tuple(_sheet(polygon, floor + level, (x0, y0, x1, y1)) for polygon, floor in pieces)
     heights = np.array([floor for _, floor in pieces]) + level
@@ -96,7 +102,7 @@ def make_map(
     return FloorMap(image, (float(x0), float(y0), float(x1), float(y1)), sheets, limits, level)
 
 
-def _filled(flat: PaperMap) -> NDArray[np.float32]:
+def filled(flat: PaperMap) -> NDArray[np.float32]:
     """Margins with what lies just outside the rooms taking its neighbour's, so that no edge shows white."""
     from scipy import ndimage
 
@@ -107,7 +113,7 @@ def _filled(flat: PaperMap) -> NDArray[np.float32]:
     return np.asarray(flat.margin_db[nearest[0], nearest[1]])
 
 
-def _engrave(image: NDArray[np.uint8], classes: NDArray[np.int8], px_per_m: float, hatch_m: float) -> None:
+def engrave(image: NDArray[np.uint8], classes: NDArray[np.int8], px_per_m: float, hatch_m: float) -> None:
     """White lines at 45° over what is not detected: close for not seen, twice as far apart for doubtful."""
     rows, columns = np.nonzero((classes == palette.NOT_SEEN) | (classes == palette.DOUBTFUL))
     if not len(rows):
@@ -127,10 +133,10 @@ def _sheet(polygon: Any, z: float, box: Box) -> Sheet3D:
     flat[wrong] = flat[wrong][:, ::-1]
     x0, y0, x1, y1 = box
     places = (flat - [x0, y0]) / [x1 - x0, y1 - y0]
-    return Sheet3D(np.concatenate([flat, np.full((*flat.shape[:2], 1), z + _ABOVE_M)], axis=-1), places)
+    return Sheet3D(np.concatenate([flat, np.full((*flat.shape[:2], 1), z + ABOVE_M)], axis=-1), places)
 
 
 def _limit_lines(flat: PaperMap, x0: float, y0: float, z: float) -> tuple[Floats, ...]:
     """The limit (0 dB) as lines (n, 3)."""
     lines = flat.limit_lines()
-    return tuple(np.column_stack([line + np.array([x0, y0]), np.full(len(line), z + 2 * _ABOVE_M)]) for line in lines)
+    return tuple(np.column_stack([line + np.array([x0, y0]), np.full(len(line), z + 2 * ABOVE_M)]) for line in lines)

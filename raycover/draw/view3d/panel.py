@@ -43,11 +43,13 @@ HELP = (
 
 @dataclass(frozen=True)
 class Shown:
-    """What the panel speaks of. `margin_db` (ny, nx) are the margins on the map."""
+    """What the panel speaks of. `margin_db` and `area` (any shape) are those of the maps shown, `parts` of them."""
 
     title: str
     surface: Surface
     margin_db: NDArray[np.float32]
+    area: NDArray[np.float64]
+    parts: int
     reserve_db: float
     ambient_c: float
     plane_name: str
@@ -89,10 +91,10 @@ def panel_image(shown: Shown, height_px: int) -> NDArray[np.uint8]:
     if shown.detector is not None:
         page.text(left, y, letter.fit(clean(shown.detector_title), "sans", 8, span), 8, color=palette.SECOND_INK)
     y -= 11.0
-    shares = distribution(shown.margin_db, np.asarray(shown.surface.area, float), shown.reserve_db).by_class
+    shares = distribution(shown.margin_db, shown.area, shown.reserve_db).by_class
     detected, assured = float(shares[palette.SEEN:].sum()), float(shares[palette.ASSURED])
     figure = page.text(left, y, words.percent(detected), 22, font="serif")
-    what = "of the floor" if shown.surface.heights == (0.0,) else "of the area"
+    what = f"of the {words.mapped(shown.surface)}" if shown.parts == 1 else f"of {shown.parts} maps"
     page.text(left + figure.width + 3.5, y + 3.4, f"{what} is seen,", 8, color=palette.SECOND_INK)
     page.text(left + figure.width + 3.5, y - 0.4, f"{words.percent(assured)} assured", 8, color=palette.SECOND_INK)
     y -= 7.5

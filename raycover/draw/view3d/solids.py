@@ -110,10 +110,12 @@ def _slab(building: Building, area: Any, thickness: float) -> Body:
         by_level.setdefault(room.floor, []).append(room.polygon)
     if not by_level:
         by_level[0.0] = [area]
+    voids = shapely.union_all([room.void for room in building.rooms if room.void is not None])
     beyond = max((s.construction.thickness_m for s in building.sheets if s.kind == "wall"), default=0.0) / 2
     bodies = []
     for floor, outlines in by_level.items():
         plan = shapely.union_all(outlines).buffer(max(beyond, 0.02), join_style="mitre")
+        plan = plan if voids.is_empty else plan.difference(voids)
         bodies += [sides(plan, floor - thickness, floor - 0.004), level(plan, floor - 0.004)]
     return join(bodies)
 

@@ -26,6 +26,7 @@ COLOURS: dict[str, tuple[str, str | None]] = {
     "panel": ("#EFEEEA", "#4A555C"),
     "desk": (palette.BENCH, "#5E6B73"),
     "sheet": ("#E6E5E0", "#5E6B73"),
+    "stair": ("#E3E0DA", "#4A555C"),
     "solid": ("#DAD7D0", "#4A555C"),
     "fixture": ("#FBFBF9", "#5E6B73"),
     "mesh": ("#D3D6D5", "#5E6B73"),
@@ -144,6 +145,20 @@ def add_footprints(pyvista: Any, plotter: Any, dashes: Floats, *, line_px: float
 def add_covered(pyvista: Any, plotter: Any, lines: Floats, *, line_px: float) -> list[Any]:
     """Outlines (n, 2, 3) of what lies just under a map."""
     return [_lines(pyvista, plotter, to_lines(pyvista, lines), palette.THIRD_INK, line_px)] if len(lines) else []
+
+
+def add_links(pyvista: Any, plotter: Any, lines: Floats, dash_m: float, *, line_px: float) -> list[Any]:
+    """Dashes along lines (n, 2, 3) between storeys that are pulled apart."""
+    dashes = []
+    for start, end in lines:
+        length = float(np.linalg.norm(end - start))
+        n = max(round(length / (1.6 * dash_m)), 1)
+        at = np.arange(n)[:, None] / n
+        along = end - start
+        dashes.append(np.stack([start + at * along, start + (at + 0.6 / n) * along], axis=1))
+    if not dashes:
+        return []
+    return [_lines(pyvista, plotter, to_lines(pyvista, np.concatenate(dashes)), palette.SECOND_INK, line_px)]
 
 
 def add_lobe(pyvista: Any, plotter: Any, lobe: Lobe, *, line_px: float, opacity: float = 0.22) -> list[Any]:

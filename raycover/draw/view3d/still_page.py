@@ -40,6 +40,8 @@ VIEWPORT: Box = (7.0, 17.5, 254.0, 163.0)
 _LEFT, _RIGHT = 12.0, 327.0
 _COLUMN = 261.0
 _PICTURE_Z = 1.0
+#: The legend's bar beside a table of storeys.
+_SMALLER_BAR = 0.72
 #: Sizes that names of rooms are tried in.
 _ROOM_PT = (15.0, 12.0, 10.0, 8.5)
 
@@ -56,10 +58,9 @@ def draw_sheet(scene: Scene, coverage: Coverage, composed: Composed, picture: ND
     corner = np.round(np.array(VIEWPORT[:2]) / _MM_PER_PX) * _MM_PER_PX
     box = (corner[0], corner[1], corner[0] + width * _MM_PER_PX, corner[1] + height * _MM_PER_PX)
     page.image(np.ascontiguousarray(picture[::-1]), box, _PICTURE_Z)
-    plane = composed.plane
-    _heading(page, scene, plane)
-    _headline(page, coverage, plane)
-    lowest = _legend(page, plane)
+    _heading(page, scene, composed.plane)
+    _headline(page, coverage, composed.planes)
+    lowest = _legend(page, composed.planes)
     _key(page, composed, lowest)
     _foot(page, scene, composed)
     _names(page, composed, box)
@@ -76,19 +77,29 @@ def _heading(page: Page, scene: Scene, plane: PlaneCoverage) -> None:
     page.text(_LEFT, 166.3, text, size, color=palette.SECOND_INK)
 
 
-def _headline(page: Page, coverage: Coverage, plane: PlaneCoverage) -> None:
-    page.text(_COLUMN, 172.6, words.percent(plane.share), 38, font="serif")
-    first, second = words.headline(plane.surface, plane.assured_share, len(coverage.units))
-    text, size = page.lettering.fit_size(f"{first} {second}", "sans", (10.5, 10, 9.5, 9), _RIGHT - _COLUMN)
+def _headline(page: Page, coverage: Coverage, planes: Sequence[PlaneCoverage]) -> None:
+    area = sum(plane.area_m2 for plane in planes)
+    seen, assured = (sum(p.area_where(chosen) for p, chosen in zip(planes, some, strict=True)) / max(area, 1e-12)
+                     for some in ([p.detected for p in planes], [p.assured for p in planes]))  # fmt: skip
+    page.text(_COLUMN, 172.6, words.percent(seen), 38, font="serif")
+    first, second = words.headline(planes[0].surface, assured, len(coverage.units))
+    if len(planes) > 1:
+        stairs = any(plane.surface.stairs is not None for plane in planes)
+        first = "of floors and stairs is seen," if stairs else "of all floors is seen,"
+    text, size = page.lettering.fit_size(f"{first} {second}", "sans", (10.5, 10, 9.5, 9, 8.4), _RIGHT - _COLUMN)
     page.text(_COLUMN, 163.6, text, size, color=palette.SECOND_INK)
     page.rule(_COLUMN, _RIGHT, 158.3, 1.1)
 
 
-def _legend(page: Page, plane: PlaneCoverage) -> float:
+def _legend(page: Page, planes: Sequence[PlaneCoverage]) -> float:
     """The legend of margins; returns the height (mm) of the rule below it."""
+    plane = planes[0]
     page.text(_COLUMN, 151.6, "Margin over the limit, dB", 11, font="bold")
-    shares = distribution(plane.margin_db, np.asarray(plane.surface.area, float), plane.reserve_db).by_class
-    bottom = draw_margin_bar(page, list(shares), plane.reserve_db, (_COLUMN, _RIGHT), 146.4)
+    margins = np.concatenate([some.margin_db.ravel() for some in planes])
+    areas = np.concatenate([np.asarray(some.surface.area, float).ravel() for some in planes])
+    shares = distribution(margins, areas, plane.reserve_db).by_class
+    size = 1.0 if len(planes) == 1 else _SMALLER_BAR
+    bottom = draw_margin_bar(page, list(shares), plane.reserve_db, (_COLUMN, _RIGHT), 146.4, size)
     page.rule(_COLUMN, _RIGHT, bottom - 5.5, 0.5, palette.RULE)
     return bottom - 5.5
 
@@ -133,8 +144,15 @@ def _key(page: Page, composed: Composed, top: float) -> None:
         page.areas([[rectangle((left, y - 0.5, left + 8.0, y + 2.9))]], 4.0, edge="#4A555C", width_pt=0.7)
         page.text(text_x, y, "cut away, outline only", 9.5)
         y -= step
+    if len(composed.links):
+        page.lines([[(left, y + 1.1), (left + 8, y + 1.1)]], palette.SECOND_INK, 0.8, 5.0, dashes=(3.0, 2.0))
+        page.text(text_x, y, "storeys pulled apart", 9.5)
+        y -= step
+    y = _parts(page, composed, y)
     rows = int((y - 5.4 - 20.0) / 5.6)
-    gaps = [g for g in composed.plane.gaps if g.area_m2 >= 0.01 * composed.plane.area_m2][: max(min(rows, 4), 0)]
+    whole = sum(plane.area_m2 for plane in composed.planes)
+    every = sorted((g for plane in composed.planes for g in plane.gaps), key=lambda gap: -gap.area_m2)
+    gaps = [g for g in every if g.area_m2 >= 0.01 * whole][: max(min(rows, 4), 0)]
     if gaps:
         page.rule(_COLUMN, _RIGHT, y + 1.6, 0.5, palette.RULE)
         y -= 5.4
@@ -144,11 +162,39 @@ def _key(page: Page, composed: Composed, top: float) -> None:
             y -= 5.6
             text = clean(words.cause(gap))
             whole = clean(f"{gap.room}: {text}")
-            several = len(composed.plane.surface.room_names) > 1
+            several = sum(len(plane.surface.room_names) for plane in composed.planes) > 1
             if several and page.lettering.extent(whole, "sans", 9).width <= _RIGHT - _COLUMN - 14:
                 text = whole
             page.text(_COLUMN, y, page.lettering.fit(text, "sans", 9, _RIGHT - _COLUMN - 14), 9)
             page.text(_RIGHT, y, words.area(gap.area_m2), 9, ha="right")
+
+
+def _parts(page: Page, composed: Composed, y: float) -> float:
+    """The share seen of every storey and stair, where there are several; the height (mm) below the last line."""
+    if len(composed.planes) < 2:
+        return y
+    rows = int((y - 5.4 - 18.5) / 5.2)
+    if rows < 2:
+        return y
+    page.rule(_COLUMN, _RIGHT, y + 1.6, 0.5, palette.RULE)
+    y -= 5.4
+    page.text(_COLUMN, y, "Seen", 9.5, font="bold")
+    page.text(_RIGHT, y, "%", 9.5, font="bold", ha="right")
+    # The highest storey first, as the picture has it; where all don't fit, those seen worst.
+    order = [*reversed(composed.laid_planes), *(p for p in composed.planes if p.surface.stairs is not None)]
+    if len(order) > rows:
+        worst = sorted(order, key=lambda plane: plane.share)[: rows - 1]
+        order = [plane for plane in order if any(plane is some for some in worst)]
+    for plane in order:
+        y -= 5.2
+        name = plane.surface.storey or plane.surface.stairs or plane.surface.name
+        page.text(_COLUMN, y, page.lettering.fit(clean(name), "sans", 9, _RIGHT - _COLUMN - 16), 9)
+        page.text(_RIGHT, y, words.percent(plane.share).removesuffix(" %"), 9, ha="right")
+    if len(order) < len(composed.planes):
+        y -= 5.2
+        n = len(composed.planes) - len(order)
+        page.text(_COLUMN, y, f"{n} others are seen better, or as well", 9, color=palette.SECOND_INK)
+    return y - 6.6
 
 
 def _foot(page: Page, scene: Scene, composed: Composed) -> None:
@@ -204,27 +250,50 @@ def _names(page: Page, composed: Composed, box: Box) -> None:
             x - extent.width / 2, y - extent.height / 2 + extent.below, text, size, font="bold", color=palette.ACCENT,
             z=22.0, halo_pt=2.2,
         )  # fmt: skip
+    _storey_names(page, composed, placer, on_page)
     _room_names(page, composed, placer, on_page)
+
+
+def _storey_names(page: Page, composed: Composed, placer: Placer, on_page: Callable[[Floats], Floats]) -> None:
+    """The name and level of each storey to the left of its floor."""
+    if len(composed.laid) < 2:
+        return
+    for laid in composed.laid:
+        corners = on_page(np.concatenate([sheet.triangles.reshape(-1, 3) for sheet in laid.floor_map.sheets]))
+        left = corners[int(corners[:, 0].argmin())]
+        name = page.lettering.fit(clean(laid.plane.surface.storey or ""), "italic", 13.0, 48.0)
+        level = f"{words.level(float(np.min(laid.plane.surface.floor)))} m"
+        extents = [page.lettering.extent(name, "italic", 13.0), page.lettering.extent(level, "sans", 9.0)]
+        size = (max(e.width for e in extents) + 1.0, sum(e.height for e in extents) + 0.6)
+        gaps = (3.0, 5.0, 8.0, 12.0)
+        placed = placer.near(left, size, gaps, prefer_deg=180.0)
+        if placed is None:
+            continue
+        right, top = placed.centre[0] + size[0] / 2, placed.centre[1] + size[1] / 2
+        page.text(right, top - extents[0].above, name, 13.0, font="italic", ha="right", z=21.0, halo_pt=2.4)
+        y = top - extents[0].height - 0.6 - extents[1].above
+        page.text(right, y, level, 9.0, color=palette.SECOND_INK, ha="right", z=21.0, halo_pt=2.0)
 
 
 def _room_names(page: Page, composed: Composed, placer: Placer, on_page: Callable[[Floats], Floats]) -> None:
     """Names of rooms on their floors, clear of what stands there; one that has no room of its own is left out."""
-    surface = composed.plane.surface
-    if len(surface.room_names) < 2:
+    if sum(len(laid.plane.surface.room_names) for laid in composed.laid) < 2:
         return
-    level = map_level_m(composed.plane)
     busy = _busy(composed, on_page)
-    sheets = dict(zip(surface.room_names, composed.floor_map.sheets, strict=False))
     wanted: list[tuple[str, Any, Floats]] = []
-    for index, name in enumerate(surface.room_names):
-        rows, columns = np.nonzero(surface.room == index)
-        if not len(rows) or name not in sheets:
-            continue
-        floor = np.broadcast_to(np.asarray(surface.floor_at(rows, columns)), rows.shape)
-        centres = on_page(np.column_stack([surface.x[columns], surface.y[rows], floor + level]))
-        centres = centres[:: max(len(centres) // 1500, 1)]
-        corners = on_page(sheets[name].triangles.reshape(-1, 3)).reshape(-1, 3, 2)
-        wanted.append((clean(name), shapely.union_all(shapely.polygons(corners)).buffer(0.6), centres))
+    for laid in composed.laid:
+        surface, level = laid.plane.surface, map_level_m(laid.plane)
+        sheets = dict(zip(surface.room_names, laid.floor_map.sheets, strict=False))
+        for index, name in enumerate(surface.room_names):
+            rows, columns = np.nonzero(surface.room == index)
+            if not len(rows) or name not in sheets:
+                continue
+            floor = np.broadcast_to(np.asarray(surface.floor_at(rows, columns)), rows.shape)
+            places = np.column_stack([surface.x[columns], surface.y[rows], floor + level]) + laid.offset
+            centres = on_page(places)
+            centres = centres[:: max(len(centres) // 1500, 1)]
+            corners = on_page(sheets[name].triangles.reshape(-1, 3)).reshape(-1, 3, 2)
+            wanted.append((clean(name), shapely.union_all(shapely.polygons(corners)).buffer(0.6), centres))
     # One size for all, so that a size says nothing about a room, and names for nearly all rooms or for none.
     best: list[tuple[str, float, float, float]] = []
     for size in _ROOM_PT:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from PIL import Image
 
@@ -19,11 +20,14 @@ from raycover.draw.png import write_whole
 from raycover.draw.view3d import environment, stage
 from raycover.draw.view3d.camera import View, fit, long_side_deg
 from raycover.draw.view3d.cutaway import Cuts
-from raycover.draw.view3d.floor_map import make_map, map_level_m, whole_area
+from raycover.draw.view3d.floor_map import make_map, map_level_m, shifted
 from raycover.draw.view3d.panel import WIDTH_PX, Shown, help_image, panel_image
 from raycover.draw.view3d.people import seated_figures
-from raycover.draw.view3d.solids import Drawn, draw_solids, outlines_under
-from raycover.draw.view3d.still import ceiling_over, representative
+from raycover.draw.view3d.solids import Drawn, outlines_under
+from raycover.draw.view3d.stair_bodies import stair_map
+from raycover.draw.view3d.still import ceiling_over, home_of, moved_lobe, representative, shifted_seats, slab_of
+from raycover.draw.view3d.tray_bodies import draw_trays
+from raycover.draw.view3d.trays import Tray, lifts, trays_of
 from raycover.lobes import Lobe, make_lobe
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
@@ -87,11 +91,14 @@ class Window:
         self.scene, self.building, self.coverage = scene, building, coverage
         self.rays = RayScene(building) if rays is None else rays
         self.folder = Path.cwd() if folder is None else folder
-        self.names = list(coverage)
+        self.groups = coverage.by_plane()
+        self.names = list(self.groups)
         self.state = State()
         self._groups: dict[str, list[Any]] = {}
         self._lobes: dict[tuple[int, str], Lobe] = {}
-        self._drawn: dict[tuple[bytes, bool], Drawn] = {}
+        self._trays: dict[str, tuple[Tray, ...]] = {}
+        self._moved: dict[str, Floats] = {}
+        self._drawn: dict[tuple[tuple[bytes, ...], bool], Drawn] = {}
         self._standing: Drawn | None = None
         self._size = (0, 0)
         self.plotter = self.pyvista.Plotter(
@@ -104,8 +111,30 @@ class Window:
             raise
 
     @property
+    def planes(self) -> tuple[PlaneCoverage, ...]:
+        """The maps of the chosen plane, on all its storeys and stairs."""
+        return tuple(self.coverage[name] for name in self.groups[self.names[self.state.plane]])
+
+    @property
     def plane(self) -> PlaneCoverage:
-        return self.coverage[self.names[self.state.plane]]
+        """The first of them, which says what is mapped."""
+        return self.planes[0]
+
+    @property
+    def trays(self) -> tuple[Tray, ...]:
+        """The storeys of the chosen plane."""
+        name = self.names[self.state.plane]
+        if name not in self._trays:
+            self._trays[name] = trays_of(self.building, self.coverage, self.groups[name])
+        return self._trays[name]
+
+    @property
+    def moved(self) -> Floats:
+        """How far (n, 3) each storey is moved, by what the oblique view needs."""
+        name = self.names[self.state.plane]
+        if name not in self._moved:
+            self._moved[name] = lifts(self.trays, self._oblique(), slab_of(self.trays))
+        return self._moved[name]
 
     def run(self) -> None:
         """Hand over to the person at the keyboard until the window is closed."""
@@ -243,15 +272,14 @@ class Window:
             self.plotter.remove_actor(actor, reset_camera=False, render=False)
 
     def _area(self) -> Any:
-        return whole_area(self.plane, self.building)
+        return shapely.union_all([tray.area for tray in self.trays])
 
     def _solids(self) -> Drawn:
-        area = self._area()
-        key = (area.wkb, self.state.low_walls)
+        key = (tuple(tray.area.wkb for tray in self.trays), self.state.low_walls)
         if key not in self._drawn:
-            cuts = Cuts.for_area(area, max((r.height for r in self.building.rooms), default=3.0))
-            slab = float(np.clip(0.012 * np.sqrt(area.area), 0.06, 0.4))
-            self._drawn[key] = draw_solids(self.building, area, None, cuts, slab_m=slab, low=key[1])
+            cuts = Cuts.for_area(self._area(), max((r.height for r in self.building.rooms), default=3.0))
+            slab = slab_of(self.trays)
+            self._drawn[key] = draw_trays(self.trays, self.moved, None, cuts, slab_m=slab, low=key[1])
         return self._drawn[key]
 
     def _draw_solids(self) -> None:
@@ -263,13 +291,12 @@ class Window:
         glass = stage.add_glass(self.pyvista, self.plotter, self._solids())
         seated = [
             stage.add_people(self.pyvista, self.plotter, some, colour=colour)
-            for some, colour in zip(seated_figures(self.coverage.seats), (stage.PEOPLE, stage.UNNOTICED), strict=True)
+            for some, colour in zip(seated_figures(shifted_seats(self.coverage, self.trays, self.moved)), (stage.PEOPLE, stage.UNNOTICED), strict=True)
         ]
         self._groups["solids"] = [*actors, *(actor for actor in (glass, *seated) if actor is not None)]
 
-    def _margins(self) -> NDArray[np.float32]:
-        """Margins on the map: of all detectors, or of the chosen one alone."""
-        plane = self.plane
+    def _margins(self, plane: PlaneCoverage) -> NDArray[np.float32]:
+        """Margins on a map: of all detectors, or of the chosen one alone."""
         if self.state.detector is None:
             return plane.margin_db
         alone = np.where(plane.surface.inside, -np.inf, np.nan).astype(np.float32)
@@ -282,18 +309,31 @@ class Window:
     def _draw_map(self) -> None:
         x0, y0, x1, y1 = self._area().bounds
         span = max(x1 - x0, y1 - y0)
-        shown = make_map(
-            self.plane,
-            self.building,
-            px_per_m=_MAP_PX / span,
-            hatch_m=span / 110,
-            margin_db=self._margins(),
-            hatched=self.state.hatched,
-        )
+        px_per_m, hatch_m, hatched = _MAP_PX / span, span / 110, self.state.hatched
+        actors: list[Any] = []
+        covered: list[Floats] = []
+        for tray, by in zip(self.trays, self.moved, strict=True):
+            shown = [
+                make_map(
+                    tray.plane, tray.building, px_per_m=px_per_m, hatch_m=hatch_m,
+                    margin_db=self._margins(tray.plane), hatched=hatched,
+                )
+            ]  # fmt: skip
+            shown += [
+                stair_map(
+                    r.plane, r.stairs, r.run, px_per_m=px_per_m, hatch_m=hatch_m, margin_db=self._margins(r.plane),
+                    hatched=hatched,
+                )
+                for r in tray.runs if r.plane is not None
+            ]  # fmt: skip
+            for some in shown:
+                actors += stage.add_map(
+                    self.pyvista, self.plotter, shifted(some, by), line_px=1.2, limits=self.state.hatched
+                )
+            covered.append(outlines_under(tray.building, map_level_m(tray.plane)) + by)
         self._take_away("map")
-        actors = stage.add_map(self.pyvista, self.plotter, shown, line_px=1.2, limits=self.state.hatched)
-        covered = outlines_under(self.building, map_level_m(self.plane))
-        self._groups["map"] = actors + stage.add_covered(self.pyvista, self.plotter, covered, line_px=1.0)
+        actors += stage.add_covered(self.pyvista, self.plotter, np.concatenate(covered), line_px=1.0)
+        self._groups["map"] = actors
 
     def _draw_lobes(self) -> None:
         self._take_away("lobes")
@@ -303,11 +343,16 @@ class Window:
         if self.state.detector is not None:
             chosen = [self.state.detector]
         else:
-            chosen = [units.index(u) for u in representative(units, self.plane, _MOST_LOBES)]
+            chosen = [units.index(u) for u in representative(units, self.planes, _MOST_LOBES)]
         actors: list[Any] = []
         for index in chosen:
-            actors += stage.add_lobe(self.pyvista, self.plotter, self._lobe(index), line_px=1.0)
+            lobe = moved_lobe(self._lobe(index), self._shifts()[index])
+            actors += stage.add_lobe(self.pyvista, self.plotter, lobe, line_px=1.0)
         self._groups["lobes"] = actors
+
+    def _shifts(self) -> Floats:
+        """How far (n, 3) each detector is moved with its storey."""
+        return np.asarray(self.moved[home_of(self.trays, self.building, self.coverage.units)])
 
     def _lobe(self, index: int) -> Lobe:
         motion = self.plane.surface.motion
@@ -326,7 +371,9 @@ class Window:
             return
         tops = np.array([u.position for u in units])
         feet = tops.copy()
+        by = self._shifts()
         feet[:, 2] = np.minimum([u.position[2] - u.mounting + map_level_m(self.plane) for u in units], tops[:, 2])
+        tops, feet = tops + by, feet + by
         dot = float(np.hypot(*np.ptp(np.array(self._area().bounds).reshape(2, 2), axis=0))) / 420
         actors = stage.add_drops(self.pyvista, self.plotter, tops, feet, dot, line_px=1.2)
         actors += stage.add_marks(self.pyvista, self.plotter, tops, [u.name for u in units], chosen=self.state.detector)
@@ -347,7 +394,9 @@ class Window:
         shown = Shown(
             title=self.scene.title,
             surface=self.plane.surface,
-            margin_db=self._margins(),
+            margin_db=np.concatenate([self._margins(plane).ravel() for plane in self.planes]),
+            area=np.concatenate([np.asarray(plane.surface.area, float).ravel() for plane in self.planes]),
+            parts=len(self.planes),
             reserve_db=self.plane.reserve_db,
             ambient_c=self.coverage.ambient_c,
             plane_name=self.names[state.plane],
@@ -394,6 +443,7 @@ class Window:
     def _look(self, view: View) -> None:
         width, height = self.plotter.render_window.GetSize()
         tops = np.array([u.position for u in self.coverage.units]).reshape(-1, 3)
+        tops = tops + self._shifts() if len(tops) else tops
         points = np.concatenate([self._solids().points, tops])
         placed = fit(view, points, max(int(width) - WIDTH_PX, 50), max(int(height), 50), margin_px=36)
         stage.aim(self.plotter, placed, points)
