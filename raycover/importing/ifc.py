@@ -44,8 +44,7 @@ def import_ifc(path: Path, *, progress: Progress | None = None, folder: Path | N
     scale = unit_scale(model, path)
     report = Report()
     parts, head = _read(model, scale, path, report, progress)
-    scene, comments = assemble(parts, report)
-    text = sound_text(scene, comments, report, folder)
+    text = sound_text(assemble(parts, report), report, folder)
     comments_head = [*head, "", *report.lines(), *_what_next()]
     return Imported("".join(f"# {line}".rstrip() + "\n" for line in _clean(comments_head)) + text, report)
 

@@ -157,24 +157,24 @@ def door(names: Sequence[str], catalogue: Catalogue) -> Made:
     """A door's leaf from the words spoken of it."""
     said = " ".join(names)
     if re.search(r"steel|metal|stahl|alumin|acier|roller|shutter|sectional|rolltor|staal|acero", said, re.IGNORECASE):
-        return Made("steel-door", [f'taken as metal by its name "{_short(said)}"'])
+        return Made("steel-door", [f'metal by its name "{_short(said)}"'])
     if re.search(r"glass|glaz|glas\b|verre|vetro|vidrio", said, re.IGNORECASE):
-        return Made("glass-10", [f'taken as glass by its name "{_short(said)}"'])
+        return Made("glass-10", [f'glass by its name "{_short(said)}"'])
     if re.search(r"wood|timber|holz|\bbois\b|hout\b|madera|legno|oak|eiche|\btr[äe]\b", said, re.IGNORECASE):
         return Made("door-wood-40", [])
-    return Made("door-wood-40", ["no material given, taken as a solid timber leaf"])
+    return Made("door-wood-40", ["timber leaf, none told"])
 
 
 def window(names: Sequence[str], catalogue: Catalogue) -> Made:
     """A window's panes from the words spoken of it; the frame is left out."""
     said = " ".join(names)
     if re.search(r"low.?e\b|coated|solar|beschichtet|w[äa]rmeschutz", said, re.IGNORECASE):
-        return Made("coated-glazing", [f'taken as coated by its name "{_short(said)}"'])
+        return Made("coated-glazing", [f'coated by its name "{_short(said)}"'])
     if re.search(r"single|einfach|simple vitrage", said, re.IGNORECASE):
-        return Made("glass-6", [f'taken as one pane by its name "{_short(said)}"'])
+        return Made("glass-6", [f'one pane by its name "{_short(said)}"'])
     if re.search(r"double|triple|doppel|dreifach|isolier|insulat", said, re.IGNORECASE):
         return Made("double-glazing-6-16-6", [])
-    return Made("double-glazing-6-16-6", ["glazing not told, taken as two uncoated panes"])
+    return Made("double-glazing-6-16-6", ["two uncoated panes, none told"])
 
 
 def solid(names: Sequence[str]) -> tuple[str, str]:

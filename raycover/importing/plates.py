@@ -23,6 +23,8 @@ _CEILING_SLACK = 0.06
 _CARRIED = 0.97
 #: What is left of a slab beyond the rooms' outlines in strips narrower than twice this (m) is the walls' share.
 _STRIP = 0.2
+#: Smallest hole in a slab (m²) worth a void.
+_SMALLEST_VOID = 0.05
 #: Smallest piece of a slab (m²) worth a sheet.
 _SMALLEST = 0.25
 
@@ -40,6 +42,8 @@ class Room:
     ceiling: Any = "none"
     notes: dict[str, list[str]] = field(default_factory=dict)
     storey: str = ""
+    #: Holes in its floor or ceiling: (polygon, "floor" or "ceiling").
+    voids: list[tuple[Any, str]] = field(default_factory=list)
 
     def note(self, key: str, text: str) -> None:
         if text not in self.notes.setdefault(key, []):
@@ -122,8 +126,8 @@ def on_plane(plan: Floats, plane: Floats) -> Floats:
 def lay_floors(rooms: Sequence[Room], plates: Sequence[Plate]) -> list[Room]:
     """Give rooms the slabs they lie on and under; returns the rooms that lie on none.
 
-    What becomes a floor or ceiling is taken out of the plate's plan, so that no slab is there twice. A room
-    over a hole in its slab (a stair well) keeps the slab as sheets, with the hole.
+    What becomes a floor or ceiling is taken out of the plate's plan, so that no slab is there twice. Holes in it
+    (a stair well) become the room's voids.
     """
     bare = []
     for room in rooms:
@@ -140,6 +144,7 @@ def lay_floors(rooms: Sequence[Room], plates: Sequence[Plate]) -> list[Room]:
                 bare.append(room)
             continue
         room.floor_construction = _together([p.construction for p in chain])
+        room.voids += [(hole, "floor") for hole in _holes(chain[0], room)]
         for plate in below:  # a slab drawn twice is there once
             plate.plan = plate.plan.difference(room.outline)
         for plate in chain:
@@ -170,17 +175,26 @@ def _under(room: Room, plates: Sequence[Plate]) -> None:
             room.ceiling = plate.construction
             for note in plate.notes:
                 room.note("ceiling", note)
+            room.voids += [(hole, "ceiling") for hole in _holes(plate, room)]
             plate.plan = plate.plan.difference(room.outline)
             return
 
 
 def _carries(plate: Plate, room: Room) -> bool:
-    if not plate.plan.intersects(room.net):
+    """Whether a plate, its holes filled, takes in a room: one that is mostly hole, or filled by something, doesn't."""
+    if not plate.plan.intersects(room.net) or any(fill[0].intersects(room.net) for fill in plate.fills):
         return False
-    holes = shapely.union_all([shapely.Polygon(ring) for part in polygons(plate.plan) for ring in part.interiors])
-    if holes.intersection(room.net).area > 0.05:
-        return False
-    return bool(plate.plan.intersection(room.net).area >= _CARRIED * room.net.area)
+    solid = plate.plan.intersection(room.net).area
+    holes = sum(hole.intersection(room.net).area for hole in _holes(plate, room))
+    return bool(solid + holes >= _CARRIED * room.net.area and solid > 0.1 * room.net.area)
+
+
+def _holes(plate: Plate, room: Room) -> list[Any]:
+    """The holes of a plate in a room that are more than a pipe's."""
+    rings = [shapely.Polygon(ring) for part in polygons(plate.plan) for ring in part.interiors]
+    # Rooms beside this one are taken out already and have left holes of their own.
+    pieces = [part for ring in rings for part in polygons(ring.intersection(room.outline))]
+    return [part.simplify(1e-3) for part in pieces if part.area > _SMALLEST_VOID and not part.interiors]
 
 
 def _together(constructions: Sequence[Any]) -> Any:

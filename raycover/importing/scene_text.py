@@ -9,7 +9,8 @@
 `parts` holds the keys of the scene in the order they shall stand, with plain values (text, numbers, true and
 false, lists, dicts); `raycover: 1` comes first of itself. `comments` says what to write about a value, by its
 place: `()` at the head of the file, `("rooms",)` over a section, `("rooms", 0)` over or behind an item,
-`("rooms", 0, "height")` behind a value. Items that fit stand on one line; the rest one key a line.
+`("rooms", 0, "height")` behind a value. `heads` are lines over
+items, where a new storey or layer begins. Items that fit stand on one line; the rest one key a line.
 """
 
 from __future__ import annotations
@@ -28,7 +29,9 @@ WIDTH = 116
 DECIMALS = 4
 
 
-def write_scene(parts: Mapping[str, Any], comments: Comments | None = None) -> str:
+def write_scene(
+    parts: Mapping[str, Any], comments: Comments | None = None, heads: Mapping[Loc, str] | None = None
+) -> str:
     """The scene as YAML. Numbers are rounded to DECIMALS; whatever stands in a text or comment, it reads back.
 
     Raises TypeError for a value that is not plain, ValueError for a number that is not finite.
@@ -42,6 +45,8 @@ def write_scene(parts: Mapping[str, Any], comments: Comments | None = None) -> s
         if _is_groups(value):
             lines += ["", *(f"# {line}" for line in notes.at((key,))), f"{word(key)}:"]
             for index, item in enumerate(value):
+                if heads and (key, index) in heads:
+                    lines.append(f"  # {_plain(heads[key, index])}")
                 lines += _item(item, (key, index), notes)
         else:
             lines += _entry(key, value, (key,), notes, "")
@@ -56,7 +61,7 @@ class _Notes:
         self._inside: dict[Loc, list[str]] = {}
         for loc, text in comments.items():
             given = [text] if isinstance(text, str) else text
-            lines = ["".join(c if c.isprintable() else " " for c in line) for line in given]
+            lines = [_plain(line) for line in given]
             self._at.setdefault(loc, []).extend(lines)
             for length in range(1, len(loc)):
                 self._inside.setdefault(loc[:length], []).extend(lines)
@@ -68,6 +73,10 @@ class _Notes:
     def inside(self, loc: Loc) -> list[str]:
         """What is said of the values inside the one at a place."""
         return self._inside.get(loc, [])
+
+
+def _plain(line: str) -> str:
+    return "".join(c if c.isprintable() else " " for c in line)
 
 
 def flow(value: Any) -> str:
@@ -100,7 +109,7 @@ def _item(item: Mapping[str, Any], loc: Loc, notes: _Notes) -> Iterator[str]:
     lead = "  - "
     for key, value in item.items():
         first, *rest = _entry(key, value, (*loc, key), notes, "    ")
-        if first.lstrip().startswith("#"):  # comments of the first key go over the item
+        if lead.strip() and first.lstrip().startswith("#"):  # comments of the first key go over the item
             above = [line for line in (first, *rest) if line.lstrip().startswith("#")]
             yield from (f"  {line.lstrip()}" for line in above)
             first, *rest = [line for line in (first, *rest) if not line.lstrip().startswith("#")]

@@ -7,6 +7,7 @@ from typing import Any
 
 from raycover.building.build import build
 from raycover.errors import InputError, Problem
+from raycover.importing.assemble import Written
 from raycover.importing.imported import Report
 from raycover.importing.scene_text import write_scene
 from raycover.loading import load_text
@@ -18,17 +19,17 @@ _MOST_ROUNDS = 12
 _LISTS = ("rooms", "partitions", "solids", "sheets")
 
 
-def sound_text(parts: dict[str, Any], comments: dict[Loc, list[str]], report: Report, folder: Path | None) -> str:
+def sound_text(written: Written, report: Report, folder: Path | None) -> str:
     """The scene's text, which loads and builds. Raises InputError where taking things out doesn't get there."""
     for _ in range(_MOST_ROUNDS):
-        text = write_scene(parts, comments)
+        text = write_scene(written.scene, written.comments, written.heads)
         try:
             build(load_text(text, "scene.yaml", folder))
         except InputError as error:
-            taken = _places(text, parts, error.problems)
+            taken = _places(text, written.scene, error.problems)
             if not taken:
                 raise
-            parts, comments = _without(parts, comments, taken, report)
+            written = _without(written, taken, report)
             continue
         return text
     build(load_text(text, "scene.yaml", folder))
@@ -54,36 +55,40 @@ def _places(text: str, parts: dict[str, Any], problems: tuple[Problem, ...]) -> 
     return found
 
 
-def _without(
-    parts: dict[str, Any], comments: dict[Loc, list[str]], taken: dict[Loc, str], report: Report
-) -> tuple[dict[str, Any], dict[Loc, list[str]]]:
-    """Parts and comments less what is taken, the rest numbered anew."""
-    new: dict[str, Any] = {}
-    kept_comments = {loc: text for loc, text in comments.items() if len(loc) < 2}
-    for key, value in parts.items():
+def _without(written: Written, taken: dict[Loc, str], report: Report) -> Written:
+    """What was written less what is taken out, the rest numbered anew."""
+    new = Written({})
+    new.comments = {loc: lines for loc, lines in written.comments.items() if len(loc) < 2 or loc[0] not in _LISTS}
+    scene: dict[str, Any] = {}
+    for key, value in written.scene.items():
         if key not in _LISTS:
-            new[key] = value
-            kept_comments |= {loc: text for loc, text in comments.items() if len(loc) > 1 and loc[0] == key}
+            scene[key] = value
             continue
         items: list[dict[str, Any]] = []
+        head = ""
         for index, item in enumerate(value):
+            head = written.heads.get((key, index), head)
             if (key, index) in taken:
-                report.leave(f"what a scene does not take, {taken[key, index]}", item["name"])
+                report.leave(f"what a scene does not take ({taken[key, index]})", item["name"])
                 continue
-            here = {loc: text for loc, text in comments.items() if loc[:2] == (key, index)}
+            if head:
+                new.heads[key, len(items)] = head
+                head = ""
+            here = {loc: lines for loc, lines in written.comments.items() if loc[:2] == (key, index)}
             holes: list[dict[str, Any]] = []
             for k, hole in enumerate(item.get("openings", [])):
                 place = (key, index, "openings", k)
+                lines = here.pop(place, None)
                 if place in taken:
-                    report.leave(f"openings that a scene does not take, {taken[place]}", item["name"])
-                    here.pop(place, None)
+                    report.leave(f"openings that a scene does not take ({taken[place]})", item["name"])
                     continue
-                if place in here:
-                    kept_comments[key, len(items), "openings", len(holes)] = here.pop(place)
+                if lines is not None:
+                    new.comments[key, len(items), "openings", len(holes)] = lines
                 holes.append(hole)
-            kept_comments |= {(key, len(items), *loc[2:]): text for loc, text in here.items()}
+            new.comments |= {(key, len(items), *loc[2:]): lines for loc, lines in here.items()}
             rest = {name: inner for name, inner in item.items() if name != "openings"}
             items.append({**rest, **({"openings": holes} if holes else {})})
         if items:
-            new[key] = items
-    return new, kept_comments
+            scene[key] = items
+    new.scene = scene
+    return new
