@@ -191,15 +191,16 @@ def _place(opening: WallOpening, wall: Wall, line: Any, floor: float) -> dict[st
     path = shapely.LineString(line)
     stations = sorted(path.project(shapely.Point(p)) for p in (opening.start, opening.end))
     low, high = max(opening.low, wall.base, floor), min(opening.high, wall.top)
-    length = path.length
-    at, sill = _r(stations[0]), _r(low - floor)
-    width, height = _r(min(stations[1], length) - at), _r(high - floor - sill)
-    # Rounding must not push it over the edge.
-    width = min(width, float(np.floor((length - at) * 1e4) / 1e4))
-    height = min(height, _r(_r(wall.base - floor) + _r(wall.top - wall.base) - sill))
+    # It stands in one straight piece of the line; rounding must not push it over that piece's ends.
+    reached = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    piece = int(np.clip(np.searchsorted(reached, sum(stations) / 2) - 1, 0, len(line) - 2))
+    first, last = np.ceil(reached[piece] * 1e4) / 1e4, np.floor(reached[piece + 1] * 1e4) / 1e4
+    at, sill = max(_r(stations[0]), float(first)), _r(low - floor)
+    width = min(_r(stations[1]), float(last)) - at
+    height = min(_r(high - floor), _r(_r(wall.base - floor) + _r(wall.top - wall.base))) - sill
     if width < 0.01 or height < 0.01:
         return None
-    return {"at": at, "width": _r(width), "height": _r(height), **({"sill": sill} if sill else {})}
+    return {"at": _r(at), "width": _r(width), "height": _r(height), **({"sill": sill} if sill else {})}
 
 
 def _apart(wall: Wall, line: Any, report: Report) -> list[WallOpening]:

@@ -144,7 +144,8 @@ def read_box(element: Any, shapes: Shapes, storey: str, report: Report) -> Box |
     turn = (turn + 45.0) % 180.0 - 45.0  # the smallest turn that says the same
     if turn >= 45.0:
         turn, lengths = turn - 90.0, (lengths[1], lengths[0])
-    turn = 0.0 if abs(turn) < 1e-4 else turn
+    if abs(turn) < 1e-4 or hull.area > 0.95 * shapely.minimum_bounding_circle(hull).area:
+        turn = 0.0
     middle = ring[:4].mean(axis=0)
     material, guess = materials.solid(words(element))
     notes = []

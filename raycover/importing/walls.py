@@ -240,7 +240,8 @@ def split_profile(shape: Any) -> tuple[float, float, list[Floats]]:
     stations = np.unique(np.clip(np.concatenate([stations - 2e-4, stations + 2e-4]), x0 + 1e-4, x1 - 1e-4))
     cuts = [filled.intersection(shapely.LineString([(x, low - 1), (x, high + 1)])).bounds for x in stations]
     cuts = [cut for cut in cuts if not np.isnan(cut[1])]
-    bottom, top = max(cut[1] for cut in cuts), min(cut[3] for cut in cuts)
+    corners = shapely.get_coordinates(filled)[:, 1]
+    bottom, top = _nearest(corners, max(cut[1] for cut in cuts)), _nearest(corners, min(cut[3] for cut in cuts))
     if top - bottom < 0.1:
         bottom = top = low
         left = filled
@@ -248,6 +249,12 @@ def split_profile(shape: Any) -> tuple[float, float, list[Floats]]:
         left = filled.difference(shapely.box(x0 - 1, bottom, x1 + 1, top))
     pieces = [part for part in polygons(left.buffer(0)) if part.area > 0.01]
     return float(bottom), float(top), [shapely.get_coordinates(part.exterior.simplify(1e-4))[:-1] for part in pieces]
+
+
+def _nearest(heights: Floats, height: float) -> float:
+    """The height among those of corners within 2 mm of one found beside a corner, else that one."""
+    nearest = float(heights[np.argmin(np.abs(heights - height))])
+    return nearest if abs(nearest - height) < 2e-3 else height
 
 
 def polygons(shape: Any) -> list[Any]:
@@ -264,10 +271,12 @@ def span_on_line(points: Floats, line: Floats, footprint: Any) -> tuple[float, f
         stations = (points[:, :2] - line[0]) @ along
         return float(stations.min()), float(stations.max())
     hull = shapely.convex_hull(shapely.multipoints(points[:, :2])).buffer(1e-6)
-    common = hull.intersection(footprint.buffer(0.02))
+    path = shapely.LineString(line)
+    common = path.intersection(hull)
+    if common.length < 0.01:
+        common = hull.intersection(footprint.buffer(0.02))
     if common.is_empty:
         return None
-    path = shapely.LineString(line)
     stations = shapely.line_locate_point(path, shapely.points(shapely.get_coordinates(common)))
     return float(stations.min()), float(stations.max())
 
