@@ -11,13 +11,14 @@ from raycover.exchange.files import write_whole
 from raycover.exchange.summary import stamp
 from raycover.importing.imported import Imported, Progress
 
-Importer = Callable[[Path, Progress], Imported]
+#: Called with the file, the folder where the scene will stand, and a callback (done, all).
+Importer = Callable[[Path, Path, Progress], Imported]
 
 
-def _ifc(path: Path, step: Progress) -> Imported:
-    from raycover.importing.ifc import import_ifc
+def _ifc(path: Path, folder: Path, step: Progress) -> Imported:
+    from raycover.importing.separately import import_ifc_separately
 
-    return import_ifc(path, progress=step)
+    return import_ifc_separately(path, progress=step, folder=folder)
 
 
 #: By how the file's name ends.
@@ -43,13 +44,12 @@ def import_file(path: Path, output: Path, *, force: bool, as_json: bool) -> None
         hint = "choose another name, or overwrite it with --force"
         raise _refused("file-exists", "the file is already there", output, hint)
     with progress("reading") as step:
-        made = importer(path, step)
+        made = importer(path, output.parent, step)
     write_whole(output, made.text)
     if as_json:
         data({**stamp(), "file": str(path), "scene": str(output), **made.report.as_json()})
-    else:
-        for line in made.report.lines():
-            talk(line)
+    for line in made.report.lines():
+        talk(line)
     talk(f"Written {output}. Look it over (guesses are marked there), add detectors, then: raycover map {output}")
 
 

@@ -12,10 +12,10 @@ import numpy as np
 from raycover.catalogue import Catalogue, load_catalogue
 from raycover.errors import InputError, Position, Problem
 from raycover.importing.assemble import Parts, assemble
-from raycover.importing.ifc_file import north_deg, open_ifc, storeys, title, unit_name, unit_scale
+from raycover.importing.ifc_file import EXPORT, north_deg, open_ifc, storeys, title, unit_name, unit_scale
 from raycover.importing.imported import Imported, Progress, Report
 from raycover.importing.joints import join, part_coincident
-from raycover.importing.plates import fit_walls, lay_floors, left_over
+from raycover.importing.plates import Box, fit_walls, lay_floors, left_over
 from raycover.importing.sound import sound_text
 
 if TYPE_CHECKING:
@@ -41,9 +41,14 @@ def import_ifc(path: Path, *, progress: Progress | None = None, folder: Path | N
     another schema, or holds neither walls nor spaces.
     """
     model = open_ifc(path)
-    scale = unit_scale(model, path)
+    from raycover.importing.ifc_shapes import FAULTS
+
     report = Report()
-    parts, head = _read(model, scale, path, report, progress)
+    try:
+        parts, head = _read(model, unit_scale(model, path), path, report, progress)
+    except FAULTS as fault:
+        told = f"the file contradicts itself: {type(fault).__name__}: {str(fault)[:200]}"
+        raise InputError([Problem("damaged", told, Position(str(path)), EXPORT)]) from fault
     text = sound_text(assemble(parts, report), report, folder)
     comments_head = [*head, "", *report.lines(), *_what_next()]
     return Imported("".join(f"# {line}".rstrip() + "\n" for line in _clean(comments_head)) + text, report)
@@ -51,7 +56,7 @@ def import_ifc(path: Path, *, progress: Progress | None = None, folder: Path | N
 
 def _read(model: Any, scale: float, path: Path, report: Report, progress: Progress | None) -> tuple[Parts, list[str]]:
     from raycover.importing.ifc_plates import PlateReader, flight_elements, plate_elements
-    from raycover.importing.ifc_shapes import Shapes, whole
+    from raycover.importing.ifc_shapes import FAULTS, Shapes, whole
     from raycover.importing.ifc_spaces import grow_to_walls, read_box, read_spaces, rooms_from_walls
     from raycover.importing.ifc_walls import WallReader, wall_elements
 
@@ -68,15 +73,24 @@ def _read(model: Any, scale: float, path: Path, report: Report, progress: Progre
     step = _counter(progress, len(walls) + len(spaces) + len(plates) + len(flights) + len(bars))
 
     wall_reader, plate_reader = WallReader(shapes, catalogue, report), PlateReader(shapes, catalogue, report)
-    for element, storey in _by_storey(walls, order, levels):
-        wall_reader.read(element, storey)
-        next(step)
-    for element, storey in _by_storey(plates, order, levels):
-        plate_reader.read(element, storey)
-        next(step)
-    for element, storey in _by_storey(flights, order, levels):
-        plate_reader.read_flight(element, storey)
-        next(step)
+    boxes: list[Box] = []
+
+    def read_bar(element: Any, storey: str) -> None:
+        box = read_box(element, shapes, storey, report)
+        boxes.extend([box] if box is not None else [])
+
+    for elements, read_one in (
+        (walls, wall_reader.read),
+        (plates, plate_reader.read),
+        (flights, plate_reader.read_flight),
+        (bars, read_bar),
+    ):
+        for element, storey in _by_storey(elements, order, levels):
+            try:
+                read_one(element, storey)
+            except FAULTS as fault:
+                report.leave(f"what the file describes wrongly ({type(fault).__name__})", _called(element))
+            next(step)
     wall_reader.placed |= plate_reader.placed
     wall_reader.stand_in_walls([*model.by_type("IfcDoor"), *model.by_type("IfcWindow")])
     _check_width(wall_reader.walls, path)
@@ -96,11 +110,6 @@ def _read(model: Any, scale: float, path: Path, report: Report, progress: Progre
     for room in lay_floors(rooms, plate_reader.plates):
         report.guess("rooms with no slab under them, left without a floor", room.name)
     fit_walls(kept, plate_reader.plates, plans)
-    boxes = []
-    for element, storey in _by_storey(bars, order, levels):
-        box = read_box(element, shapes, storey, report)
-        boxes += [box] if box is not None else []
-        next(step)
     _count_the_rest(model, whole, report)
     north, found_in = north_deg(model)
     parts = Parts(title(model), north, rooms, kept, [*plate_reader.sheets, *left_over(plate_reader.plates)], boxes)
@@ -116,6 +125,13 @@ def _read(model: Any, scale: float, path: Path, report: Report, progress: Progre
     if moved:
         head.append(f"{moved} wall ends were brought to the centre lines of the walls they meet.")
     return parts, head
+
+
+def _called(element: Any) -> str:
+    try:
+        return str(element.Name or f"{element.is_a()} {element.id()}")
+    except (AttributeError, RuntimeError, TypeError):
+        return f"#{element.id()}"
 
 
 def _counter(progress: Progress | None, n: int) -> Iterator[None]:

@@ -12,7 +12,7 @@ from raycover.errors import InputError, MissingPart, Position, Problem
 #: Larger files are refused: parsed, they take ten times their size of memory.
 MAX_BYTES = 1024**3
 _SCHEMAS = ("IFC2X3", "IFC4", "IFC4X3")
-_EXPORT = "export the architect's model again: walls, slabs, doors, windows, columns, stairs and spaces of one building"
+EXPORT = "export the architect's model again: walls, slabs, doors, windows, columns, stairs and spaces of one building"
 
 
 def open_ifc(path: Path) -> Any:
@@ -31,7 +31,7 @@ def open_ifc(path: Path) -> Any:
     try:
         model = ifcopenshell.open(str(path))
     except (ifcopenshell.Error, ifcopenshell.SchemaError, OSError, RuntimeError, ValueError) as error:
-        raise _refused(path, "bad-ifc", f"cannot be read as IFC: {_plain(error)}", _EXPORT) from error
+        raise _refused(path, "bad-ifc", f"cannot be read as IFC: {_plain(error)}", EXPORT) from error
     return model
 
 
@@ -41,7 +41,7 @@ def _check_frame(path: Path) -> None:
         size = path.stat().st_size
         if size > MAX_BYTES:
             told = f"the file has {size / 1024**3:.1f} GB, {MAX_BYTES / 1024**3:.0f} GB is the most"
-            raise _refused(path, "too-large", told, _EXPORT)
+            raise _refused(path, "too-large", told, EXPORT)
         with path.open("rb") as file:
             head = file.read(65536)
             file.seek(max(size - 4096, 0))
@@ -50,7 +50,7 @@ def _check_frame(path: Path) -> None:
         reason = error.strerror or str(error)
         raise _refused(path, "cannot-read", f"cannot read: {reason}", "check the path") from error
     if not head.strip():
-        raise _refused(path, "bad-ifc", "the file is empty", _EXPORT)
+        raise _refused(path, "bad-ifc", "the file is empty", EXPORT)
     if b"ISO-10303-21" not in head[:4096]:
         hint = "unpack it first: it is a ZIP" if head[:2] == b"PK" else "an IFC file begins with ISO-10303-21"
         raise _refused(path, "bad-ifc", "this is not an IFC file", hint)
@@ -101,11 +101,11 @@ def unit_scale(model: Any, path: Path) -> float:
 
     projects = model.by_type("IfcProject")
     if not projects:
-        raise _refused(path, "no-project", "the file holds no project", _EXPORT)
+        raise _refused(path, "no-project", "the file holds no project", EXPORT)
     units = projects[0].UnitsInContext
     named = [u for u in (units.Units if units is not None else ()) if getattr(u, "UnitType", "") == "LENGTHUNIT"]
     if not named:
-        raise _refused(path, "no-units", "the file does not tell its unit of length", _EXPORT)
+        raise _refused(path, "no-units", "the file does not tell its unit of length", EXPORT)
     return float(ifcopenshell.util.unit.calculate_unit_scale(model))
 
 

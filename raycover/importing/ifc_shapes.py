@@ -10,6 +10,7 @@ import ifcopenshell
 import ifcopenshell.geom
 import ifcopenshell.util.element
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from raycover.importing.materials import LayerRead
@@ -29,6 +30,13 @@ class Body:
         """Volume (m³) by the divergence theorem; of a closed body."""
         a, b, c = (self.vertices[self.faces[:, k]] for k in range(3))
         return abs(float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6))
+
+
+#: What damaged files make of reading: references to the wrong kind of thing, missing values, impossible bodies.
+FAULTS = (
+    ArithmeticError, AssertionError, AttributeError, IndexError, KeyError, RecursionError, RuntimeError, TypeError,
+    ValueError, shapely.errors.ShapelyError,
+)  # fmt: skip
 
 
 class Shapes:
@@ -64,7 +72,7 @@ class Shapes:
     def _make(self, element: Any, *, cut: bool) -> Body | None:
         try:
             shape = ifcopenshell.geom.create_shape(self._settings[cut], element)
-        except (RuntimeError, ValueError, TypeError):  # what the geometry kernel says of a body it cannot make
+        except FAULTS:  # what the geometry kernel says of a body it cannot make
             return None
         vertices = np.array(shape.geometry.verts, float).reshape(-1, 3)
         faces = np.array(shape.geometry.faces, np.int64).reshape(-1, 3)
@@ -132,8 +140,7 @@ def openings(element: Any) -> Iterator[tuple[Any, list[Any]]]:
 def words(element: Any) -> list[str]:
     """Every word spoken of an element that may tell what it is: materials, type, names, description."""
     said: list[str] = []
-    material = ifcopenshell.util.element.get_material(element, should_skip_usage=True)
-    if material is not None:
+    if ifcopenshell.util.element.get_material(element, should_skip_usage=True) is not None:
         said += [n for m in ifcopenshell.util.element.get_materials(element) if (n := _material_name(m))]
     kind = ifcopenshell.util.element.get_type(element)
     for thing in (kind, element):
