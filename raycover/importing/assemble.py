@@ -242,7 +242,7 @@ def _solids(boxes: Sequence[Box], grounds: Grounds, written: Written) -> list[di
 def _sheets(parts: Parts, written: Written) -> list[dict[str, Any]]:
     names = _Names()
     gables = [
-        FlatSheet(f"{wall.name} above", piece, wall.construction, [*wall.made_of_notes], wall.storey)
+        FlatSheet(f"{wall.name} above", _to_ends(piece, wall), wall.construction, [*wall.made_of_notes], wall.storey)
         for wall in parts.walls
         for piece in wall.gables
     ]
@@ -259,6 +259,14 @@ def _sheets(parts: Parts, written: Written) -> list[dict[str, Any]]:
         if sheet.notes:
             written.say(("sheets", index), "guessed: " + "; ".join(sheet.notes))
     return items
+
+
+def _to_ends(piece: Any, wall: Wall) -> Any:
+    """A gable with the corners at the ends of its wall's body brought to where the wall's line ends now."""
+    moved = np.array(piece)
+    for drawn, now in zip([] if wall.drawn is None else wall.drawn, wall.line[[0, -1]], strict=False):
+        moved[np.linalg.norm(moved[:, :2] - drawn, axis=1) < 2e-3, :2] = now
+    return moved
 
 
 class _Names:

@@ -112,7 +112,10 @@ def _read(model: Any, scale: float, path: Path, report: Report, progress: Progre
     fit_walls(kept, plate_reader.plates, plans)
     _count_the_rest(model, whole, report)
     north, found_in = north_deg(model)
-    parts = Parts(title(model), north, rooms, kept, [*plate_reader.sheets, *left_over(plate_reader.plates)], boxes)
+    rank = {name: k for k, (_, name, _) in enumerate(levels)}
+    sheets = [*plate_reader.sheets, *left_over(plate_reader.plates)]
+    sheets.sort(key=lambda sheet: rank.get(sheet.storey, len(rank)))
+    parts = Parts(title(model), north, rooms, kept, sheets, boxes)
     head = [
         f"Imported from {path.name} ({model.schema}, lengths in {unit_name(model)}), to be looked over and edited.",
         f"Storeys: {', '.join(f'{name} at {z:.3f} m' for _, name, z in levels) or 'none'}.",

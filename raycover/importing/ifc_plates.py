@@ -108,7 +108,7 @@ class PlateReader:
                     self._report.leave("openings without a body", label(filling))
                     continue
                 is_window = filling.is_a("IfcWindow")
-                made = (materials.window if is_window else materials.door)(words(filling), self._catalogue)
+                made = (materials.window if is_window else materials.door)(words(filling))
                 if made.guesses:
                     self._report.guess(f"what {'windows' if is_window else 'doors'} are made of", label(filling))
                 plan = footprint_of(body.vertices, body.faces)

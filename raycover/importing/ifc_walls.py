@@ -87,7 +87,7 @@ class WallReader:
 
     def _made_of(self, element: Any, layers: Sequence[Any], thickness: float, *, glazed: bool) -> Made:
         if glazed:
-            return materials.window(words(element), self._catalogue)
+            return materials.window(words(element))
         made = materials.layered(layers, thickness, self._catalogue)
         if made is not None:
             return made
@@ -104,7 +104,7 @@ class WallReader:
         if not pieces:
             return
         along = (wall.line[1] - wall.line[0]) / wall.length
-        wall.base, wall.top = bottom, top
+        wall.base, wall.top, wall.drawn = bottom, top, wall.line.copy()
         wall.gables = [np.column_stack([wall.line[0] + piece[:, :1] * along, piece[:, 1]]) for piece in pieces]
         wall.notes.append("not an oblong in elevation: the rest of it stands under sheets")
 
@@ -150,9 +150,9 @@ class WallReader:
         if filling is None:
             return
         if filling.is_a("IfcDoor"):
-            made = materials.door(words(filling), self._catalogue)
+            made = materials.door(words(filling))
         elif filling.is_a("IfcWindow"):
-            made = materials.window(words(filling), self._catalogue)
+            made = materials.window(words(filling))
         else:
             hole.notes.append(f"filled by an {filling.is_a()}, left open")
             self._report.guess("openings filled by neither door nor window, left open", hole.name)

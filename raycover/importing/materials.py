@@ -153,28 +153,35 @@ def default_slab(thickness_m: float, catalogue: Catalogue) -> Made:
     return Made(named([("concrete", mm)], catalogue), ["no material given, taken as concrete"])
 
 
-def door(names: Sequence[str], catalogue: Catalogue) -> Made:
+#: What a door or window is by a word spoken of it: (words, construction, what that is).
+_DOORS = (
+    (r"steel|metal|stahl|alumin\w*|acier|roller|shutter|sectional|rolltor|staal|acero", "steel-door", "metal"),
+    (r"glass|glaz\w*|glas\b|verre|vetro|vidrio", "glass-10", "glass"),
+    (r"\w*wood|timber|holz|\bbois\b|hout\b|madera|legno|oak|eiche|\btr[äe]\b", "door-wood-40", ""),
+)
+_WINDOWS = (
+    (r"low.?e\b|coated|solar|beschichtet|w[äa]rmeschutz", "coated-glazing", "coated"),
+    (r"single|einfach|simple vitrage", "glass-6", "one pane"),
+    (r"double|triple|doppel|dreifach|isolier|insulat", "double-glazing-6-16-6", ""),
+)
+
+
+def door(names: Sequence[str]) -> Made:
     """A door's leaf from the words spoken of it."""
-    said = " ".join(names)
-    if re.search(r"steel|metal|stahl|alumin|acier|roller|shutter|sectional|rolltor|staal|acero", said, re.IGNORECASE):
-        return Made("steel-door", [f'metal by its name "{_short(said)}"'])
-    if re.search(r"glass|glaz|glas\b|verre|vetro|vidrio", said, re.IGNORECASE):
-        return Made("glass-10", [f'glass by its name "{_short(said)}"'])
-    if re.search(r"wood|timber|holz|\bbois\b|hout\b|madera|legno|oak|eiche|\btr[äe]\b", said, re.IGNORECASE):
-        return Made("door-wood-40", [])
-    return Made("door-wood-40", ["timber leaf, none told"])
+    return _by_word(names, _DOORS, Made("door-wood-40", ["timber leaf, none told"]))
 
 
-def window(names: Sequence[str], catalogue: Catalogue) -> Made:
+def window(names: Sequence[str]) -> Made:
     """A window's panes from the words spoken of it; the frame is left out."""
-    said = " ".join(names)
-    if re.search(r"low.?e\b|coated|solar|beschichtet|w[äa]rmeschutz", said, re.IGNORECASE):
-        return Made("coated-glazing", [f'coated by its name "{_short(said)}"'])
-    if re.search(r"single|einfach|simple vitrage", said, re.IGNORECASE):
-        return Made("glass-6", [f'one pane by its name "{_short(said)}"'])
-    if re.search(r"double|triple|doppel|dreifach|isolier|insulat", said, re.IGNORECASE):
-        return Made("double-glazing-6-16-6", [])
-    return Made("double-glazing-6-16-6", ["two uncoated panes, none told"])
+    return _by_word(names, _WINDOWS, Made("double-glazing-6-16-6", ["two uncoated panes, none told"]))
+
+
+def _by_word(names: Sequence[str], table: Sequence[tuple[str, str, str]], otherwise: Made) -> Made:
+    for pattern, construction, what in table:
+        found = re.search(pattern, " ".join(names), re.IGNORECASE)
+        if found:
+            return Made(construction, [f'{what} by the word "{found[0]}"'] if what else [])
+    return otherwise
 
 
 def solid(names: Sequence[str]) -> tuple[str, str]:

@@ -37,7 +37,10 @@ class WallOpening:
 
 @dataclass
 class Wall:
-    """A wall by its centre line (n, 2), heights absolute. `gables` (m, 3) are parts above or below its rectangle."""
+    """A wall by its centre line (n, 2), heights absolute.
+
+    `gables` (m, 3) are parts above or below its oblong, by the ends `drawn` (2, 2) of its body.
+    """
 
     name: str
     line: Floats
@@ -48,6 +51,7 @@ class Wall:
     storey: str = ""
     openings: list[WallOpening] = field(default_factory=list)
     gables: list[Floats] = field(default_factory=list)
+    drawn: Floats | None = None
     notes: list[str] = field(default_factory=list)
     made_of_notes: list[str] = field(default_factory=list)
 

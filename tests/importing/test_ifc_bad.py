@@ -112,7 +112,7 @@ def test_garbled_files_never_end_in_a_traceback(tmp_path: Path, sound: str) -> N
     lines = sound.splitlines()
     first = lines.index("DATA;") + 1
     files = []
-    for n in range(60):
+    for n in range(30):
         mangled = list(lines)
         for _ in range(rng.randint(1, 6)):
             k = rng.randrange(first, len(mangled) - 2)
