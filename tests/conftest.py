@@ -42,7 +42,7 @@ def _solved(name: str) -> Solved:
     return Solved(path, scene, building, rays, solve(scene, building=building, rays=rays))
 
 
-@pytest.fixture(params=["depot", "office", "washroom", "stairwell", "narrow-aisles"])
+@pytest.fixture(params=["depot", "office", "washroom", "stairwell", "narrow-aisles", "imported-house"])
 def example(request: pytest.FixtureRequest) -> Solved:
     """Every example in turn, solved once for all tests."""
     return _solved(request.param)
@@ -66,3 +66,8 @@ def washroom() -> Solved:
 @pytest.fixture
 def narrow_aisles() -> Solved:
     return _solved("narrow-aisles")
+
+
+@pytest.fixture
+def imported_house() -> Solved:
+    return _solved("imported-house")

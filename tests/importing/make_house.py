@@ -101,15 +101,15 @@ def _first(m: IfcMaker) -> None:
         m.made_of(m.upright("IfcWall", name, (x, y0), (x, y1), shape, 2 * H), *CAVITY)
     west = m.wall("Landing west", (4, H), (4, DEEP - H), *STUD, height=height)
     east = m.wall("Landing east", (6, H), (6, DEEP - H), *STUD, height=height)
-    bath = m.wall("Bathroom south", (4 + S, 5.6), (6 - S, 5.6), *STUD, height=height)
+    bath = m.wall("Bathroom south", (4 + S, 6.1), (6 - S, 6.1), *STUD, height=height)
     m.wall("Bedrooms", (H, 4), (4 - S, 4), *STUD, height=height)
     m.wall("Box room south", (6 + S, 5), (WIDE - H, 5), *STUD, height=height)
     for name, wall, start, end in (
         ("Bedroom 1 door", west, (4, 2.8), (4, 3.6)),
         ("Bedroom 2 door", west, (4, 4.4), (4, 5.2)),
         ("Bedroom 3 door", east, (6, 0.4), (6, 1.2)),
-        ("Box room door", east, (6, 5.1), (6, 5.5)),
-        ("Bathroom door", bath, (4.3, 5.6), (5.0, 5.6)),
+        ("Box room door", east, (6, 5.15), (6, 5.9)),
+        ("Bathroom door", bath, (4.3, 6.1), (5.0, 6.1)),
     ):
         m.opening(wall, name, start, end, 0, 2.0, fill="IfcDoor")
     for name, wall, start, end, sill, high in (
@@ -124,8 +124,8 @@ def _first(m: IfcMaker) -> None:
     for name, long_name, ring in (
         ("1.1", "Bedroom 1", rectangle(H, H, 4 - S, 4 - S)),
         ("1.2", "Bedroom 2", rectangle(H, 4 + S, 4 - S, DEEP - H)),
-        ("1.3", "Landing", rectangle(4 + S, H, 6 - S, 5.6 - S)),
-        ("1.4", "Bathroom", rectangle(4 + S, 5.6 + S, 6 - S, DEEP - H)),
+        ("1.3", "Landing", rectangle(4 + S, H, 6 - S, 6.1 - S)),
+        ("1.4", "Bathroom", rectangle(4 + S, 6.1 + S, 6 - S, DEEP - H)),
         ("1.5", "Bedroom 3", rectangle(6 + S, H, WIDE - H, 5 - S)),
         ("1.6", "Box room", rectangle(6 + S, 5 + S, WIDE - H, DEEP - H)),
     ):

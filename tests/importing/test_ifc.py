@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 import shapely
@@ -12,9 +14,13 @@ import ifcopenshell.geom
 import ifcopenshell.util.shape
 from houses import DEEP, HALF, STOREY, WIDE, Read, ground_floor, one_storey, outer, read, shell, two_storeys
 from ifc_maker import IfcMaker, rectangle
+from make_house import house
 
 import raycover
+from raycover.importing.ifc import import_ifc
 from raycover.rays import RayScene
+
+EXAMPLE = Path(__file__).parents[2] / "examples" / "imported-house"
 
 VARIANTS = [("IFC4", "mm", 0.0, 0.0), ("IFC2X3", "ft", 33.0, 0.0), ("IFC4", "m", -71.5, 451_230.0)]
 
@@ -388,3 +394,38 @@ def test_a_space_round_a_core_is_cut_in_two() -> None:
     assert [room.name for room in r.scene.rooms] == ["Ring part 1", "Ring part 2"]
     assert sum(shapely.Polygon(room.outline).area for room in r.scene.rooms) == pytest.approx(WIDE * DEEP - 2)
     assert "guessed: cut in two" in r.imported.text
+
+
+def test_the_example_is_what_its_file_gives_and_was_edited() -> None:
+    """The house's file as its script makes it, and the scene beside it: the same building, a stair for a sheet."""
+    committed = EXAMPLE / "house.ifc"
+    made = import_ifc(committed)
+    assert read(house()).imported.text == made.text
+    fresh, edited = raycover.load_text(made.text), raycover.load(EXAMPLE / "scene.yaml")
+    for key in ("north_deg", "storeys", "rooms", "partitions", "solids"):
+        assert getattr(fresh, key) == getattr(edited, key)
+    assert [s for s in fresh.sheets if s.name != "Stair"] == edited.sheets
+    assert [s.name for s in edited.stairs] == ["Stair"]
+    assert made.report.left_out["IfcFurnishingElement"] == ["Sofa", "Dining table", "Worktop"]
+
+
+def test_the_example_maps_as_it_should(imported_house) -> None:  # type: ignore[no-untyped-def]
+    """Rooms with a detector are seen, rooms without are not: walls and slabs stand between."""
+    coverage = imported_house.coverage
+    ground, first = coverage["floor Ground floor"], coverage["floor First floor"]
+    assert ground.share > 0.95
+    names = [room.name for room in imported_house.scene.rooms]
+
+    def seen(plane, name: str) -> float:  # type: ignore[no-untyped-def]
+        room = shapely.Polygon(imported_house.scene.rooms[names.index(name)].outline).buffer(-0.3)
+        x, y = np.meshgrid(plane.x, plane.y)
+        inside = shapely.contains_xy(room, x, y) & plane.surface.inside
+        return float(plane.detected[inside].mean())
+
+    for name in ("0.1 Living room", "0.2 Hall", "0.3 Kitchen", "0.4 Utility", "0.5 WC"):
+        assert seen(ground, name) > 0.9
+    for name in ("1.3 Landing", "1.4 Bathroom"):
+        assert seen(first, name) > 0.9
+    for name in ("1.1 Bedroom 1", "1.2 Bedroom 2", "1.5 Bedroom 3", "1.6 Box room"):
+        assert seen(first, name) == 0
+    assert coverage["person Stair"].share > 0.9
