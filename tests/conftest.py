@@ -42,7 +42,11 @@ def _solved(name: str) -> Solved:
     return Solved(path, scene, building, rays, solve(scene, building=building, rays=rays))
 
 
-@pytest.fixture(params=["depot", "office", "washroom", "stairwell", "narrow-aisles", "sports-hall", "corridor"])
+@pytest.fixture(
+    params=[
+        "depot", "office", "washroom", "stairwell", "narrow-aisles", "sports-hall", "corridor", "imported-house",
+    ]
+)  # fmt: skip
 def example(request: pytest.FixtureRequest) -> Solved:
     """Every example in turn, solved once for all tests."""
     return _solved(request.param)
@@ -76,3 +80,8 @@ def sports_hall() -> Solved:
 @pytest.fixture
 def corridor() -> Solved:
     return _solved("corridor")
+
+
+@pytest.fixture
+def imported_house() -> Solved:
+    return _solved("imported-house")

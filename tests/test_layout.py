@@ -23,6 +23,7 @@ HOMES = {
     "matplotlib": ("draw/",),
     "yaml": ("scene/",),
     "mapbox_earcut": ("building/mesh.py",),
+    "ifcopenshell": ("importing/",),
 }
 
 

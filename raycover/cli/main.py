@@ -108,6 +108,21 @@ def check_(
     checking.check_scene(scene, strict=strict, as_json=json)
 
 
+@app.command("import")
+def import_(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="a building model (.ifc)")],
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="SCENE", help="the scene file to write")] = Path(
+        "scene.yaml"
+    ),
+    force: Annotated[bool, typer.Option("--force", help="overwrite a file that is there")] = False,
+    json: AsJson = False,
+) -> None:
+    """Write a scene from a plan that others drew."""
+    from raycover.cli import importing
+
+    importing.import_file(file, output, force=force, as_json=json)
+
+
 @app.command("new")
 def new_(
     scene: Annotated[Path, typer.Argument(metavar="SCENE", help="the file to write")] = Path("scene.yaml"),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 import textwrap
 from collections.abc import Iterable
 from pathlib import Path
@@ -14,10 +13,9 @@ from raycover.errors import InputError, Position, Problem
 from raycover.exchange.files import write_whole
 from raycover.scene.devices import DeclaredSpec, DetectorModel
 from raycover.scene.reading import read_text, read_yaml
-from raycover.scene.scalars import plain_scalar
 from raycover.scene.validate import validate
+from raycover.scene.writing import number, quoted, word
 
-_PLAIN = re.compile(r"[A-Za-z][A-Za-z0-9._-]*(?: [A-Za-z0-9._-]+)*")
 _HEADER = """\
 # tangential: walking across the line of sight; radial: walking toward the unit; presence: small movements of a
 # seated person (terms of IEC 63180). Azimuth 0 is the long side, or straight ahead; azimuths run anticlockwise.
@@ -33,18 +31,18 @@ def entry_text(model: DetectorModel) -> str:
     """The entry as YAML that reads back equal: fixed order, units in comments, no key that was not given."""
     lines = [
         "raycover_detector: 1",
-        f"name: {_text(model.name)}",
-        f"title: {_quoted(model.title)}",
-        *([f"family: {_text(model.family)}"] if model.family else []),
+        f"name: {word(model.name)}",
+        f"title: {quoted(model.title)}",
+        *([f"family: {word(model.family)}"] if model.family else []),
         *_prose("description", model.description),
         f"kind: {model.kind}",
     ]
     if model.frequency_ghz is not None:
-        lines.append(f"frequency_ghz: {_number(model.frequency_ghz)}   # GHz")
+        lines.append(f"frequency_ghz: {number(model.frequency_ghz)}   # GHz")
     lines.append("declared:   # lengths in m, angles in degrees; plane: height above the floor")
     lines += [f"  - {_declared(d)}" for d in model.declared]
     if model.mounting is not None:
-        low, high = _number(model.mounting.from_m), _number(model.mounting.to_m)
+        low, high = number(model.mounting.from_m), number(model.mounting.to_m)
         lines.append(f"mounting: {{from: {low}, to: {high}}}   # m, heights it is meant for")
     for key, comment in (
         ("largest_mask_share", "share of the declared area, 0 to 1"),
@@ -52,7 +50,7 @@ def entry_text(model: DetectorModel) -> str:
         ("reach_behind", "share of the reach behind the mounting plane, 0 to 1"),
     ):
         if (value := getattr(model, key)) is not None:
-            lines.append(f"{key}: {_number(value)}   # {comment}")
+            lines.append(f"{key}: {number(value)}   # {comment}")
     if model.source:
         lines += _prose("source", model.source)
     return _HEADER + "\n".join(lines) + "\n"
@@ -107,37 +105,21 @@ def check_free(name: str, folder: Path, *, taken_in: Iterable[Path] = (), force:
 def _declared(declared: DeclaredSpec) -> str:
     ((name, figures),) = declared.shape.model_dump(exclude_unset=True).items()
     if name == "polar":
-        inner = "[" + ", ".join(f"[{_number(a)}, {_number(r)}]" for a, r in figures) + "]"
+        inner = "[" + ", ".join(f"[{number(a)}, {number(r)}]" for a, r in figures) + "]"
     else:
-        inner = "{" + ", ".join(f"{key}: {_number(value)}" for key, value in figures.items()) + "}"
-    source = f", source: {_quoted(declared.source)}" if declared.source else ""
+        inner = "{" + ", ".join(f"{key}: {number(value)}" for key, value in figures.items()) + "}"
+    source = f", source: {quoted(declared.source)}" if declared.source else ""
     return (
-        f"{{mounting: {_number(declared.mounting)}, plane: {_number(declared.plane)}, motion: {declared.motion}, "
+        f"{{mounting: {number(declared.mounting)}, plane: {number(declared.plane)}, motion: {declared.motion}, "
         f"shape: {{{name}: {inner}}}{source}}}"
     )
-
-
-def _number(value: float) -> str:
-    """The shortest text that reads back as the very same number."""
-    text = repr(float(value))
-    return text[:-2] if text.endswith(".0") else text
-
-
-def _text(value: str) -> str:
-    return value if _PLAIN.fullmatch(value) and plain_scalar(value) == value else _quoted(value)
-
-
-def _quoted(value: str) -> str:
-    """Double-quoted YAML: JSON's escapes, and those for all that is not printable."""
-    escaped = (json.dumps(c, ensure_ascii=not c.isprintable())[1:-1] for c in value)
-    return '"' + "".join(escaped) + '"'
 
 
 def _prose(key: str, value: str) -> list[str]:
     """Long plain prose folded over lines, anything else in quotes on one line."""
     if not value:
         return []
-    one_line = f"{key}: {_quoted(value)}"
+    one_line = f"{key}: {quoted(value)}"
     if len(one_line) <= 110 or " ".join(value.split(" ")) != value or not value.isprintable() or value != value.strip():
         return [one_line]
     folded = textwrap.wrap(value, 106, break_long_words=False, break_on_hyphens=False)
