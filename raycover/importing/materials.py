@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from raycover.catalogue import Catalogue
-from raycover.scene.parts import InlineConstruction
+from raycover.scene.construction import InlineConstruction
 
 AIR = "air"
 
