@@ -231,7 +231,7 @@ class RayScene:
         n = len(points)
         self._count(n)
         origins = (points - self._centre).astype(np.float32)
-        up = np.broadcast_to(np.float32([0, 0, 1]), origins.shape).copy()
+        up = np.tile(np.array([0.0, 0.0, 1.0], np.float32), (n, 1))
         triangle, distance = self._tracer("everything").first(origins, up, np.full(n, reach, np.float32))
         parts = self._parts["everything", None]
         found = np.where(triangle >= 0, parts[triangle] if len(parts) else -1, -1).astype(np.int32)

@@ -32,10 +32,12 @@ def clear_heights(building: Building, rays: RayScene, stairs: StairShape) -> tup
     are made of, mesh and glass included.
     """
     surface = stair_surface(PlaneSpec(name="headroom", height=0.0), stairs, _CELL_M)
-    points = surface.points(*np.nonzero(surface.inside), 0.0)
-    below = np.array([_hangs_below(sheet) for sheet in building.sheets] + [0.0] * len(building.boxes) + [0.0])
+    rows, columns = np.nonzero(surface.inside)
+    points = surface.points(rows, columns, 0.0)
+    below = np.zeros(building.n_parts + 1)  # the last answers for −1, nothing above
+    below[: len(building.sheets)] = [_hangs_below(sheet) for sheet in building.sheets]
     reach = LEAST_M + float(below.max()) - _START_M
-    height, part = rays.first_above(points + [0.0, 0.0, _START_M], reach)
+    height, part = rays.first_above(points + np.array([0.0, 0.0, _START_M]), reach)
     return points, height + _START_M - below[part], part
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.building.parts import Boxes, Building, Floats, Mesh, Sheet, StoreyShape
+from raycover.building.parts import Boxes, Building, Floats, Mesh, MeshObject, Sheet, StoreyShape
 
 #: Parts that reach into a storey by less than this (m) belong to the next one.
 _TOUCH = 2e-3
@@ -40,12 +40,16 @@ def one_storey(building: Building, storey: StoreyShape) -> Building:
         sheets=sheets,
         boxes=_standing(building, building.boxes, storey, low, high),
         rooms=rooms,
-        mesh=Mesh(np.zeros((0, 3, 3)), np.zeros(0, np.int32)),
+        mesh=Mesh(np.zeros((0, 3, 3)), np.zeros(0, np.int32), np.zeros(0, np.int32)),
         openings=tuple(m for m in building.openings if m.sill < high - _TOUCH and m.top > low + _TOUCH),
         racks=tuple(r for r in building.racks if r.bottom < high - _TOUCH and r.top > low + _CUT),
         envelopes=_standing(building, building.envelopes, storey, low, high),
         storeys=(replace(storey, rooms=tuple(range(len(rooms)))),),
         stairs=tuple(s for s in building.stairs if s.foot < high - _TOUCH and s.head > low - _TOUCH),
+        objects=_objects(building, storey, low, high),
+        seats=tuple(s for s in building.seats if low - _TOUCH <= s.ground < high - _TOUCH),
+        roofs=tuple(r for r in building.roofs if r.owner in {room.name for room in rooms}),
+        hung=tuple(h for h in building.hung if h.bottom < high - _TOUCH and h.top > low + _TOUCH),
         ground=low,
     )
     return replace(kept, bounds=_bounds(kept, low, high))
@@ -66,7 +70,9 @@ def _between(sheet: Sheet, low: float, high: float) -> Sheet | None:
     along = np.array([-up[1], up[0]])
     far = 2 * float(np.abs(shapely.get_coordinates(sheet.polygon)).max()) + 1.0
     ends = [(z - float(sheet.frame.origin[2])) / steep for z in (low, high)]
-    band = shapely.Polygon([up * t + along * s for t, s in zip(np.repeat(ends, 2), (-far, far, far, -far), strict=True)])
+    band = shapely.Polygon(
+        [up * t + along * s for t, s in zip(np.repeat(ends, 2), (-far, far, far, -far), strict=True)]
+    )
     part = shapely.intersection(sheet.polygon, band)
     areas = [p for p in shapely.get_parts(part) if p.geom_type == "Polygon" and p.area > 1e-8]
     return replace(sheet, polygon=areas[0] if len(areas) == 1 else shapely.MultiPolygon(areas)) if areas else None
@@ -78,11 +84,26 @@ def _standing(building: Building, boxes: Boxes, storey: StoreyShape, low: float,
         return boxes
     half = boxes.size[:, 2] / 2
     bottom, top = boxes.centre[:, 2] - half, boxes.centre[:, 2] + half
-    home = building.rooms_at(np.column_stack([boxes.centre[:, :2], bottom + 0.01]))
-    mine = np.isin(home, storey.rooms)
-    through = (bottom < low + _CUT) & (top > low + _CUT)
+    return _some(boxes, np.flatnonzero(_shown(building, storey, boxes.centre[:, :2], bottom, top, low, high)))
+
+
+def _objects(building: Building, storey: StoreyShape, low: float, high: float) -> tuple[MeshObject, ...]:
+    """Imported objects by the same rule."""
+    if not building.objects:
+        return ()
+    bounds = np.array([one.bounds for one in building.objects])
+    middle = bounds[:, :, :2].mean(axis=1)
+    shown = _shown(building, storey, middle, bounds[:, 0, 2], bounds[:, 1, 2], low, high)
+    return tuple(one for one, chosen in zip(building.objects, shown, strict=True) if chosen)
+
+
+def _shown(
+    building: Building, storey: StoreyShape, plan: Floats, bottom: Floats, top: Floats, low: float, high: float
+) -> NDArray[np.bool_]:
+    """Which things (n,) over places (n, 2) a storey shows, by the heights of their bottom and top."""
+    home = building.rooms_at(np.column_stack([plan, bottom + 0.01]))
     loose = (home < 0) & (bottom < high - _TOUCH) & (top > low + _TOUCH)
-    return _some(boxes, np.flatnonzero(mine | through | loose))
+    return np.asarray(np.isin(home, storey.rooms) | loose | ((bottom < low + _CUT) & (top > low + _CUT)), bool)
 
 
 def _some(boxes: Boxes, chosen: NDArray[np.intp]) -> Boxes:

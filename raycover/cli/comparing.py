@@ -38,12 +38,14 @@ def compare_scenes(
             raise InputError([_nothing_shared(before, after, path)])
         figures = comparison_json(found)
         with progress("drawing") as step:
-            for index, name in enumerate(found.planes):
-                step(index, len(found.planes))
+            # On stairs the figures are compared; there is no difference plan of an unrolled stair.
+            drawn = [name for name, change in found.planes.items() if change.after.surface.stairs is None]
+            for index, name in enumerate(drawn):
+                step(index, len(drawn))
                 file = draft / f"{name}, {labels[0]} to {labels[1]}.png"
                 draw_difference(
                     scenes[1], after.building, found, name, file, what_changes=_what_changes(*scenes),
-                    sheet_number=(index + 1, len(found.planes)),
+                    sheet_number=(index + 1, len(drawn)),
                 )  # fmt: skip
         text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
         (draft / "comparison.json").write_text(text, encoding="utf-8", errors="replace")

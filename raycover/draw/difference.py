@@ -27,6 +27,7 @@ from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Page
 from raycover.draw.png import save_png
 from raycover.draw.projection import Projection
+from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.scene.schema import Scene
 
 Floats = NDArray[np.float64]
@@ -99,6 +100,7 @@ def make_difference(
 ) -> Page:
     """The page that `draw_difference` saves."""
     change = found.planes[plane_name]
+    whole, building = building, shown_storey(building, change.after)
     outlines = plan.outlines_of(scene, building, change.after)
     projection = Projection.fitted(plan.bounds_of(building, change.after, outlines), sheet.FRAME)
     page, strokes = Page(dpi=dpi), Strokes()
@@ -108,7 +110,8 @@ def make_difference(
     ]
     limits = _draw_map(page, pictures[0], pictures[1], strokes)
     draw_building(Drawing(page, projection, strokes), building, change.after.surface)
-    units, centres = plan.shown_units(found.coverages[1].units, projection)
+    hung = units_by_storey(whole, building, change.after, found.coverages[1])[0]
+    units, centres = plan.shown_units(hung, projection)
     factor = glyphs.size_factor(centres)
     marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]
     glyphs.draw_marks(page, marks, factor)

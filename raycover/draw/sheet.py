@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from raycover import __version__
 from raycover.draw import palette, words
@@ -16,6 +17,7 @@ from raycover.draw.people import draw_person
 from raycover.draw.projection import Projection, round_step
 from raycover.draw.storey_marks import draw_other
 
+Floats = NDArray[np.float64]
 MARGIN, RIGHT = 10.0, 287.0
 FRAME: Box = (10.0, 33.5, 229.0, 176.0)
 COLUMN = 236.5
@@ -142,6 +144,11 @@ class Key:
         return 0.8 + 4.3 * (len(self.sorts) + sum(rows))
 
 
+def _sample(y: float) -> Floats:
+    """(4, 2) corners of a small oblong in the key, beside words whose baseline lies at y."""
+    return np.array([(0.0, -0.5), (4.6, -0.5), (4.6, 2.2), (0.0, 2.2)]) + np.array([COLUMN, y])
+
+
 def draw_key(page: Page, key: Key) -> None:
     """Marks and lines of this sheet, at the foot of the column."""
     if not key.height:
@@ -169,13 +176,13 @@ def draw_key(page: Page, key: Key) -> None:
         page.text(COLUMN + 6.5, y, "other storey: above ↑, below ↓", 6.0)
         y -= 4.3
     if key.voids:
-        box = np.array([(0.0, -0.5), (4.6, -0.5), (4.6, 2.2), (0.0, 2.2)]) + [COLUMN, y]
+        box = _sample(y)
         page.lines([box[[0, 2]], box[[1, 3]]], palette.SECOND_INK, 0.35, 25.0)
         page.areas([[box]], 25.0, edge=palette.INK, width_pt=0.45, dashes=(3.0, 1.5))
         page.text(COLUMN + 6.5, y, "void in the floor", 6.0)
         y -= 4.3
     if key.stairs:
-        box = np.array([(0.0, -0.5), (4.6, -0.5), (4.6, 2.2), (0.0, 2.2)]) + [COLUMN, y]
+        box = _sample(y)
         treads = [[(COLUMN + x, y - 0.5), (COLUMN + x, y + 2.2)] for x in (0.92, 1.84, 2.76, 3.68)]
         page.areas([[box]], 25.0, face=palette.BENCH, edge=palette.INK, width_pt=0.4)
         page.lines(treads, palette.INK, 0.4, 25.0)

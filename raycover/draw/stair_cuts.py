@@ -50,8 +50,8 @@ class StairCut:
 
 def arrival(piece: StairPiece) -> float:
     """Height (m) of the floor or landing that a piece leads to."""
-    return float(piece.origin[2]) + (piece.n_treads + 1) * piece.rise if piece.kind == "flight" else float(
-        piece.origin[2]
+    return (
+        float(piece.origin[2]) + (piece.n_treads + 1) * piece.rise if piece.kind == "flight" else float(piece.origin[2])
     )
 
 

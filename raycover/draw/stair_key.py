@@ -31,7 +31,9 @@ def level_names(building: Building, z: float) -> str:
     """The storey at a height, if there is one, with its level."""
     named = [s.name for s in building.storeys if abs(s.level - z) < 0.06] if len(building.storeys) > 1 else []
     # A storey without a name is called by its level, which stands beside it anyway.
-    name = f"{named[0]} " if named and named[0].lstrip("+-").replace(".", "") != f"{abs(z):.2f}".replace(".", "") else ""
+    name = (
+        f"{named[0]} " if named and named[0].lstrip("+-").replace(".", "") != f"{abs(z):.2f}".replace(".", "") else ""
+    )
     return f"{name}{words.level(z)}"
 
 
@@ -118,7 +120,7 @@ def _glyph(page: Page, placer: Placer, unit: Unit, at: Floats) -> None:
     half = arc(at, 1.25, 180.0, 360.0, 24)
     page.areas([[half]], 19.0, face=palette.PAPER, edge=palette.PAPER, width_pt=1.4)
     page.areas([[half]], 19.1, face=palette.ACCENT)
-    page.lines([[at, at + [0, 1.6]]], palette.ACCENT, 0.7, 19.1)
+    page.lines([[at, at + np.array([0.0, 1.6])]], palette.ACCENT, 0.7, 19.1)
     placer.take((at[0] - 1.5, at[1] - 1.5, at[0] + 1.5, at[1] + 1.7))
     text = page.lettering.fit(clean(unit.name), "bold", 6.5, 18.0)
     extent = page.lettering.extent(text, "bold", 6.5)
@@ -149,7 +151,7 @@ def draw_key_plan(page: Page, stairs: StairShape, north_deg: float, box: Box) ->
     _heading(page, "Key plan", (scale := _plan_scale(stairs, box)), box)
     mm = 1000 / scale
     plans = [outline(piece) for piece in stairs.pieces]
-    x0, y0, x1, y1 = shapely.union_all(plans).bounds
+    x0, y0, _, y1 = shapely.union_all(plans).bounds
     x_left, y_low = box[0] + 1.0, box[1] + max((box[3] - 6.0 - box[1] - (y1 - y0) * mm) / 2, 0.0)
 
     def to_paper(points: Any) -> Floats:

@@ -121,7 +121,12 @@ def make_stair_sheet(
 
 
 def _draw_run(
-    page: Page, building: Building, stairs: StairShape, laid: Unrolled, run: int, placer: Placer,
+    page: Page,
+    building: Building,
+    stairs: StairShape,
+    laid: Unrolled,
+    run: int,
+    placer: Placer,
     strokes: list[tuple[Floats, float]],
 ) -> None:
     """Outlines, treads, the way up, levels above and names of pieces below."""
@@ -166,7 +171,11 @@ def _levels(building: Building, z: float) -> tuple[str, str]:
 
 
 def _label(
-    page: Page, placer: Placer, at: tuple[float, float], texts: Sequence[str], ha: Literal["left", "center", "right"],
+    page: Page,
+    placer: Placer,
+    at: tuple[float, float],
+    texts: Sequence[str],
+    ha: Literal["left", "center", "right"],
     room: float,
 ) -> None:
     """The first of some texts that fits in `room` mm, its baseline at a place; nothing placed later covers it."""
@@ -201,8 +210,8 @@ def _draw_way(
     line[0, 0] += 1.6
     line[-1, 0] -= 1.2
     tip = line[-1]
-    head = np.array([tip, tip + [-2.4, 0.8], tip + [-2.4, -0.8]])
-    shaft = np.concatenate([line[:-1], [tip - [1.6, 0.0]]])
+    head = tip + np.array([(0.0, 0.0), (-2.4, 0.8), (-2.4, -0.8)])
+    shaft = np.concatenate([line[:-1], [tip - np.array([1.6, 0.0])]])
     page.lines([shaft], palette.PAPER, 2.0, _Z + 0.2, alpha=0.85)
     page.lines([shaft], palette.INK, 0.7, _Z + 0.3)
     page.areas([[head]], _Z + 0.3, face=palette.INK, edge=palette.PAPER, width_pt=0.4)
@@ -215,9 +224,7 @@ def _draw_way(
     placer.take((float(tip[0]) - 2.6, float(tip[1]) - 1.0, float(tip[0]), float(tip[1]) + 1.0))
 
 
-def _marks(
-    stairs: StairShape, laid: Unrolled, near: list[Unit]
-) -> tuple[list[Unit], Floats, list[glyphs.Mark]]:
+def _marks(stairs: StairShape, laid: Unrolled, near: list[Unit]) -> tuple[list[Unit], Floats, list[glyphs.Mark]]:
     """Detectors that hang over a piece or close beside it, where the strips show them: (n, 2) mm and marks."""
     units: list[Unit] = []
     centres, marks = [], []
@@ -247,6 +254,4 @@ def _marks(
 def _unrolled_gaps(plane: PlaneCoverage, gaps: tuple[Gap, ...]) -> list[Gap]:
     """Gaps with their places along and across the unrolled stair."""
     places = places_of(plane.surface, [gap.at for gap in gaps])
-    return [
-        replace(gap, at=(float(x), float(y), gap.at[2])) for gap, (x, y) in zip(gaps, places, strict=True)
-    ]
+    return [replace(gap, at=(float(x), float(y), gap.at[2])) for gap, (x, y) in zip(gaps, places, strict=True)]

@@ -1,4 +1,4 @@
-"""What a plan of one storey shows beside its walls: voids in its floor, stairs, detectors that hang on other storeys."""
+"""What a plan of one storey shows beside its walls: voids in its floor, stairs, detectors of other storeys."""
 
 from __future__ import annotations
 

@@ -130,7 +130,9 @@ def strip_map(
             continue
         clipped = np.clip(margin_db[:, strip.columns], ends[0].from_db, ends[-1].to_db)
         fine[np.ix_(rows, pixels)] = resample(
-            spread(clipped, mine), across[rows] / deep - 0.5, (along[pixels] - strip.start) / strip.wide - 0.5,
+            spread(clipped, mine),
+            across[rows] / deep - 0.5,
+            (along[pixels] - strip.start) / strip.wide - 0.5,
             plane.reserve_db,
         )
     return PaperMap(fine, palette.class_of(fine, plane.reserve_db), box, plane.reserve_db)

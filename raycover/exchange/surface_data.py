@@ -75,9 +75,7 @@ def cell_corners(surface: Surface, stairs: StairShape) -> tuple[Floats, NDArray[
         ends = [(along, low), (along, high), (along + strip.wide, high), (along + strip.wide, low)]
         if float(np.cross(piece.along, piece.across)[2]) > 0:
             ends = ends[::-1]
-        corner = [
-            piece.origin[:2] + a[:, None] * piece.along[:2] + b[:, None] * piece.across[:2] for a, b in ends
-        ]
+        corner = [piece.origin[:2] + a[:, None] * piece.along[:2] + b[:, None] * piece.across[:2] for a, b in ends]
         flat = np.stack(corner, axis=1)
         corners.append(np.concatenate([flat, np.broadcast_to(z[:, None, None], (len(z), 4, 1))], axis=-1))
         rows.append(row)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -59,15 +60,13 @@ def stair_map(
         piece = stairs.pieces[strip.piece]
         n = max(piece.n_treads, 1)
         ends = np.linspace(0.0, piece.length, n + 1)
-        for low, high in zip(ends[:-1], ends[1:], strict=True):
+        for low, high in pairwise(ends.tolist()):
             z = float(piece.height(np.array([(low + high) / 2]))[0]) + level + ABOVE_M
             sheets.append(_quad(stairs, run, piece, strip.start - run.start, (low, high), z))
     return FloorMap(image, box, tuple(sheets), (), level)
 
 
-def _quad(
-    stairs: StairShape, run: Run, piece: StairPiece, start: float, span: Sequence[float], z: float
-) -> Sheet3D:
+def _quad(stairs: StairShape, run: Run, piece: StairPiece, start: float, span: Sequence[float], z: float) -> Sheet3D:
     corners = np.array([(span[0], 0.0), (span[1], 0.0), (span[1], piece.width), (span[0], piece.width)])
     plan = piece.origin[:2] + corners[:, :1] * piece.along[:2] + corners[:, 1:] * piece.across[:2]
     space = np.column_stack([plan, np.full(4, z)])

@@ -123,8 +123,8 @@ def draw_view(
     """Draw a still of 1920 × 1080 pixels: the cutaway, the map on its plane, detectors, a few lobes.
 
     `plane_name` is the plane to map, the scene's first unless given, on all storeys and stairs together; `rays`
-    saves making them again. The file appears whole or not at all. Raises MissingPart where 3D cannot be drawn, KeyError for an unknown plane,
-    OSError where the file cannot be written.
+    saves making them again. The file appears whole or not at all. Raises MissingPart where 3D cannot be drawn,
+    KeyError for an unknown plane, OSError where the file cannot be written.
     """
     pyvista = environment.load_for_pictures()
     name = next(iter(coverage.by_plane())) if plane_name is None else plane_name

@@ -150,9 +150,9 @@ def _key(page: Page, composed: Composed, top: float) -> None:
         y -= step
     y = _parts(page, composed, y)
     rows = int((y - 5.4 - 20.0) / 5.6)
-    whole = sum(plane.area_m2 for plane in composed.planes)
+    total = sum(plane.area_m2 for plane in composed.planes)
     every = sorted((g for plane in composed.planes for g in plane.gaps), key=lambda gap: -gap.area_m2)
-    gaps = [g for g in every if g.area_m2 >= 0.01 * whole][: max(min(rows, 4), 0)]
+    gaps = [g for g in every if g.area_m2 >= 0.01 * total][: max(min(rows, 4), 0)]
     if gaps:
         page.rule(_COLUMN, _RIGHT, y + 1.6, 0.5, palette.RULE)
         y -= 5.4

@@ -154,7 +154,7 @@ def choose_tray_view(
 
 
 def links(trays: Sequence[Tray], moved: Floats, view: View) -> Floats:
-    """Upright lines (n, 2, 3) between trays that are pulled apart: at their outer corners and at the heads of stairs."""
+    """Upright lines (n, 2, 3) between trays that are pulled apart: at outer corners and heads of stairs."""
     found: list[Floats] = [np.zeros((0, 2, 3))]
     for k in range(1, len(trays)):
         gap = moved[k, 2] - moved[k - 1, 2]

@@ -289,9 +289,10 @@ class Window:
         self._take_away("solids")
         actors = stage.add_solids(self.pyvista, self.plotter, self._solids(), line_px=1.0, ghosts=stage.FAINT_GHOSTS)
         glass = stage.add_glass(self.pyvista, self.plotter, self._solids())
+        figures = seated_figures(shifted_seats(self.coverage, self.trays, self.moved))
         seated = [
             stage.add_people(self.pyvista, self.plotter, some, colour=colour)
-            for some, colour in zip(seated_figures(shifted_seats(self.coverage, self.trays, self.moved)), (stage.PEOPLE, stage.UNNOTICED), strict=True)
+            for some, colour in zip(figures, (stage.PEOPLE, stage.UNNOTICED), strict=True)
         ]
         self._groups["solids"] = [*actors, *(actor for actor in (glass, *seated) if actor is not None)]
 
