@@ -42,11 +42,10 @@ def _solved(name: str) -> Solved:
     return Solved(path, scene, building, rays, solve(scene, building=building, rays=rays))
 
 
-@pytest.fixture(
-    params=[
-        "depot", "office", "washroom", "stairwell", "narrow-aisles", "sports-hall", "corridor", "imported-house",
-    ]
-)  # fmt: skip
+EVERY = ["depot", "office", "washroom", "stairwell", "narrow-aisles", "sports-hall", "corridor", "imported-house"]
+
+
+@pytest.fixture(params=EVERY)
 def example(request: pytest.FixtureRequest) -> Solved:
     """Every example in turn, solved once for all tests."""
     return _solved(request.param)

@@ -49,7 +49,7 @@ _NAMES: tuple[tuple[str, str, str], ...] = (
 _COMPILED = tuple((re.compile(pattern, re.IGNORECASE), material, note) for pattern, material, note in _NAMES)
 
 #: Layers thinner than this (mm) are films.
-_FILM_MM = 0.5
+_FILM_MM = 1.0
 
 
 @dataclass(frozen=True)

@@ -75,8 +75,8 @@ def _ground(m: IfcMaker) -> None:
         m.space(name, ring, CLEAR, long_name=long_name)
     breast = m.extruded("IfcColumn", "Chimney breast", rectangle(H, 3.4, H + 0.5, 4.8), 0, CLEAR)
     m.made_of(breast, "Brick masonry")
-    lintel = [[0, 2.2], [1.5, 2.2], [1.5, 2.4], [0, 2.4]]
-    m.made_of(m.upright("IfcBeam", "Archway lintel", (6, 0.1), (6, 1.6), lintel, 0.1), "Steel S275")
+    girder = [[0, 2.3], [4 - S - H, 2.3], [4 - S - H, CLEAR], [0, CLEAR]]
+    m.made_of(m.upright("IfcBeam", "Kitchen beam", (6 + S, 3), (WIDE - H, 3), girder, 0.15), "Steel S275")
     n, going, rise = 14, 0.24, 0.2
     steps = [[k * going + d, (k + 1) * rise] for k in range(n - 1) for d in (0, going)]
     shape = [[0, 0], *steps, [(n - 1) * going, (n - 1) * rise - 0.2], [0.24, 0]]
