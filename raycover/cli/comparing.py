@@ -38,12 +38,13 @@ def compare_scenes(
             raise InputError([_nothing_shared(before, after, path)])
         figures = comparison_json(found)
         with progress("drawing") as step:
-            for index, name in enumerate(found.planes):
-                step(index, len(found.planes))
+            flat = [name for name, plane in found.planes.items() if plane.surface.stairs is None]
+            for index, name in enumerate(flat):
+                step(index, len(flat))
                 file = draft / f"{name}, {labels[0]} to {labels[1]}.png"
                 draw_difference(
                     scenes[1], after.building, found, name, file, what_changes=_what_changes(*scenes),
-                    sheet_number=(index + 1, len(found.planes)),
+                    sheet_number=(index + 1, len(flat)),
                 )  # fmt: skip
         text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
         (draft / "comparison.json").write_text(text, encoding="utf-8", errors="replace")
