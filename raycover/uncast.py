@@ -60,9 +60,11 @@ def inventory(scene: Scene, building: Building) -> Inventory:
         "gaps": doors["gaps"],
         "partitions": len(scene.partitions),
         "racks": len(scene.racking),
-        "cubicles": sum(row.count for row in scene.cubicles),
+        "cubicles": sum(row.n_doors for row in scene.cubicles),
         "desks": sum(row.count for row in scene.desks),
+        "tables": len(scene.tables),
         "solids": len(scene.solids),
+        "meshes": len(scene.meshes),
         "stairs": len(scene.stairs),
     }
     return Inventory(rooms, tuple(areas.most_common()), tuple((name, n) for name, n in counts.items() if n))
