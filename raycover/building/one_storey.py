@@ -40,7 +40,7 @@ def one_storey(building: Building, storey: StoreyShape) -> Building:
         sheets=sheets,
         boxes=_standing(building, building.boxes, storey, low, high),
         rooms=rooms,
-        mesh=Mesh(np.zeros((0, 3, 3)), np.zeros(0, np.int32)),
+        mesh=Mesh(np.zeros((0, 3, 3)), np.zeros(0, np.int32), np.zeros(0, np.int32)),
         openings=tuple(m for m in building.openings if m.sill < high - _TOUCH and m.top > low + _TOUCH),
         racks=tuple(r for r in building.racks if r.bottom < high - _TOUCH and r.top > low + _CUT),
         envelopes=_standing(building, building.envelopes, storey, low, high),

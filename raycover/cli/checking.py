@@ -25,8 +25,9 @@ def check_scene(
 ) -> None:
     """Load, build and hang the detectors, in every state; say what is wrong or doubtful.
 
-    With `draw_in` the building is drawn there first, sound or not as long as it can be built. Raises InputError with everything found where the file cannot be solved, where something cannot stand, and
-    where it is only doubtful if `strict`.
+    With `draw_in` the building is drawn there first, sound or not as long as it can be built. Raises InputError
+    with everything found where the file cannot be solved, where something cannot stand, and where it is only
+    doubtful if `strict`.
     """
     try:
         scene = load(path)

@@ -50,7 +50,7 @@ class StateSpec(Strict):
     """One state of the scene: a name, and what differs from the scene as drawn.
 
     Targets are openings ("Hall/opening 0", or the opening's own name), roof lights ("Hall/roof light 0"), rows of
-    cubicles, racking, solids and other things by name; `*` stands for any letters, so that "Hall/opening *" means all of them.
+    cubicles, racking, solids and other things by name; `*` stands for any letters: "Hall/opening *" means them all.
     """
 
     name: ShortName = Field(description="name of the state, for commands and file names")
