@@ -11,6 +11,7 @@ import pytest
 import yaml
 
 import raycover
+import raycover.loading
 from raycover.scene.storage import PRESETS
 
 README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
@@ -83,3 +84,29 @@ def test_the_presets_of_the_readme_are_the_ones_there_are() -> None:
         assert f"{keys['levels']} × {keys['level_pitch']:g} m, {keys['flue_gap']:g} m" in row
         assert preset.duty.split(",")[0] in row
         assert all(f"{width:g}" in row for width in preset.aisle)
+
+
+def test_the_states_of_the_readme_are_read() -> None:
+    text = next(block for block in blocks("yaml") if block.startswith("state_name:"))
+    scene = raycover.load_text(STATES_SCENE + text)
+    assert scene.state_names == ("Dock doors closed", "Dock doors open", "Summer")
+    changed = raycover.loading.in_state(scene, "Dock doors open")
+    assert [o.state for o in changed.rooms[0].openings] == ["open", "open"]
+    assert (changed.solids[0].base, [s.name for s in changed.solids]) == (6.0, ["Crane"])
+    assert changed.racking[0].goods is False
+
+
+STATES_SCENE = """\
+raycover: 1
+rooms:
+  - name: Hall
+    outline: [[0, 0], [40, 0], [40, 24], [0, 24]]
+    height: 11
+    walls: steel-panel
+    openings: [{edge: 0, at: 2, width: 4, height: 4.5}, {edge: 0, at: 8, width: 4, height: 4.5}]
+solids:
+  - {name: Crane, centre: [6, 12], size: [4, 20, 1], base: 8, material: metal}
+  - {name: Lorry, centre: [4, 4], size: [2.5, 6, 4], material: metal}
+racking: [{name: R2, at: [20, 4], bays: 4, levels: 3}]
+cubicles: [{name: WC, at: [10, 23], turn_deg: 180, count: 4}]
+"""

@@ -125,7 +125,7 @@ def _obstacles(building: Building, rooms: Sequence[int], raster: _Raster) -> tup
     walls, things = np.zeros(raster.shape, bool), np.zeros(raster.shape, bool)
     upright = [s for s in building.sheets if s.vertical and s.kind in ("wall", "window", "partition", "panel", "sheet")]
     level = [s for s in building.sheets if s.kind in ("desk", "sheet") and not s.vertical]
-    solid = chosen(building.boxes, [k for k, kind in enumerate(building.boxes.kinds) if kind == "solid"])
+    solid = chosen(building.boxes, [k for k, kind in enumerate(building.boxes.kinds) if kind in ("solid", "fixture")])
     for floor in sorted({building.rooms[r].floor for r in rooms}):
         for stop in _STOPS:
             for start, end in _cut(upright, floor + stop):

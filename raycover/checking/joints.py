@@ -85,14 +85,16 @@ def _tops(scene: Scene, building: Building, uprights: Uprights) -> Iterator[Prob
         room = building.room_at(float(x), float(y), float(uprights.low[k] + uprights.high[k]) / 2)
         if room is None:
             continue
-        gap = room.floor + room.height - float(uprights.high[k])
-        if JOINT_OVERLAP < gap <= _WIDEST_SLIT:
+        for level in () if room.form is not None else (room.height, room.tiles):
+            gap = -1.0 if level is None else room.floor + level - float(uprights.high[k])
+            if not JOINT_OVERLAP < gap <= _WIDEST_SLIT:
+                continue
             told.add(sheet.owner)
             yield Problem(
                 "partition-slit",
                 f'partition "{sheet.owner}" stops {millimetres(gap)} below the ceiling of "{room.name}"',
                 scene.position(*sheet.loc[:2], "height"),
-                f"a full-height partition ends at {room.height:g} m above the floor",
+                f"a full-height partition ends at {level:g} m above the floor",
                 severity="warning",
             )
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from raycover.building.parts import Building
+from raycover.building.parts import Building, Floats
 from raycover.checking.uprights import Uprights, chosen, heights
 from raycover.errors import Problem
 from raycover.scene.schema import Scene
@@ -19,6 +19,9 @@ _TOUCH = 0.01
 _LEAST_M2 = 1e-3
 #: A solid no wider and no lower than these (m) is a column; columns stand in walls.
 _COLUMN_WIDEST, _COLUMN_LOWEST = 1.25, 2.4
+
+#: What reaches no further (m) than this from the line of a wall is part of it. From memory, common practice.
+_IN_WALL = 0.25
 
 
 def check_standing(scene: Scene, building: Building, uprights: Uprights) -> Iterator[Problem]:
@@ -98,7 +101,7 @@ def _solids(scene: Scene, building: Building, uprights: Uprights) -> Iterator[Pr
             continue
         outline = shapely.Polygon(corners)
         found = _through(uprights, outline, low[k], high[k], boxes.owners[k])
-        if found is not None:
+        if found is not None and not _in_the_wall(uprights, corners):
             yield Problem(
                 "solid-through-wall",
                 f'"{boxes.owners[k]}" stands through "{found[0]}", along {found[1]:.2f} m of it',
@@ -118,6 +121,17 @@ def _solids(scene: Scene, building: Building, uprights: Uprights) -> Iterator[Pr
                     severity="note",
                 )
                 break
+
+
+def _in_the_wall(uprights: Uprights, corners: Floats) -> bool:
+    """Whether corners in plan (4, 2) all lie along one wall: a lintel, a pier, a sill, which belong to it."""
+    around = shapely.Polygon(corners)
+    for k in uprights.near(around, 0.0):
+        start, end = uprights.ends[k]
+        along = (end - start) / max(float(np.linalg.norm(end - start)), 1e-9)
+        if np.abs((corners - start) @ np.array([-along[1], along[0]])).max() <= _IN_WALL:
+            return True
+    return False
 
 
 def _desks(scene: Scene, building: Building, uprights: Uprights) -> Iterator[Problem]:

@@ -8,6 +8,7 @@ from pathlib import Path
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.checking import check_building
+from raycover.cli import drawing
 from raycover.cli.printing import data, warn
 from raycover.coverage import make_units
 from raycover.errors import InputError, Problem
@@ -19,11 +20,14 @@ from raycover.stair_headroom import stair_headroom
 from raycover.surfaces import make_surfaces
 
 
-def check_scene(path: Path, *, strict: bool, as_json: bool) -> None:
+def check_scene(
+    path: Path, *, strict: bool, as_json: bool, draw_in: Path | None = None, with_view: bool = True
+) -> None:
     """Load, build and hang the detectors, in every state; say what is wrong or doubtful.
 
-    Raises InputError with everything found where the file cannot be solved, where something cannot stand, and
-    where it is only doubtful if `strict`.
+    With `draw_in` the building is drawn there first, sound or not as long as it can be built. Raises InputError
+    with everything found where the file cannot be solved, where something cannot stand, and where it is only
+    doubtful if `strict`.
     """
     try:
         scene = load(path)
@@ -34,6 +38,8 @@ def check_scene(path: Path, *, strict: bool, as_json: bool) -> None:
         if as_json:
             data({**stamp(), "sound": False, "problems": [problem(p) for p in error.problems]})
         raise
+    if draw_in is not None:
+        drawing.draw(scene, building, draw_in, with_view=with_view)
     n = Counter(p.severity for p in found)
     if as_json:
         data({**stamp(), "sound": not n["error"], "problems": [problem(p) for p in found]})

@@ -38,14 +38,13 @@ def compare_scenes(
             raise InputError([_nothing_shared(before, after, path)])
         figures = comparison_json(found)
         with progress("drawing") as step:
-            # On stairs the figures are compared; there is no difference plan of an unrolled stair.
-            drawn = [name for name, change in found.planes.items() if change.after.surface.stairs is None]
-            for index, name in enumerate(drawn):
-                step(index, len(drawn))
+            flat = [name for name, plane in found.planes.items() if plane.surface.stairs is None]
+            for index, name in enumerate(flat):
+                step(index, len(flat))
                 file = draft / f"{name}, {labels[0]} to {labels[1]}.png"
                 draw_difference(
                     scenes[1], after.building, found, name, file, what_changes=_what_changes(*scenes),
-                    sheet_number=(index + 1, len(drawn)),
+                    sheet_number=(index + 1, len(flat)),
                 )  # fmt: skip
         text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
         (draft / "comparison.json").write_text(text, encoding="utf-8", errors="replace")

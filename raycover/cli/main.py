@@ -100,12 +100,17 @@ def compare_(
 def check_(
     scene: SceneFile,
     strict: Annotated[bool, typer.Option("--strict", help="warnings too end in exit code 2")] = False,
+    draw: Annotated[bool, typer.Option("--draw", help="draw the building alone, nothing solved")] = False,
+    output: Annotated[
+        Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the drawings of --draw")
+    ] = Path("pictures"),
+    view: Annotated[bool, typer.Option("--view/--no-view", help="with --draw, the 3D picture too")] = True,
     json: AsJson = False,
 ) -> None:
     """Is the file sound, and does the building stand: everything wrong or doubtful, with its line."""
     from raycover.cli import checking
 
-    checking.check_scene(scene, strict=strict, as_json=json)
+    checking.check_scene(scene, strict=strict, as_json=json, draw_in=output if draw else None, with_view=view)
 
 
 @app.command("import")

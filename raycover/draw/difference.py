@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from raycover.building.parts import Building
 from raycover.comparing import GAINED, KEPT, LOST, NEITHER, Comparison, PlaneChange, changes
-from raycover.draw import glyphs, hatching, palette, plan, sheet, tables, words
+from raycover.draw import glyphs, hatching, palette, plan, sheet, storey_marks, tables, words
 from raycover.draw.annotate import Annotator
 from raycover.draw.drawing import Drawing, Strokes
 from raycover.draw.labels import Placer
@@ -27,7 +27,7 @@ from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Page
 from raycover.draw.png import save_png
 from raycover.draw.projection import Projection
-from raycover.draw.storeys import shown_storey, units_by_storey
+from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
 from raycover.scene.schema import Scene
 
 Floats = NDArray[np.float64]
@@ -98,37 +98,39 @@ def make_difference(
     sheet_number: tuple[int, int] = (1, 1),
     dpi: float = plan.DPI,
 ) -> Page:
-    """The page that `draw_difference` saves."""
+    """The page that `draw_difference` saves; `plane_name` is that of a flat map, not of an unrolled stair."""
     change = found.planes[plane_name]
-    whole, building = building, shown_storey(building, change.after)
-    outlines = plan.outlines_of(scene, building, change.after)
-    projection = Projection.fitted(plan.bounds_of(building, change.after, outlines), sheet.FRAME)
+    shown = shown_storey(building, change.after)
+    outlines = plan.outlines_of(scene, shown, change.after)
+    projection = Projection.fitted(plan.bounds_of(shown, change.after, outlines), sheet.FRAME)
     page, strokes = Page(dpi=dpi), Strokes()
+    drawing, placer = Drawing(page, projection, strokes), Placer(projection.frame)
     pictures = [
         paper_map(p.surface, p.margin_db, p.reserve_db, outlines, projection, dpi=dpi)
         for p in (change.before, change.after)
     ]
     limits = _draw_map(page, pictures[0], pictures[1], strokes)
-    draw_building(Drawing(page, projection, strokes), building, change.after.surface)
-    hung = units_by_storey(whole, building, change.after, found.coverages[1])[0]
-    units, centres = plan.shown_units(hung, projection)
+    draw_building(drawing, shown, change.after.surface)
+    storey_marks.draw_voids(drawing, shown)
+    mine, _ = units_by_storey(building, shown, change.after, found.coverages[1])
+    units, centres = plan.shown_units(mine, projection)
     factor = glyphs.size_factor(centres)
     marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]
+    for mark in marks:
+        plan.keep_off(placer, mark, factor)
+    storey_marks.draw_stairs(drawing, storey_marks.cut_stairs(shown, top_of_shown(building, shown)), placer)
     glyphs.draw_marks(page, marks, factor)
     sorts = tuple(s for s in glyphs.WORDS if any(m.sort == s for m in marks))
     key = sheet.Key(sorts, False, False, any(m.masks for m in marks))
     _draw_column(page, found, change, key, limits, what_changes)
-    placer = Placer(projection.frame)
     placer.note_strokes(strokes.lines)
-    for mark in marks:
-        plan.keep_off(placer, mark, factor)
     annotator = Annotator(page, projection, placer, _shade(pictures[0], pictures[1]))
     n_tags, n_names = annotator.tags(units, centres, factor), 0
     if plan.extent_of(scene, change.after) is None:
         figures = change.after.rooms()
         n_names = annotator.room_names(outlines, list(figures), [area for area, _, _ in figures.values()])
-    annotator.rack_names(building)
-    annotator.wide_doors(building)
+    annotator.rack_names(shown)
+    annotator.wide_doors(shown)
     sheet.draw_left_out(page, n_tags, n_names)
     _draw_surround(page, scene, found, change, projection, sheet_number)
     return page

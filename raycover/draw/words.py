@@ -109,11 +109,18 @@ def cause(gap: Gap, rooms: Set[str] = frozenset(), *, short: bool = False, stack
 
 def conditions(coverage: Coverage, building: Building) -> str:
     parts = [f"{coverage.ambient_c:g} °C", f"reserve {coverage.reserve_db:g} dB"]
-    doors = [mark.state for mark in building.openings if mark.kind == "door" and mark.construction is not None]
+    state = doors(building)
+    return " · ".join([*parts, state] if state else parts)
+
+
+def doors(building: Building) -> str:
+    """How the doors stand, empty where there are none."""
+    marks = [mark.state for mark in building.openings if mark.kind == "door" and mark.construction is not None]
     cubicles = [sheet.kind for sheet in building.sheets if sheet.loc[:1] == ("cubicles",)]
-    n_open = doors.count("open") + cubicles.count("leaf")
-    n_doors = len(doors) + cubicles.count("door") + cubicles.count("leaf")
-    if n_doors:
-        all_alike = "doors closed" if not n_open else "doors open"
-        parts.append(all_alike if n_open in (0, n_doors) else f"{n_open} of {n_doors} doors open")
-    return " · ".join(parts)
+    n_open = marks.count("open") + cubicles.count("leaf")
+    n_doors = len(marks) + cubicles.count("door") + cubicles.count("leaf")
+    if not n_doors:
+        return ""
+    if n_open in (0, n_doors):
+        return "doors open" if n_open else "doors closed"
+    return f"{n_open} of {n_doors} doors open"

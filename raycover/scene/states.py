@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from raycover.scene.devices import Share
-from raycover.scene.parts import State
+from raycover.scene.fittings import DoorState
 from raycover.scene.quantities import Coordinate, Degrees, Number, Point2, ShortName, Strict
 
 
@@ -20,6 +20,9 @@ class Change(Strict):
     base: Coordinate | None = Field(None, description="new height above the floor")
     turn_deg: Degrees | None = Field(None, description="new anticlockwise turn")
     goods: bool | None = Field(None, strict=True, description="racking loaded (true) or empty (false)")
+    ajar_deg: Annotated[Number, Field(gt=0, le=180)] | None = Field(
+        None, description="angle from closed at which doors of cubicles stand"
+    )
     fill: Share | None = Field(None, description="share of a rack's places that are loaded")
 
     @model_validator(mode="after")
@@ -34,7 +37,7 @@ class Change(Strict):
 
 
 #: What a target is set to: doors and openings to a state, things to a new place, or away.
-SetValue = Literal["open", "closed", "absent"] | list[State] | Change
+SetValue = Literal["open", "closed", "absent"] | list[DoorState] | Change
 
 
 class StateConditions(Strict):
@@ -46,8 +49,8 @@ class StateConditions(Strict):
 class StateSpec(Strict):
     """One state of the scene: a name, and what differs from the scene as drawn.
 
-    Targets are openings ("Hall/opening 0", or the opening's own name), rows of cubicles, racking, solids and
-    other things by name; `*` stands for any letters, so that "Hall/opening *" means all of them.
+    Targets are openings ("Hall/opening 0", or the opening's own name), roof lights ("Hall/roof light 0"), rows of
+    cubicles, racking, solids and other things by name; `*` stands for any letters: "Hall/opening *" means them all.
     """
 
     name: ShortName = Field(description="name of the state, for commands and file names")

@@ -8,6 +8,7 @@ from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING, Any
 
 from raycover.errors import Position, Problem, did_you_mean
+from raycover.scene.fittings import Ajar
 from raycover.scene.schema import Scene
 from raycover.scene.states import Change, SetValue, StateSpec
 
@@ -20,7 +21,9 @@ _THINGS = {
     "solids": "a solid",
     "racking": "racking",
     "cubicles": "a row of cubicles",
+    "fixtures": "a row of fixtures",
     "desks": "a row of desks",
+    "tables": "a table",
     "partitions": "a partition",
     "sheets": "a sheet",
     "meshes": "a mesh",
@@ -66,6 +69,9 @@ def targets(scene: Scene) -> Iterator[Target]:
                 yield Target(f"{owner.name}/opening {k}", "openings", loc, opening)
                 if opening.name is not None:
                     yield Target(opening.name, "openings", loc, opening)
+    for i, room in enumerate(scene.rooms):
+        for k, light in enumerate(room.roof.lights if room.roof is not None else ()):
+            yield Target(f"{room.name}/roof light {k}", "openings", ("rooms", i, "roof", "lights", k), light)
     for kind in _THINGS:
         for i, thing in enumerate(getattr(scene, kind, None) or ()):
             yield Target(thing.name, kind, (kind, i), thing)
@@ -126,7 +132,7 @@ def _apply(scene: Scene, index: int) -> tuple[Scene, list[Problem]]:
                 continue
             for key, new in _new_values(target, value).items():
                 updates.setdefault(target.loc, {})[key] = new
-                inside = (*loc, key) if isinstance(value, Change) else loc
+                inside = (*loc, key) if isinstance(value, Change) and key != "doors" else loc
                 moved[(*target.loc, key)] = inside
     if problems:
         return scene, problems
@@ -165,6 +171,8 @@ def _unfit(target: Target, value: SetValue) -> tuple[str, str] | None:
         return f'"{target.name}" is an opening: it is open or closed', "write open or closed"
     what = _THINGS[target.kind]
     keys = sorted(set(Change.model_fields) & set(type(target.item).model_fields))
+    if target.kind == "cubicles":
+        keys = sorted([*keys, "ajar_deg"])
     ways = ["absent", f"a new {' or '.join(keys)}, such as {{{keys[0]}: …}}"] if keys else ["absent"]
     if target.kind == "cubicles":
         ways = ["open", "closed", "a list with one state a cubicle", *ways]
@@ -185,7 +193,12 @@ def _unfit(target: Target, value: SetValue) -> tuple[str, str] | None:
 
 def _new_values(target: Target, value: SetValue) -> dict[str, Any]:
     if isinstance(value, Change):
-        return {key: getattr(value, key) for key in sorted(value.model_fields_set)}
+        found = {key: getattr(value, key) for key in sorted(value.model_fields_set)}
+        if "ajar_deg" in found:
+            found["doors"] = Ajar(ajar_deg=found.pop("ajar_deg"))
+        if target.kind == "meshes" and "at" in found:  # a height that was given stays
+            found["at"] = [*found["at"], *target.item.at[2:]]
+        return found
     return {"state" if target.kind == "openings" else "doors": value}
 
 
@@ -198,15 +211,24 @@ def _changed_lists(scene: Scene, updates: dict[Loc, dict[str, Any]], absent: dic
 
     for loc, values in updates.items():
         items, i = of(str(loc[0])), int(loc[1])
-        if len(loc) == 2:
-            items[i] = _replaced(items[i], values)
-        else:
-            openings = list(items[i].openings)
-            openings[int(loc[3])] = openings[int(loc[3])].model_copy(update=values)
-            items[i] = items[i].model_copy(update={"openings": openings})
+        items[i] = _changed(items[i], loc[2:], values)
     for kind, gone in absent.items():
         fields[kind] = [item for i, item in enumerate(of(kind)) if i not in gone]
     return dict(fields)
+
+
+def _changed(item: Any, path: Loc, values: dict[str, Any]) -> Any:
+    """A copy in which what stands at a path has other values; the path runs by keys and indices in turn."""
+    if not path:
+        return _replaced(item, values)
+    key, rest = str(path[0]), path[1:]
+    inner = getattr(item, key)
+    if isinstance(inner, list):
+        inner = list(inner)
+        inner[int(rest[0])] = _changed(inner[int(rest[0])], rest[1:], values)
+    else:
+        inner = _changed(inner, rest, values)
+    return item.model_copy(update={key: inner})
 
 
 def _replaced(item: Any, values: dict[str, Any]) -> Any:

@@ -95,6 +95,11 @@ def test_solids_through_walls_but_columns_stand_in_them() -> None:
     assert codes(solids=[box(9, 4)]) == []
 
 
+def test_a_lintel_is_part_of_its_wall() -> None:
+    assert codes(solids=[box(10, 4, (0.3, 1.5, 0.25), base=2.1)]) == []
+    assert codes(solids=[box(10, 4, (0.8, 1.5, 0.25), base=2.1)]) == ["solid-through-wall"]
+
+
 def test_a_conveyor_through_its_opening() -> None:
     hatch = {"edge": 1, "at": 3, "width": 2, "height": 1, "sill": 0.5, "fill": "none"}
     belt = box(10, 4, (4, 1, 0.8), base=0.6)

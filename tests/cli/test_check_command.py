@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from raycover.cli.main import main
+from raycover.errors import MissingPart
 
 SCENE = """\
 raycover: 1
@@ -112,3 +115,60 @@ def test_what_the_scene_as_drawn_has_is_told_once(check: Run) -> None:
     _, out, err = check(SCENE + SLIT + states)
     assert err.count("[partition-slit]") == 1
     assert out.rstrip().endswith("3 states, 1 warning")
+
+
+# ---- --draw
+
+
+def test_draw_without_the_view(check: Run) -> None:
+    code, out, err = check(SCENE, "--draw", "--no-view", "-o", "deep/out")
+    assert code == 0
+    assert out.startswith("scene.yaml: sound; ")
+    assert "Drawn in deep/out: the building as it stands, nothing solved." in err
+    assert os.listdir("deep/out") == ["building.png"]
+    with Image.open("deep/out/building.png") as picture:
+        assert min(picture.size) > 1000
+
+
+def test_draw_in_3d(check: Run) -> None:
+    code, _, err = check(SCENE, "--draw", "-o", "out")
+    assert code == 0
+    assert sorted(os.listdir("out")) == ["building view.png", "building.png"], err
+    with Image.open("out/building view.png") as picture:
+        assert picture.size == (1920, 1080)
+
+
+def test_draw_where_3d_is_missing(check: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse() -> None:
+        raise MissingPart("no OpenGL here")
+
+    monkeypatch.setattr("raycover.draw.view3d.environment.load_for_pictures", refuse)
+    code, _, err = check(SCENE, "--draw", "-o", "out")
+    assert code == 0
+    assert "The plan is written, the 3D picture is not: no OpenGL here" in err
+    assert os.listdir("out") == ["building.png"]
+
+
+def test_what_cannot_stand_is_drawn_all_the_same(check: Run) -> None:
+    """One looks at the drawing to see what is wrong."""
+    code, _, err = check(SCENE.replace("at: [3, 3]", "at: [9, 3]"), "--draw", "--no-view", "-o", "out")
+    assert code == 2
+    assert "[rack-through-wall]" in err
+    assert os.listdir("out") == ["building.png"]
+
+
+def test_what_cannot_be_built_is_not_drawn(check: Run) -> None:
+    code, _, _ = check(SCENE.replace("height: 2.1", "height: 9"), "--draw", "-o", "out")
+    assert code == 2
+    assert os.listdir() == ["scene.yaml"]
+
+
+def test_a_storey_a_plan(check: Run) -> None:
+    outline = "[[0, 0], [10, 0], [10, 8], [0, 8]]"
+    loft = f"  - {{name: Loft, outline: {outline}, floor: 4, height: 3, walls: brick-100}}\n"
+    upper = SCENE.replace("racking:", loft + "racking:")
+    for name in ("R1", "D1"):
+        upper = upper.replace(f"name: {name}", f"room: Store, name: {name}")
+    code, _, err = check(upper, "--draw", "--no-view", "-o", "out")
+    assert code == 0, err
+    assert sorted(os.listdir("out")) == ["building +0.00.png", "building +4.00.png"]

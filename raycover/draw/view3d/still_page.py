@@ -37,8 +37,8 @@ _SIZE_MM = (SIZE_PX[0] / _DPI * MM_PER_INCH + 1e-3, SIZE_PX[1] / _DPI * MM_PER_I
 _MM_PER_PX = MM_PER_INCH / _DPI
 #: The picture of the building on the page (x0, y0, x1, y1 in mm).
 VIEWPORT: Box = (7.0, 17.5, 254.0, 163.0)
-_LEFT, _RIGHT = 12.0, 327.0
-_COLUMN = 261.0
+_LEFT, _RIGHT = LEFT, RIGHT = 12.0, 327.0
+_COLUMN = COLUMN = 261.0
 _PICTURE_Z = 1.0
 #: The legend's bar beside a table of storeys.
 _SMALLER_BAR = 0.72
@@ -53,11 +53,7 @@ def viewport_px() -> tuple[int, int]:
 
 def draw_sheet(scene: Scene, coverage: Coverage, composed: Composed, picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """The finished page (1080, 1920, 3) about a picture of the building (h, w, 3), row 0 at the top."""
-    page = Page(dpi=_DPI, size=_SIZE_MM)
-    height, width = picture.shape[:2]
-    corner = np.round(np.array(VIEWPORT[:2]) / _MM_PER_PX) * _MM_PER_PX
-    box = (corner[0], corner[1], corner[0] + width * _MM_PER_PX, corner[1] + height * _MM_PER_PX)
-    page.image(np.ascontiguousarray(picture[::-1]), box, _PICTURE_Z)
+    page, box = page_with(picture)
     _heading(page, scene, composed.plane)
     _headline(page, coverage, composed.planes)
     lowest = _legend(page, composed.planes)
@@ -66,6 +62,16 @@ def draw_sheet(scene: Scene, coverage: Coverage, composed: Composed, picture: ND
     _names(page, composed, box)
     _north(page, scene, composed, picture, box)
     return page.pixels()
+
+
+def page_with(picture: NDArray[np.uint8]) -> tuple[Page, Box]:
+    """A page with a picture of the building (h, w, 3) on it, and where it lies (mm)."""
+    page = Page(dpi=_DPI, size=_SIZE_MM)
+    height, width = picture.shape[:2]
+    corner = np.round(np.array(VIEWPORT[:2]) / _MM_PER_PX) * _MM_PER_PX
+    box = (corner[0], corner[1], corner[0] + width * _MM_PER_PX, corner[1] + height * _MM_PER_PX)
+    page.image(np.ascontiguousarray(picture[::-1]), box, _PICTURE_Z)
+    return page, box
 
 
 def _heading(page: Page, scene: Scene, plane: PlaneCoverage) -> None:
