@@ -83,3 +83,18 @@ def test_the_presets_of_the_readme_are_the_ones_there_are() -> None:
         assert f"{keys['levels']} × {keys['level_pitch']:g} m, {keys['flue_gap']:g} m" in row
         assert preset.duty.split(",")[0] in row
         assert all(f"{width:g}" in row for width in preset.aisle)
+
+
+def test_the_mesh_of_the_readme_is_one(tmp_path: Path) -> None:
+    import trimesh
+
+    from raycover.building.build import build
+
+    text = next(block for block in blocks("yaml") if "machine.glb" in block)
+    made = trimesh.Scene()
+    for name in ("body 1", "left glass", "bolt"):
+        made.add_geometry(trimesh.creation.box(), node_name=name, geom_name=name)
+    (tmp_path / "machine.glb").write_bytes(made.export(file_type="glb"))
+    building = build(raycover.load_text("raycover: 1\n" + text, folder=tmp_path))
+    assert {o.name: o.made_of.name for o in building.objects} == {"M1/body 1": "metal", "M1/left glass": "glass-6"}
+    assert not building.warnings
