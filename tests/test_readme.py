@@ -110,3 +110,18 @@ solids:
 racking: [{name: R2, at: [20, 4], bays: 4, levels: 3}]
 cubicles: [{name: WC, at: [10, 23], turn_deg: 180, count: 4}]
 """
+
+
+def test_the_mesh_of_the_readme_is_one(tmp_path: Path) -> None:
+    import trimesh
+
+    from raycover.building.build import build
+
+    text = next(block for block in blocks("yaml") if "machine.glb" in block)
+    made = trimesh.Scene()
+    for name in ("body 1", "left glass", "bolt"):
+        made.add_geometry(trimesh.creation.box(), node_name=name, geom_name=name)
+    (tmp_path / "machine.glb").write_bytes(made.export(file_type="glb"))
+    building = build(raycover.load_text("raycover: 1\n" + text, folder=tmp_path))
+    assert {o.name: o.made_of.name for o in building.objects} == {"M1/body 1": "metal", "M1/left glass": "glass-6"}
+    assert not building.warnings

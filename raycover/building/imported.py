@@ -180,7 +180,7 @@ def _set(
         ]
     if not chosen:
         return []
-    corners = np.concatenate([objects[k].vertices[np.unique(objects[k].faces)] for k in chosen])
+    corners = np.concatenate([objects[k].corners for k in chosen])
     corners = _upright(spec, path, corners)
     if (wrong := size_problem(scene, index, corners)) is not None and wrong.severity == "error":
         return [wrong]

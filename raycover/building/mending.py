@@ -80,11 +80,27 @@ def mend(vertices: Floats, faces: Indices) -> Mended:
 
 def merge(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
     """Corners of one place as one, and the faces that still have three corners."""
-    used, inverse = np.unique(faces, return_inverse=True)
+    used = np.zeros(len(vertices), bool)
+    used[faces] = True
     places = vertices[used]
     grid = np.round((places - places.min(axis=0, initial=np.inf)) / _SAME).astype(np.int64)
-    _, first, same = np.unique(grid, axis=0, return_index=True, return_inverse=True)
-    return places[first], _with_corners(same.reshape(-1)[inverse.reshape(faces.shape)])
+    first, same = _unique_rows(grid)
+    number = np.zeros(len(vertices), np.int64)
+    number[used] = same
+    return places[first], _with_corners(number[faces])
+
+
+def _unique_rows(rows: Indices) -> tuple[Indices, Indices]:
+    """Of whole numbers (n, 3), the first row of each kind and the kind (n,) of every row.
+
+    One number a row sorts many times faster than three; should two kinds fall on one number, all three do it.
+    """
+    with np.errstate(over="ignore"):
+        key = rows @ np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], np.uint64).astype(np.int64)
+    _, first, kind = np.unique(key, return_index=True, return_inverse=True)
+    if not np.array_equal(rows[first[kind]], rows):
+        _, first, kind = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+    return first, kind.reshape(-1)
 
 
 def _drawn_together(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:

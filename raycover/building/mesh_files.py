@@ -38,6 +38,13 @@ class FileObject:
     vertices: Floats
     faces: Indices
 
+    @property
+    def corners(self) -> Floats:
+        """(n, 3) the vertices that faces use."""
+        used = np.zeros(len(self.vertices), bool)
+        used[self.faces] = True
+        return self.vertices[used]
+
 
 def read_mesh_file(path: Path, fetch: Fetch) -> list[FileObject]:
     """The objects of a file, in the order of their names; `fetch` reads what a glTF names beside itself.
@@ -177,7 +184,8 @@ def _objects(scene: Any, stem: str) -> list[FileObject]:
         vertices = np.asarray(shape.vertices, float).reshape(-1, 3)
         if faces.min() < 0 or faces.max() >= len(vertices):
             raise IndexError(f"a face names vertex {int(faces.max())} of {len(vertices)}")
-        vertices = vertices @ matrix[:3, :3].T + matrix[:3, 3]
+        if not np.array_equal(matrix, np.eye(4)):
+            vertices = vertices @ matrix[:3, :3].T + matrix[:3, 3]
         if np.linalg.det(matrix[:3, :3]) < 0:
             faces = faces[:, ::-1]  # a mirrored object keeps its outside outside
         anonymous = str(node).startswith("geometry") or not str(node).strip()

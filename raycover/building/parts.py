@@ -13,6 +13,7 @@ from typing import Any, Literal
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import ConvexHull, QhullError
 
 from raycover.catalogue import Construction, SolidMaterial
 from raycover.errors import Problem
@@ -290,6 +291,18 @@ class MeshObject:
         cross = np.cross(self.triangles[:, 1] - self.triangles[:, 0], self.triangles[:, 2] - self.triangles[:, 0])
         length = np.linalg.norm(cross, axis=1)
         return np.asarray(cross / np.where(length > 0, length, 1.0)[:, None])
+
+    @cached_property
+    def footprint(self) -> Any:
+        """The convex hull (shapely) in plan: a polygon, or a line for what stands upright and flat."""
+        plan = self.triangles.reshape(-1, 3)[:, :2]
+        if len(plan) > 1000:
+            try:
+                plan = plan[ConvexHull(plan).vertices]
+            except QhullError:  # all in one line
+                along = plan[np.argmax(np.abs(plan - plan[0]).sum(axis=1))] - plan[0]
+                plan = plan[[np.argmin(plan @ along), np.argmax(plan @ along)]]
+        return shapely.convex_hull(shapely.multipoints(plan))
 
     @property
     def stops_infrared(self) -> bool:

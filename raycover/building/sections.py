@@ -75,8 +75,7 @@ def outline(objects: Iterable[MeshObject]) -> Any:
 
 def footprint(objects: Iterable[MeshObject]) -> Any:
     """The convex hull (shapely) of objects in plan."""
-    points = np.concatenate([one.triangles.reshape(-1, 3)[:, :2] for one in objects])
-    return shapely.convex_hull(shapely.multipoints(points))
+    return shapely.convex_hull(shapely.geometrycollections([one.footprint for one in objects]))
 
 
 def cut_off(triangles: Floats, z: float) -> Floats:
