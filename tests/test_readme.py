@@ -83,3 +83,10 @@ def test_the_presets_of_the_readme_are_the_ones_there_are() -> None:
         assert f"{keys['levels']} × {keys['level_pitch']:g} m, {keys['flue_gap']:g} m" in row
         assert preset.duty.split(",")[0] in row
         assert all(f"{width:g}" in row for width in preset.aisle)
+
+
+def test_the_underlay_of_the_readme_is_one() -> None:
+    from raycover.scene.received import UnderlaySpec
+
+    text = next(block for block in blocks("yaml") if block.startswith("underlay:"))
+    assert UnderlaySpec.model_validate(yaml.safe_load(text)["underlay"]).points
