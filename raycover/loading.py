@@ -41,6 +41,10 @@ def _finish(document: Document, problems: list[Problem], folder: Path | None) ->
     catalogue = load_catalogue(folder)
     scene.attach(document, catalogue, folder=folder)
     found = [*check_scene(scene, catalogue), *check_detectors(scene), *state_problems(scene)]
+    if scene.underlay is not None:
+        from raycover.underlay import check_underlay
+
+        found += check_underlay(scene)
     errors = [p for p in found if p.severity == "error"]
     if not errors:
         errors = [p for index in range(len(scene.states)) for p in _in_state(scene, index, found)[1]]

@@ -24,6 +24,8 @@ HOMES = {
     "yaml": ("scene/",),
     "mapbox_earcut": ("building/mesh.py",),
     "ifcopenshell": ("importing/",),
+    "ezdxf": ("importing/", "draw/dxf.py"),
+    "pypdfium2": ("underlay.py",),
 }
 
 

@@ -125,3 +125,10 @@ def test_the_mesh_of_the_readme_is_one(tmp_path: Path) -> None:
     building = build(raycover.load_text("raycover: 1\n" + text, folder=tmp_path))
     assert {o.name: o.made_of.name for o in building.objects} == {"M1/body 1": "metal", "M1/left glass": "glass-6"}
     assert not building.warnings
+
+
+def test_the_underlay_of_the_readme_is_one() -> None:
+    from raycover.scene.received import UnderlaySpec
+
+    text = next(block for block in blocks("yaml") if block.startswith("underlay:"))
+    assert UnderlaySpec.model_validate(yaml.safe_load(text)["underlay"]).points

@@ -9,6 +9,7 @@ from raycover.cli.printing import data, progress, talk
 from raycover.errors import InputError, Position, Problem
 from raycover.exchange.files import write_whole
 from raycover.exchange.summary import stamp
+from raycover.importing.dxf_options import DxfOptions
 from raycover.importing.imported import Imported, Progress
 
 #: Called with the file, the folder where the scene will stand, and a callback (done, all).
@@ -21,23 +22,38 @@ def _ifc(path: Path, folder: Path, step: Progress) -> Imported:
     return import_ifc_separately(path, progress=step, folder=folder)
 
 
+def _dxf(options: DxfOptions) -> Importer:
+    def read(path: Path, folder: Path, step: Progress) -> Imported:
+        from raycover.importing.dxf import import_dxf
+
+        return import_dxf(path, options, progress=step, folder=folder)
+
+    return read
+
+
 #: By how the file's name ends.
-IMPORTERS: dict[str, Importer] = {".ifc": _ifc}
+IMPORTERS: dict[str, Importer] = {".ifc": _ifc, ".dxf": _dxf(DxfOptions())}
 #: Near relatives of what is read: the ending, and what to do.
 _RELATIVES = {
     ".ifczip": "unpack it (it is a ZIP) and import the .ifc inside",
     ".ifcxml": "export it as IFC-SPF, the plain .ifc",
     ".zip": "unpack it first",
+    ".dwg": "save it as DXF in the drawing program",
 }
 
 
-def import_file(path: Path, output: Path, *, force: bool, as_json: bool) -> None:
+def import_file(path: Path, output: Path, *, force: bool, as_json: bool, dxf: DxfOptions | None = None) -> None:
     """Read `path` by its ending and write the scene, whole or not at all; the report goes to stderr."""
     importer = IMPORTERS.get(path.suffix.lower())
     if importer is None:
         known = ", ".join(IMPORTERS)
         hint = _RELATIVES.get(path.suffix.lower(), f"known: {known}")
         raise _refused("unknown-format", f'files ending in "{path.suffix}" cannot be imported', path, hint)
+    if dxf is not None and dxf.given:
+        if path.suffix.lower() != ".dxf":
+            hint = "leave --units, --rooms, --partitions, --height and --walls out"
+            raise _refused("bad-option", "options for drawings do not suit a building model", path, hint)
+        importer = _dxf(dxf)
     if output.suffix not in (".yaml", ".yml"):
         raise _refused("not-yaml", "a scene file ends in .yaml", output, f"write -o {output.name}.yaml")
     if output.exists() and not force:

@@ -43,6 +43,14 @@ def map_(
         typer.Option("--state", metavar="NAME", help="a state of the scene; give it again for more"),
     ] = None,
     all_states: Annotated[bool, typer.Option("--all-states", help="the scene as drawn and every state")] = False,
+    pdf: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--pdf", metavar="PAPER", help="plans as PDF at true scale too, on A4, A3, A2, A1 or A0"),
+    ] = None,
+    scale: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--scale", metavar="N", help="with --pdf: 50 for 1:50, or auto (the finest that fits)"),
+    ] = None,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
@@ -50,8 +58,9 @@ def map_(
     from raycover.cli import solving
 
     solving.map_scene(
-        scene, output, with_view=view, threads=threads, as_json=json, states=state or (), all_states=all_states
-    )
+        scene, output, with_view=view, threads=threads, as_json=json, states=state or (), all_states=all_states,
+        pdf=pdf, scale=scale,
+    )  # fmt: skip
 
 
 @app.command("view")
@@ -115,17 +124,55 @@ def check_(
 
 @app.command("import")
 def import_(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="a building model (.ifc)")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="a building model (.ifc) or drawing (.dxf)")],
     output: Annotated[Path, typer.Option("-o", "--output", metavar="SCENE", help="the scene file to write")] = Path(
         "scene.yaml"
     ),
     force: Annotated[bool, typer.Option("--force", help="overwrite a file that is there")] = False,
+    units: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--units", help="drawings: mm, cm, dm, m, in or ft, where the file is silent or wrong"),
+    ] = None,
+    rooms: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--rooms", metavar="LAYER", help="drawings: layer of room outlines, * allowed; may be repeated"),
+    ] = None,
+    partitions: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--partitions", metavar="LAYER", help="drawings: layer of walls within rooms; may be repeated"),
+    ] = None,
+    height: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--height", help="drawings: height of rooms and walls in metres, 2.8 if not given"),
+    ] = None,
+    walls: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--walls", help="drawings: what walls are made of, stud-wall-100 if not given"),
+    ] = None,
     json: AsJson = False,
 ) -> None:
     """Write a scene from a plan that others drew."""
     from raycover.cli import importing
+    from raycover.importing.dxf_options import DxfOptions
 
-    importing.import_file(file, output, force=force, as_json=json)
+    told = DxfOptions(units, tuple(rooms or ()), tuple(partitions or ()), height, walls)
+    importing.import_file(file, output, force=force, as_json=json, dxf=told)
+
+
+@app.command("export")
+def export_(
+    scene: SceneFile,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="the DXF to write")] = Path(
+        "coverage.dxf"
+    ),
+    force: Annotated[bool, typer.Option("--force", help="overwrite a file that is there")] = False,
+    state: InState = None,
+    threads: Threads = None,
+) -> None:
+    """Solve a scene; write detectors, coverage and gaps as DXF over the plan it was taken from."""
+    from raycover.cli import exporting
+
+    exporting.export_scene(scene, output, state=state, threads=threads, force=force)
 
 
 @app.command("new")

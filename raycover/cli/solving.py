@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from raycover.building.build import build
 from raycover.building.parts import Building
+from raycover.cli.paper import Paper, draw_pdf, paper_asked
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.coverage import Coverage, solve
 from raycover.errors import InputError, MissingPart, Position, Problem, did_you_mean
@@ -69,12 +70,17 @@ def map_scene(
     as_json: bool,
     states: Sequence[str] = (),
     all_states: bool = False,
+    pdf: str | None = None,
+    scale: str | None = None,
 ) -> None:
     """Solve and write: a picture and data (.vti, on stairs .vtp) a map, view.png, summary.json; so for each state.
 
-    Files of a state other than the one drawn carry its name: `PLANE, STATE.png`.
+    Files of a state other than the one drawn carry its name: `PLANE, STATE.png`. `pdf` names the paper of plans
+    as PDF, `scale` their scale.
     """
     import json
+
+    paper = paper_asked(pdf, scale)
 
     missing: str | None = None
     with whole_folder(output) as draft:
@@ -83,7 +89,7 @@ def map_scene(
         results = []
         for state in chosen:
             done = solved(in_state(scene, state), threads)
-            missing = _write_maps(done, draft, with_view=with_view) or missing
+            missing = _write_maps(done, draft, paper, with_view=with_view) or missing
             results.append(done)
         # the state drawn leads if it is among them: what scripts read stays what it was
         results.sort(key=lambda r: r.scene.state != scene.state_name)
@@ -111,7 +117,7 @@ def chosen_states(scene: Scene, states: Sequence[str], *, all_states: bool) -> l
     return [name for name in scene.state_names if name in states] or [scene.state_name]
 
 
-def _write_maps(done: Solved, draft: Path, *, with_view: bool) -> str | None:
+def _write_maps(done: Solved, draft: Path, paper: Paper | None, *, with_view: bool) -> str | None:
     """Maps and the 3D picture of one state; what is missing for the last."""
     scene, building, rays, coverage = done
     label = "" if scene.state == scene.state_name else f", {scene.state}"
@@ -120,6 +126,9 @@ def _write_maps(done: Solved, draft: Path, *, with_view: bool) -> str | None:
         for index, name in enumerate(coverage):
             step(index, n_sheets)
             _write_map(done, name, draft / f"{name}{label}", (index + 1, n_sheets))
+            if paper is not None:
+                target = draft / f"{name}{label}.pdf"
+                draw_pdf(scene, building, coverage, name, target, paper, (index + 1, n_sheets))
         return _draw_view(scene, building, rays, coverage, draft / f"view{label}.png") if with_view else None
 
 
@@ -170,11 +179,12 @@ def view_scene(path: Path, *, threads: int | None, state: str | None = None) -> 
     from raycover.draw.view3d import open_window, require_display
 
     require_display()
-    scene, building, rays, coverage = solved(_loaded(path, state), threads)
+    scene, building, rays, coverage = solved(loaded(path, state), threads)
     open_window(scene, building, coverage, rays)
 
 
-def _loaded(path: Path, state: str | None) -> Scene:
+def loaded(path: Path, state: str | None) -> Scene:
+    """A scene file in one of its states, the one drawn if none is named."""
     scene = load(path)
     return in_state(scene, chosen_states(scene, [] if state is None else [state], all_states=False)[0])
 
@@ -184,7 +194,7 @@ def probe_scene(path: Path, at: str, *, motion: str, as_json: bool, state: str |
     point = _point(at)
     if motion not in MOTIONS:
         raise _option_error("--motion", f'unknown motion "{motion}"', did_you_mean(motion, MOTIONS))
-    scene = _loaded(path, state)
+    scene = loaded(path, state)
     building = build(scene)
     views = probe(scene, point, motion=motion, building=building)
     if as_json:

@@ -98,7 +98,7 @@ def doctor(*, as_json: bool) -> None:
     found: dict[str, Any] = {**stamp(), "python": platform.python_version(), "machine": platform.machine()}
     found["libraries"] = {
         name: importlib.metadata.version(name)
-        for name in ("numpy", "scipy", "trimesh", "shapely", "pyvista", "vtk", "matplotlib", "embreex")
+        for name in ("numpy", "scipy", "trimesh", "shapely", "pyvista", "vtk", "matplotlib", "embreex", "ezdxf", "pypdfium2")
         if _installed(name)
     }
     found["backend"] = default_backend()

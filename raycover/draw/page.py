@@ -2,33 +2,50 @@
 
 from __future__ import annotations
 
+import copy
+import io
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any, Literal
 
 import numpy as np
+from matplotlib import rc_context
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from matplotlib.path import Path
-from matplotlib.patheffects import withStroke
+from matplotlib.patheffects import Stroke, withStroke
 from matplotlib.transforms import IdentityTransform
 from numpy.typing import ArrayLike, NDArray
 
+from raycover import __version__
 from raycover.draw import palette
 from raycover.draw.lettering import Extent, Font, Lettering, drawn_in
 
 Floats = NDArray[np.float64]
 Box = tuple[float, float, float, float]  # x0, y0, x1, y1 in mm
 MM_PER_INCH = 25.4
-A4_LANDSCAPE = (297.0, 210.0)
+#: Sheets of paper, landscape, mm (ISO 216).
+PAPERS: dict[str, tuple[float, float]] = {
+    "A4": (297.0, 210.0),
+    "A3": (420.0, 297.0),
+    "A2": (594.0, 420.0),
+    "A1": (841.0, 594.0),
+    "A0": (1189.0, 841.0),
+}
+A4_LANDSCAPE = PAPERS["A4"]
 
 
 class Page:
-    """One sheet of paper; all coordinates in mm from its lower left corner, widths of lines in points."""
+    """One sheet of paper; all coordinates in mm from its lower left corner, widths of lines in points.
 
-    def __init__(self, *, dpi: float, size: tuple[float, float] = A4_LANDSCAPE) -> None:
-        self.size, self.dpi = size, dpi
+    A `vector` page becomes a PDF: its text stays text, its images keep their own pixels.
+    """
+
+    def __init__(self, *, dpi: float, size: tuple[float, float] = A4_LANDSCAPE, vector: bool = False) -> None:
+        self.size, self.dpi, self.vector = size, dpi, vector
+        self.offset: Floats = np.zeros(2)
         self.figure = Figure(figsize=(size[0] / MM_PER_INCH, size[1] / MM_PER_INCH), dpi=dpi, facecolor="white")
         self.canvas = FigureCanvasAgg(self.figure)
         self.axes = self.figure.add_axes((0.0, 0.0, 1.0, 1.0))
@@ -36,9 +53,31 @@ class Page:
         self.axes.set_axis_off()
         self.lettering = Lettering(self.canvas.get_renderer(), MM_PER_INCH / dpi)
 
+    def moved(self, right: float, up: float) -> Page:
+        """The same sheet with everything drawn so far (mm) to the right and up."""
+        other = copy.copy(self)
+        other.offset = self.offset + np.array([right, up])
+        return other
+
+    @property
+    def wider(self) -> float:
+        """How much wider (mm) than A4 it is: what stands at the right moves by so much."""
+        return self.size[0] - A4_LANDSCAPE[0]
+
+    @property
+    def taller(self) -> float:
+        """How much taller (mm) than A4 it is: what stands at the top moves by so much."""
+        return self.size[1] - A4_LANDSCAPE[1]
+
+    @property
+    def paper(self) -> str:
+        """The sheet's name, A4 say."""
+        return next((name for name, size in PAPERS.items() if size == self.size), "this sheet")
+
     def clip_to(self, artist: Any, box: Box | None) -> None:
         if box is not None:
-            frame = Rectangle((box[0], box[1]), box[2] - box[0], box[3] - box[1], transform=self.axes.transData)
+            corner = (box[0] + self.offset[0], box[1] + self.offset[1])
+            frame = Rectangle(corner, box[2] - box[0], box[3] - box[1], transform=self.axes.transData)
             artist.set_clip_path(frame)
 
     def lines(
@@ -58,7 +97,7 @@ class Page:
             return
         style: Any = "solid" if dashes is None else (0.0, tuple(d / width_pt for d in dashes))
         drawn = LineCollection(
-            [np.asarray(line, float) for line in lines],
+            [np.asarray(line, float) + self.offset for line in lines],
             colors=color,
             linewidths=width_pt,
             linestyles=[style],
@@ -84,7 +123,7 @@ class Page:
         clip: Box | None = None,
     ) -> None:
         """Filled outlines, each a list of rings (n, 2): the first outside, the others holes."""
-        paths = [_path(rings) for rings in areas]
+        paths = [_path([np.asarray(ring, float) + self.offset for ring in rings]) for rings in areas]
         if not paths:
             return
         style: Any = "solid" if dashes is None else (0.0, tuple(d / width_pt for d in dashes))
@@ -115,11 +154,12 @@ class Page:
 
     def image(self, rgb: NDArray[np.uint8], box: Box, z: float) -> None:
         """An image (ny, nx, 3) or (ny, nx, 4), row 0 lowest, over a box; pixels stay as they are."""
+        right, up = self.offset
         drawn = self.axes.imshow(
             rgb,
-            extent=(box[0], box[2], box[1], box[3]),
+            extent=(box[0] + right, box[2] + right, box[1] + up, box[3] + up),
             origin="lower",
-            interpolation="nearest",
+            interpolation="none" if self.vector else "nearest",
             resample=False,
             aspect="auto",
             zorder=z,
@@ -142,6 +182,7 @@ class Page:
     ) -> Extent:
         """One line of text, y its baseline. The text must be clean (see `lettering.clean`)."""
         extent = self.lettering.extent(text, font, size_pt)
+        x, y = x + float(self.offset[0]), y + float(self.offset[1])
         if text:
             drawn = self.axes.text(
                 x,
@@ -155,7 +196,14 @@ class Page:
                 parse_math=False,
                 usetex=False,
             )
-            if halo_pt:
+            if halo_pt and self.vector:
+                # Path effects turn text into outlines: the halo alone is drawn so, the text over it stays text.
+                ring = self.axes.text(
+                    x, y, text, fontproperties=drawn_in(text, font, size_pt), ha=ha, va="baseline", zorder=z - 0.01,
+                    parse_math=False, usetex=False,
+                )  # fmt: skip
+                ring.set_path_effects([Stroke(linewidth=halo_pt, foreground=halo, alpha=0.9)])
+            elif halo_pt:
                 drawn.set_path_effects([withStroke(linewidth=halo_pt, foreground=halo, alpha=0.9)])
         return extent
 
@@ -175,6 +223,15 @@ class Page:
         """The page drawn: (ny, nx, 3), row 0 at the top."""
         self.canvas.draw()
         return np.asarray(self.canvas.buffer_rgba())[:, :, :3].copy()
+
+    def pdf(self, *, title: str, created: datetime | None = None) -> bytes:
+        """The page as a PDF of exactly its size, fonts embedded. The same page gives the same bytes."""
+        file = io.BytesIO()
+        # 42: TrueType outlines, subset, with the characters they stand for, so that the text can be searched.
+        with rc_context({"pdf.fonttype": 42, "pdf.compression": 6, "image.composite_image": False}):
+            about = {"Title": title, "Creator": f"raycover {__version__}", "Producer": None, "CreationDate": created}
+            self.figure.savefig(file, format="pdf", dpi=self.dpi, metadata=about)
+        return file.getvalue()
 
 
 def arc(centre: ArrayLike, radius: float, from_deg: float, to_deg: float, n: int = 48) -> Floats:

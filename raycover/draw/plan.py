@@ -20,13 +20,15 @@ from raycover.draw.labels import Placer
 from raycover.draw.legend import distribution, draw_legend
 from raycover.draw.linework import draw_building
 from raycover.draw.mapping import PaperMap, paper_map
-from raycover.draw.page import Page
+from raycover.draw.page import A4_LANDSCAPE, Page
 from raycover.draw.people import draw_seats
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
 from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
+from raycover.draw.underlaid import under_map
 from raycover.scene.schema import Scene
 from raycover.seats import SeatView
+from raycover.underlay import Underlay, read_underlay
 
 Floats = NDArray[np.float64]
 DPI = 200
@@ -61,19 +63,31 @@ def make_plan(
     *,
     sheet_number: tuple[int, int] = (1, 4),
     dpi: float = DPI,
+    size: tuple[float, float] = A4_LANDSCAPE,
+    scale: int | None = None,
+    vector: bool = False,
 ) -> Page:
-    """The page that `draw_plan` saves."""
+    """The page that `draw_plan` saves, or one of another size (mm) and scale (its denominator), for a PDF if `vector`.
+
+    Raises DoesNotFit where the building is too large for paper and scale.
+    """
     plane = coverage[plane_name]
     shown = shown_storey(building, plane)
     several = len(building.storeys) > 1
     outlines = outlines_of(scene, shown, plane)
-    projection = Projection.fitted(bounds_of(shown, plane, outlines), sheet.FRAME)
-    page = Page(dpi=dpi)
+    bounds = bounds_of(shown, plane, outlines)
+    projection = Projection.fitted(bounds, sheet.frame_on(size), scale=scale)
+    page = Page(dpi=dpi, size=size, vector=vector)
     strokes = Strokes()
     drawing = Drawing(page, projection, strokes)
     placer = Placer(projection.frame)
-    picture = paper_map(plane.surface, plane.margin_db, plane.reserve_db, outlines, projection, dpi=dpi)
-    has_limit = _draw_map(page, picture, strokes)
+    underlay = read_underlay(scene)
+    if underlay is not None and not underlay.shows_on(plane.surface.storey):
+        underlay = None
+    # Large paper is mostly white: the map's picture need not be.
+    mapped = projection.cropped(bounds) if vector and underlay is None else projection
+    picture = paper_map(plane.surface, plane.margin_db, plane.reserve_db, outlines, mapped, dpi=dpi)
+    has_limit = _draw_map(page, picture, strokes, mapped, underlay)
     draw_building(drawing, shown, plane.surface)
     has_voids = storey_marks.draw_voids(drawing, shown)
     seats = _seats_on(coverage, building, plane)
@@ -171,9 +185,11 @@ def bounds_of(building: Building, plane: PlaneCoverage, outlines: list[Any]) -> 
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def _draw_map(page: Page, picture: PaperMap, strokes: Strokes) -> bool:
+def _draw_map(
+    page: Page, picture: PaperMap, strokes: Strokes, projection: Projection, underlay: Underlay | None
+) -> bool:
     """Colours, hatches and limit line; whether there is a limit line."""
-    page.image(picture.rgba(), picture.box, 1.0)
+    page.image(under_map(picture, underlay, projection), picture.box, 1.0)
     for index, spacing in ((palette.NOT_SEEN, hatching.NOT_SEEN_MM), (palette.DOUBTFUL, hatching.DOUBTFUL_MM)):
         lines = hatching.hatch_lines(picture.classes == index, picture.box, spacing)
         page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 2.0, alpha=hatching.OPACITY, clip=picture.box)
@@ -233,17 +249,20 @@ def draw_column(
     """Headline, legend, tables and key; how many gaps the table lists. `parts` stands in for the table of rooms."""
     found = distribution(plane.margin_db, np.asarray(plane.surface.area, np.float64), plane.reserve_db)
     beside = words.headline(plane.surface, plane.assured_share, len(coverage.units))
-    sheet.draw_headline(page, words.percent(plane.share), beside)
-    sheet.draw_class_bar(page, found.by_class.tolist())
+    upper, lower = page.moved(page.wider, page.taller), page.moved(page.wider, 0.0)
+    sheet.draw_headline(upper, words.percent(plane.share), beside)
+    sheet.draw_class_bar(upper, found.by_class.tolist())
     what = words.mapped(plane.surface)
-    draw_legend(page, sheet.COLUMN, sheet.LEGEND_FOOT, sheet.RIGHT, found, plane.reserve_db, what)
+    draw_legend(upper, sheet.COLUMN, sheet.LEGEND_FOOT, sheet.RIGHT, found, plane.reserve_db, what)
     width = sheet.RIGHT - sheet.COLUMN
-    space = sheet.COLUMN_TOP - sheet.COLUMN_FOOT - key.height
-    rooms = tables.room_table(plane, page.lettering, width, _MOST_ROOMS) if parts is None else parts
-    gaps = tables.gap_table(plane, page.lettering, width, space - rooms.height, _MOST_GAPS, stacked)
-    y = tables.draw_table(page, rooms, sheet.COLUMN, sheet.COLUMN_TOP, sheet.RIGHT)
-    tables.draw_table(page, gaps, sheet.COLUMN, y, sheet.RIGHT)
-    sheet.draw_key(page, key)
+    space = sheet.COLUMN_TOP - sheet.COLUMN_FOOT + page.taller - key.height
+    # Taller paper has room for longer tables.
+    more = 1 + page.taller / (sheet.COLUMN_TOP - sheet.COLUMN_FOOT)
+    rooms = tables.room_table(plane, page.lettering, width, round(_MOST_ROOMS * more)) if parts is None else parts
+    gaps = tables.gap_table(plane, page.lettering, width, space - rooms.height, round(_MOST_GAPS * more), stacked)
+    y = tables.draw_table(upper, rooms, sheet.COLUMN, sheet.COLUMN_TOP, sheet.RIGHT)
+    tables.draw_table(upper, gaps, sheet.COLUMN, y, sheet.RIGHT)
+    sheet.draw_key(lower, key)
     return len(gaps.rows)
 
 
@@ -259,7 +278,7 @@ def draw_surround(
 ) -> None:
     """Title, neat line, scale, north and title block; `where` names the storey of several, with its level."""
     sheet.draw_frame(page, projection)
-    sheet.draw_north(page, scene.north_deg)
+    sheet.draw_north(page.moved(page.wider, page.taller), scene.north_deg)
     surface = plane.surface
     drawing = f"Coverage plan, {surface.plane}, {where}" if where else f"Coverage plan, {surface.name}"
     draw_words(page, scene, building, coverage, plane, projection, sheet_number, drawing, where)
@@ -277,8 +296,8 @@ def draw_words(
     where: str,
 ) -> None:
     """Title, scale bar and title block; `drawing` is what the sheet is called."""
-    sheet.draw_title(page, scene.title, words.subtitle(plane.surface, coverage.ambient_c, state_shown(scene), where))
-    sheet.draw_scale_bar(page, projection)
+    sheet.draw_title(page.moved(0.0, page.taller), scene.title, words.subtitle(plane.surface, coverage.ambient_c, state_shown(scene), where))
+    sheet.draw_scale_bar(page.moved(page.wider, page.taller), projection)
     sheet.draw_title_block(
         page,
         sheet.TitleBlock(

@@ -32,6 +32,14 @@ def choose_scale(width_m: float, height_m: float, width_mm: float, height_mm: fl
     raise AssertionError("unreachable: the scales have no end")
 
 
+class DoesNotFit(ValueError):
+    """A building (`size_m`) is too large for a sheet at a scale; at `fitting` it would do."""
+
+    def __init__(self, size_m: tuple[float, float], scale: int, fitting: int) -> None:
+        super().__init__(f"{size_m[0]:.1f} × {size_m[1]:.1f} m do not fit at 1:{scale}; 1:{fitting} does")
+        self.size_m, self.scale, self.fitting = size_m, scale, fitting
+
+
 @dataclass(frozen=True)
 class Projection:
     """Plan metres to paper: `scale` the denominator, `frame` the box (mm) whose middle shows `middle` (m)."""
@@ -41,12 +49,30 @@ class Projection:
     middle: tuple[float, float]
 
     @classmethod
-    def fitted(cls, bounds: Box, frame: Box, clear: float = 4.5) -> Projection:
-        """Show bounds (xmin, ymin, xmax, ymax in m) in the middle of a frame with `clear` mm around."""
+    def fitted(cls, bounds: Box, frame: Box, clear: float = 4.5, scale: int | None = None) -> Projection:
+        """Show bounds (xmin, ymin, xmax, ymax in m) in the middle of a frame with `clear` mm around.
+
+        At `scale`, or the finest round one that fits. Raises DoesNotFit for a scale at which they don't.
+        """
         x0, y0, x1, y1 = bounds
         room = (frame[2] - frame[0] - 2 * clear, frame[3] - frame[1] - 2 * clear)
-        scale = choose_scale(x1 - x0, y1 - y0, *room)
+        fitting = choose_scale(x1 - x0, y1 - y0, *room)
+        if scale is None:
+            scale = fitting
+        elif max((x1 - x0) * 1000 / scale - room[0], (y1 - y0) * 1000 / scale - room[1]) > 2 * clear:
+            raise DoesNotFit((x1 - x0, y1 - y0), scale, fitting)
         return cls(scale, frame, ((x0 + x1) / 2, (y0 + y1) / 2))
+
+    def cropped(self, bounds: Box, clear: float = 5.0) -> Projection:
+        """The same drawing with its frame no larger than bounds (m) and `clear` mm around need."""
+        low, high = self.to_paper([bounds[:2], bounds[2:]])
+        x0, y0, x1, y1 = self.frame
+        frame = (
+            max(x0, float(low[0]) - clear), max(y0, float(low[1]) - clear),
+            min(x1, float(high[0]) + clear), min(y1, float(high[1]) + clear),
+        )  # fmt: skip
+        middle = self.to_plan([(frame[0] + frame[2]) / 2, (frame[1] + frame[3]) / 2])
+        return Projection(self.scale, frame, (float(middle[0]), float(middle[1])))
 
     @property
     def mm_per_m(self) -> float:

@@ -12,18 +12,21 @@ from raycover import __version__
 from raycover.draw import palette, words
 from raycover.draw.glyphs import WORDS, Mark, Sort, draw_marks, draw_wedge
 from raycover.draw.lettering import clean
-from raycover.draw.page import Box, Page
+from raycover.draw.page import A4_LANDSCAPE, Box, Page
 from raycover.draw.people import draw_person
 from raycover.draw.projection import Projection, round_step
 from raycover.draw.storey_marks import draw_other
 
 Floats = NDArray[np.float64]
+#: Places (mm) on A4; on larger paper what belongs to the right and the top moves with them (`Page.moved`).
 MARGIN, RIGHT = 10.0, 287.0
 FRAME: Box = (10.0, 33.5, 229.0, 176.0)
 COLUMN = 236.5
 #: Where the tables start, and how far down the column goes (mm).
 COLUMN_TOP, COLUMN_FOOT = 128.5, 33.5
 LEGEND_FOOT = 133.5
+#: Longest scale bar on A4 (mm).
+_BAR_MM = 58.0
 _TITLE_SIZES = (20, 18, 16, 14, 13)
 _TICK = 1.4
 
@@ -41,10 +44,16 @@ class TitleBlock:
     sheet: str
 
 
+def frame_on(size: tuple[float, float]) -> Box:
+    """The neat line on a sheet of a size (mm)."""
+    x0, y0, x1, y1 = FRAME
+    return x0, y0, x1 + size[0] - A4_LANDSCAPE[0], y1 + size[1] - A4_LANDSCAPE[1]
+
+
 def draw_title(page: Page, title: str, subtitle: str) -> None:
-    text, size = page.lettering.fit_size(clean(title), "serif", _TITLE_SIZES, 205.0)
+    text, size = page.lettering.fit_size(clean(title), "serif", _TITLE_SIZES, 205.0 + page.wider)
     page.text(MARGIN, 196.8, text, size, font="serif")
-    line, size = page.lettering.fit_size(clean(subtitle), "sans", (8.5, 8, 7.5, 7), 136.0)
+    line, size = page.lettering.fit_size(clean(subtitle), "sans", (8.5, 8, 7.5, 7), 136.0 + page.wider / 2)
     page.text(MARGIN, 188.4, line, size, color=palette.SECOND_INK)
 
 
@@ -91,11 +100,20 @@ def _coordinate(value: float) -> str:
     return f"{value:g}".replace("-", "−") if value else "0"
 
 
+def scale_bar(page: Page, projection: Projection) -> tuple[float, int]:
+    """Length (m) of a part of the scale bar and how many there are; on larger paper the bar is longer."""
+    part = round_step(7.0 / projection.mm_per_m)
+    most = _BAR_MM + page.wider / 2
+    while page.wider and (longer := round_step(1.01 * part)) * 5 * projection.mm_per_m <= most:
+        part = longer
+    width = part * projection.mm_per_m
+    return part, 5 if width * 5 <= most else 4 if width * 4 <= most else 3
+
+
 def draw_scale_bar(page: Page, projection: Projection) -> None:
     """A bar of five parts about 50 mm long, its right end before the north arrow."""
-    part = round_step(7.0 / projection.mm_per_m)
+    part, n = scale_bar(page, projection)
     width = part * projection.mm_per_m
-    n = 5 if width * 5 <= 58 else 4 if width * 4 <= 58 else 3
     x0, y, height = 205.0 - n * width, 187.0, 1.1
     for k in range(n):
         left, right = x0 + k * width, x0 + (k + 1) * width
@@ -207,10 +225,11 @@ def draw_left_out(page: Page, n_tags: int, n_names: int) -> None:
 
 
 def draw_title_block(page: Page, block: TitleBlock) -> None:
-    places = (0.0, 58.0, 126.0, 190.0, 214.0, 238.0, 257.0, 277.0)
-    heads = ("Project", "Drawing", "Conditions", "Scale on A4", "Date", "Revision", "Sheet")
+    right = RIGHT + page.wider
+    places = [place * (right - MARGIN) / 277.0 for place in (0.0, 58.0, 126.0, 190.0, 214.0, 238.0, 257.0, 277.0)]
+    heads = ("Project", "Drawing", "Conditions", f"Scale on {page.paper}", "Date", "Revision", "Sheet")
     values = (block.project, block.drawing, block.conditions, block.scale, block.date, block.revision, block.sheet)
-    page.rule(MARGIN, RIGHT, 27.0, 1.1)
+    page.rule(MARGIN, right, 27.0, 1.1)
     for k, (head, value) in enumerate(zip(heads, values, strict=True)):
         x, width = MARGIN + places[k] + (1.8 if k else 0.0), places[k + 1] - places[k] - (3.4 if k else 1.6)
         page.text(x, 23.4, head, 6.5, color=palette.SECOND_INK)
@@ -222,7 +241,7 @@ def draw_title_block(page: Page, block: TitleBlock) -> None:
             page.text(x, y, line, size if len(lines) == 1 else 6.5, font=font)  # type: ignore[arg-type]
         if k:
             page.lines([[(MARGIN + places[k], 16.2), (MARGIN + places[k], 25.4)]], palette.RULE, 0.5, 25.0)
-    page.rule(MARGIN, RIGHT, 15.2, 0.4, palette.RULE)
+    page.rule(MARGIN, right, 15.2, 0.4, palette.RULE)
     for line, y in zip(words.CAUTION, (12.2, 9.4), strict=True):
         page.text(MARGIN, y, line, 6)
-    page.text(RIGHT, 12.2, f"raycover {__version__}", 6, ha="right", color=palette.SECOND_INK)
+    page.text(right, 12.2, f"raycover {__version__}", 6, ha="right", color=palette.SECOND_INK)

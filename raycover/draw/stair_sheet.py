@@ -65,13 +65,14 @@ def make_stair_sheet(
     *,
     sheet_number: tuple[int, int] = (1, 4),
     dpi: float = DPI,
+    vector: bool = False,
 ) -> Page:
-    """The page that `draw_stairs` saves."""
+    """The page that `draw_stairs` saves; for a PDF if `vector`."""
     plane = coverage[name]
     stairs = next((s for s in building.stairs if s.name == plane.surface.stairs), None)
     if stairs is None:
         raise ValueError(f'the map "{name}" lies on no stair')
-    page = Page(dpi=dpi)
+    page = Page(dpi=dpi, vector=vector)
     laid = lay_out(stairs, plane.surface.grid, _STRIPS)
     placer = Placer(_STRIPS)
     strokes: list[tuple[Floats, float]] = []

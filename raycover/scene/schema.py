@@ -16,6 +16,7 @@ from raycover.scene.meshes import MeshSpec
 from raycover.scene.parts import Conditions, Partition, Room, SheetSpec, Solid
 from raycover.scene.paths import resolve
 from raycover.scene.quantities import Degrees, NotBuiltYet, ShortName, Strict, Version
+from raycover.scene.received import PlanSpec, UnderlaySpec
 from raycover.scene.references import fitout_references
 from raycover.scene.states import StateSpec
 from raycover.scene.storage import Racking
@@ -66,6 +67,8 @@ class Scene(Strict):
     allow_folders: list[FolderText] = Field(
         default_factory=list, max_length=20, description="folders beside the scene's own that its files may lie in"
     )
+    underlay: UnderlaySpec | None = Field(None, description="a plan as received, shown faintly under the maps")
+    plan: PlanSpec | None = Field(None, description="the drawing that this scene was taken from: units and origin")
     needs: NotBuiltYet = None
     zones: NotBuiltYet = None
     routes: NotBuiltYet = None

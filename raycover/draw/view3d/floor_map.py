@@ -16,6 +16,8 @@ from raycover.draw import palette
 from raycover.draw.hatching import OPACITY
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.projection import Projection
+from raycover.draw.underlaid import tint
+from raycover.underlay import Underlay
 
 Floats = NDArray[np.floating[Any]]
 Box = tuple[float, float, float, float]
@@ -80,8 +82,12 @@ def make_map(
     hatch_m: float,
     margin_db: NDArray[np.float32] | None = None,
     hatched: bool = True,
+    underlay: Underlay | None = None,
 ) -> FloorMap:
-    """A plane's map, or that of other margins (ny, nx) on it; hatch lines of gaps are `hatch_m` apart."""
+    """A plane's map, or that of other margins (ny, nx) on it; hatch lines of gaps are `hatch_m` apart.
+
+    An underlay of its storey shows faintly in the colours.
+    """
     pieces = mapped_area(plane, building)
     outlines = [polygon for polygon, _ in pieces]
     bounds = np.array([polygon.bounds for polygon in outlines])
@@ -93,6 +99,8 @@ def make_map(
     margins = plane.margin_db if margin_db is None else margin_db
     flat = paper_map(plane.surface, margins, plane.reserve_db, outlines, metres, dpi=25.4 * px_per_m)
     image = palette.margin_rgb(filled(flat), plane.reserve_db)
+    if underlay is not None and underlay.shows_on(plane.surface.storey):
+        image = tint(image, underlay.over((x0, y0, x1, y1), image.shape[:2]) * np.float32(underlay.opacity))
     if hatched:
         engrave(image, flat.classes, px_per_m, hatch_m)
     level = map_level_m(plane)

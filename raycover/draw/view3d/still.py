@@ -34,6 +34,7 @@ from raycover.draw.view3d.trays import Tray, choose_tray_view, group_of, lifts, 
 from raycover.lobes import Lobe, make_lobe
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
+from raycover.underlay import read_underlay
 from raycover.seats import SeatView
 
 Floats = NDArray[np.floating[Any]]
@@ -183,10 +184,11 @@ def compose(
     shells = [lobe.vertices[np.unique(lobe.triangles)] for lobe in lobes if len(lobe.triangles)]
     shown = [some + shift for some, shift in zip(corners, moved, strict=True)]
     placed = fit(view, np.concatenate([drawn.points, *shown, tops, *shells]), width, height, margin_px=14)
+    underlay = read_underlay(scene)
     px_per_m, hatch_m = 0.85 * _FINER / placed.metres, float(9.5 * placed.metres)
     laid, stair_maps, figures, dashes, covered = [], [], [], [], []
     for k, (tray, shift) in enumerate(zip(trays, moved, strict=True)):
-        floor_map = make_map(tray.plane, tray.building, px_per_m=px_per_m, hatch_m=hatch_m)
+        floor_map = make_map(tray.plane, tray.building, px_per_m=px_per_m, hatch_m=hatch_m, underlay=underlay)
         laid.append(Laid(tray.plane, shifted(floor_map, shift), shift))
         stair_maps += [
             shifted(stair_map(r.plane, r.stairs, r.run, px_per_m=px_per_m, hatch_m=hatch_m), shift)

@@ -31,6 +31,7 @@ from raycover.draw.view3d.trays import Tray, lifts, trays_of
 from raycover.lobes import Lobe, make_lobe
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
+from raycover.underlay import read_underlay
 
 Floats = NDArray[np.floating[Any]]
 
@@ -89,6 +90,7 @@ class Window:
     ) -> None:
         self.pyvista = environment.load_for_pictures() if off_screen else environment.load_for_window()
         self.scene, self.building, self.coverage = scene, building, coverage
+        self.underlay = read_underlay(scene)
         self.rays = RayScene(building) if rays is None else rays
         self.folder = Path.cwd() if folder is None else folder
         self.groups = coverage.by_plane()
@@ -317,7 +319,7 @@ class Window:
             shown = [
                 make_map(
                     tray.plane, tray.building, px_per_m=px_per_m, hatch_m=hatch_m,
-                    margin_db=self._margins(tray.plane), hatched=hatched,
+                    margin_db=self._margins(tray.plane), hatched=hatched, underlay=self.underlay,
                 )
             ]  # fmt: skip
             shown += [
