@@ -123,7 +123,8 @@ def check_underlay(scene: Scene) -> list[Problem]:
     names = [storey.name for storey in scene.storeys]
     if spec is not None and spec.storey is not None and names and spec.storey not in names:
         message = f'no storey is named "{spec.storey}"'
-        return [Problem("unknown-storey", message, scene.position("underlay", "storey"), did_you_mean(spec.storey, names))]
+        help_ = did_you_mean(spec.storey, names)
+        return [Problem("unknown-storey", message, scene.position("underlay", "storey"), help_)]
     try:
         made = read_underlay(scene)
     except InputError as error:

@@ -52,6 +52,13 @@ planes:
 """
 
 
+#: Libraries whose versions `doctor` shows, the optional ones last.
+_SHOWN = (
+    "numpy", "scipy", "trimesh", "shapely", "pyvista", "vtk", "matplotlib", "embreex", "ezdxf", "pypdfium2",
+    "ifcopenshell",
+)  # fmt: skip
+
+
 def new_scene(path: Path, *, force: bool) -> None:
     """Write the starter scene; never over a file that is there, unless forced."""
     if path.suffix not in (".yaml", ".yml"):
@@ -98,7 +105,7 @@ def doctor(*, as_json: bool) -> None:
     found: dict[str, Any] = {**stamp(), "python": platform.python_version(), "machine": platform.machine()}
     found["libraries"] = {
         name: importlib.metadata.version(name)
-        for name in ("numpy", "scipy", "trimesh", "shapely", "pyvista", "vtk", "matplotlib", "embreex", "ezdxf", "pypdfium2")
+        for name in _SHOWN
         if _installed(name)
     }
     found["backend"] = default_backend()

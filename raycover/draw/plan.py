@@ -296,7 +296,8 @@ def draw_words(
     where: str,
 ) -> None:
     """Title, scale bar and title block; `drawing` is what the sheet is called."""
-    sheet.draw_title(page.moved(0.0, page.taller), scene.title, words.subtitle(plane.surface, coverage.ambient_c, state_shown(scene), where))
+    subtitle = words.subtitle(plane.surface, coverage.ambient_c, state_shown(scene), where)
+    sheet.draw_title(page.moved(0.0, page.taller), scene.title, subtitle)
     sheet.draw_scale_bar(page.moved(page.wider, page.taller), projection)
     sheet.draw_title_block(
         page,

@@ -34,8 +34,9 @@ def draw_plan_pdf(
 ) -> None:
     """Save the plan of one plane as a PDF of a paper's exact size, landscape, at a scale or the finest that fits.
 
-    A length of s metres measures s·1000/scale mm on the print. A stair's unrolled map comes on A4. Raises DoesNotFit where the building is too large,
-    KeyError for a paper that is not one of PAPERS, OSError where the file cannot be written.
+    A length of s metres measures s·1000/scale mm on the print. A stair's unrolled map comes on A4.
+    Raises DoesNotFit where the building is too large, KeyError for a paper that is not one of PAPERS,
+    OSError where the file cannot be written.
     """
     if coverage[plane_name].surface.stairs is not None:  # unrolled: a sheet of its own, laid out for A4
         page = make_stair_sheet(scene, building, coverage, plane_name, sheet_number=sheet, dpi=DPI, vector=True)

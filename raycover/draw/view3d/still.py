@@ -34,8 +34,8 @@ from raycover.draw.view3d.trays import Tray, choose_tray_view, group_of, lifts, 
 from raycover.lobes import Lobe, make_lobe
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
-from raycover.underlay import read_underlay
 from raycover.seats import SeatView
+from raycover.underlay import read_underlay
 
 Floats = NDArray[np.floating[Any]]
 
