@@ -84,3 +84,8 @@ def corridor() -> Solved:
 @pytest.fixture
 def imported_house() -> Solved:
     return _solved("imported-house")
+
+
+@pytest.fixture
+def stairwell() -> Solved:
+    return _solved("stairwell")

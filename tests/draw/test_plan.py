@@ -17,6 +17,7 @@ from raycover.draw import words
 from raycover.draw.lettering import clean
 from raycover.draw.page import Page
 from raycover.draw.plan import draw_plan, make_plan
+from raycover.draw.stair_sheet import make_stair_sheet
 from raycover.gaps import Gap
 
 DATE = 'date: "3 Feb 2026"'
@@ -169,12 +170,24 @@ def test_texts_neither_overlap_nor_leave_the_page(name: str) -> None:
         assert_texts_are_in_place(make_plan(scene, building, coverage, plane))
 
 
+def page_of(example: Any, name: str) -> Page:
+    """The sheet of one of an example's maps, a storey's plan or an unrolled stair."""
+    make = make_plan if example.coverage[name].surface.stairs is None else make_stair_sheet
+    return make(example.scene, example.building, example.coverage, name)
+
+
 def test_texts_of_the_examples_neither_overlap_nor_leave_the_page(example: Any) -> None:
-    for plane in example.coverage:
-        page = make_plan(example.scene, example.building, example.coverage, plane)
+    for plane, found in example.coverage.items():
+        page = page_of(example, plane)
         assert_texts_are_in_place(page)
         texts = [text for text, _ in page.text_boxes()]
-        assert {unit.name for unit in example.coverage.units} <= set(texts)
+        hung = [example.building.room_at(*unit.position) for unit in example.coverage.units]
+        here = {
+            unit.name
+            for unit, room in zip(example.coverage.units, hung, strict=True)
+            if found.surface.storey is None or (room is not None and room.name in found.surface.room_names)
+        }
+        assert found.surface.stairs is not None or here <= set(texts)
         assert words.percent(example.coverage.share(plane)) in texts
 
 
@@ -217,8 +230,7 @@ def test_the_sheet_says_what_it_is_of(depot: Any) -> None:
 
 def test_listed_gaps_and_the_rest_add_up(example: Any) -> None:
     for name, plane in example.coverage.items():
-        page = make_plan(example.scene, example.building, example.coverage, name)
-        texts = [text for text, _ in page.text_boxes()]
+        texts = [text for text, _ in page_of(example, name).text_boxes()]
         texts.remove("m")  # the unit of the scale bar
         letters = [t for t in texts if len(t) == 1 and t.islower()]
         n_listed = len(set(letters))

@@ -116,7 +116,7 @@ def test_one_detector_shows_just_its_own_margins(window: Window) -> None:
     window.press("Right")
     plane, patch = window.plane, window.plane.patches[0]
     assert patch is not None
-    shown = window._margins()
+    shown = window._margins(plane)
     window.press("a")
     window.press("l")
     np.testing.assert_array_equal(np.isnan(shown), ~plane.surface.inside)
