@@ -158,6 +158,11 @@ def _building(sheet: DxfSheet, building: Building, where: tuple[str, ...], *, sh
     solids = [k for k, kind in enumerate(building.boxes.kinds) if kind == "solid"]
     for corners in building.boxes.footprints()[solids] if solids else ():
         sheet.area(shapely.Polygon(corners), layer("OBJECTS", palette.THIRD_INK))
+    for stair in building.stairs:
+        for piece in stair.pieces:
+            run, wide = piece.along * piece.length, piece.across * piece.width
+            corners = [piece.origin, piece.origin + run, piece.origin + run + wide, piece.origin + wide]
+            sheet.area(shapely.Polygon(np.array(corners)[:, :2]), layer("STAIRS", palette.THIRD_INK))
     for room in building.rooms:
         sheet.area(room.polygon, layer("ROOMS", palette.RULE))
         spot = (
