@@ -17,13 +17,16 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from raycover import __version__
+from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building
 from raycover.coverage import Coverage, PlaneCoverage
+from raycover.detectors import Unit
 from raycover.draw import dxf_marks, footprints, palette, words
 from raycover.draw.cuts import traces, wall_areas
 from raycover.draw.doors import distinct
 from raycover.draw.glyphs import sort_of
 from raycover.draw.png import write_whole
+from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.tables import letters
 from raycover.errors import MissingPart
 from raycover.outlines import gap_outlines, seen_areas
@@ -117,10 +120,17 @@ class DxfSheet:
 def write_dxf(scene: Scene, building: Building, coverage: Coverage, path: Path) -> None:
     """Write a solved scene. The same input gives the same bytes. Raises OSError, MissingPart without ezdxf."""
     sheet = DxfSheet(scene.plan if scene.plan is not None else PlanSpec())
-    _building(sheet, building)
     dxf_marks.define(sheet.document)
+    storeys = sorted(building.storeys, key=lambda s: s.level) if len(building.storeys) > 1 else []
+    for index, storey in enumerate(storeys):
+        _building(sheet, one_storey(building, storey), (storey.name,), shown=index == 0)
+    if not storeys:
+        _building(sheet, building, (), shown=True)
+    levels = [storey.level for storey in storeys[1:]]
     for unit in coverage.units:
-        _detector(sheet, unit)
+        # One under a ceiling that is the next floor too belongs below it.
+        home = int(np.searchsorted(levels, float(unit.position[2])))
+        _detector(sheet, unit, (storeys[home].name,) if storeys else (), shown=home == 0)
     for index, (name, plane) in enumerate(coverage.items()):
         if plane.surface.stairs is None:  # unrolled: it has no place in plan
             _plane(sheet, building, coverage, name, plane, shown=index == 0)
@@ -128,52 +138,60 @@ def write_dxf(scene: Scene, building: Building, coverage: Coverage, path: Path) 
     _save(sheet.document, path)
 
 
-def _building(sheet: DxfSheet, building: Building) -> None:
-    """Walls as cut at 1.1 m, openings, racks, other boxes, rooms with their names."""
+def _building(sheet: DxfSheet, building: Building, where: tuple[str, ...], *, shown: bool) -> None:
+    """Walls as cut at 1.1 m, openings, racks, other boxes, rooms with their names; `where` names a storey."""
+
+    def layer(part: str, color: str) -> str:
+        return sheet.layer(part, *where, color=color, shown=shown)
+
     found = traces(building, [s for s in building.sheets if s.kind in _STANDING])
     for area in wall_areas([t for t in found if t.level == "cut"], _THINNEST_M):
-        sheet.area(area, sheet.layer("WALLS", color=palette.SECOND_INK))
+        sheet.area(area, layer("WALLS", palette.SECOND_INK))
     for trace in (t for t in found if t.level != "cut"):
-        sheet.line([trace.start, trace.end], sheet.layer("WALLS-LOW-HIGH", color=palette.SECOND_INK))
+        sheet.line([trace.start, trace.end], layer("WALLS-LOW-HIGH", palette.SECOND_INK))
     for trace in traces(building, [s for s in building.sheets if s.kind in ("door", "leaf")]):
-        sheet.line([trace.start, trace.end], sheet.layer("DOORS", color=palette.GLASS))
+        sheet.line([trace.start, trace.end], layer("DOORS", palette.GLASS))
     for mark in distinct(building.openings):
-        sheet.line([mark.start, mark.end], sheet.layer("OPENINGS", color=palette.GLASS))
+        sheet.line([mark.start, mark.end], layer("OPENINGS", palette.GLASS))
     for rack in building.racks:
-        sheet.area(shapely.Polygon(rack.corners), sheet.layer("RACKING", color=palette.THIRD_INK))
+        sheet.area(shapely.Polygon(rack.corners), layer("RACKING", palette.THIRD_INK))
     solids = [k for k, kind in enumerate(building.boxes.kinds) if kind == "solid"]
     for corners in building.boxes.footprints()[solids] if solids else ():
-        sheet.area(shapely.Polygon(corners), sheet.layer("OBJECTS", color=palette.THIRD_INK))
+        sheet.area(shapely.Polygon(corners), layer("OBJECTS", palette.THIRD_INK))
+    for stair in building.stairs:
+        for piece in stair.pieces:
+            run, wide = piece.along * piece.length, piece.across * piece.width
+            corners = [piece.origin, piece.origin + run, piece.origin + run + wide, piece.origin + wide]
+            sheet.area(shapely.Polygon(np.array(corners)[:, :2]), layer("STAIRS", palette.THIRD_INK))
     for room in building.rooms:
-        sheet.area(room.polygon, sheet.layer("ROOMS", color=palette.RULE))
+        sheet.area(room.polygon, layer("ROOMS", palette.RULE))
         spot = (
             room.polygon.centroid if room.polygon.contains(room.polygon.centroid) else room.polygon.point_on_surface()
         )
-        layer = sheet.layer("ROOM-NAMES", color=palette.SECOND_INK)
-        sheet.text(room.name, (spot.x, spot.y), layer, _TEXT_M, middle=True)
+        sheet.text(room.name, (spot.x, spot.y), layer("ROOM-NAMES", palette.SECOND_INK), _TEXT_M, middle=True)
 
 
-def _detector(sheet: DxfSheet, unit: Any) -> None:
+def _detector(sheet: DxfSheet, unit: Unit, where: tuple[str, ...], *, shown: bool) -> None:
     """A block with its tag, model and mounting as attributes, and its masked sectors."""
-    layer = sheet.layer("DETECTORS", color=palette.ACCENT)
-    tags = sheet.layer("TAGS", color=palette.ACCENT)
+    layer = sheet.layer("DETECTORS", *where, color=palette.ACCENT, shown=shown)
+    tags = sheet.layer("TAGS", *where, color=palette.ACCENT, shown=shown)
     x, y, z = (float(v) for v in unit.position)
     size = {"xscale": sheet.factor, "yscale": sheet.factor, "zscale": sheet.factor}
     block = dxf_marks.block_name(sort_of(unit))
     about = {"layer": layer, "rotation": unit.turn_deg, **size}
     made = sheet.space.add_blockref(block, tuple(sheet.place((x, y))), dxfattribs=about)
-    for tag, text, up, shown in (
+    for tag, text, up, visible in (
         ("TAG", unit.name, 0.24, True),
         ("MODEL", unit.title, -0.1, False),
         ("HEIGHT", f"{z:g} m", -0.44, False),
     ):
         style = {"layer": tags, "height": _TEXT_M * sheet.factor, "style": PREFIX}
         attribute = made.add_attrib(tag, _plain(text), tuple(sheet.place((x + 0.24, y + up))), dxfattribs=style)
-        attribute.is_invisible = not shown
+        attribute.is_invisible = not visible
     for mask in unit.masks:
         start = unit.turn_deg + mask.from_deg
         outline = dxf_marks.wedge((x, y), start, start + mask.span_deg)
-        sheet.line(outline, sheet.layer("MASKS", color=palette.ACCENT), closed=True)
+        sheet.line(outline, sheet.layer("MASKS", *where, color=palette.ACCENT, shown=shown), closed=True)
 
 
 def _plane(
@@ -198,7 +216,7 @@ def _plane(
         shaded += [p for area in rest for p in shapely.get_parts(area) if p.geom_type == "Polygon"]
     sheet.hatch(shaded, hatched)
     dashed = sheet.layer("FOOTPRINTS", name, color=palette.SHELL, shown=shown, dashed=True)
-    for unit in coverage.units:
+    for unit in units_by_storey(building, shown_storey(building, plane), plane, coverage)[0]:
         room = building.room_at(*(float(v) for v in unit.position))
         floor = room.floor if room is not None else 0.0
         outline = footprints.outline(unit, plane.surface.motion, floor + min(plane.surface.heights))

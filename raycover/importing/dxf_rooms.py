@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from raycover.importing.dxf_faces import to_middle_of_walls
 from raycover.importing.dxf_file import Drawing, Label
 from raycover.importing.dxf_layers import Layers, is_room_like
 from raycover.importing.imported import Report
@@ -43,8 +44,15 @@ def find_rooms(drawing: Drawing, layers: Layers, report: Report) -> list[Room]:
     outlines = _distinct(_outlines(drawing, layers, report), report)
     outlines = _apart(outlines, report)
     outlines = sorted(outlines, key=lambda p: (-round(p.bounds[3], 1), p.bounds[0]))  # as a page is read
+    labelled = outlines
+    if not any(outline.interiors for outline in outlines):
+        outlines, n_grown = to_middle_of_walls(outlines)
+        if n_grown:
+            what = "rooms drawn to the faces of walls, grown to the middle of each wall between two rooms"
+            report.guess(what, f"{n_grown} rooms")
+            outlines = [_tidy(outline) for outline in outlines]
     rooms: list[Room] = []
-    names, n_nameless = _names(outlines, drawing.labels)
+    names, n_nameless = _names(labelled, drawing.labels)
     for outline, name in zip(outlines, names, strict=True):
         pieces, cuts = _without_holes(outline)
         if len(pieces) > 1:

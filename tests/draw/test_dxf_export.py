@@ -153,6 +153,30 @@ def test_out_over_the_plan_that_came_in(tmp_path: Path) -> None:
     assert sorted(map(tuple, back.round(3).tolist())) == sorted(corners)
 
 
+def test_storeys_keep_to_their_own_layers(tmp_path: Path) -> None:
+    floor = "outline: [[0, 0], [10, 0], [10, 6], [0, 6]], height: 3, walls: brick-215"
+    text = f"""
+raycover: 1
+grid: 0.2
+storeys: [{{name: Ground, floor: 0}}, {{name: First, floor: 3}}]
+rooms:
+  - {{name: Shop, {floor}}}
+  - {{name: Flat, {floor}, floor: 3}}
+detectors:
+  - {{name: G1, model: ceiling-infrared-general, at: [2, 3], mounting: 3, room: Shop}}
+  - {{name: F1, model: ceiling-infrared-general, at: [2, 3], mounting: 2.5, room: Flat}}
+planes: [{{name: floor, height: 0}}]
+"""
+    document, _ = written(text, tmp_path / "a.dxf")
+    ring = (10.215 * 6.215) - (9.785 * 5.785)
+    for storey, tag in (("GROUND", "G1"), ("FIRST", "F1")):
+        assert area_m2(on(document, f"RAYCOVER-WALLS-{storey}")) == pytest.approx(ring, rel=2e-3)
+        (unit,) = on(document, f"RAYCOVER-DETECTORS-{storey}", "INSERT")
+        assert unit.get_attrib_text("TAG") == tag
+        assert on(document, f"RAYCOVER-COVERAGE-FLOOR {storey}")
+        assert document.layers.get(f"RAYCOVER-WALLS-{storey}").is_on() == (storey == "GROUND")
+
+
 def test_the_same_input_gives_the_same_bytes(tmp_path: Path) -> None:
     for name in ("a", "b"):
         written(ROOM, tmp_path / f"{name}.dxf")

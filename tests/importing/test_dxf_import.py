@@ -220,6 +220,46 @@ def test_outlines_that_cross_themselves(tmp_path: Path) -> None:
     assert any("cross themselves" in what for what in made.report.guessed)
 
 
+def test_rooms_drawn_to_the_faces_of_their_walls_share_one_wall(tmp_path: Path) -> None:
+    plan = Plan()
+    # Walls of 0.1 m between three rooms; the outer walls are not drawn.
+    plan.box(0, 0, 5, 4)
+    plan.box(5.1, 0, 3, 4)
+    plan.box(0, 4.1, 8.1, 2)
+    scene, made = read(plan, tmp_path)
+    outlines = {shapely.Polygon(r.outline).bounds for r in scene.rooms}
+    assert outlines == {(0, 0, 5.05, 4.05), (5.05, 0, 8.1, 4.05), (0, 4.05, 8.1, 6.1)}
+    assert any("middle of each wall" in what for what in made.report.guessed)
+    # Every wall stands once: the outer ring and the two walls within.
+    length = sum(s.polygon.area for s in build(scene).sheets if s.kind == "wall") / 2.8
+    assert length == pytest.approx(2 * (8.1 + 6.1) + 8.1 + 4.05)
+
+
+def test_rooms_a_corridor_apart_stay_as_they_are(tmp_path: Path) -> None:
+    plan = Plan()
+    plan.box(0, 0, 5, 4)
+    plan.box(0, 5.2, 5, 4)  # 1.2 m away
+    plan.box(5.2, 0, 0.9, 4)  # a shaft between two rooms: walls of 0.2 m on both sides
+    plan.box(6.3, 0, 5, 4)
+    scene, _ = read(plan, tmp_path)
+    outlines = {shapely.Polygon(r.outline).bounds for r in scene.rooms}
+    assert outlines == {(0, 0, 5.1, 4), (0, 5.2, 5, 9.2), (5.1, 0, 6.2, 4), (6.2, 0, 11.3, 4)}
+
+
+def test_turned_rooms_share_one_wall_too(tmp_path: Path) -> None:
+    plan = Plan()
+    turn = np.radians(31.0)
+    rotation = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    for x in (0.0, 4.2):
+        corners = np.array([(x, 0), (x + 4, 0), (x + 4, 3), (x, 3)]) @ rotation
+        plan.outline(*map(tuple, corners.tolist()))
+    scene, _ = read(plan, tmp_path)
+    assert sorted(areas(scene).values()) == pytest.approx([12.3, 12.3], abs=0.01)
+    first, second = (shapely.Polygon(room.outline) for room in scene.rooms)
+    assert first.distance(second) < 2e-3
+    build(scene)
+
+
 # ---- names
 
 
