@@ -14,6 +14,7 @@ from raycover.building.build import build
 from raycover.errors import InputError, Problem
 from raycover.rays import RayScene
 from raycover.scene.meshes import METRES
+from raycover.scene.stating import apply_state
 
 BOX = trimesh.creation.box((4, 1, 2)).apply_translation([0, 0, 1])
 ROOM = {"name": "hall", "outline": [[0, 0], [20, 0], [20, 12], [0, 12]], "height": 5, "walls": "none", "floor": 0.5}
@@ -390,3 +391,16 @@ def test_one_file_many_times(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     assert [o.name for o in building.objects] == [f"M{k}/m" for k in range(1, 13)]
     assert building.n_parts == 12
     np.testing.assert_array_equal(np.bincount(building.mesh.part), 12)
+
+
+def test_a_mesh_in_states(tmp_path: Path) -> None:
+    """A machine moved, and taken away: the file is found from the scene's folder in every state."""
+    inner = tmp_path / "scene"
+    inner.mkdir()
+    write(inner, "m.stl", BOX)
+    states = [{"name": "moved", "set": {"M1": {"at": [15, 6]}}}, {"name": "gone", "set": {"M1": "absent"}}]
+    drawn = mesh_scene(inner, {"file": "m.stl", "at": [5, 6]}, rooms=[ROOM], states=states)
+    moved, gone = (build(apply_state(drawn, k)) for k in range(2))
+    np.testing.assert_allclose(moved.objects[0].bounds[:, 0], [13, 17], atol=1e-6)
+    assert gone.objects == ()
+    assert build(drawn).objects[0].bounds[0, 0] == pytest.approx(3)
