@@ -18,9 +18,10 @@ from scipy import ndimage
 from raycover.building.parts import Building, Floats, Sheet, StoreyShape
 from raycover.checking.doors import Way, closed_rooms, ways_through
 from raycover.checking.uprights import chosen
+from raycover.enclosed import Enclosures
 from raycover.errors import Problem
 from raycover.scene.schema import Scene
-from raycover.surfaces import cells_in_boxes
+from raycover.surfaces import cells_in_boxes, cells_in_objects
 
 Mask = NDArray[np.bool_]
 #: Half the narrowest way (m) that a person squeezes through. From memory, common practice.
@@ -126,6 +127,7 @@ def _obstacles(building: Building, rooms: Sequence[int], raster: _Raster) -> tup
     upright = [s for s in building.sheets if s.vertical and s.kind in ("wall", "window", "partition", "panel", "sheet")]
     level = [s for s in building.sheets if s.kind in ("desk", "sheet") and not s.vertical]
     solid = chosen(building.boxes, [k for k, kind in enumerate(building.boxes.kinds) if kind in ("solid", "fixture")])
+    enclosures = Enclosures(building)
     for floor in sorted({building.rooms[r].floor for r in rooms}):
         for stop in _STOPS:
             for start, end in _cut(upright, floor + stop):
@@ -137,6 +139,7 @@ def _obstacles(building: Building, rooms: Sequence[int], raster: _Raster) -> tup
         for stop in _BOX_STOPS:
             for boxes in (solid, building.envelopes):
                 things |= cells_in_boxes(boxes, raster.x, raster.y, np.asarray(floor + stop), raster.cell)
+            things |= cells_in_objects(enclosures, raster.x, raster.y, np.asarray(floor + stop))
     return walls, things
 
 

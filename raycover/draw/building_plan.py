@@ -112,6 +112,7 @@ def _bounds(building: Building) -> Box:
         # Beside a storey that is shown others may reach further: its rooms are what is looked at.
         corners = [np.reshape(room.polygon.bounds, (2, 2)) for room in building.rooms]
     corners += [b.footprints().reshape(-1, 2) for b in (building.boxes, building.envelopes) if len(b)]
+    corners += [one.bounds[:, :2] for one in building.objects]
     every = np.concatenate(corners)
     low, high = every.min(axis=0), every.max(axis=0)
     return float(low[0]), float(low[1]), float(max(high[0], low[0] + 0.1)), float(max(high[1], low[1] + 0.1))

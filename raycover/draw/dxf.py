@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from raycover import __version__
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building
+from raycover.building.sections import outline as covered_by
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw import dxf_marks, footprints, palette, words
@@ -158,6 +159,10 @@ def _building(sheet: DxfSheet, building: Building, where: tuple[str, ...], *, sh
     solids = [k for k, kind in enumerate(building.boxes.kinds) if kind == "solid"]
     for corners in building.boxes.footprints()[solids] if solids else ():
         sheet.area(shapely.Polygon(corners), layer("OBJECTS", palette.THIRD_INK))
+    for owner in dict.fromkeys(one.owner for one in building.objects):
+        covered = covered_by(one for one in building.objects if one.owner == owner)
+        for part in shapely.get_parts(covered):
+            sheet.area(part, layer("OBJECTS", palette.THIRD_INK))
     for stair in building.stairs:
         for piece in stair.pieces:
             run, wide = piece.along * piece.length, piece.across * piece.width

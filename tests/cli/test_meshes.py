@@ -106,3 +106,17 @@ def test_a_damaged_file_leaves_with_2(folder: Path, capsys: pytest.CaptureFixtur
         left, out, err = run(capsys, "check", "scene.yaml")
         assert (left, out) == (2, "")
         assert f'"press.stl" {said}' in err
+
+
+def test_floor_behind_a_mesh_cannot_be_reached(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    door = "walls: brick-100, openings: [{edge: 3, at: 3, width: 1, height: 2.1, fill: door-wood-40}]"
+    text = SCENE.replace("walls: brick-100", door)
+    wide = trimesh.creation.box((500, 7900, 2000)).apply_translation([0, 0, 1000])
+    found = []
+    for shape in (None, wide):
+        if shape is not None:
+            write(folder, "press.stl", shape)
+        (folder / "scene.yaml").write_text(text)
+        _, out, _ = run(capsys, "check", "scene.yaml", "--json")
+        found.append("unreachable-floor" in [p["code"] for p in json.loads(out)["problems"]])
+    assert found == [False, True]

@@ -12,6 +12,7 @@ from mesh_scenes import mesh_scene, write
 
 from raycover.building.build import build
 from raycover.coverage import solve
+from raycover.draw.dxf import write_dxf
 from raycover.draw.plan import make_plan
 from raycover.draw.view3d.cutaway import Cuts
 from raycover.draw.view3d.imported import imported_bodies, imported_things
@@ -90,3 +91,16 @@ def test_in_3d(tmp_path: Path) -> None:
     drawn = draw_solids(building, area_of_map, None, Cuts.for_area(area_of_map, 5))
     assert len(drawn.bodies["mesh"].triangles) > 100
     assert not drawn.glass.empty
+
+
+def test_in_dxf(tmp_path: Path) -> None:
+    """What a mesh covers lies on the layer of objects, at its true size."""
+    ezdxf = pytest.importorskip("ezdxf")
+    scene = scene_with(tmp_path, 0.0)
+    building = build(scene)
+    write_dxf(scene, building, solve(scene, building=building), tmp_path / "a.dxf")
+    lines = [e for e in ezdxf.readfile(tmp_path / "a.dxf").modelspace() if "OBJECTS" in e.dxf.layer]
+    points = np.concatenate([np.array([p[:2] for p in e.get_points()]) for e in lines])
+    unit = np.ptp(points[:, 0]) / 1.6  # the drawing's own units a metre
+    assert unit in (pytest.approx(1, rel=1e-2), pytest.approx(1000, rel=1e-2))
+    assert np.ptp(points, axis=0) / unit == pytest.approx([1.6, 1.6], abs=0.02)
