@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building, StoreyShape
 from raycover.detectors import Unit
-from raycover.draw import glyphs, palette, plan, sheet, storey_marks, tables, words
+from raycover.draw import glyphs, palette, plan, sheet, storey_marks, tables, underlaid, words
 from raycover.draw.annotate import Annotator
 from raycover.draw.drawing import Drawing, Strokes
 from raycover.draw.labels import Placer
@@ -30,6 +30,7 @@ from raycover.draw.storeys import top_of_shown
 from raycover.scene.schema import Scene
 from raycover.surfaces import Surface
 from raycover.uncast import Inventory
+from raycover.underlay import read_underlay
 
 Floats = NDArray[np.float64]
 _MOST_ROOMS = 16
@@ -76,6 +77,9 @@ def make_building_plan(
     outlines = [room.polygon for room in shown.rooms]
     drawing, placer = Drawing(page, projection, strokes), Placer(projection.frame)
     drawing.areas([part for room in shown.rooms for part in shapely.get_parts(room.walkable)], 1.0, face=palette.BENCH)
+    underlay = read_underlay(scene)
+    if underlay is not None and underlay.shows_on(None if storey is None else storey.name):
+        page.image(underlaid.alone(underlay, projection, dpi), projection.frame, 1.5)
     draw_building(drawing, shown, _floor(shown))
     storey_marks.draw_voids(drawing, shown)
     home = building.rooms_at(np.array([u.position for u in units]).reshape(-1, 3))

@@ -37,3 +37,14 @@ def under_map(picture: PaperMap, underlay: Underlay | None, projection: Projecti
     rgba[..., :3] = np.where(inside[..., None], tint(rgba[..., :3], ink), _INK.round().astype(np.uint8))
     rgba[..., 3] = np.where(inside, 255, np.round(ink * 255)).astype(np.uint8)
     return rgba
+
+
+def alone(underlay: Underlay, projection: Projection, dpi: float) -> NDArray[np.uint8]:
+    """The underlay over a plan's frame where there is no map: pixels (ny, nx, 4), row 0 lowest."""
+    x0, y0, x1, y1 = projection.frame
+    shape = round((y1 - y0) / 25.4 * dpi), round((x1 - x0) / 25.4 * dpi)
+    ink = underlay.over(projection.shown, shape) * np.float32(underlay.opacity)
+    rgba = np.empty((*shape, 4), np.uint8)
+    rgba[..., :3] = _INK.round()
+    rgba[..., 3] = np.round(ink * 255)
+    return rgba

@@ -44,7 +44,7 @@ def _walls_between(outlines: Sequence[Any]) -> list[Wall]:
     lines = [shapely.LineString(edge) for edge in edges]
     one, other = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=_THICKEST_M)
     rooms = shapely.STRtree(outlines)
-    walls = []
+    walls: list[Wall] = []
     for i, k in zip(one.tolist(), other.tolist(), strict=True):
         if i < k and owner[i] != owner[k] and (found := _between(edges[i], edges[k])) is not None:
             middle, thickness = found

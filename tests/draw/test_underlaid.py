@@ -5,15 +5,18 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pytest
 from PIL import Image, ImageDraw
 
 import raycover
 from raycover.building.build import build
-from raycover.coverage import solve
+from raycover.coverage import make_units, solve
 from raycover.draw import palette
+from raycover.draw.building_plan import make_building_plan
 from raycover.draw.plan import make_plan
 from raycover.draw.underlaid import tint
 from raycover.draw.view3d.floor_map import make_map
+from raycover.uncast import inventory
 from raycover.underlay import read_underlay
 
 RESERVE = 3.0
@@ -60,6 +63,23 @@ def test_a_plan_shows_it_at_its_place_and_nowhere_else(tmp_path: Path) -> None:
     x_mm = np.array([columns.min(), columns.max() + 1]) * 25.4 / 100
     assert np.all(np.abs((x_mm - middle) / per_m + 4 - [-1.475, -1.0]) < 0.1)  # the neat line cuts it at -1.475
     assert len(rows) > 0.9 * (rows.max() - rows.min()) * (columns.max() - columns.min())
+
+
+def test_the_building_alone_shows_it_too(tmp_path: Path) -> None:
+    image = Image.new("L", (600, 500), 255)
+    ImageDraw.Draw(image).rectangle((150, 100, 450, 400), fill=0)  # x from 1 to 7 m, y from 0 to 6 m
+    image.save(tmp_path / "plan.png")
+    drawn = []
+    for text in (SCENE, SCENE + UNDERLAY):
+        (tmp_path / "scene.yaml").write_text(text)
+        scene = raycover.load(tmp_path / "scene.yaml")
+        building = build(scene)
+        units = make_units(scene, building)
+        page = make_building_plan(scene, building, units, inventory(scene, building), dpi=50)
+        drawn.append(page.pixels().astype(int))
+    changed = np.abs(drawn[1] - drawn[0]).sum(axis=-1) > 20
+    # 6 × 6 m at 1 : 50 are 120 × 120 mm; walls, marks and words hide some of it.
+    assert changed.sum() * (25.4 / 50) ** 2 == pytest.approx(120 * 120, rel=0.1)
 
 
 def test_it_lies_on_the_floor_in_3d(tmp_path: Path) -> None:
