@@ -138,9 +138,7 @@ def _ceiling_distance_m(unit: Unit, directions: Floats, below_m: float) -> Float
     return distance
 
 
-def cut_off_m(
-    unit: Unit, directions: Floats, reach: Floats, limit: Floats, rays: RayScene, weather: Weather
-) -> Floats:
+def cut_off_m(unit: Unit, directions: Floats, reach: Floats, limit: Floats, rays: RayScene, weather: Weather) -> Floats:
     """What obstacles leave of a reach (n,) along unit vectors (n, 3), followed up to `limit` (n,) at most."""
     cut = limit.copy()
     live = np.flatnonzero(limit > 4 * TOLERANCE)

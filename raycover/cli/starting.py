@@ -16,7 +16,9 @@ from raycover.scene.json_schema import IDENTIFIER, scene_schema
 
 #: What the starter's first line names, for editors; `new` writes it beside the scene.
 SCHEMA_FILE = "raycover.schema.json"
-STARTER = f"# yaml-language-server: $schema={SCHEMA_FILE}\n" + """\
+STARTER = (
+    f"# yaml-language-server: $schema={SCHEMA_FILE}\n"
+    + """\
 # A starter scene: one office with a partition, a desk row and two detectors. Lengths in metres.
 # `raycover check` says what is wrong with it, `raycover map` draws it, `raycover view` opens a window.
 raycover: 1
@@ -50,6 +52,7 @@ planes:
   - {name: floor, height: 0}
   - {name: desk, height: 0.75, motion: presence}  # small movements of a seated person
 """
+)
 
 
 #: Libraries whose versions `doctor` shows, the optional ones last.
@@ -89,9 +92,7 @@ def schema_text() -> str:
     from raycover.catalogue import load_catalogue
 
     catalogue = load_catalogue()
-    names = {
-        kind: sorted(getattr(catalogue, kind)) for kind in ("constructions", "materials", "solids", "detectors")
-    }
+    names = {kind: sorted(getattr(catalogue, kind)) for kind in ("constructions", "materials", "solids", "detectors")}
     # In ASCII, so that it reads alike whatever the terminal or editor takes files for.
     return json.dumps(scene_schema(names), indent=1) + "\n"
 
@@ -103,11 +104,7 @@ def doctor(*, as_json: bool) -> None:
     from raycover.tracers import SLOW_WARNING, default_backend
 
     found: dict[str, Any] = {**stamp(), "python": platform.python_version(), "machine": platform.machine()}
-    found["libraries"] = {
-        name: importlib.metadata.version(name)
-        for name in _SHOWN
-        if _installed(name)
-    }
+    found["libraries"] = {name: importlib.metadata.version(name) for name in _SHOWN if _installed(name)}
     found["backend"] = default_backend()
     found["catalogue"] = str(packaged_folder())
     try:

@@ -41,7 +41,14 @@ class Annotator:
         return extent.width + 0.4, extent.height
 
     def _write(
-        self, centre: tuple[float, float], text: str, font: Font, size_pt: float, color: str, z: float, halo_pt: float,
+        self,
+        centre: tuple[float, float],
+        text: str,
+        font: Font,
+        size_pt: float,
+        color: str,
+        z: float,
+        halo_pt: float,
         halo: str = palette.PAPER,
     ) -> None:
         """One line whose box is centred at a point."""
@@ -312,8 +319,6 @@ def _points_of(building: Building, owner: str) -> Floats | None:
     """Plan points (n, 2) of everything that belongs to one thing of the scene."""
     plan = building.boxes.footprints()
     points = [plan[k] for k, name in enumerate(building.boxes.owners) if name == owner]
-    points += [
-        s.frame.to_space(shapely.get_coordinates(s.polygon))[:, :2] for s in building.sheets if s.owner == owner
-    ]
+    points += [s.frame.to_space(shapely.get_coordinates(s.polygon))[:, :2] for s in building.sheets if s.owner == owner]
     points += [one.bounds[:, :2] for one in building.objects if one.owner == owner]
     return np.concatenate(points) if points else None

@@ -107,9 +107,7 @@ def wall_areas(cut: Sequence[Trace], thinnest: float) -> list[Any]:
         along = (end - start) / np.linalg.norm(end - start)
         across = np.array([-along[1], along[0]]) * thick[index] / 2
         # Where others meet it, a wall runs on to the far face of the thickest of them.
-        more = [
-            max((thick[k] for k in at_node[int(p[0]), int(p[1])] if k != index), default=0.0) / 2 for p in pair
-        ]
+        more = [max((thick[k] for k in at_node[int(p[0]), int(p[1])] if k != index), default=0.0) / 2 for p in pair]
         a, b = start - along * more[0], end + along * more[1]
         boxes.append(shapely.Polygon([a - across, b - across, b + across, a + across]))
     return list(shapely.get_parts(shapely.union_all(boxes)))

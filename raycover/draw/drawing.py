@@ -35,8 +35,14 @@ class Drawing:
     strokes: Strokes
 
     def lines(
-        self, lines: Sequence[ArrayLike] | Floats, color: str, width_pt: float, z: float, *,
-        dashes: tuple[float, ...] | None = None, weight: float = 0.0,
+        self,
+        lines: Sequence[ArrayLike] | Floats,
+        color: str,
+        width_pt: float,
+        z: float,
+        *,
+        dashes: tuple[float, ...] | None = None,
+        weight: float = 0.0,
     ) -> None:
         """Polylines in metres, clipped to the neat line."""
         placed = [self.projection.to_paper(line) for line in lines]
@@ -45,16 +51,29 @@ class Drawing:
             self.strokes.add(placed, weight)
 
     def cased(
-        self, lines: Sequence[ArrayLike] | Floats, width_pt: float, z: float, *,
-        dashes: tuple[float, ...] | None = None, weight: float = 0.0,
+        self,
+        lines: Sequence[ArrayLike] | Floats,
+        width_pt: float,
+        z: float,
+        *,
+        dashes: tuple[float, ...] | None = None,
+        weight: float = 0.0,
     ) -> None:
         """Ink lines with a white casing, which keeps thin ones legible over deep shade."""
         self.lines(lines, palette.PAPER, width_pt + 0.8, z - 0.05)
         self.lines(lines, palette.INK, width_pt, z, dashes=dashes, weight=weight)
 
     def areas(
-        self, polygons: Sequence[Any], z: float, *, face: str | None = None, edge: str | None = None,
-        width_pt: float = 0.0, dashes: tuple[float, ...] | None = None, alpha: float = 1.0, weight: float = 0.0,
+        self,
+        polygons: Sequence[Any],
+        z: float,
+        *,
+        face: str | None = None,
+        edge: str | None = None,
+        width_pt: float = 0.0,
+        dashes: tuple[float, ...] | None = None,
+        alpha: float = 1.0,
+        weight: float = 0.0,
     ) -> None:
         """Polygons (shapely or (n, 2)) in metres, clipped to the neat line."""
         rings = [[self.projection.to_paper(r) for r in _rings(p)] for p in polygons]

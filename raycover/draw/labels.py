@@ -109,8 +109,15 @@ class Placer:
         return best
 
     def near(
-        self, point: ArrayLike, size: tuple[float, float], gaps: Sequence[float], *, most: float = np.inf,
-        leader_from: float = np.inf, around: tuple[float, float] = (0.0, 0.0), prefer_deg: float = 30.0,
+        self,
+        point: ArrayLike,
+        size: tuple[float, float],
+        gaps: Sequence[float],
+        *,
+        most: float = np.inf,
+        leader_from: float = np.inf,
+        around: tuple[float, float] = (0.0, 0.0),
+        prefer_deg: float = 30.0,
     ) -> Placed | None:
         """Place a box beside a point, its nearest edge `gaps` mm away (nearer ones first).
 

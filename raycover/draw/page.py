@@ -148,9 +148,7 @@ class Page:
     ) -> None:
         """Circles of one radius (mm)."""
         centres = np.asarray(centres, float).reshape(-1, 2)
-        self.areas(
-            [[arc(c, radius, 0.0, 360.0)] for c in centres], z, face=face, edge=edge, width_pt=width_pt
-        )
+        self.areas([[arc(c, radius, 0.0, 360.0)] for c in centres], z, face=face, edge=edge, width_pt=width_pt)
 
     def image(self, rgb: NDArray[np.uint8], box: Box, z: float) -> None:
         """An image (ny, nx, 3) or (ny, nx, 4), row 0 lowest, over a box; pixels stay as they are."""

@@ -64,9 +64,7 @@ def classes(reserve_db: float) -> tuple[MarginClass, ...]:
     With a reserve of 0 the two middle classes have no width and colour nothing.
     """
     edges = (-reserve_db - BELOW_DB, -reserve_db, 0.0, reserve_db, reserve_db + ABOVE_DB)
-    return tuple(
-        MarginClass(name, edges[k], edges[k + 1], low, high) for k, (name, low, high) in enumerate(_SLICES)
-    )
+    return tuple(MarginClass(name, edges[k], edges[k + 1], low, high) for k, (name, low, high) in enumerate(_SLICES))
 
 
 def class_of(margin_db: ArrayLike, reserve_db: float) -> NDArray[np.int8]:

@@ -243,7 +243,11 @@ def keep_off(placer: Placer, mark: glyphs.Mark, factor: float) -> None:
 
 
 def draw_column(
-    page: Page, plane: PlaneCoverage, coverage: Coverage, key: sheet.Key, stacked: Set[str] = frozenset(),
+    page: Page,
+    plane: PlaneCoverage,
+    coverage: Coverage,
+    key: sheet.Key,
+    stacked: Set[str] = frozenset(),
     parts: tables.Table | None = None,
 ) -> int:
     """Headline, legend, tables and key; how many gaps the table lists. `parts` stands in for the table of rooms."""

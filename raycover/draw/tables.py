@@ -72,8 +72,12 @@ def room_table(plane: PlaneCoverage, lettering: Lettering, width: float, n_most:
 
 
 def share_table(
-    plane: PlaneCoverage, rooms: Sequence[tuple[str, float, float, float]], lettering: Lettering, width: float,
-    n_most: int, heads: tuple[str, str],
+    plane: PlaneCoverage,
+    rooms: Sequence[tuple[str, float, float, float]],
+    lettering: Lettering,
+    width: float,
+    n_most: int,
+    heads: tuple[str, str],
 ) -> Table:
     """Parts of a plane (name, area, shares seen and assured); `heads` over their names, and for all together."""
     listed, rest = list(rooms), []
@@ -101,7 +105,11 @@ def share_table(
 
 
 def gap_table(
-    plane: PlaneCoverage, lettering: Lettering, width: float, height: float, n_most: int,
+    plane: PlaneCoverage,
+    lettering: Lettering,
+    width: float,
+    height: float,
+    n_most: int,
     stacked: Set[str] = frozenset(),
 ) -> Table:
     """The largest gaps with their causes that fit in a height (mm); the rest in one line.

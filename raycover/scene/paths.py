@@ -54,6 +54,8 @@ def _others(path: Path) -> str:
     near = nearest(path.name, names)
     if near is not None:
         return f'did you mean "{near}"?'
-    return f"files in {folder}: " + ", ".join(names[:20]) + (", …" if len(names) > 20 else "") if names else (
-        f"the folder {folder} holds no file"
+    return (
+        f"files in {folder}: " + ", ".join(names[:20]) + (", …" if len(names) > 20 else "")
+        if names
+        else (f"the folder {folder} holds no file")
     )

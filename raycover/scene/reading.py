@@ -32,9 +32,7 @@ _Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _LINE_BREAK = re.compile(r"\r\n|\r|\n")
 # What a YAML stream may hold (YAML 1.2.2, section 5.1, c-printable), less what parsers disagree about:
 # NEL and the Unicode line separators break a line in YAML 1.1 and not in 1.2.
-_FORBIDDEN = re.compile(
-    "[^\t\n\r\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]"
-)
+_FORBIDDEN = re.compile("[^\t\n\r\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
 _BYTE_ORDER_MARKS = (b"\xff\xfe", b"\xfe\xff", b"\x00\x00\xfe\xff")
 
 

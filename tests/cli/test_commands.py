@@ -155,9 +155,7 @@ def test_map_draws_the_view_too(scene: Path, run: Run) -> None:
         assert min(picture.size) > 500
 
 
-def test_map_without_a_display_still_writes_the_plans(
-    scene: Path, run: Run, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_map_without_a_display_still_writes_the_plans(scene: Path, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     def missing(*_: object, **__: object) -> None:
         raise MissingPart("3D pictures need EGL: install libegl1")
 

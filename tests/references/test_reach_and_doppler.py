@@ -42,9 +42,5 @@ def test_doppler(frequency_ghz: float, hz: float) -> None:
 @pytest.mark.parametrize("frequency_ghz", [5.8, 24.125])
 def test_bulk_loss_is_what_more_thickness_costs(frequency_ghz: float) -> None:
     """Two thick concrete slabs differ by the medium's attenuation alone; reflections cancel (exact limit)."""
-    thin, thick = (
-        loss_db(stack((mm, "concrete")), frequency_ghz, 1.0, losses="coherent") for mm in (800, 900)
-    )
-    assert thick - thin == pytest.approx(
-        0.1 * bulk_loss_db_per_m(MATERIALS["concrete"], frequency_ghz), abs=1e-6
-    )
+    thin, thick = (loss_db(stack((mm, "concrete")), frequency_ghz, 1.0, losses="coherent") for mm in (800, 900))
+    assert thick - thin == pytest.approx(0.1 * bulk_loss_db_per_m(MATERIALS["concrete"], frequency_ghz), abs=1e-6)

@@ -397,7 +397,6 @@ def test_nesting(parser: str, brackets: str) -> None:
     closing = "]" if brackets == "[" else "}"
     inside = "a: " + brackets * 49 + closing * 49
 
-
     def depth(value: Any) -> int:
         inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else None
         return 0 if inner is None else 1 + max(map(depth, inner), default=0)

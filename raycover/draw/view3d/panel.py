@@ -92,7 +92,7 @@ def panel_image(shown: Shown, height_px: int) -> NDArray[np.uint8]:
         page.text(left, y, letter.fit(clean(shown.detector_title), "sans", 8, span), 8, color=palette.SECOND_INK)
     y -= 11.0
     shares = distribution(shown.margin_db, shown.area, shown.reserve_db).by_class
-    detected, assured = float(shares[palette.SEEN:].sum()), float(shares[palette.ASSURED])
+    detected, assured = float(shares[palette.SEEN :].sum()), float(shares[palette.ASSURED])
     figure = page.text(left, y, words.percent(detected), 22, font="serif")
     what = f"of the {words.mapped(shown.surface)}" if shown.parts == 1 else f"of {shown.parts} maps"
     page.text(left + figure.width + 3.5, y + 3.4, f"{what} is seen,", 8, color=palette.SECOND_INK)
