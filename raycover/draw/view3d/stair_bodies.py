@@ -25,6 +25,9 @@ Floats = NDArray[np.floating[Any]]
 def stair_body(piece: StairPiece, waist: float) -> Body:
     """A piece as a solid: its profile drawn across its width, an edge line at every step."""
     side = profile(piece, waist)
+    before, after = side - np.roll(side, 1, axis=0), np.roll(side, -1, axis=0) - side
+    # A point within a straight line is none of the ends' triangles, so it must be none of the sides' either.
+    side = side[np.abs(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]) > 1e-9]
     near = piece.origin * [1, 1, 0] + side[:, :1] * piece.along + side[:, 1:] * np.array([0.0, 0.0, 1.0])
     far = near + piece.across * piece.width
     flat = sheet_triangles(shapely.Polygon(side))
