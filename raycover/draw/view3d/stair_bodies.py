@@ -22,12 +22,18 @@ from raycover.draw.view3d.meshes import Body
 Floats = NDArray[np.floating[Any]]
 
 
+#: Thickness (m) of a flight's last riser in pictures.
+_RISER_M = 0.02
+
+
 def stair_body(piece: StairPiece, waist: float) -> Body:
     """A piece as a solid: its profile drawn across its width, an edge line at every step."""
     side = profile(piece, waist)
-    before, after = side - np.roll(side, 1, axis=0), np.roll(side, -1, axis=0) - side
-    # A point within a straight line is none of the ends' triangles, so it must be none of the sides' either.
-    side = side[np.abs(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]) > 1e-9]
+    if piece.kind == "flight" and piece.n_treads:
+        # The last riser, up to where the flight arrives, is a board and not a line: a body has no thin fins.
+        tread, top = len(side) - 4, len(side) - 3
+        back = [_RISER_M, 0.0]
+        side = np.concatenate([side[:tread], [side[tread] - back, side[top] - back], side[top:]])
     near = piece.origin * [1, 1, 0] + side[:, :1] * piece.along + side[:, 1:] * np.array([0.0, 0.0, 1.0])
     far = near + piece.across * piece.width
     flat = sheet_triangles(shapely.Polygon(side))
