@@ -50,8 +50,10 @@ def draw_voids(drawing: Drawing, building: Building) -> bool:
         if part.geom_type != "Polygon" or part.area < 1e-3:
             continue
         outlines.append(part)
-        for rest in shapely.get_parts(shapely.difference(part, filled)):
-            if rest.buffer(-_SLIMMEST / 2).area < _LEAST_VOID:
+        # Slits between a stair and the void's edge say nothing.
+        wide = shapely.difference(part, filled).buffer(-_SLIMMEST / 2).buffer(_SLIMMEST / 2, join_style="mitre")
+        for rest in shapely.get_parts(wide):
+            if rest.area < _LEAST_VOID:
                 continue
             c = shapely.get_coordinates(shapely.minimum_rotated_rectangle(rest))
             lines = shapely.MultiLineString([[c[0], c[2]], [c[1], c[3]]])
