@@ -257,8 +257,11 @@ def test_on_a_real_terminal_ctrl_c_leaves_nothing(tmp_path: Path) -> None:
 
 def _own_terminal() -> None:
     import fcntl
+    import signal
     import termios
 
+    # A shell that runs the tests in the background hands down an ignored ^C.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
 
