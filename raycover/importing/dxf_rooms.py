@@ -128,8 +128,10 @@ def _distinct(outlines: Sequence[Any], report: Report) -> list[Any]:
     if n_doubles:
         report.leave("outlines drawn twice", f"{n_doubles}")
     wholes = []
+    tree = shapely.STRtree(kept)
     for index, outline in enumerate(kept):
-        inside = [o for o in kept[index + 1 :] if o.intersection(outline).area > 0.95 * o.area]
+        inside = [kept[k] for k in tree.query(outline, predicate="intersects") if k > index]
+        inside = [o for o in inside if o.intersection(outline).area > 0.95 * o.area]
         if len(inside) > 1 and shapely.union_all(inside).area > _WHOLE * outline.area:
             wholes.append(index)
     for index in wholes:
@@ -142,7 +144,7 @@ def _apart(outlines: Sequence[Any], report: Report) -> list[Any]:
     done: list[Any] = []
     for outline in sorted(outlines, key=lambda p: p.area):
         rest = outline
-        for other in done:
+        for other in (o for o in done if o.intersects(outline)):
             shared = shapely.buffer(rest.intersection(other), -_GRID_M)
             if shared.area < 1e-4:
                 continue
