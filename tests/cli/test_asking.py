@@ -259,8 +259,6 @@ def _own_terminal() -> None:
     import signal
     import termios
 
-    # A shell that runs the tests in the background hands down an ignored ^C.
-    signal.signal(signal.SIGINT, signal.default_int_handler)
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)
     # Tests started in the background of a script inherit an ignored ^C, which Python would keep.
     signal.signal(signal.SIGINT, signal.SIG_DFL)
