@@ -17,6 +17,7 @@ from shapely.validation import explain_validity
 from raycover.errors import Position, Problem, did_you_mean
 from raycover.scene.construction import InlineConstruction
 from raycover.scene.fitout_checks import FITOUT_CHECKS
+from raycover.scene.quantities import CHECK_UNITS
 from raycover.scene.rack_checks import check_racking
 from raycover.scene.references import fitout_references
 from raycover.scene.roofs import clear_height
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 MOST_CELLS = 50_000_000
 #: From here on the air is so close to skin and clothing that infrared reach shrinks markedly (°C).
 WARM_FROM_C = 28.0
+#: No room is larger: beyond this, millimetres were typed for metres.
+WIDEST_ROOM_M, HIGHEST_ROOM_M = 2000.0, 300.0
 _LISTS = (
     "rooms", "partitions", "solids", "racking", "cubicles", "desks", "stairs", "sheets", "meshes",
     "detectors", "planes", "fixtures", "tables",
@@ -66,6 +69,15 @@ def _outlines(scene: Scene, _: Catalogue) -> Iterator[Problem]:
     for index, room in enumerate(scene.rooms):
         where = scene.position("rooms", index, "outline")
         points = np.asarray(room.outline, float)
+        span = float(np.ptp(points, axis=0).max())
+        if span > WIDEST_ROOM_M or room.height > HIGHEST_ROOM_M:
+            yield Problem(
+                "check-units",
+                f'"{room.name}" would be {span:,.0f} m across and {room.height:,.0f} m high',
+                where,
+                CHECK_UNITS,
+            )
+            continue
         if np.any(np.linalg.norm(points - np.roll(points, -1, axis=0), axis=1) < 1e-6):
             closing = bool(np.linalg.norm(points[0] - points[-1]) < 1e-6)
             yield Problem(

@@ -52,10 +52,13 @@ def _name(value: str) -> str:
 
 Number = Annotated[float, BeforeValidator(_not_text), Field(allow_inf_nan=False)]
 Length = Annotated[float, BeforeValidator(length_from_text), BeforeValidator(_no_bool), Field(allow_inf_nan=False)]
-#: No building is larger: a coordinate beyond this is a slip of units (millimetres read as metres).
-Coordinate = Annotated[Length, Field(ge=-20_000, le=20_000)]
-PositiveLength = Annotated[Length, Field(gt=0, le=20_000)]
-NonNegativeLength = Annotated[Length, Field(ge=0, le=20_000)]
+#: What a length beyond any building means.
+CHECK_UNITS = 'check the units: lengths are metres; millimetres are written with their unit ("12000 mm")'
+#: No building is larger (m): a coordinate beyond this is a slip of units (millimetres read as metres).
+LARGEST_M = 20_000
+Coordinate = Annotated[Length, Field(ge=-LARGEST_M, le=LARGEST_M)]
+PositiveLength = Annotated[Length, Field(gt=0, le=LARGEST_M)]
+NonNegativeLength = Annotated[Length, Field(ge=0, le=LARGEST_M)]
 Degrees = Annotated[Number, Field(ge=-3600, le=3600)]
 Name = Annotated[str, Field(max_length=80), AfterValidator(_name)]
 ShortName = Annotated[str, Field(max_length=40), AfterValidator(_name)]

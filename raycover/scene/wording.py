@@ -8,6 +8,7 @@ from typing import Any, get_args
 from pydantic_core.core_schema import ErrorType
 
 from raycover.errors import Position, Problem, did_you_mean, nearest
+from raycover.scene.quantities import CHECK_UNITS, LARGEST_M
 from raycover.scene.reading import Document, Loc
 from raycover.scene.schema_view import SchemaView, describe, one_of, shortened
 from raycover.scene.union_errors import Fault, is_wrong_kind
@@ -168,7 +169,8 @@ class Wording:
         unit = next((f" {node.unit}" for node in fault.nodes if node.unit), "")
         bound = _number(fault.context.get(name))
         message = f"{self.subject(fault.path)} must be {words} {bound}{unit}, got {_number(fault.value)}"
-        return self.make("out-of-range", message, fault, self.meaning(fault))
+        hint = CHECK_UNITS if abs(fault.context.get(name) or 0) == LARGEST_M else self.meaning(fault)
+        return self.make("out-of-range", message, fault, hint)
 
     def wrong_length(self, fault: Fault) -> Problem:
         name, words, one, several = _LENGTHS[fault.kind]

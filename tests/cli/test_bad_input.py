@@ -93,8 +93,8 @@ CASES = (
          '"desk" is used twice'),
     case("planes that differ by case", DESK, "{name: ‸Floor, height: 0.75}", "same-name", '"Floor"',
          "only by capitals"),
-    case("too fine a grid", SCENE, SCENE.replace("[8, 0], [8, 6], [0, 6]", "[8000, 0], [8000, 6000], [0, 6000]")
-         .replace("grid: ", "grid: ‸"), "too-many-cells", "million cells", "50 million are the most",
+    case("too fine a grid", SCENE, SCENE.replace("[8, 0], [8, 6], [0, 6]", "[1900, 0], [1900, 1800], [0, 1800]")
+         .replace("grid: 0.5", "grid: ‸0.1"), "too-many-cells", "million cells", "50 million are the most",
          "make grid at least"),
     case("tag", "title: Small", "title: ‸!!python/object/apply:os.system ['true']", "yaml-tag", "not allowed"),
     case("own tag", "title: Small", "title: ‸!include other.yaml", "yaml-tag", "remove the tag"),

@@ -264,3 +264,22 @@ def test_everything_in_one_go_and_in_the_order_of_the_file() -> None:
         ("detector-above-ceiling", 7),
         ("plane-above-ceiling", 8),
     ]
+
+
+# ---- units
+
+
+@pytest.mark.parametrize(
+    ("outline", "height"),
+    [("[[0, 0], [12000, 0], [12000, 8000], [0, 8000]]", 3), ("[[0, 0], [12, 0], [12, 8], [0, 8]]", 2800)],
+)
+def test_millimetres_typed_for_metres(outline: str, height: float) -> None:
+    found = problems("grid: 10", rooms=f"{{name: hall, outline: {outline}, height: {height}, walls: none}}")
+    (problem,) = [p for p in found if p.code == "check-units"]
+    assert "check the units" in problem.help
+    assert '"hall" would be' in problem.message
+
+
+def test_a_coordinate_beyond_any_building_asks_for_its_units() -> None:
+    (problem,) = problems(rooms=room("[[0, 0], [40000, 0], [0, 3]]"))
+    assert (problem.code, "check the units" in problem.help) == ("out-of-range", True)
