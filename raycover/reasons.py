@@ -92,13 +92,16 @@ class Explainer:
         return chosen
 
     def _units_by_room(self, surface: Surface) -> list[NDArray[np.int32]]:
-        """For each room of a surface, the detectors that hang in it; all of them where none does."""
+        """For each room of a surface, the detectors that hang in it; else those of its storey, else all."""
         building = self.rays.building
         everyone = np.arange(len(self.units), dtype=np.int32)
         home = building.rooms_at(np.array([u.position for u in self.units]))
         index = {room.name: i for i, room in enumerate(building.rooms)}
         members = [everyone[home == index.get(name, -2)] for name in surface.room_names]
-        return [mine if len(mine) else everyone for mine in members]
+        storey = next((s.rooms for s in building.storeys if s.name == surface.storey), ())
+        beside = everyone[np.isin(home, storey)]
+        otherwise = beside if len(beside) else everyone
+        return [mine if len(mine) else otherwise for mine in members]
 
     def _closest(self, surface: Surface, among: NDArray[np.int32], rows: Index, columns: Index) -> NDArray[np.int32]:
         """Of the few nearest among some detectors, the one that distance alone would let see best."""

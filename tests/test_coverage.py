@@ -180,3 +180,18 @@ def test_slow_backend_agrees_and_is_named() -> None:
     assert (fast.backend, slow.backend) == ("embree", "trimesh")
     for name in fast:
         assert slow[name].margin_db == pytest.approx(fast[name].margin_db, abs=1e-3, nan_ok=True)
+
+
+def test_a_room_without_a_detector_asks_its_own_storey_first() -> None:
+    """Upstairs, a far unit of that storey answers for an empty room, not the near one under its floor."""
+    slab = {"floor_construction": "concrete-150", "height": 3, "walls": "brick-100"}
+    low = {"name": "low", "outline": [[0, 0], [8, 0], [8, 6], [0, 6]], "floor": 0, **slab}
+    empty = {"name": "empty", "outline": [[0, 0], [4, 0], [4, 6], [0, 6]], "floor": 3, **slab}
+    other = {"name": "other", "outline": [[4, 0], [8, 0], [8, 6], [4, 6]], "floor": 3, **slab}
+    units = [
+        detector((2, 3), 2.5, CIRCLE, "below", room="low"),
+        detector((7.5, 3), 2.5, CIRCLE, "beside", room="other"),
+    ]
+    solved = raycover.solve(scene(rooms=[low, empty, other], detectors=units, grid=0.2))
+    (gap,) = [g for g in solved["floor +3.00"].gaps if g.room == "empty"]
+    assert gap.detector == "beside"
