@@ -6,6 +6,7 @@ VTK's own writer, from the modules that need no display driver.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -14,7 +15,6 @@ from raycover.coverage import PlaneCoverage
 
 def write_image_data(plane: PlaneCoverage, path: Path) -> None:
     """Cell arrays `margin_db` (float32, NaN outside), `count`, `cause`, `best_detector` (int32, −1 outside)."""
-    from vtkmodules.util.numpy_support import numpy_to_vtk
     from vtkmodules.vtkCommonDataModel import vtkImageData
     from vtkmodules.vtkIOXML import vtkXMLImageDataWriter
 
@@ -25,6 +25,14 @@ def write_image_data(plane: PlaneCoverage, path: Path) -> None:
     image.SetSpacing(surface.grid, surface.grid, surface.grid)
     floor = float(np.min(surface.floor))
     image.SetOrigin(surface.edges[0], surface.edges[2], floor + surface.heights[0])
+    add_cell_arrays(image, plane, (slice(None), slice(None)))
+    save(vtkXMLImageDataWriter(), image, path)
+
+
+def add_cell_arrays(data: Any, plane: PlaneCoverage, cells: tuple[Any, Any]) -> None:
+    """Give VTK data the arrays of a plane's chosen cells (rows, columns); what every file of ours holds."""
+    from vtkmodules.util.numpy_support import numpy_to_vtk
+
     arrays = {
         "margin_db": plane.margin_db.astype(np.float32),
         "count": plane.count.astype(np.int32),
@@ -32,12 +40,15 @@ def write_image_data(plane: PlaneCoverage, path: Path) -> None:
         "best_detector": plane.best_detector.astype(np.int32),
     }
     for name, values in arrays.items():
-        array = numpy_to_vtk(np.ascontiguousarray(values).ravel(), deep=True)
+        array = numpy_to_vtk(np.ascontiguousarray(values[cells]).ravel(), deep=True)
         array.SetName(name)
-        image.GetCellData().AddArray(array)
-    image.GetCellData().SetActiveScalars("margin_db")
-    writer = vtkXMLImageDataWriter()
+        data.GetCellData().AddArray(array)
+    data.GetCellData().SetActiveScalars("margin_db")
+
+
+def save(writer: Any, data: Any, path: Path) -> None:
+    """Write VTK data by one of VTK's writers. Raises OSError where the file cannot be written."""
     writer.SetFileName(str(path))
-    writer.SetInputData(image)
+    writer.SetInputData(data)
     if not writer.Write():
         raise OSError(0, "VTK could not write the file", str(path))

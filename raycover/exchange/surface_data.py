@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from raycover.building.parts import StairShape
 from raycover.coverage import PlaneCoverage
+from raycover.exchange.image_data import add_cell_arrays, save
 from raycover.surfaces import Surface, unrolled
 
 Floats = NDArray[np.floating]
@@ -41,22 +42,8 @@ def write_surface_data(plane: PlaneCoverage, stairs: StairShape, path: Path) -> 
     data = vtkPolyData()
     data.SetPoints(points)
     data.SetPolys(cells)
-    arrays = {
-        "margin_db": plane.margin_db.astype(np.float32),
-        "count": plane.count.astype(np.int32),
-        "cause": plane.cause.astype(np.int32),
-        "best_detector": plane.best_detector.astype(np.int32),
-    }
-    for name, values in arrays.items():
-        array = numpy_to_vtk(np.ascontiguousarray(values[rows, columns]), deep=True)
-        array.SetName(name)
-        data.GetCellData().AddArray(array)
-    data.GetCellData().SetActiveScalars("margin_db")
-    writer = vtkXMLPolyDataWriter()
-    writer.SetFileName(str(path))
-    writer.SetInputData(data)
-    if not writer.Write():
-        raise OSError(0, "VTK could not write the file", str(path))
+    add_cell_arrays(data, plane, (rows, columns))
+    save(vtkXMLPolyDataWriter(), data, path)
 
 
 def cell_corners(surface: Surface, stairs: StairShape) -> tuple[Floats, NDArray[np.intp], NDArray[np.intp]]:
