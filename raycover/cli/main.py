@@ -85,6 +85,30 @@ def probe_(
     solving.probe_scene(scene, at, motion=motion, as_json=json, state=state)
 
 
+@app.command("walk")
+def walk_(
+    scene: SceneFile,
+    output: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("-o", "--output", metavar="DIR", help="folder for walk.json, a page and the traces a route"),
+    ] = None,
+    route: Annotated[Optional[str], typer.Option("--route", metavar="NAME", help="this route only")] = None,  # noqa: UP045
+    hold: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--hold", metavar="M:SS", help="hold time of all lights; the scene's, or 15:00, if not given"),
+    ] = None,
+    declared: Annotated[
+        bool, typer.Option("--declared", help="declared footprints for all detectors, none simulated")
+    ] = False,
+    state: InState = None,
+    json: AsJson = False,
+) -> None:
+    """Walk the scene's routes past its detectors: who is noticed when, and when the light is on."""
+    from raycover.cli import walking
+
+    walking.walk_scene(scene, output, route=route, hold=hold, declared=declared, state=state, as_json=json)
+
+
 @app.command("compare")
 def compare_(
     scene: SceneFile,
