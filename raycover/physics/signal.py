@@ -13,20 +13,20 @@ A model of a detector, checked against no real one.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
+from importlib import import_module
+from importlib.util import find_spec
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 from raycover.physics.body import Body
 from raycover.physics.infrared import radiance_above
 from raycover.physics.lens import ResponseImage
 
-try:
-    from raycover.physics import fused
-except ImportError:  # numba is an extra
-    fused = None  # type: ignore[assignment]
+#: numba is an extra, and slow to import: only who computes walks pays for it.
+HAS_NUMBA = find_spec("numba") is not None
 
 Floats = NDArray[np.floating]
 Single = NDArray[np.float32]
@@ -75,6 +75,8 @@ def band_pass(signal: Floats, step_s: float) -> Floats:
 
 def _one_pole(signal: Floats, kept: float) -> Floats:
     """One-pole low-pass along the last axis, from its steady state at the first sample."""
+    from scipy.signal import lfilter  # slow to import
+
     start = kept * signal[..., :1]
     return np.asarray(lfilter([1 - kept], [1, -kept], signal, axis=-1, zi=start)[0])
 
@@ -92,7 +94,7 @@ def pulse_level(output: Floats, n_pulses: int) -> Floats:
     if n_pulses == 1:
         return np.asarray(highest)
     best = np.zeros_like(highest)
-    for share in np.geomspace(1, 1e-4, 200):
+    for share in np.geomspace(1, 1e-3, 400):
         reached = (best == 0) & (count_pulses(output, highest * share) >= n_pulses)
         best = np.where(reached, highest * share, best)
     return np.asarray(best)
@@ -130,8 +132,8 @@ def walk_signals(
 
     `visible` (m, t): bits of the levels of a body that the unit sees at each step; all if not given.
     """
-    if _fused(use_numba):
-        return np.asarray(fused.walk_signals(*_arrays(walks, image, base, pose, visible)), float)
+    if _use_numba(use_numba):
+        return np.asarray(_fused().walk_signals(*_arrays(walks, image, base, pose, visible)), float)
     n_steps, n = walks.place.shape[1:3]
     out = np.zeros((len(base), n_steps))
     for part in _chunks(len(base), n_steps * n):
@@ -143,11 +145,16 @@ def walk_signals(
     return out
 
 
-def _fused(use_numba: bool | None) -> bool:
+def _use_numba(asked: bool | None) -> bool:
     """Whether the compiled path is taken: where numba is, unless told otherwise."""
-    if use_numba and fused is None:
+    if asked and not HAS_NUMBA:
         raise RuntimeError("numba is not installed")
-    return fused is not None if use_numba is None else use_numba
+    return HAS_NUMBA if asked is None else asked
+
+
+@cache
+def _fused() -> Any:
+    return import_module("raycover.physics.fused")
 
 
 def _arrays(
@@ -181,8 +188,8 @@ def walk_outcome(
     if steps is None:
         steps = np.broadcast_to(np.array([0, walks.n_steps], np.int32), (m, 2))
     fast_kept, slow_kept = coefficients(walks.step_s)
-    if _fused(use_numba):
-        peak, pulses = fused.walk_outcome(
+    if _use_numba(use_numba):
+        peak, pulses = _fused().walk_outcome(
             *_arrays(walks, image, base, pose, visible),
             np.ascontiguousarray(steps, np.int32),
             np.ascontiguousarray(threshold, np.float32),
