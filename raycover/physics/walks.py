@@ -15,7 +15,7 @@ Floats = NDArray[np.floating]
 #: Length (m) of a walk of the declared test (our assumption).
 TEST_WALK_M = 2.0
 #: A seated person moves an arm for this long (s): later swings repeat the first.
-ARM_TEST_S = 6.0
+ARM_TEST_S = 4.0
 
 
 def time_step(mounting: float) -> float:
