@@ -205,22 +205,44 @@ def _lane(page: Page, walk: Walk, seen: Seen, axis: TimeAxis, box: Box) -> None:
     page.text(x0, middle - 0.2, tag, 7.0, font="bold", color=palette.ACCENT)
     counts = bool(seen.counts.any())
     page.text(x0, middle - 2.9, "signal" if seen.signal is not None else "margin", 6.0, color=palette.SECOND_INK)
-    x = axis.x(walk.track.time_s)
+    time = walk.track.time_s
+    x = axis.x(time)
     y, levels = _heights(seen, y0, y1)
     face = SEEN if counts else palette.RULE
-    if seen.signal is None:
-        _filled(page, x, y, middle, seen.noticed, face)
+    if seen.signal is not None:
+        # In shortened time a swinging signal would be a blot: its range stands for it.
+        for begin, end in axis.breaks:
+            within = (time > begin + 1e-9) & (time <= end + 1e-9)
+            _range(page, x[within], y[within], face if seen.noticed[within].any() else palette.RULE)
+            y = np.where(within, np.nan, y)
+        page.lines([[(left, middle), (right, middle)]], palette.RULE, 0.5, 3.6)
+        for level, beyond in zip(levels, (seen.signal <= -1, seen.signal >= 1), strict=True):
+            _filled(page, x, y, level, beyond & np.isfinite(y), face)
+    else:
+        _filled(page, x, y, levels[0], seen.noticed, face)
     page.lines([[(left, level), (right, level)] for level in levels], palette.INK, 0.5, 6.5)
     for line in _runs(x, y):
         page.lines([line], palette.INK if counts else palette.SECOND_INK, 0.55, 7.0, clip=(left, y0, right, y1))
     page.lines([[(left, y0), (left, y1)]], palette.INK, 0.5, 7.0)
-    at = [begin for begin, _ in stretches(walk.track.time_s, seen.noticed)]
+    at = [begin for begin, _ in stretches(time, seen.triggers) if not any(a < begin < b for a, b in axis.breaks)]
     some = axis.x(np.array(at)) if at else np.zeros(0)
-    apart = [v for k, v in enumerate(some) if k == 0 or v - some[k - 1] > 0.7]
+    apart: list[float] = []
+    for v in some.tolist():
+        if not apart or v - apart[-1] > 1.0:
+            apart.append(v)
     marks = [np.array([(v, y1 - 1.5), (v - 0.75, y1), (v + 0.75, y1)]) for v in apart]
     filled = palette.INK if counts else palette.PAPER
     page.areas([[mark] for mark in marks], 8.0, face=filled, edge=palette.INK, width_pt=0.4)
     _lane_note(page, walk, seen, right, middle)
+
+
+def _range(page: Page, x: Floats, y: Floats, face: str) -> None:
+    """What a signal swings between, as a bar."""
+    known = np.isfinite(y)
+    if known.any():
+        low, high = float(y[known].min()), float(y[known].max())
+        box = _oblong(float(x[known][0]), low, float(x[known][-1]), max(high, low + 0.2))
+        page.areas([[box]], 4.0, face=face, edge=palette.INK, width_pt=0.4)
 
 
 def _lane_note(page: Page, walk: Walk, seen: Seen, right: float, middle: float) -> None:
@@ -244,7 +266,9 @@ def _heights(seen: Seen, y0: float, y1: float) -> tuple[Floats, list[float]]:
     middle, half = (y0 + y1) / 2, (y1 - y0) / 2
     if seen.signal is not None:
         unit = half / SPAN_THRESHOLDS
-        return middle + np.clip(seen.signal, -SPAN_THRESHOLDS, SPAN_THRESHOLDS) * unit, [middle - unit, middle + unit]
+        # Beyond the declared edge nothing counts: there is no line there.
+        shown = np.where(seen.signal == 0, np.nan, np.clip(seen.signal, -SPAN_THRESHOLDS, SPAN_THRESHOLDS))
+        return middle + shown * unit, [middle - unit, middle + unit]
     shown = np.where(seen.margin_db > -SPAN_DB, np.clip(seen.margin_db, -SPAN_DB, SPAN_DB), np.nan)
     return middle + shown / SPAN_DB * half, [middle]
 

@@ -159,6 +159,7 @@ def _draw_column(page: Page, walk: Walk, key: sheet.Key, left_out: list[str]) ->
 
 
 def _headline(walk: Walk) -> tuple[str, tuple[str, str]]:
+    """The worst that happens on the way: never noticed, left in the dark, or unnoticed for long."""
     left = sum(b - a for a, b in walk.light.left)
     if walk.first is None:
         return "never", ("noticed on the whole", "way: no light")
@@ -166,11 +167,15 @@ def _headline(walk: Walk) -> tuple[str, tuple[str, str]]:
         figure, unit = (f"{left:.1f} s", "") if left < 99.5 else (clock(left), "min:s ")
         return figure, (f"{unit}left in the dark", "while someone is there")
     entry = walk.entries[-1] if walk.entries else None
-    if entry is not None and entry.first is not None:
-        return f"{entry.first.seconds:.1f} s", ("from the threshold until", f"noticed, {entry.first.metres:.1f} m in")
-    if entry is not None:
+    if entry is not None and entry.first is None:
         return "never", ("noticed in the room", "where the way ends")
-    return f"{walk.first.seconds:.1f} s", ("from the start until", f"noticed, {walk.first.metres:.1f} m on")
+    first = walk.first if entry is None or entry.first is None else entry.first
+    gap = walk.longest
+    if gap is not None and gap.from_s > 0 and gap.seconds > first.seconds:
+        figure, unit = (f"{gap.seconds:.1f} s", "") if gap.seconds < 99.5 else (clock(gap.seconds), "min:s ")
+        return figure, (f"{unit}unnoticed on the way,", f"{gap.metres:.1f} m of it")
+    start = "start" if entry is None or entry.at_s == 0 else "threshold"
+    return f"{first.seconds:.1f} s", (f"from the {start} until", f"noticed, {first.metres:.1f} m in")
 
 
 def _figures_table(page: Page, walk: Walk, width: float) -> tables.Table:
@@ -258,7 +263,7 @@ def _draw_route_key(page: Page, above: float) -> None:
     page.text(x + 10.5, y, "seconds from the start", 6.5)
     y -= 4.3
     page.areas([[[(x + 1.7, y + 1.7), (x + 2.6, y + 0.8), (x + 3.5, y + 1.7)]]], 25.0, face=palette.INK)
-    page.text(x + 10.5, y, "begins to notice (chart)", 6.5)
+    page.text(x + 10.5, y, "trigger; lines: thresholds", 6.5)
 
 
 def _draw_surround(

@@ -31,6 +31,8 @@ SEVERAL = palette.hex_of(palette.class_rgb(palette.ASSURED, 0.7))
 _FIRST_OFF, _PITCH, _MOST = 2.1, 1.5, 5
 _TICK_STEPS = (5, 10, 15, 30, 60, 120, 300, 600)
 _LEAST_TICK_MM, _ARROW_MM = 4.0, 26.0
+#: From this length (mm) on every piece of a detector's line has its tag.
+_TAGGED = 12.0
 
 
 @dataclass(frozen=True)
@@ -101,7 +103,7 @@ def draw_noticed_by(page: Page, walk: Walk, paper: OnPaper, lanes: Sequence[Seen
             page.lines([beside], palette.ACCENT, 0.7, _Z + 0.4, clip=placer.frame)
             bars = [_bar(beside[0], beside[1]), _bar(beside[-1], beside[-2])]
             page.lines(bars, palette.ACCENT, 0.7, _Z + 0.4, clip=placer.frame)
-            if piece is longest:
+            if piece is longest or _length(piece) > _TAGGED:
                 _tag(page, seen.name, beside, placer)
     return left_out
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,9 +16,11 @@ from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
+from raycover.sensing import Sensor
 from raycover.walking.declared import Reason, margins_along, why_not
 from raycover.walking.kinematics import Track, make_track, settled
 from raycover.walking.light import Light, light_on, lit, off_at, shortest_hold, stretches
+from raycover.walking.simulated import sensors_for, simulate
 from raycover.walking.ways import Way, make_ways
 
 Bools = NDArray[np.bool_]
@@ -30,14 +32,16 @@ Mode = Literal["declared", "simulated"]
 class Seen:
     """One detector along a track; `counts` (t,) whether it is one of those of the room that the person is in.
 
-    `margin_db` (t,), −inf where it can see nothing; `noticed` (t,); `signal` (t,) in thresholds with its sign where
-    the detector is simulated; `hold_s` that of the light it switches.
+    `margin_db` (t,), −inf where it can see nothing; `noticed` (t,), `triggers` (t,) what restarts the hold time
+    `hold_s` of the light it switches. Where it is simulated `signal` (t,) is in thresholds with its sign, and a trigger
+    counts as notice for a little while; of declared footprints every step within is both.
     """
 
     unit: Unit
     mode: Mode
     margin_db: Floats
     noticed: Bools
+    triggers: Bools
     hold_s: float
     counts: Bools
     signal: Floats | None = None
@@ -118,7 +122,10 @@ class Walk:
 
     @property
     def shortest_hold_s(self) -> float | None:
-        return shortest_hold(self.track.time_s, self.noticed)
+        triggers = np.zeros(len(self.noticed), bool)
+        for seen in self.seen:
+            triggers |= seen.triggers & seen.counts
+        return shortest_hold(self.track.time_s, triggers)
 
     @property
     def n_noticing(self) -> NDArray[np.int16]:
@@ -153,6 +160,7 @@ def walk(
     units = make_units(scene, building)
     ways = make_ways(scene, building) if ways is None else ways
     weather = Weather.of(scene.conditions)
+    sensors = {} if declared else sensors_for(scene, units)
     holds = [
         hold_s if hold_s is not None else spec.hold_s if spec.hold_s is not None else scene.conditions.hold_s
         for spec in scene.detectors
@@ -161,19 +169,32 @@ def walk(
     for done, way in enumerate(ways):
         if progress is not None:
             progress(done, len(ways))
-        found.append(_walked(way, units, holds, building, rays, weather))
+        found.append(_walked(way, units, holds, sensors, scene.conditions.ambient_c, building, rays, weather))
     return found
 
 
 def _walked(
-    way: Way, units: tuple[Unit, ...], holds: Sequence[float], building: Building, rays: RayScene, weather: Weather
+    way: Way,
+    units: tuple[Unit, ...],
+    holds: Sequence[float],
+    sensors: Mapping[str, Sensor],
+    ambient_c: float,
+    building: Building,
+    rays: RayScene,
+    weather: Weather,
 ) -> Walk:
     track = make_track(way)
     counts = _counts(units, track, building)
     seen = []
     for unit, hold, mine in zip(units, holds, counts, strict=True):
+        if unit.name in sensors:
+            found = simulate(sensors[unit.name], track, way.person, rays, ambient_c)
+            seen.append(
+                Seen(unit, "simulated", found.margin_db, found.noticed, found.triggers, hold, mine, found.signal)
+            )
+            continue
         margin = margins_along(unit, track, way.person, rays, weather)
-        seen.append(Seen(unit, "declared", margin, margin >= 0, hold, mine))
+        seen.append(Seen(unit, "declared", margin, margin >= 0, margin >= 0, hold, mine))
     return judged(way, track, tuple(seen), building, rays, weather)
 
 
@@ -204,8 +225,8 @@ def judged(
     offs = []
     for one in seen:
         noticed |= one.noticed_here
-        on |= light_on(time, one.noticed, one.hold_s) & one.counts
-        if one.counts[-1] and (off := off_at(time, one.noticed, one.hold_s)) is not None:
+        on |= light_on(time, one.triggers, one.hold_s) & one.counts
+        if one.counts[-1] and (off := off_at(time, one.triggers, one.hold_s)) is not None:
             offs.append(off)
     here = _rooms_along(track, building)
     steps = [0, *(np.flatnonzero(np.diff(here)) + 1).tolist()]
@@ -255,5 +276,6 @@ def _longest(
     # Why, at the place in it where people are longest: its middle in time.
     k = (a + b) // 2
     mine = tuple(one.unit for one in seen if one.counts[k])
-    why = why_not(mine, track.position[k], way.person, int(track.pose[k]), rays, weather)
+    simulated = {one.name for one in seen if one.mode == "simulated"}
+    why = why_not(mine, track.position[k], way.person, int(track.pose[k]), rays, weather, simulated=simulated)
     return Gap(begin, end, float(track.walked_m[b] - track.walked_m[a]), why)

@@ -36,6 +36,7 @@ def cause_words(why: Reason) -> str:
         "too-warm": f"air too warm for {who}",
         "direction": f"{who} does not notice this direction",
         "weak": f"too little signal in {who}",
+        "still": f"too little movement for {who}",
         "no-presence": "no detector declares small movements",
         "no-detector": "there is no detector",
     }.get(why.cause, why.cause)
