@@ -20,6 +20,7 @@ from raycover.scene.quantities import (
     Strict,
     Version,
 )
+from raycover.scene.routes import HoldTime
 
 Motion = Literal["tangential", "radial", "presence"]
 Share = Annotated[Number, Field(ge=0, le=1)]
@@ -209,6 +210,7 @@ class DetectorSpec(Strict):
     turn_deg: Degrees = Field(0.0, description="anticlockwise turn of azimuth 0 from +x")
     tilt_deg: Annotated[Number, Field(ge=-180, le=180)] = Field(0.0, description="positive raises azimuth 0")
     masks: list[MaskSpec] = Field(default_factory=list, max_length=50, description="blocked sectors")
+    hold_s: HoldTime | None = Field(None, description="hold time of the light it switches, in seconds")
 
     @model_validator(mode="after")
     def _one_pattern(self) -> DetectorSpec:

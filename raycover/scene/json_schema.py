@@ -61,6 +61,8 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "Conditions": {"ambient_c": 20, "reserve_db": 3},
     "StateSpec": {"name": "Dock doors open", "set": {"Hall/opening *": "open", "Lorry": "absent"}},
     "Change": {"centre": [12, 4]},
+    "Route": {"name": "Arrivals", "from": "Office/opening 0", "to": "every desk"},
+    "Pause": {"at": [6.2, 1.4], "seconds": 20},
 }
 
 

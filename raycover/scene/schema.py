@@ -18,6 +18,7 @@ from raycover.scene.paths import resolve
 from raycover.scene.quantities import Degrees, NotBuiltYet, ShortName, Strict, Version
 from raycover.scene.received import PlanSpec, UnderlaySpec
 from raycover.scene.references import fitout_references
+from raycover.scene.routes import Route
 from raycover.scene.states import StateSpec
 from raycover.scene.storage import Racking
 from raycover.scene.storeys import Stairs, Storey
@@ -71,7 +72,7 @@ class Scene(Strict):
     plan: PlanSpec | None = Field(None, description="the drawing that this scene was taken from: units and origin")
     needs: NotBuiltYet = None
     zones: NotBuiltYet = None
-    routes: NotBuiltYet = None
+    routes: list[Route] = Field(default_factory=list, max_length=1000, description="ways that people walk")
     cameras: NotBuiltYet = None
     sections: NotBuiltYet = None
 

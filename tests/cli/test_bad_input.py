@@ -114,7 +114,7 @@ CASES = (
         for key, value in (
             ("needs", " [{name: bench, area: [[0, 0], [1, 0], [1, 1]], plane: desk}]"),
             ("zones", " []"),
-            ("routes", ""),
+            ("cameras", ""),
         )
     ),
     case("reflections", "reflections: 0", "reflections: ‸1", "not-built-yet", "reflection", "write reflections: 0"),
