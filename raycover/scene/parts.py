@@ -24,6 +24,7 @@ from raycover.scene.quantities import (
     PositiveLength,
     Strict,
 )
+from raycover.scene.routes import HOLD_S, HoldTime
 
 Count = Annotated[int, Field(ge=1, le=1000, strict=True)]
 
@@ -138,6 +139,7 @@ class Conditions(Strict):
     reserve_db: Annotated[Number, Field(ge=0, le=40)] = Field(3.0, description="margin for an assured detection")
     reflections: Annotated[int, Field(ge=0, le=1, strict=True)] = Field(0, description="0: straight paths only")
     losses: Literal["averaged", "coherent"] = Field("averaged", description="averaged or coherent")
+    hold_s: HoldTime = Field(HOLD_S, description="hold time of the lights in a walk test, in seconds")
 
     @model_validator(mode="after")
     def _straight_only(self) -> Conditions:
