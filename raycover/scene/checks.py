@@ -22,6 +22,7 @@ from raycover.scene.rack_checks import check_racking
 from raycover.scene.references import fitout_references
 from raycover.scene.roofs import clear_height
 from raycover.scene.schema import Scene
+from raycover.scene.wiring_checks import check_wiring
 
 if TYPE_CHECKING:
     from raycover.catalogue import Catalogue
@@ -34,7 +35,7 @@ WARM_FROM_C = 28.0
 WIDEST_ROOM_M, HIGHEST_ROOM_M = 2000.0, 300.0
 _LISTS = (
     "rooms", "partitions", "solids", "racking", "cubicles", "desks", "stairs", "sheets", "meshes",
-    "detectors", "planes", "fixtures", "tables", "routes",
+    "detectors", "planes", "fixtures", "tables", "routes", "lines", "zones",
 )  # fmt: skip
 #: Lists whose names become names of files.
 _BECOME_FILES = ("planes", "routes")
@@ -344,4 +345,5 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _stairs,
     _weather,
     *FITOUT_CHECKS,
+    check_wiring,
 )
