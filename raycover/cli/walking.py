@@ -178,4 +178,5 @@ def _light(one: Walk) -> str:
     left = sum(b - a for a, b in one.light.left)
     parts = [f"dark {waits:.1f} s on entering"] if waits > 0.05 else []
     parts += [f"left in the dark {span(left)}"] if left > 0.05 else []
-    return ", ".join(parts) if parts else "on throughout"
+    said = ", ".join(parts) if parts else "on throughout"
+    return f"{said}; elsewhere {', '.join(one.others)} notice{'s' * (len(one.others) == 1)}" if one.others else said

@@ -59,6 +59,7 @@ def walk_json(walk: Walk) -> dict[str, Any]:
             "shortest_hold_s": None if walk.shortest_hold_s is None else _round(walk.shortest_hold_s),
         },
         "noticed_from_elsewhere_by": list(walk.others),
+        "zones_lit_s": {zone: [[_round(a), _round(b)] for a, b in lit] for zone, lit in walk.zones.items()},
         "detectors": {seen.name: _seen(walk, seen) for seen in walk.seen},
     }
 
@@ -139,6 +140,7 @@ def _seen(walk: Walk, seen: Seen) -> dict[str, Any]:
     return {
         "model": seen.mode,
         "hold_s": seen.hold_s,
+        "zones": list(seen.switch.zones),
         "first_s": _round(walk.track.time_s[at[0]]) if len(at) else None,
         "first_m": _round(walk.track.walked_m[at[0]]) if len(at) else None,
         "share_noticed": _round(seen.noticed.mean()),

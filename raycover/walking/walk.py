@@ -19,8 +19,9 @@ from raycover.scene.schema import Scene
 from raycover.sensing import Sensor
 from raycover.walking.declared import Reason, margins_along, why_not
 from raycover.walking.kinematics import Track, make_track, settled
-from raycover.walking.light import Light, light_on, lit, off_at, shortest_hold, stretches
+from raycover.walking.light import Light, light_by_hand, light_on, lit, off_at, shortest_hold, stretches
 from raycover.walking.simulated import sensors_for, simulate
+from raycover.walking.switching import Switch, switches_of
 from raycover.walking.ways import Way, make_ways
 
 Bools = NDArray[np.bool_]
@@ -33,7 +34,7 @@ class Seen:
     """One detector along a track; `counts` (t,) whether it is one of those of the room that the person is in.
 
     `margin_db` (t,), −inf where it can see nothing; `noticed` (t,), `triggers` (t,) what restarts the hold time
-    `hold_s` of the light it switches. Where it is simulated `signal` (t,) is in thresholds with its sign, and a trigger
+    of the light it switches. Where it is simulated `signal` (t,) is in thresholds with its sign, and a trigger
     counts as notice for a little while; of declared footprints every step within is both.
     """
 
@@ -42,13 +43,17 @@ class Seen:
     margin_db: Floats
     noticed: Bools
     triggers: Bools
-    hold_s: float
+    switch: Switch
     counts: Bools
     signal: Floats | None = None
 
     @property
     def name(self) -> str:
         return self.unit.name
+
+    @property
+    def hold_s(self) -> float:
+        return self.switch.hold_s
 
     @property
     def best_db(self) -> float:
@@ -99,7 +104,8 @@ class Walk:
 
     What counts (`noticed`, `first`, `longest`, `light`) is who is noticed by a detector that hangs in the room they
     are in, by any where that room has none: a corridor's detector does not light the office. `others` names those that
-    notice the person from elsewhere.
+    notice the person from elsewhere; `zones` says when (s) each of the scene's zones that detectors belong to is lit by
+    this walk.
     """
 
     way: Way
@@ -110,6 +116,7 @@ class Walk:
     longest: Gap | None
     entries: tuple[Entry, ...]
     light: Light
+    zones: Mapping[str, tuple[tuple[float, float], ...]]
 
     @property
     def name(self) -> str:
@@ -161,22 +168,19 @@ def walk(
     ways = make_ways(scene, building) if ways is None else ways
     weather = Weather.of(scene.conditions)
     sensors = {} if declared else sensors_for(scene, units)
-    holds = [
-        hold_s if hold_s is not None else spec.hold_s if spec.hold_s is not None else scene.conditions.hold_s
-        for spec in scene.detectors
-    ]
+    switches = switches_of(scene, hold_s)
     found = []
     for done, way in enumerate(ways):
         if progress is not None:
             progress(done, len(ways))
-        found.append(_walked(way, units, holds, sensors, scene.conditions.ambient_c, building, rays, weather))
+        found.append(_walked(way, units, switches, sensors, scene.conditions.ambient_c, building, rays, weather))
     return found
 
 
 def _walked(
     way: Way,
     units: tuple[Unit, ...],
-    holds: Sequence[float],
+    switches: Sequence[Switch],
     sensors: Mapping[str, Sensor],
     ambient_c: float,
     building: Building,
@@ -186,15 +190,15 @@ def _walked(
     track = make_track(way)
     counts = _counts(units, track, building)
     seen = []
-    for unit, hold, mine in zip(units, holds, counts, strict=True):
+    for unit, switch, mine in zip(units, switches, counts, strict=True):
         if unit.name in sensors:
             found = simulate(sensors[unit.name], track, way.person, rays, ambient_c)
             seen.append(
-                Seen(unit, "simulated", found.margin_db, found.noticed, found.triggers, hold, mine, found.signal)
+                Seen(unit, "simulated", found.margin_db, found.noticed, found.triggers, switch, mine, found.signal)
             )
             continue
         margin = margins_along(unit, track, way.person, rays, weather)
-        seen.append(Seen(unit, "declared", margin, margin >= 0, margin >= 0, hold, mine))
+        seen.append(Seen(unit, "declared", margin, margin >= 0, margin >= 0, switch, mine))
     return judged(way, track, tuple(seen), building, rays, weather)
 
 
@@ -223,13 +227,23 @@ def judged(
     noticed = np.zeros(len(time), bool)
     on = np.zeros(len(time), bool)
     offs = []
-    for one in seen:
-        noticed |= one.noticed_here
-        on |= light_on(time, one.triggers, one.hold_s) & one.counts
-        if one.counts[-1] and (off := off_at(time, one.triggers, one.hold_s)) is not None:
-            offs.append(off)
     here = _rooms_along(track, building)
     steps = [0, *(np.flatnonzero(np.diff(here)) + 1).tolist()]
+    lights: dict[str, Bools] = {}
+    for one in seen:
+        noticed |= one.noticed_here
+        off = off_at(time, one.triggers, one.hold_s)
+        mine = light_on(time, one.triggers, one.hold_s)
+        if one.switch.by_hand:
+            entered = np.zeros(len(time), bool)
+            entered[[k for k in steps if one.counts[k]]] = True
+            mine = light_by_hand(time, one.triggers, entered, one.hold_s)
+            off = off_at(time, (one.triggers | entered) & mine, one.hold_s)
+        on |= mine & one.counts
+        if one.counts[-1] and off is not None:
+            offs.append(off)
+        for zone in one.switch.zones:
+            lights[zone] = lights.get(zone, np.zeros(len(time), bool)) | mine
     entries = tuple(
         Entry(building.rooms[room].name, float(time[k]), _first(track, seen, k, here == room))
         for k in steps
@@ -244,6 +258,7 @@ def judged(
         longest=_longest(way, track, seen, noticed, rays, weather),
         entries=entries,
         light=lit(time, on, [float(time[k]) for k in steps], max(offs, default=None)),
+        zones={zone: tuple(stretches(time, lights[zone])) for zone in lights},
     )
 
 
