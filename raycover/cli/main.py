@@ -85,6 +85,28 @@ def probe_(
     solving.probe_scene(scene, at, motion=motion, as_json=json, state=state)
 
 
+@app.command("walk")
+def walk_(
+    scene: SceneFile,
+    output: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("-o", "--output", metavar="DIR", help="folder for walk-grid.json, maps and image data"),
+    ] = None,
+    grid: Annotated[
+        bool, typer.Option("--grid", help="every cell, walking 1 m in eight directions and seated, by chance")
+    ] = False,
+    state: InState = None,
+    threads: Threads = None,
+    json: AsJson = False,
+) -> None:
+    """Walk every cell past simulated detectors: how likely is somebody noticed, in which direction least?"""
+    from raycover.cli import grid_walking
+
+    if not grid:
+        raise typer.BadParameter("write --grid", param_hint="--grid")
+    grid_walking.grid_walk_scene(scene, output, state=state, threads=threads, as_json=json)
+
+
 @app.command("compare")
 def compare_(
     scene: SceneFile,
