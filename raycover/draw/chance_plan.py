@@ -74,7 +74,7 @@ _ROWS = {
     "worst": "in the worst way",
     "across": "across line of sight",
     "toward": "toward it, or away",
-    "seated": "seated, moving an arm",
+    "seated": "seated, arm moving",
 }
 
 
@@ -261,7 +261,8 @@ def _draw_legend(page: Page, shares: list[float], *, has_limit: bool, has_ticks:
 
 def _swatch(page: Page, index: int, box: tuple[float, float, float, float]) -> None:
     x0, y0, x1, y1 = box
-    page.image(np.broadcast_to(palette.class_rgb(index), (2, 2, 3)).copy(), box, 5.0)
+    # The whole class from left to right: a colour that the map hardly has would be lost in the picture's palette.
+    page.image(np.repeat(palette.legend_image(index, _RESERVE_DB, 64).reshape(1, 64, 3), 2, axis=0), box, 5.0)
     if index in (palette.NOT_SEEN, palette.DOUBTFUL):
         spacing = hatching.NOT_SEEN_MM if index == palette.NOT_SEEN else hatching.DOUBTFUL_MM
         lines = hatching.hatch_lines(np.ones((8, 8), bool), box, spacing, step=0.05)
