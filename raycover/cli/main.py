@@ -90,7 +90,7 @@ def walk_(
     scene: SceneFile,
     output: Annotated[
         Optional[Path],  # noqa: UP045
-        typer.Option("-o", "--output", metavar="DIR", help="folder for walk.json, a page and the traces a route"),
+        typer.Option("-o", "--output", metavar="DIR", help="folder for figures, pages or maps, and data"),
     ] = None,
     route: Annotated[Optional[str], typer.Option("--route", metavar="NAME", help="this route only")] = None,  # noqa: UP045
     hold: Annotated[
@@ -100,10 +100,22 @@ def walk_(
     declared: Annotated[
         bool, typer.Option("--declared", help="declared footprints for all detectors, none simulated")
     ] = False,
+    grid: Annotated[
+        bool, typer.Option("--grid", help="instead: every cell, walking 1 m in eight directions and seated, by chance")
+    ] = False,
     state: InState = None,
+    threads: Threads = None,
     json: AsJson = False,
 ) -> None:
     """Walk the scene's routes past its detectors: who is noticed when, and when the light is on."""
+    if grid:
+        from raycover.cli import grid_walking
+
+        refused = {"--route": route is not None, "--hold": hold is not None, "--declared": declared}
+        for option in (name for name, given in refused.items() if given):
+            raise typer.BadParameter("has no meaning with --grid", param_hint=option)
+        grid_walking.grid_walk_scene(scene, output, state=state, threads=threads, as_json=json)
+        return
     from raycover.cli import walking
 
     walking.walk_scene(scene, output, route=route, hold=hold, declared=declared, state=state, as_json=json)

@@ -158,7 +158,7 @@ def calibrate(zones: Zones, tests: tuple[DeclaredTest, ...]) -> Calibration:
     typical = {motion: float(np.median(of_runs(level))) for motion, level in levels.items()}
     offsets = {m: float(20 * np.log10(typical[base] / value)) for m, value in typical.items()}
     warnings = [
-        f"the declared {test.motion} edge at {test.footprint.largest_radius:g} m takes a threshold "
+        f"the declared {test.motion} edge at {test.footprint.largest_radius:.1f} m takes a threshold "
         f"{abs(offsets[test.motion]):.0f} dB {'lower' if offsets[test.motion] > 0 else 'higher'} than that of {base}: "
         "these figures hardly go together in this lens"
         for test in tests
