@@ -116,6 +116,8 @@ def walk_(
             raise typer.BadParameter("has no meaning with --grid", param_hint=option)
         grid_walking.grid_walk_scene(scene, output, state=state, threads=threads, as_json=json)
         return
+    if threads is not None:
+        raise typer.BadParameter("has no meaning without --grid", param_hint="--threads")
     from raycover.cli import walking
 
     walking.walk_scene(scene, output, route=route, hold=hold, declared=declared, state=state, as_json=json)

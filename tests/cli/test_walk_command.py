@@ -169,3 +169,8 @@ def test_those_that_tell_most_are_drawn(office: Path) -> None:
     (worst,) = telling(walks, 1)
     assert dark[worst.name] == max(dark.values())
     assert [w.name for w in telling(walks, 3)] == [w.name for w in walks]
+
+
+@pytest.mark.parametrize("options", [("--grid", "--route", "In"), ("--grid", "--declared"), ("--threads", "2")])
+def test_options_that_do_not_go_together(office: Path, options: tuple[str, ...]) -> None:
+    run(str(office), *options, code=2)
