@@ -22,6 +22,8 @@ from raycover.scene.quantities import (
 )
 from raycover.scene.routes import HoldTime
 
+#: Protection class by IEC 60529.
+Protection = Annotated[str, Field(pattern=r"^IP[0-6X][0-9X]$")]
 Motion = Literal["tangential", "radial", "presence"]
 Share = Annotated[Number, Field(ge=0, le=1)]
 #: No unit senses so little: a smaller figure is a slip of units.
@@ -176,6 +178,7 @@ class DetectorModel(PatternSpec):
     title: str = Field(min_length=1, max_length=120, description="one line for schedules and pictures")
     family: str = Field("", max_length=80, description="family it belongs to")
     description: str = Field("", max_length=4000, description="what it is for")
+    protection: Protection | None = Field(None, description="protection class by IEC 60529, IP54 say")
 
 
 class MaskSpec(Strict):
