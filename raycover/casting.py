@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from raycover.detectors import Unit
 from raycover.open_air import Weather as Weather
 from raycover.open_air import distance_margin_db, open_air, open_margin_db
-from raycover.physics.margin import undominated
+from raycover.physics.margin import largest_reach_m, undominated
 from raycover.physics.pattern import Footprint
 from raycover.rays import LIFT, RayScene, Segments, take
 from raycover.surfaces import Surface
@@ -41,7 +41,7 @@ class Patch:
 
 def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
     """Margins of one detector on one surface, or None where it reaches no cell of it."""
-    footprints = undominated(unit.footprints_for(surface.motion))
+    footprints = undominated(unit.footprints_for(surface.motion, surface.target_m2))
     window = _window(unit, footprints, surface, weather)
     if window is None:
         return None
@@ -83,7 +83,7 @@ def _window(
     nearest_dz = 0.0 if dz[0] <= 0 <= dz[1] else float(np.abs(dz).min())
     boxes = []
     for footprint in footprints:
-        slant = footprint.largest_slant * 10 ** ((heat - LOWEST_DB) / 40)
+        slant = largest_reach_m(footprint, unit.reach_behind) * 10 ** ((heat - LOWEST_DB) / 40)
         flat = np.sqrt(max(slant**2 - nearest_dz**2, 0.0))
         box = np.array([[-flat, -flat], [flat, flat]])
         if unit.kind == "infrared" and unit.tilt_deg == 0:
@@ -133,19 +133,29 @@ class Judgement:
     distance_m: Floats
 
 
-def potential_db(unit: Unit, points: Floats, motion: str) -> Floats:
+def potential_db(unit: Unit, points: Floats, motion: str, target_m2: float | None = None) -> Floats:
     """Margin (n,) from distance alone, the best declared motion that counts; −inf where none is declared."""
     dx, dy, dz = (points - unit.position).T
-    return distance_margin_db(unit, (dx, dy, dz), unit.footprints_for(motion))
+    return distance_margin_db(unit, (dx, dy, dz), unit.footprints_for(motion, target_m2))
 
 
 def judge(
-    unit: Unit, points: Floats, motion: str, rays: RayScene, weather: Weather, *, lifted: Bools | None = None
+    unit: Unit,
+    points: Floats,
+    motion: str,
+    rays: RayScene,
+    weather: Weather,
+    *,
+    lifted: Bools | None = None,
+    target_m2: float | None = None,
 ) -> Judgement:
-    """How one detector sees points (n, 3) and why not where it doesn't. `lifted` (n,) marks points on a floor."""
+    """How one detector sees points (n, 3) and why not where it doesn't. `lifted` (n,) marks points on a floor.
+
+    `target_m2`: radar cross section (m²) of what moves there; None: what each declaration assumes.
+    """
     n = len(points)
     offset = (points - unit.position).T
-    air = open_air(unit, (offset[0], offset[1], offset[2]), unit.footprints_for(motion), weather)
+    air = open_air(unit, (offset[0], offset[1], offset[2]), unit.footprints_for(motion, target_m2), weather)
     targets = points + np.array([0, 0, LIFT]) * (np.zeros(n) if lifted is None else lifted)[:, None]
     segments = rays.segments(unit.position, targets)
     obstacles = np.full(n, -np.inf)

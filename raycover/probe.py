@@ -39,10 +39,14 @@ def probe(
     point: tuple[float, float, float],
     *,
     motion: str = "any",
+    target_m2: float | None = None,
     building: Building | None = None,
     rays: RayScene | None = None,
 ) -> list[View]:
-    """Every detector's view of a point (x, y, z absolute, m), in the order of the scene."""
+    """Every detector's view of a point (x, y, z absolute, m), in the order of the scene.
+
+    `target_m2`: radar cross section (m²) of what moves there; None: what each declaration assumes.
+    """
     building = build(scene) if building is None else building
     rays = RayScene(building) if rays is None else rays
     weather = Weather.of(scene.conditions)
@@ -51,7 +55,7 @@ def probe(
     on_floor = np.array([room is not None and abs(point[2] - room.floor) < LIFT])
     views = []
     for unit in make_units(scene, building):
-        judged = judge(unit, place, motion, rays, weather, lifted=on_floor)
+        judged = judge(unit, place, motion, rays, weather, lifted=on_floor, target_m2=target_m2)
         target = place + np.array([0, 0, LIFT]) * on_floor[0]
         met = rays.crossings(rays.segments(unit.position, target), unit.frequency_ghz, weather.losses)
         views.append(

@@ -211,6 +211,7 @@ def probe_scene(path: Path, at: str, *, motion: str, as_json: bool, state: str |
 def _view_lines(view: View) -> list[str]:
     margin = f"{view.margin_db:+.1f} dB" if math.isfinite(view.margin_db) else "no margin"
     lines = [f"  {view.name} ({view.unit.title}), {view.distance_m:.2f} m away: {margin}, {_CAUSE_WORDS[view.cause]}"]
+    lines += [f"    {motion} motion taken {how}" for motion, how in view.unit.derived_motions.items()]
     for crossing in view.crossings:
         loss = f"{crossing.loss_db:.2f} dB one way" if math.isfinite(crossing.loss_db) else "stops it"
         lines.append(

@@ -138,6 +138,9 @@ class Conditions(Strict):
     reserve_db: Annotated[Number, Field(ge=0, le=40)] = Field(3.0, description="margin for an assured detection")
     reflections: Annotated[int, Field(ge=0, le=1, strict=True)] = Field(0, description="0: straight paths only")
     losses: Literal["averaged", "coherent"] = Field("averaged", description="averaged or coherent")
+    derive_motions: bool = Field(
+        False, strict=True, description="microwave: motions that are not declared are derived, by our assumptions"
+    )
 
     @model_validator(mode="after")
     def _straight_only(self) -> Conditions:
