@@ -256,7 +256,7 @@ def _settings(scene: Scene, index: int, pattern: PatternSpec) -> list[Problem]:
         Problem(
             "elevation-against-footprint",
             f'"{detector.name}": {what}',
-            scene.position(*source),
+            scene.position(*source, *(["elevation"] if detector.model is None else [])),
             "check both against the data sheet: on the declared plane the table must give the declared footprint",
         )
         for what in contradictions(pattern)

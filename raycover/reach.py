@@ -215,7 +215,8 @@ def _highest(footprints: Sequence[Footprint], behind: float | None) -> float:
     local = (np.sin(off_axis) * np.cos(azimuth), np.sin(off_axis) * np.sin(azimuth), up)
     with np.errstate(divide="ignore"):
         reach = [10 ** (reach_margin_db(local, f, behind) / 40) for f in footprints]
-    return float((np.max(reach, axis=0) * up).max())
+    # a little more than what was asked lies between the directions
+    return 1.03 * float((np.max(reach, axis=0) * up).max())
 
 
 def _best(model: DetectorModel, footprints: Sequence[Footprint], local: tuple[Array, Array, Array]) -> Array:

@@ -41,7 +41,7 @@ def _radiation(model: DetectorModel) -> list[tuple[str, str]]:
     listed = []
     if model.elevation is not None:
         rows = " · ".join(f"{angle:g}° {100 * share:g} %" for angle, share in model.elevation)
-        listed.append(("By elevation", f"{rows} of the table's reach, off its axis"))
+        listed.append(("Reach off axis", rows))
     else:
         behind = reach_behind_of(model) or 0.0
         ratio = "" if model.front_to_back_db is None else f" ({model.front_to_back_db:g} dB front to back)"
