@@ -1,0 +1,31 @@
+"""Flat layered sheets and radio waves: what passes, what is mirrored, at which angle. Everything is one way."""
+
+from raycover.physics.slab.averages import (
+    SPREAD,
+    Losses,
+    loss_db,
+    loss_spread_db,
+    reflected_power,
+    reflection_db,
+    reflection_spread_db,
+)
+from raycover.physics.slab.fields import GRAZING_COS, reflectance, transmittance
+from raycover.physics.slab.layers import Layer, Material
+from raycover.physics.slab.tables import LossTable, ReflectionTable
+
+__all__ = [
+    "GRAZING_COS",
+    "SPREAD",
+    "Layer",
+    "LossTable",
+    "Losses",
+    "Material",
+    "ReflectionTable",
+    "loss_db",
+    "loss_spread_db",
+    "reflectance",
+    "reflected_power",
+    "reflection_db",
+    "reflection_spread_db",
+    "transmittance",
+]

@@ -1,0 +1,53 @@
+"""What a sheet is made of, to radio waves: rows of permittivity and conductivity, and layers of them.
+
+Source: ITU-R P.2040. Time sign exp(+jωt): a lossy medium has a relative permittivity with a negative imaginary part.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.constants import epsilon_0
+
+
+@dataclass(frozen=True)
+class Material:
+    """One row of a P.2040 table: ε_r = a·f^b and σ = c·f^d [S/m], f in GHz, valid from one f to another."""
+
+    name: str
+    a: float
+    b: float
+    c: float
+    d: float
+    from_ghz: float
+    to_ghz: float
+
+    def permittivity(self, frequency_ghz: float) -> complex:
+        """Complex relative permittivity η = ε_r − jσ/(2πf·ε0) at `frequency_ghz`.
+
+        Raises ValueError outside the row's range: a row is never extrapolated.
+        """
+        if not self.from_ghz <= frequency_ghz <= self.to_ghz:
+            raise ValueError(
+                f"material {self.name!r} is known from {self.from_ghz:g} to {self.to_ghz:g} GHz, "
+                f"not at {frequency_ghz:g} GHz"
+            )
+        sigma = self.c * frequency_ghz**self.d
+        return complex(self.a * frequency_ghz**self.b, -sigma / (2 * np.pi * frequency_ghz * 1e9 * epsilon_0))
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A flat layer, `thickness_m` [m] of a `material`; None is air. Raises ValueError on a bad thickness."""
+
+    thickness_m: float
+    material: Material | None
+
+    def __post_init__(self) -> None:
+        if not (np.isfinite(self.thickness_m) and self.thickness_m >= 0):
+            raise ValueError(f"a layer's thickness must be finite and not negative: {self.thickness_m!r} m")
+
+    def permittivity(self, frequency_ghz: float) -> complex:
+        """Complex relative permittivity, 1 for air; raises ValueError as `Material.permittivity` does."""
+        return 1 + 0j if self.material is None else self.material.permittivity(frequency_ghz)
