@@ -20,10 +20,10 @@ from pydantic_core import PydanticCustomError
 
 from raycover.constructions import Construction as Construction
 from raycover.constructions import is_metal
-from raycover.physics.slab import Losses as Losses
 from raycover.errors import InputError, Position, Problem, did_you_mean
 from raycover.physics.microwave import bulk_loss_db_per_m
 from raycover.physics.slab import Layer, Material
+from raycover.physics.slab import Losses as Losses
 from raycover.scene.construction import InlineConstruction, LayerSpec
 from raycover.scene.devices import DetectorModel
 from raycover.scene.quantities import Number, Strict
