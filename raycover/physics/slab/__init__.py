@@ -10,12 +10,15 @@ from raycover.physics.slab.averages import (
     reflection_spread_db,
 )
 from raycover.physics.slab.fields import GRAZING_COS, reflectance, transmittance
-from raycover.physics.slab.layers import Layer, Material
+from raycover.physics.slab.layers import SPREAD_A, SPREAD_C, Layer, Material
 from raycover.physics.slab.tables import LossTable, ReflectionTable
+from raycover.physics.slab.varied import varied_loss_db
 
 __all__ = [
     "GRAZING_COS",
     "SPREAD",
+    "SPREAD_A",
+    "SPREAD_C",
     "Layer",
     "LossTable",
     "Losses",
@@ -28,4 +31,5 @@ __all__ = [
     "reflection_db",
     "reflection_spread_db",
     "transmittance",
+    "varied_loss_db",
 ]

@@ -92,7 +92,7 @@ def loss_spread_db(layers: Sequence[Layer], frequency_ghz: float, cos_incidence:
     """
 
     def variants_db(te: Amplitudes, tm: Amplitudes) -> Floats:
-        return _to_db((power_of(te.transmitted) + power_of(tm.transmitted)) / 2, -te.phase.imag)
+        return loss_in_db((power_of(te.transmitted) + power_of(tm.transmitted)) / 2, -te.phase.imag)
 
     return _spread(variants_db, layers, frequency_ghz, cos_incidence)
 
@@ -176,7 +176,7 @@ def _spread(
     return low.reshape(cos.shape), high.reshape(cos.shape)
 
 
-def _to_db(scaled_power: Floats, nepers: Floats) -> Floats:
+def loss_in_db(scaled_power: Floats, nepers: Floats) -> Floats:
     """Loss of scaled_power·exp(−2·nepers) in dB, safe where that product underflows; never −0 or less."""
     loss: Floats = -10 * np.log10(scaled_power) + 20 * np.log10(np.e) * nepers
     return np.maximum(loss, 0.0) + 0.0
@@ -191,7 +191,7 @@ def _mean_loss_db(
     nepers = np.broadcast_to(-te.phase.imag, power.shape)
     variants = tuple(range(power.ndim - 1))
     least = nepers.min(axis=variants)
-    return _to_db((power * weight * np.exp(-2 * (nepers - least))).sum(axis=variants), least)
+    return loss_in_db((power * weight * np.exp(-2 * (nepers - least))).sum(axis=variants), least)
 
 
 def _mean_reflected_power(
