@@ -75,6 +75,19 @@ class Construction:
         """
         return _reflection_table(self, frequency_ghz, losses)
 
+    def loss_db(self, frequency_ghz: float, cos_incidence: ArrayLike, losses: Losses) -> Floats:
+        """As `loss_table`, at given cosines and without a table: for few angles and many frequencies."""
+        if self._by_layers(frequency_ghz):
+            return self.buildup.loss_db(frequency_ghz, cos_incidence, losses)
+        return np.asarray(self.loss_table(frequency_ghz, losses).loss_db(np.asarray(cos_incidence, dtype=np.float64)))
+
+    def mirrored_power(self, frequency_ghz: float, cos_incidence: ArrayLike, losses: Losses) -> Floats:
+        """Share of the power mirrored, as `reflection_table`, at given cosines and without a table."""
+        if self._by_layers(frequency_ghz) or (self.kind == "opaque" and self._faces_known(frequency_ghz)):
+            return self.buildup.mirrored_power(frequency_ghz, cos_incidence, losses)
+        table = self.reflection_table(frequency_ghz, losses)
+        return np.asarray(table.power(np.asarray(cos_incidence, dtype=np.float64)))
+
     def loss_spread_db(self, frequency_ghz: float, cos_incidence: ArrayLike) -> tuple[Floats, Floats]:
         """Least and largest one-way loss [dB] within ±10 % of every thickness; of a measured one, itself twice."""
         if self._by_layers(frequency_ghz):

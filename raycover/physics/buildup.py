@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -17,8 +17,10 @@ from raycover.physics.slab import (
     LossTable,
     Material,
     ReflectionTable,
+    loss_db,
     loss_spread_db,
     mixed_db,
+    reflected_power,
     reflection_spread_db,
     varied_loss_db,
 )
@@ -101,30 +103,49 @@ class Buildup:
             return LossTable.opaque()
         if self.studs is None and self.mats is None:
             return LossTable(self.layers, frequency_ghz, losses=losses)
-        cos = LossTable.cosines()
+        return LossTable.of(
+            self._loss_db(
+                frequency_ghz,
+                LossTable.cosines(),
+                lambda layers: LossTable(layers, frequency_ghz, losses=losses).at_cosines,
+            )
+        )
+
+    def loss_db(self, frequency_ghz: float, cos_incidence: ArrayLike, losses: Losses) -> Floats:
+        """The same at given cosines, without a table: for few angles and many frequencies."""
+        cos = np.asarray(cos_incidence, dtype=np.float64)
+        return self._loss_db(frequency_ghz, cos, lambda layers: loss_db(layers, frequency_ghz, cos, losses=losses))
+
+    def _loss_db(self, frequency_ghz: float, cos: Floats, of_layers: Callable[[tuple[Layer, ...]], Floats]) -> Floats:
         shares, sections = self._sections(cos)
-        loss = [
-            np.full(len(cos), np.inf)
-            if _holds_metal(layers)
-            else LossTable(layers, frequency_ghz, losses=losses).at_cosines
-            for layers in sections
-        ]
-        return LossTable.of(mixed_db(shares, loss) + self.mat_loss_db(frequency_ghz))
+        loss = [np.full(cos.shape, np.inf) if _holds_metal(layers) else of_layers(layers) for layers in sections]
+        return mixed_db(shares, loss) + self.mat_loss_db(frequency_ghz)
 
     def reflection_table(self, frequency_ghz: float, losses: Losses) -> ReflectionTable:
         """One-way reflection loss against incidence, the mean of both faces; raises ValueError as `loss_table`."""
-        shares, sections = self._sections(ReflectionTable.cosines())
-        power = np.zeros(len(ReflectionTable.cosines()))
-        for share, layers in zip(shares, sections, strict=True):
+
+        def of_layers(layers: tuple[Layer, ...], first_face_only: bool) -> Floats:
+            return ReflectionTable(layers, frequency_ghz, losses=losses, first_face_only=first_face_only).at_cosines
+
+        return ReflectionTable.of(self._mirrored(ReflectionTable.cosines(), of_layers))
+
+    def mirrored_power(self, frequency_ghz: float, cos_incidence: ArrayLike, losses: Losses) -> Floats:
+        """Share of the power mirrored at given cosines, without a table."""
+        cos = np.asarray(cos_incidence, dtype=np.float64)
+        return self._mirrored(
+            cos,
+            lambda layers, first: reflected_power(layers, frequency_ghz, cos, losses=losses, first_face_only=first),
+        )
+
+    def _mirrored(self, cos: Floats, of_layers: Callable[[tuple[Layer, ...], bool], Floats]) -> Floats:
+        power = np.zeros(cos.shape)
+        for share, layers in zip(*self._sections(cos), strict=True):
             if not _holds_metal(layers):
-                power += share * ReflectionTable(layers, frequency_ghz, losses=losses).at_cosines
+                power = power + share * of_layers(layers, False)
                 continue
             for face in _faces(layers):
-                one = ReflectionTable.constant(0.0)
-                if len(face) > 1:
-                    one = ReflectionTable(face, frequency_ghz, losses=losses, first_face_only=True)
-                power += share * one.at_cosines / 2
-        return ReflectionTable.of(np.clip(power, 0.0, 1.0))
+                power = power + share / 2 * (of_layers(face, True) if len(face) > 1 else 1.0)
+        return np.clip(power, 0.0, 1.0)
 
     def loss_spread_db(self, frequency_ghz: float, cos_incidence: ArrayLike) -> tuple[Floats, Floats]:
         """Least and largest coherent loss within ±10 % of every thickness; with studs, bounds of their mean."""
