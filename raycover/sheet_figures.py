@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,12 +24,12 @@ SHEET_M = 0.010
 LOWEST_GHZ, HIGHEST_GHZ = 1.0, 100.0
 _STEEPEST_DEG = 85
 TABLE_DEG = (0, 30, 45, 60, 75)
-_PER_DECADE = 60
+_PER_DECADE, _FINE_PER_DECADE = 60, 500
 
 
 @dataclass(frozen=True)
 class AtFrequency:
-    """One-way losses [dB] and mirrored shares of power at one frequency, each (n_angles,)."""
+    """One-way losses [dB] and mirrored shares of power at one frequency: (n_fine,), low and high (n_angles,)."""
 
     frequency_ghz: float
     averaged_db: Floats
@@ -44,13 +45,14 @@ class AtFrequency:
 
 @dataclass(frozen=True)
 class AgainstFrequency:
-    """Straight through, one stretch of frequencies without a gap: losses [dB], each (n,)."""
+    """Straight through, one stretch of frequencies without a gap: losses [dB], each (n,); coherent (m,), finer."""
 
     frequency_ghz: Floats
     averaged_db: Floats
-    coherent_db: Floats
     low_db: Floats
     high_db: Floats
+    coherent_ghz: Floats
+    coherent_db: Floats
 
 
 @dataclass(frozen=True)
@@ -60,8 +62,10 @@ class SheetFigures:
     made: Construction
     is_material: bool
     source: str
+    material_sources: tuple[str, ...]
     edition: str
     angles_deg: Floats
+    fine_deg: Floats
     bands: tuple[AtFrequency, ...]
     stretches: tuple[AgainstFrequency, ...]
     missing_ghz: tuple[float, ...]
@@ -70,9 +74,14 @@ class SheetFigures:
     def is_opaque(self) -> bool:
         return self.made.kind == "opaque"
 
-    def rows(self, degrees: Sequence[int] = TABLE_DEG) -> NDArray[np.intp]:
-        """Where in `angles_deg` the angles of the table stand."""
-        return np.searchsorted(self.angles_deg, degrees)
+    @property
+    def is_fixed(self) -> bool:
+        """Whether nothing is known to vary with thickness: measured, open or opaque."""
+        return not self.made.layers or any(self.made.measured.covers(band.frequency_ghz) for band in self.bands)
+
+    def rows(self, *, fine: bool = False) -> NDArray[np.intp]:
+        """Where the angles of the table stand in `angles_deg`, or in `fine_deg`."""
+        return np.searchsorted(self.fine_deg if fine else self.angles_deg, TABLE_DEG)
 
 
 class NoFigure(ValueError):
@@ -114,17 +123,28 @@ def sheet_figures(catalogue: Catalogue, name: str, frequencies_ghz: Sequence[flo
     if not chosen:
         ends = [end for low_high in stretches for end in low_high]
         chosen = [min(ends, key=lambda f: min(abs(np.log(f / band)) for band in BANDS_GHZ))]
-    angles = np.arange(0.0, _STEEPEST_DEG + 1)
+    angles, fine = np.arange(0.0, _STEEPEST_DEG + 1), np.arange(0.0, _STEEPEST_DEG + 0.1, 0.5)
     return SheetFigures(
         made,
         is_material,
         source,
+        () if is_material else _sources(catalogue, made),
         catalogue.edition,
         angles,
-        tuple(_at(made, frequency, angles) for frequency in chosen),
+        fine,
+        tuple(_at(made, frequency, angles, fine) for frequency in chosen),
         tuple(_against(made, low, high) for low, high in stretches),
         tuple(f for f in BANDS_GHZ if not frequencies_ghz and not _is_known(made, f)),
     )
+
+
+def _sources(catalogue: Catalogue, made: Construction) -> tuple[str, ...]:
+    """Where the materials' figures come from, those of one source together."""
+    names: dict[str, list[str]] = {}
+    for material in made.materials:
+        if (source := catalogue.sources.get(f"material {material.name}")) is not None:
+            names.setdefault(source, []).append(material.name)
+    return tuple(f"{', '.join(of)}: {source}" for source, of in names.items())
 
 
 def _is_known(made: Construction, frequency_ghz: float) -> bool:
@@ -132,19 +152,19 @@ def _is_known(made: Construction, frequency_ghz: float) -> bool:
     return doubt is None or bool(doubt.stands_in)
 
 
-def _at(made: Construction, frequency_ghz: float, angles_deg: Floats) -> AtFrequency:
-    cos = np.cos(np.radians(angles_deg))
+def _at(made: Construction, frequency_ghz: float, angles_deg: Floats, fine_deg: Floats) -> AtFrequency:
+    cos, fine = np.cos(np.radians(angles_deg)), np.cos(np.radians(fine_deg))
     low, high = made.loss_spread_db(frequency_ghz, cos)
     most, least = made.reflection_spread_db(frequency_ghz, cos)
     doubt = made.doubt_at(frequency_ghz)
     return AtFrequency(
         frequency_ghz,
-        made.loss_db(frequency_ghz, cos, "averaged"),
-        made.loss_db(frequency_ghz, cos, "coherent"),
+        made.loss_db(frequency_ghz, fine, "averaged"),
+        made.loss_db(frequency_ghz, fine, "coherent"),
         low,
         high,
-        made.mirrored_power(frequency_ghz, cos, "averaged"),
-        made.mirrored_power(frequency_ghz, cos, "coherent"),
+        made.mirrored_power(frequency_ghz, fine, "averaged"),
+        made.mirrored_power(frequency_ghz, fine, "coherent"),
         10 ** (-least / 10),
         10 ** (-most / 10),
         "" if doubt is None else doubt.stands_in,
@@ -162,7 +182,7 @@ def _stretches(made: Construction) -> list[tuple[float, float]]:
         edges |= {made.measured.from_ghz, made.measured.to_ghz}
     ordered = sorted(edge for edge in edges if LOWEST_GHZ <= edge <= HIGHEST_GHZ)
     found: list[tuple[float, float]] = []
-    for low, high in zip(ordered, ordered[1:], strict=False):
+    for low, high in pairwise(ordered):
         if made.doubt_at(float(np.sqrt(low * high))) is None:
             if found and found[-1][1] == low:
                 found[-1] = (found[-1][0], high)
@@ -172,17 +192,24 @@ def _stretches(made: Construction) -> list[tuple[float, float]]:
 
 
 def _against(made: Construction, low_ghz: float, high_ghz: float) -> AgainstFrequency:
-    n = max(2, round(_PER_DECADE * np.log10(high_ghz / low_ghz)) + 1) if high_ghz > low_ghz else 1
-    frequency = np.geomspace(low_ghz, high_ghz, n)
-    frequency[0], frequency[-1] = low_ghz, high_ghz
     straight = np.ones(1)
+    frequency, fine = _steps(low_ghz, high_ghz, _PER_DECADE), _steps(low_ghz, high_ghz, _FINE_PER_DECADE)
     rows = [
         (
             float(made.loss_db(f, straight, "averaged")[0]),
-            float(made.loss_db(f, straight, "coherent")[0]),
             *(float(end[0]) for end in made.loss_spread_db(f, straight)),
         )
         for f in frequency.tolist()
     ]
-    averaged, coherent, low, high = np.array(rows).T
-    return AgainstFrequency(frequency, averaged, coherent, low, high)
+    coherent = np.array([float(made.loss_db(f, straight, "coherent")[0]) for f in fine.tolist()])
+    averaged, low, high = np.array(rows).T
+    return AgainstFrequency(frequency, averaged, low, high, fine, coherent)
+
+
+def _steps(low_ghz: float, high_ghz: float, per_decade: int) -> Floats:
+    """Frequencies even by ratio from one end to the other, both hit exactly."""
+    if high_ghz <= low_ghz:
+        return np.array([low_ghz])
+    steps = np.geomspace(low_ghz, high_ghz, max(2, round(per_decade * np.log10(high_ghz / low_ghz)) + 1))
+    steps[0], steps[-1] = low_ghz, high_ghz
+    return steps

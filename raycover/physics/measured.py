@@ -55,8 +55,8 @@ class Measured:
         return min((row.frequency_ghz for row in self.rows), key=lambda f: abs(np.log(f / frequency_ghz)))
 
     def is_near(self, frequency_ghz: float) -> bool:
-        """Whether a frequency lies within an octave of a measured one."""
-        nearest = self.nearest_ghz(frequency_ghz)
+        """Whether a frequency lies among the measured ones or within an octave of their ends."""
+        nearest = float(np.clip(frequency_ghz, self.from_ghz, self.to_ghz))
         return max(nearest, frequency_ghz) <= OCTAVE * min(nearest, frequency_ghz)
 
     def loss_db(self, frequency_ghz: float, cos_incidence: ArrayLike) -> Floats:

@@ -40,6 +40,7 @@ def test_beyond_the_rows_the_nearest_holds() -> None:
     assert not ROWS.is_near(2.4)
     assert ROWS.is_near(40.0)
     assert not ROWS.is_near(41.0)
+    assert Measured((MeasuredRow(5.0, 1.0), MeasuredRow(50.0, 1.0))).is_near(16.0)  # among them, an octave from none
     assert ROWS.covers(5.0)
     assert not ROWS.covers(4.99)
 
