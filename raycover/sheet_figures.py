@@ -25,6 +25,7 @@ LOWEST_GHZ, HIGHEST_GHZ = 1.0, 100.0
 _STEEPEST_DEG = 85
 TABLE_DEG = (0, 30, 45, 60, 75)
 _PER_DECADE, _FINE_PER_DECADE = 60, 500
+_HAIR = 1e-9
 
 
 @dataclass(frozen=True)
@@ -183,11 +184,16 @@ def _stretches(made: Construction) -> list[tuple[float, float]]:
     ordered = sorted(edge for edge in edges if LOWEST_GHZ <= edge <= HIGHEST_GHZ)
     found: list[tuple[float, float]] = []
     for low, high in pairwise(ordered):
-        if made.doubt_at(float(np.sqrt(low * high))) is None:
-            if found and found[-1][1] == low:
-                found[-1] = (found[-1][0], high)
-            else:
-                found.append((low, high))
+        if made.doubt_at(float(np.sqrt(low * high))) is not None:
+            continue
+        # measured and computed losses do not meet: each keeps to its side of where measuring began or ended
+        ends = (low * (1 + _HAIR), high * (1 - _HAIR)) if made.measured and made.layers else (low, high)
+        if made.measured.covers(float(np.sqrt(low * high))):
+            ends = low, high
+        if found and found[-1][1] == ends[0]:
+            found[-1] = found[-1][0], ends[1]
+        else:
+            found.append(ends)
     return found or [(edge, edge) for edge in ordered if made.doubt_at(edge) is None]
 
 

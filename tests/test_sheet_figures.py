@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -47,6 +49,21 @@ def test_frequencies_are_drawn_where_there_are_figures_only() -> None:
     assert any("no figure at 5.8 GHz" in note for note in notes(board))
     (coated,) = sheet_figures(CATALOGUE, "coated-glazing").stretches
     assert (coated.frequency_ghz[0], coated.frequency_ghz[-1]) == (6.75, 16.95)
+
+
+def test_measured_and_computed_losses_stay_apart(tmp_path: Path) -> None:
+    """6 mm of glass, said to be measured at 20 dB from 5 to 10 GHz: the curves on either side end there."""
+    (tmp_path / "models").mkdir()
+    (tmp_path / "models" / "constructions.yaml").write_text(
+        "constructions:\n  x:\n    layers: [{material: glass, thickness_mm: 6}]\n    source: ours\n"
+        "    measured: [{frequency_ghz: 5, loss_db: 20}, {frequency_ghz: 10, loss_db: 20}]\n"
+    )
+    below, among, above = sheet_figures(load_catalogue(tmp_path), "x").stretches
+    assert below.frequency_ghz[-1] == pytest.approx(5.0)
+    assert above.frequency_ghz[0] == pytest.approx(10.0)
+    assert (among.averaged_db == 20).all()
+    assert below.averaged_db.max() < 5
+    assert above.averaged_db[0] < 5
 
 
 def test_a_material_is_shown_as_a_sheet_of_10_mm() -> None:

@@ -10,7 +10,7 @@ from raycover.draw.palette import BENCH, GOODS, INK, PAPER, SECOND_INK, THIRD_IN
 from raycover.physics.slab import Layer, Material
 
 #: Scales on paper, 1 : n.
-SCALES = (0.1, 0.2, 0.5, 1, 2, 2.5, 5, 10, 20, 25, 50)
+SCALES = (0.1, 0.2, 0.5, 1, 2, 2.5, 5, 10, 20, 25, 50, 100, 200, 500, 1000)
 _MASONRY = ("concrete", "brick", "marble", "block", "stone")
 _TIMBER = ("wood", "chipboard", "plywood", "floorboard", "laminate")
 _GLASS = "#DCE8EC"
