@@ -159,6 +159,8 @@ def _references(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
             for i, layer in enumerate(ref.layers):
                 if layer.material is not None and layer.material not in catalogue.materials:
                     yield _unknown("material", layer.material, catalogue.materials, (*loc, "layers", i, "material"))
+            if ref.studs is not None and ref.studs.material not in catalogue.materials:
+                yield _unknown("material", ref.studs.material, catalogue.materials, (*loc, "studs", "material"))
         elif ref != "none" and ref not in catalogue.constructions:
             yield _unknown("construction", ref, [*catalogue.constructions, "none"], loc)
 
