@@ -24,7 +24,9 @@ GOODS_INDEX = 1.45
 _N_COSINES = 513
 
 
-def reflection_table(made_of: Construction | SolidMaterial, frequency_ghz: float, losses: Losses) -> LossTable | ReflectionTable:
+def reflection_table(
+    made_of: Construction | SolidMaterial, frequency_ghz: float, losses: Losses
+) -> LossTable | ReflectionTable:
     """One-way reflection loss [dB] against the cosine of incidence, infinite where nothing is reflected.
 
     The power mean of both polarisations; with averaged losses also over ±10 % of every thickness. Raises
