@@ -27,6 +27,7 @@ _THINGS = {
     "partitions": "a partition",
     "sheets": "a sheet",
     "meshes": "a mesh",
+    "nuisances": "a nuisance",
 }
 #: Keys of a rack that say what lies in it: one in a state stands for all of them.
 _LOADS = {"goods", "fill", "loads", "seed"}
@@ -110,6 +111,14 @@ def apply_state(scene: Scene, index: int) -> Scene:
     changed, problems = _apply(scene, index)
     assert not problems, problems[0]
     return changed
+
+
+def with_open(scene: Scene, names: Iterable[str]) -> Scene:
+    """The scene with some openings open, by either of their names: a new Scene in the same state."""
+    wanted = set(names)
+    found = [t for t in targets(scene) if t.kind == "openings" and t.name in wanted]
+    fields = _changed_lists(scene, {t.loc: {"state": "open"} for t in found}, {})
+    return scene.changed(fields, scene.state, lambda drawn: drawn)
 
 
 def _apply(scene: Scene, index: int) -> tuple[Scene, list[Problem]]:
@@ -240,4 +249,4 @@ def _replaced(item: Any, values: dict[str, Any]) -> Any:
     return copy
 
 
-__all__ = ["StatePlaces", "StateSpec", "Target", "apply_state", "state_problems", "targets"]
+__all__ = ["StatePlaces", "StateSpec", "Target", "apply_state", "state_problems", "targets", "with_open"]

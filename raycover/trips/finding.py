@@ -1,0 +1,185 @@
+"""`find_trips`: every nuisance against every unit, with what stops those that trip one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from raycover.building.build import build
+from raycover.building.parts import Building
+from raycover.catalogue import Construction
+from raycover.coverage import Coverage, Progress, make_units, solve
+from raycover.detectors import Unit
+from raycover.physics.pattern import Mask
+from raycover.rays import RayScene
+from raycover.scene.devices import PatternSpec
+from raycover.scene.schema import Scene
+from raycover.scene.stating import with_open
+from raycover.trips.interference import Interference, interferences
+from raycover.trips.judging import Effect, Rules, effect, effects
+from raycover.trips.places import Source, place
+from raycover.trips.remedies import Cost, Costs, MaskRemedy, Remedies, SensitivityRemedy, mask_over, masked, share_of
+
+_Pair = tuple[Source, Construction | None, RayScene]
+
+
+@dataclass(frozen=True)
+class UnitMasks:
+    """All masks proposed for one unit together: their share of its pattern, what the entry allows, what they cost."""
+
+    unit: str
+    masks: tuple[Mask, ...]
+    nuisances: tuple[str, ...]
+    share: float
+    allowed: float | None
+    cost: Cost | None
+
+
+@dataclass(frozen=True)
+class Trips:
+    """What may trip falsely.
+
+    `effects`: every pair of a nuisance and a unit that answers to such things, the worst first; `remedies`: of those
+    that trip or may, in the same order; `masks`: by unit, where several are proposed; `interference`: pairs of units,
+    the worst first. `coverage` is that of the scene, None where it has nothing to map.
+    """
+
+    sources: tuple[Source, ...]
+    units: tuple[Unit, ...]
+    effects: tuple[Effect, ...]
+    remedies: tuple[Remedies, ...]
+    masks: tuple[UnitMasks, ...]
+    interference: tuple[Interference, ...]
+    coverage: Coverage | None
+    ambient_c: float
+    reserve_db: float
+
+    @property
+    def flagged(self) -> tuple[Interference, ...]:
+        return tuple(pair for pair in self.interference if pair.flagged)
+
+
+def find_trips(
+    scene: Scene,
+    *,
+    building: Building | None = None,
+    rays: RayScene | None = None,
+    threads: int | None = None,
+    progress: Progress | None = None,
+) -> Trips:
+    """Judge a scene's nuisances, find what stops them, and flag units that disturb each other.
+
+    The scene is solved only where something trips, for what masks and less reach cost. Raises InputError where a
+    nuisance leaves open where it stands.
+    """
+    building = build(scene) if building is None else building
+    rays = RayScene(building) if rays is None else rays
+    units = make_units(scene, building)
+    rules = Rules.of(scene.conditions)
+    sources = place(scene, building)
+    pairs = _with_their_doors(scene, sources, rays)
+    found = effects(pairs, units, rules)
+    found.sort(key=lambda e: -e.margin_db)
+    worth = [e for e in found if e.verdict != "no"]
+    coverage = None
+    if worth and (scene.rooms or "planes" in scene.model_fields_set):
+        coverage = solve(scene, building=building, rays=rays, threads=threads, progress=progress)
+    costs = None if coverage is None else Costs(coverage, rules.people)
+    patterns = [scene.pattern_of(detector) for detector in scene.detectors]
+    index = {unit.name: i for i, unit in enumerate(units)}
+    by_name = {pair[0].spec.name: pair for pair in pairs}
+    remedies = [_remedies(e, by_name[e.nuisance], index[e.unit], units, patterns, rules, costs) for e in worth]
+    return Trips(
+        sources=sources,
+        units=units,
+        effects=tuple(found),
+        remedies=tuple(remedies),
+        masks=_together(remedies, index, units, patterns, costs),
+        interference=tuple(interferences(units, rays, rules.people)),
+        coverage=coverage,
+        ambient_c=scene.conditions.ambient_c,
+        reserve_db=scene.conditions.reserve_db,
+    )
+
+
+def _with_their_doors(scene: Scene, sources: Sequence[Source], rays: RayScene) -> list[_Pair]:
+    """Each nuisance with its cover, and the building as it stands while that nuisance is there."""
+    made: dict[tuple[str, ...], RayScene] = {(): rays}
+    pairs = []
+    for source in sources:
+        doors = tuple(sorted(source.spec.opens))
+        if doors not in made:
+            made[doors] = RayScene(build(with_open(scene, doors)), rays.backend)
+        cover = None if source.spec.behind is None else scene.catalogue.construction(source.spec.behind)
+        pairs.append((source, cover, made[doors]))
+    return pairs
+
+
+def _remedies(
+    found: Effect,
+    pair: _Pair,
+    index: int,
+    units: Sequence[Unit],
+    patterns: Sequence[PatternSpec],
+    rules: Rules,
+    costs: Costs | None,
+) -> Remedies:
+    unit, (source, cover, rays) = units[index], pair
+    over = mask_over(unit, found.points[found.margins_db >= -rules.reserve_db])
+    changed = masked(unit, [over])
+    left = effect(source, changed, rays, rules, cover)
+    by_db = found.margin_db + rules.reserve_db
+    # a hair below the reserve, in whole per cent: margins go with 40·log10 of the reach
+    percent = math.ceil(100 * 10 ** (-by_db / 40) - 1e-9) - 1
+    lower_db = -40 * math.log10(max(percent, 1) / 100)
+    return Remedies(
+        effect=found,
+        mask=MaskRemedy(
+            mask=over,
+            share=share_of(changed, patterns[index]),
+            allowed=patterns[index].largest_mask_share,
+            margin_db=left.margin_db,
+            closes=left.verdict == "no",
+            cost=None if costs is None else costs.of(index, changed),
+        ),
+        sensitivity=SensitivityRemedy(percent, None if costs is None else costs.lowered(index, lower_db)),
+        keep_m=found.distance_m * 10 ** (by_db / 40),
+    )
+
+
+def _together(
+    remedies: Sequence[Remedies],
+    index: dict[str, int],
+    units: Sequence[Unit],
+    patterns: Sequence[PatternSpec],
+    costs: Costs | None,
+) -> tuple[UnitMasks, ...]:
+    """For each unit that several nuisances trip: all their masks at once."""
+    found = []
+    for name in dict.fromkeys(r.effect.unit for r in remedies):
+        mine = [r for r in remedies if r.effect.unit == name]
+        if len(mine) < 2:
+            continue
+        i = index[name]
+        masks = tuple(dict.fromkeys(r.mask.mask for r in mine))
+        changed = masked(units[i], masks)
+        cost = None if costs is None else costs.of(i, changed)
+        nuisances = tuple(r.effect.nuisance for r in mine)
+        allowed = patterns[i].largest_mask_share
+        found.append(UnitMasks(name, masks, nuisances, share_of(changed, patterns[i]), allowed, cost))
+    return tuple(found)
+
+
+def words_of_mask(mask: Mask) -> str:
+    """`azimuth 40° to 75°, 30° to 52° off axis`, in the unit's own frame."""
+    turn = "all round" if mask.span_deg >= 360 else f"azimuth {mask.from_deg:.0f}° to {mask.to_deg % 360:.0f}°"
+    low, high = mask.off_axis_from_deg, mask.off_axis_to_deg
+    return f"{turn}, {low:.0f}° to {high:.0f}° off axis" if low > 0 or high < 180 else turn
+
+
+def nearest_miss(effects_of: Sequence[Effect]) -> Effect:
+    """Of the effects of one nuisance the one that comes nearest to tripping."""
+    return max(effects_of, key=lambda e: e.margin_db if np.isfinite(e.margin_db) else -1e9)
