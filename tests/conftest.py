@@ -42,7 +42,7 @@ def _solved(name: str) -> Solved:
     return Solved(path, scene, building, rays, solve(scene, building=building, rays=rays))
 
 
-EVERY = ["depot", "office", "washroom", "stairwell", "narrow-aisles", "sports-hall", "corridor", "imported-house"]
+EVERY = ["depot", "office", "washroom", "stairwell", "narrow-aisles", "sports-hall", "corridor", "imported-house", "workshop"]
 
 
 @pytest.fixture(params=EVERY)
@@ -84,6 +84,11 @@ def corridor() -> Solved:
 @pytest.fixture
 def imported_house() -> Solved:
     return _solved("imported-house")
+
+
+@pytest.fixture
+def workshop() -> Solved:
+    return _solved("workshop")
 
 
 @pytest.fixture

@@ -36,6 +36,15 @@ def check_nuisances(scene: Scene, _: Catalogue) -> Iterator[Problem]:
                     scene.position("nuisances", index, "opens", k),
                     did_you_mean(name, openings) or 'give the opening a name, or write "Room/opening 0"',
                 )
+        names = [detector.name for detector in scene.detectors]
+        for k, name in enumerate(nuisance.detectors or ()):
+            if name not in names:
+                yield Problem(
+                    "unknown-detector",
+                    f'"{nuisance.name}" names detector "{name}", which is none',
+                    scene.position("nuisances", index, "detectors", k),
+                    did_you_mean(name, names),
+                )
         if nuisance.echo_m2 is None and nuisance.surface_at(0.0) is None and not nuisance.default.person:
             yield Problem(
                 "no-nuisance",

@@ -55,6 +55,9 @@ class Nuisance(InRoom):
         None, description="its heat flickers: so many times a second, in hertz"
     )
     steady: bool = Field(False, strict=True, description="true: its heat never changes")
+    detectors: list[str] | None = Field(
+        None, min_length=1, max_length=20_000, description="only these detectors are asked; all of them if not given"
+    )
     opens: list[str] = Field(
         default_factory=list, max_length=20, description="doors that stand open while it is there, by name"
     )

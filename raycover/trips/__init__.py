@@ -1,4 +1,4 @@
-"""What may trip units though nobody is there: nuisances of a scene judged, what stops them, units that disturb units."""
+"""What may trip units though nobody is there: nuisances judged, what stops them, units that disturb units."""
 
 from __future__ import annotations
 

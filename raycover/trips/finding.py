@@ -6,8 +6,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.catalogue import Construction
@@ -36,6 +34,10 @@ class UnitMasks:
     share: float
     allowed: float | None
     cost: Cost | None
+
+    @property
+    def fits(self) -> bool:
+        return self.allowed is None or self.share <= self.allowed + 1e-6
 
 
 @dataclass(frozen=True)
@@ -171,15 +173,3 @@ def _together(
         allowed = patterns[i].largest_mask_share
         found.append(UnitMasks(name, masks, nuisances, share_of(changed, patterns[i]), allowed, cost))
     return tuple(found)
-
-
-def words_of_mask(mask: Mask) -> str:
-    """`azimuth 40° to 75°, 30° to 52° off axis`, in the unit's own frame."""
-    turn = "all round" if mask.span_deg >= 360 else f"azimuth {mask.from_deg:.0f}° to {mask.to_deg % 360:.0f}°"
-    low, high = mask.off_axis_from_deg, mask.off_axis_to_deg
-    return f"{turn}, {low:.0f}° to {high:.0f}° off axis" if low > 0 or high < 180 else turn
-
-
-def nearest_miss(effects_of: Sequence[Effect]) -> Effect:
-    """Of the effects of one nuisance the one that comes nearest to tripping."""
-    return max(effects_of, key=lambda e: e.margin_db if np.isfinite(e.margin_db) else -1e9)

@@ -19,9 +19,9 @@ BANDS = ((5.725, 5.875), (24.00, 24.25))
 SAME_SHARE = 0.01
 
 RULE = (
-    f"Rule of thumb, ours: two units of one band are flagged where what one sends straight to the other, {REJECTION_DB:g} "
-    "dB of rejection taken off, still stands above the echo that just triggers it. Reflections are left out; units "
-    "that are synchronised or pulsed are better off."
+    "Rule of thumb, ours: two units of one band are flagged where what one sends straight to the other still stands "
+    f"above the echo that just triggers it with {REJECTION_DB:g} dB of rejection taken off. Reflections are left out; "
+    "units that are synchronised or pulsed are better off."
 )
 
 

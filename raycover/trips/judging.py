@@ -68,19 +68,23 @@ class Effect:
     points: Floats
 
 
-def concerns(source: Source, unit: Unit, ambient_c: float) -> bool:
-    """Whether a unit's technology answers to such a thing at all."""
+def concerns(source: Source, unit: Unit, rays: RayScene, ambient_c: float) -> bool:
+    """Whether a unit is asked: its technology answers to such a thing, and it is not there to notice it.
+
+    People beyond a door are noticed rightly by the units of the room that they walk in.
+    """
     spec = source.spec
+    if spec.detectors is not None and unit.name not in spec.detectors:
+        return False
     if spec.default.person:
-        return True
+        home = rays.building.rooms_at(np.concatenate([unit.position[None], source.points]))
+        return spec.detectors is not None or home[0] < 0 or home[0] not in home[1:]
     if unit.kind == "microwave":
         return spec.echo_m2 is not None
     return spec.surface_at(ambient_c) is not None
 
 
-def effect(
-    source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Construction | None = None
-) -> Effect:
+def effect(source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Construction | None = None) -> Effect:
     """What a unit makes of a nuisance. `behind`: what covers it where it stands inside a wall."""
     points = source.points if source.host is None else _on_our_side(source, unit)
     weather = rules.people if source.spec.default.person else replace(rules.people, contrast_db=0.0)
@@ -93,9 +97,7 @@ def effect(
     margins = np.where(np.isfinite(judged.margin_db), judged.margin_db, -np.inf) + extra
     # Where nothing gets through, what distance alone would make of it tells the point to speak of.
     worst = int(np.argmax(margins)) if np.isfinite(margins).any() else int(np.argmax(judged.potential_db))
-    met = rays.crossings(
-        rays.segments(unit.position, points[[worst]]), unit.frequency_ghz, rules.people.losses
-    )
+    met = rays.crossings(rays.segments(unit.position, points[[worst]]), unit.frequency_ghz, rules.people.losses)
     blocker = int(judged.blocker[worst])
     terms = {name: float(np.broadcast_to(v, n)[worst]) for name, v in parts.items()}
     margin = float(margins[worst])
@@ -201,5 +203,5 @@ def effects(
         effect(source, unit, rays, rules, behind)
         for source, behind, rays in pairs
         for unit in units
-        if concerns(source, unit, rules.ambient_c)
+        if concerns(source, unit, rays, rules.ambient_c)
     ]

@@ -32,8 +32,9 @@ _IN_WALL = 0.3
 class Source:
     """A nuisance in its place.
 
-    `points` (n, 3) absolute; `along` (n, 3) unit vectors of its way, zero for what stands; `turn_rad` (n,) of the box at
-    each point; `outline` (m, 2) in plan, the line for what moves along one; `host` the wall that it stands inside.
+    `points` (n, 3) absolute; `along` (n, 3) unit vectors of its way, zero for what stands; `turn_rad` (n,) of the
+    box at each point; `outline` (m, 2) in plan, the line for what moves along one; `host` the wall that it
+    stands inside.
     """
 
     spec: Nuisance
@@ -89,7 +90,7 @@ def _source(spec: Nuisance, floor: float, building: Building, host: Sheet | None
     if spec.line is not None:
         places, along = _stations(np.asarray(spec.line, float))
         turn = np.arctan2(along[:, 1], along[:, 0])
-        a, b, c = spec.extent
+        _, b, c = spec.extent
         # the middle and the sides, low, half-way up and high; ends of the box come with the next places
         across, up = np.meshgrid([-b / 2, 0.0, b / 2], [-c / 2, 0.0, c / 2])
         offsets = np.stack([np.zeros(9), across.ravel(), up.ravel()], axis=1)
@@ -129,7 +130,9 @@ def _stations(line: Floats) -> tuple[Floats, Floats]:
 
 def _over_a_box(size: Sequence[float]) -> Floats:
     """Points (n, 3) over the faces of a box about the origin, corners and edges included; flat for a flat one."""
-    axes = [np.linspace(-s / 2, s / 2, int(np.clip(np.ceil(s / _STEP), 1, _MOST)) + 1) if s else np.zeros(1) for s in size]
+    axes = [
+        np.linspace(-s / 2, s / 2, int(np.clip(np.ceil(s / _STEP), 1, _MOST)) + 1) if s else np.zeros(1) for s in size
+    ]
     grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
     on_face = np.any(np.isclose(np.abs(grid), np.asarray(size) / 2), axis=1)
     return grid[on_face]

@@ -85,7 +85,7 @@ class Remedies:
 
 def mask_over(unit: Unit, points: Floats) -> Mask:
     """The smallest sector of a unit's pattern, in whole degrees, that covers points (n, 3) with a little to spare."""
-    x, y, z = to_local(unit.rotation, tuple((points - unit.position).T))  # type: ignore[arg-type]
+    x, y, z = to_local(unit.rotation, tuple((points - unit.position).T))
     off_axis = np.degrees(np.arctan2(np.hypot(x, y), -z))
     inner = max(np.floor(off_axis.min() - CLEAR_DEG), 0.0)
     outer = min(np.ceil(off_axis.max() + CLEAR_DEG), 180.0)
@@ -147,4 +147,3 @@ def masked(unit: Unit, masks: Sequence[Mask]) -> Unit:
 def share_of(unit: Unit, pattern: PatternSpec) -> float:
     """The largest share that a unit's masks take of any declared footprint."""
     return max(mask_share(unit.masks, declared) for declared in declarations_of(pattern))
-
