@@ -42,7 +42,10 @@ def _solved(name: str) -> Solved:
     return Solved(path, scene, building, rays, solve(scene, building=building, rays=rays))
 
 
-EVERY = ["depot", "office", "washroom", "stairwell", "narrow-aisles", "sports-hall", "corridor", "imported-house", "workshop"]
+EVERY = [
+    "depot", "office", "washroom", "stairwell", "narrow-aisles", "sports-hall", "corridor", "imported-house",
+    "workshop",
+]  # fmt: skip
 
 
 @pytest.fixture(params=EVERY)

@@ -28,6 +28,8 @@ VERDICT_WORDS: dict[Verdict, str] = {"trips": "trips a unit", "may trip": "may t
 #: Half the width of a mark (mm).
 RADIUS = 2.0
 _Z = 18.0
+#: Beyond every sheet (m).
+_FAR = 1e4
 _CORNERS: dict[Sort, tuple[int, float, float]] = {
     # corners, angle of the first (degrees), reach in radii: alike in area
     "moves": (4, 0.0, 1.18),
@@ -76,26 +78,26 @@ def sector(unit: Unit, mask: Mask, drop: float, reach: float) -> Any:
     """A mask (shapely, m) where it meets a level `drop` (m) below the unit, no farther than `reach`."""
     n = max(int(np.ceil(mask.span_deg / 3)), 2) + 1
     azimuth = np.radians(np.linspace(mask.from_deg, mask.from_deg + mask.span_deg, n))
-    outer = _on_floor(unit, azimuth, mask.off_axis_to_deg, drop, reach)
-    if mask.off_axis_from_deg <= 0:
-        inner = unit.position[None, :2]
-    else:
-        inner = _on_floor(unit, azimuth, mask.off_axis_from_deg, drop, reach)[::-1]
+    outer = _on_level(unit, azimuth, mask.off_axis_to_deg, drop)
+    inner = _on_level(unit, azimuth, mask.off_axis_from_deg, drop)
     if mask.span_deg >= 360:
-        return shapely.Polygon(outer).buffer(0).difference(shapely.Polygon(inner).buffer(0) if len(inner) > 2 else None)
-    return shapely.Polygon(np.concatenate([outer, inner])).buffer(0)
+        shape = shapely.Polygon(outer).buffer(0)
+        shape = shape.difference(shapely.Polygon(inner).buffer(0)) if mask.off_axis_from_deg > 0 else shape
+    else:
+        shape = shapely.Polygon(np.concatenate([outer, inner[::-1]])).buffer(0)
+    return shape.intersection(shapely.Point(unit.position[:2]).buffer(reach, quad_segs=32))
 
 
-def _on_floor(unit: Unit, azimuth: Floats, off_deg: float, drop: float, reach: float) -> Floats:
+def _on_level(unit: Unit, azimuth: Floats, off_deg: float, drop: float) -> Floats:
+    """Where directions of a unit at azimuths (n,) and an angle off its axis meet a level; far off where they do not."""
     off = np.radians(off_deg)
     local = np.stack(
         [np.sin(off) * np.cos(azimuth), np.sin(off) * np.sin(azimuth), np.full(len(azimuth), -np.cos(off))]
     )
     x, y, z = unit.rotation @ local
-    flat = np.maximum(np.hypot(x, y), 1e-9)
-    with np.errstate(divide="ignore"):
-        radius = np.where(z < -1e-6, np.minimum(drop * flat / np.maximum(-z, 1e-9), reach), reach)
-    return np.asarray(unit.position[:2] + np.stack([x, y], axis=1) / flat[:, None] * radius[:, None])
+    flat = np.hypot(x, y)
+    radius = np.where(z < 0, np.minimum(drop * flat / np.maximum(-z, 1e-9), _FAR), _FAR)
+    return np.asarray(unit.position[:2] + np.stack([x, y], axis=1) / np.maximum(flat, 1e-9)[:, None] * radius[:, None])
 
 
 def draw_sectors(page: Page, areas: list[list[ArrayLike]], clip: tuple[float, float, float, float]) -> None:
