@@ -8,6 +8,7 @@ from typing import Any
 from raycover.exchange.summary import finite, stamp
 from raycover.trips import Cost, Effect, Interference, Remedies, Trips, UnitMasks
 from raycover.trips.interference import RULE
+from raycover.trips.places import Source
 from raycover.trips.words import mask_yaml, reason, way
 
 
@@ -18,6 +19,7 @@ def trips_json(trips: Trips) -> dict[str, Any]:
     return {
         **stamp(),
         "conditions": {"ambient_c": trips.ambient_c, "reserve_db": trips.reserve_db},
+        "nuisances": [_nuisance(source, trips.ambient_c) for source in trips.sources],
         "effects": [
             {**_effect(e, opens[e.nuisance]), "remedies": _remedies(remedies.get((e.nuisance, e.unit)))}
             for e in trips.effects
@@ -25,6 +27,34 @@ def trips_json(trips: Trips) -> dict[str, Any]:
         "masks_together": [_together(m) for m in trips.masks],
         "interference": {"rule": RULE, "pairs": [_pair(p) for p in trips.interference]},
         "caution": "A prediction, not a site test: walk-test before hand-over. Not a safety function.",
+    }
+
+
+def _nuisance(source: Source, ambient_c: float) -> dict[str, Any]:
+    """What was taken for granted of a nuisance: `assumed` names the keys that its kind filled in."""
+    spec = source.spec
+    low, high = source.points.min(axis=0), source.points.max(axis=0)
+    change, flicker = spec.heat
+    used = {
+        "size": list(spec.extent),
+        "height": spec.middle,
+        "cross_section_m2": spec.echo_m2,
+        "speed_mps": list(spec.speeds_mps) if spec.echo_m2 is not None else None,
+        "surface_c": spec.surface_at(ambient_c),
+        "change_s": change,
+        "flicker_hz": flicker,
+        "moves": spec.motion,
+    }
+    said = set(spec.model_fields_set) | ({"surface_c"} if spec.above_ambient_k is not None else set())
+    said |= {"change_s", "flicker_hz"} if {"change_s", "flicker_hz", "steady"} & said else set()
+    return {
+        "name": spec.name,
+        "kind": spec.kind,
+        "from": [round(float(v), 6) for v in low],
+        "to": [round(float(v), 6) for v in high],
+        **used,
+        "assumed": [key for key, value in used.items() if key not in said and value is not None],
+        "source": spec.default.source,
     }
 
 

@@ -180,6 +180,8 @@ def _unfit(target: Target, value: SetValue) -> tuple[str, str] | None:
         return f'"{target.name}" is an opening: it is open or closed', "write open or closed"
     what = _THINGS[target.kind]
     keys = sorted(set(Change.model_fields) & set(type(target.item).model_fields))
+    if target.kind == "nuisances" and target.item.at is None:
+        keys.remove("at")  # what moves along a line has no place
     if target.kind == "cubicles":
         keys = sorted([*keys, "ajar_deg"])
     ways = ["absent", f"a new {' or '.join(keys)}, such as {{{keys[0]}: …}}"] if keys else ["absent"]

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.casting import CAUSES, Weather, judge
+from raycover.casting import CAUSES, Weather, judge, potential_db
 from raycover.catalogue import Construction
 from raycover.detectors import Unit
 from raycover.physics import disturbance
@@ -22,6 +22,8 @@ from raycover.trips.places import Source
 Floats = NDArray[np.floating]
 Verdict = Literal["trips", "may trip", "no"]
 
+#: Where distance alone leaves less than this (dB), only the best point is followed up.
+LOWEST_DB = -30.0
 #: Pitch (degrees) of a pair of zones where an entry declares none, below and from this mounting height (m): a fine
 #: lattice for rooms, a finer one for halls (ours).
 _PITCH_DEG, _HIGH_PITCH_DEG, _HIGH_M = 11.0, 6.0, 5.0
@@ -88,18 +90,22 @@ def effect(source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Con
     """What a unit makes of a nuisance. `behind`: what covers it where it stands inside a wall."""
     points = source.points if source.host is None else _on_our_side(source, unit)
     weather = rules.people if source.spec.default.person else replace(rules.people, contrast_db=0.0)
-    judged = judge(unit, points, "any", rays, weather)
     parts = _microwave_terms(source, unit) if unit.kind == "microwave" else _infrared_terms(source, unit, rules)
     if source.host is not None and behind is not None:
         parts["cover"] = _cover_db(source, unit, points, behind, rules)
-    n = len(points)
-    extra = sum((np.broadcast_to(v, n) for v in parts.values()), np.zeros(n))
+    parts = {name: np.broadcast_to(v, len(points)) for name, v in parts.items()}
+    bound = potential_db(unit, points, "any") + sum(np.where(np.isfinite(v), v, 0.0) for v in parts.values())
+    if bound.max() < LOWEST_DB:
+        best = [int(np.argmax(bound))]
+        points, parts = points[best], {name: v[best] for name, v in parts.items()}
+    extra = sum(parts.values(), np.zeros(len(points)))
+    judged = judge(unit, points, "any", rays, weather)
     margins = np.where(np.isfinite(judged.margin_db), judged.margin_db, -np.inf) + extra
     # Where nothing gets through, what distance alone would make of it tells the point to speak of.
     worst = int(np.argmax(margins)) if np.isfinite(margins).any() else int(np.argmax(judged.potential_db))
     met = rays.crossings(rays.segments(unit.position, points[[worst]]), unit.frequency_ghz, rules.people.losses)
     blocker = int(judged.blocker[worst])
-    terms = {name: float(np.broadcast_to(v, n)[worst]) for name, v in parts.items()}
+    terms = {name: float(v[worst]) for name, v in parts.items()}
     margin = float(margins[worst])
     return Effect(
         nuisance=source.spec.name,
