@@ -135,7 +135,7 @@ def _of_storey(building: Building, trips: Trips, storey: StoreyShape | None) -> 
 
 def _bounds(building: Building, shown: _Shown) -> tuple[float, float, float, float]:
     x0, y0, x1, y1 = building_bounds(building)
-    parts = [source.outline for _, source in shown.sources] + [np.array([[x0, y0], [x1, y1]])]
+    parts = [outline for _, source in shown.sources for outline in source.outlines] + [np.array([[x0, y0], [x1, y1]])]
     every = np.concatenate(parts)
     low, high = every.min(axis=0), every.max(axis=0)
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
@@ -143,8 +143,8 @@ def _bounds(building: Building, shown: _Shown) -> tuple[float, float, float, flo
 
 def _draw_things(drawing: Drawing, shown: _Shown) -> None:
     """Each nuisance at its true size: broken outlines, lines of movement with their ends marked."""
-    still = [source.outline for _, source in shown.sources if source.spec.line is None]
-    moving = [source.outline for _, source in shown.sources if source.spec.line is not None]
+    still = [o for _, source in shown.sources if source.spec.line is None for o in source.outlines]
+    moving = [o for _, source in shown.sources if source.spec.line is not None for o in source.outlines]
     drawing.areas(still, 10.4, face=palette.PAPER, alpha=0.6)
     drawing.areas(still, 10.5, edge=palette.INK, width_pt=0.7, dashes=(2.0, 1.2), weight=1.0)
     drawing.lines(moving, palette.PAPER, 2.2, 10.4)
@@ -195,9 +195,9 @@ def _place_marks(page: Page, projection: Projection, placer: Placer, shown: _Sho
     box = (2.5 * nuisance_marks.RADIUS, 2.6 * nuisance_marks.RADIUS)
     order = {"trips": 0, "may trip": 1, "no": 2}
     for number, source in sorted(shown.sources, key=lambda pair: order[shown.verdicts[pair[1].spec.name]]):
-        spots = source.outline if source.spec.line is not None else source.outline.mean(axis=0)[None]
+        spots = np.array([outline.mean(axis=0) for outline in source.outlines])
         if source.spec.line is not None:
-            line = shapely.LineString(source.outline)
+            line = shapely.LineString(source.outlines[0])
             spots = np.array([line.interpolate(k, normalized=True).coords[0] for k in (0.5, 0.35, 0.65, 0.2, 0.8)])
         centres = projection.to_paper(spots)
         index = placer.place(box, centres, np.arange(len(centres)), most=60.0)

@@ -36,8 +36,8 @@ def _nuisance(source: Source, ambient_c: float) -> dict[str, Any]:
     low, high = source.points.min(axis=0), source.points.max(axis=0)
     change, flicker = spec.heat
     used = {
-        "size": list(spec.extent),
-        "height": spec.middle,
+        "size": list(spec.extent) if spec.through is None else None,
+        "height": spec.middle if spec.through is None else None,
         "cross_section_m2": spec.echo_m2,
         "speed_mps": list(spec.speeds_mps) if spec.echo_m2 is not None else None,
         "surface_c": spec.surface_at(ambient_c),

@@ -36,6 +36,13 @@ def check_nuisances(scene: Scene, _: Catalogue) -> Iterator[Problem]:
                     scene.position("nuisances", index, "opens", k),
                     did_you_mean(name, openings) or 'give the opening a name, or write "Room/opening 0"',
                 )
+        if nuisance.through is not None and nuisance.through not in openings:
+            yield Problem(
+                "unknown-opening",
+                f'the sun of "{nuisance.name}" shines through "{nuisance.through}", which is no opening',
+                scene.position("nuisances", index, "through"),
+                did_you_mean(nuisance.through, openings) or 'give the opening a name, or write "Room/opening 0"',
+            )
         names = [detector.name for detector in scene.detectors]
         for k, name in enumerate(nuisance.detectors or ()):
             if name not in names:

@@ -10,11 +10,18 @@ from pydantic_core import PydanticCustomError
 from raycover.scene.construction import ConstructionRef
 from raycover.scene.nuisance_kinds import KINDS, Kind, KindName, Moves
 from raycover.scene.parts import InRoom
-from raycover.scene.quantities import Degrees, Name, NonNegativeLength, Number, Point2
+from raycover.scene.quantities import Degrees, Name, NonNegativeLength, Number, Point2, Strict
 
 #: Hotter than any surface in a building that people light (°C), and colder.
 _SURFACE = Field(ge=-60, le=2000)
 Speed = Annotated[Number, Field(ge=0, le=60)]
+
+
+class Sun(Strict):
+    """Where the sun stands, as tables of the sun give it."""
+
+    azimuth_deg: Annotated[Number, Field(ge=0, le=360)] = Field(description="clockwise from north: 90 east, 180 south")
+    elevation_deg: Annotated[Number, Field(ge=1, le=90)] = Field(description="above the horizon")
 
 
 class Nuisance(InRoom):
@@ -26,6 +33,10 @@ class Nuisance(InRoom):
     line: list[Point2] | None = Field(
         None, min_length=2, max_length=500, description="instead of at: points [x, y] along which it moves"
     )
+    through: str | None = Field(
+        None, description="sunlit-patch, instead of at: the window or roof light that the sun shines through"
+    )
+    sun: Sun | None = Field(None, description="with through: where the sun stands, {azimuth_deg, elevation_deg}")
     height: NonNegativeLength | None = Field(None, description="height of its middle above the floor")
     size: list[NonNegativeLength] | None = Field(
         None, min_length=2, max_length=3, description="[x, y, z] before turning; [x, y] for a flat patch"
@@ -64,11 +75,22 @@ class Nuisance(InRoom):
 
     @model_validator(mode="after")
     def _sound(self) -> Nuisance:
-        if (self.at is None) == (self.line is None):
+        places = [key for key in ("at", "line", "through") if getattr(self, key) is not None]
+        if len(places) != 1:
             raise PydanticCustomError(
                 "one_place",
-                "a nuisance stands at a place or moves along a line, just one of them",
-                {"at": ["line" if self.line is not None else "name"], "help": "write at: [x, y] or line: [[x, y], …]"},
+                "a nuisance has just one place",
+                {"at": [places[-1] if places else "name"], "help": "write at: [x, y] or line: [[x, y], …]"},
+            )
+        if (self.through is None) != (self.sun is None) or (self.through is not None and self.kind != "sunlit-patch"):
+            raise PydanticCustomError(
+                "sun_through",
+                "through and sun go together, for a sunlit-patch only",
+                {
+                    "at": ["through" if self.through is not None else "sun"],
+                    "key": True,
+                    "help": "write through: Window, sun: {azimuth_deg: 180, elevation_deg: 40}",
+                },
             )
         if self.surface_c is not None and self.above_ambient_k is not None:
             raise PydanticCustomError(

@@ -15,6 +15,7 @@ from raycover.errors import InputError, Problem
 from raycover.rays import LIFT
 from raycover.scene.nuisances import Nuisance
 from raycover.scene.schema import Scene
+from raycover.trips.sunlight import sunlit_patches
 
 Floats = NDArray[np.floating]
 
@@ -33,21 +34,24 @@ class Source:
     """A nuisance in its place.
 
     `points` (n, 3) absolute; `along` (n, 3) unit vectors of its way, zero for what stands; `turn_rad` (n,) of the
-    box at each point; `outline` (m, 2) in plan, the line for what moves along one; `host` the wall that it
-    stands inside.
+    box at each point; `outlines`, each (m, 2) in plan, the line for what moves along one; `host` the wall that it
+    stands inside; `flat_m2` (n,) the area of the level patch at each point, where it is no box.
     """
 
     spec: Nuisance
     points: Floats
     along: Floats
     turn_rad: Floats
-    outline: Floats
+    outlines: tuple[Floats, ...]
     host: Sheet | None = None
+    flat_m2: Floats | None = None
 
     def area_m2(self, unit_at: Floats) -> Floats:
         """Area (n,) that it shows across the line of sight to a unit at (3,): that of a box, faces added up."""
         sight = self.points - unit_at
         sight = sight / np.maximum(np.linalg.norm(sight, axis=1, keepdims=True), 1e-9)
+        if self.flat_m2 is not None:
+            return np.asarray(np.abs(sight[:, 2]) * self.flat_m2)
         cos, sin = np.cos(self.turn_rad), np.sin(self.turn_rad)
         x = sight[:, 0] * cos + sight[:, 1] * sin
         y = sight[:, 1] * cos - sight[:, 0] * sin
@@ -64,6 +68,20 @@ def place(scene: Scene, building: Building) -> tuple[Source, ...]:
     problems: list[Problem] = []
     found = []
     for index, spec in enumerate(scene.nuisances):
+        if spec.through is not None:
+            patch = _sunlit(scene, building, spec)
+            if patch is None:
+                problems.append(
+                    Problem(
+                        "no-sun",
+                        f'"{spec.name}": no sun falls through "{spec.through}" on the floor while it stands there',
+                        scene.position("nuisances", index, "sun"),
+                        "azimuth_deg counts clockwise from north (see north_deg); the opening must be one of a room",
+                    )
+                )
+            else:
+                found.append(patch)
+            continue
         at = spec.at if spec.at is not None else spec.line[0]  # type: ignore[index]
         floor = floors.under("nuisances", index, spec)(*at)
         host = None
@@ -113,7 +131,29 @@ def _source(spec: Nuisance, floor: float, building: Building, host: Sheet | None
     kept = _of_its_room(points, np.array([*(spec.at if spec.at is not None else spec.line[0]), z]), building, spec)  # type: ignore[index]
     points = points[kept]
     points[:, 2] = np.maximum(points[:, 2], floor + LIFT)
-    return Source(spec, points, ways[kept], turn_all[kept], outline, host)
+    return Source(spec, points, ways[kept], turn_all[kept], (outline,), host)
+
+
+def _sunlit(scene: Scene, building: Building, spec: Nuisance) -> Source | None:
+    """Patches that the sun draws on a floor, points all over them; None where it draws none."""
+    assert spec.through is not None
+    assert spec.sun is not None
+    patches, floor = sunlit_patches(scene, building, spec.through, spec.sun)
+    if not patches:
+        return None
+    points, areas = [], []
+    for patch in patches:
+        x0, y0, x1, y1 = patch.bounds
+        step = max(_STEP, (x1 - x0) / (4 * _MOST), (y1 - y0) / (4 * _MOST))
+        grid = np.stack(np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)), -1)
+        flat = np.concatenate([grid.reshape(-1, 2), np.asarray(patch.exterior.coords)[:-1, :2]])
+        flat = flat[np.asarray(shapely.intersects_xy(patch, flat[:, 0], flat[:, 1]))]
+        points.append(np.column_stack([flat, np.full(len(flat), floor + LIFT)]))
+        areas.append(np.full(len(flat), patch.area))
+    every = np.concatenate(points)
+    rings = tuple(np.asarray(patch.exterior.coords)[:-1, :2] for patch in patches)
+    n = len(every)
+    return Source(spec, every, np.zeros((n, 3)), np.zeros(n), rings, flat_m2=np.concatenate(areas))
 
 
 def _stations(line: Floats) -> tuple[Floats, Floats]:

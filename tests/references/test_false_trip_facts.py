@@ -77,6 +77,6 @@ def test_the_workshop_tells_its_story(workshop: Any) -> None:
     assert said["Extract fan", "M3"] == "no"  # a stud wall and two metres more
     assert said["Radiator", "P2"] == "no"
     assert said["Gas heater", "P2"] == "trips"
-    assert said["Sun on the floor", "P1"] == "may trip"
+    assert said["Sun on the floor", "P2"] == "may trip"
     assert [p.units for p in trips.flagged] == [("M2", "M3")]
     assert all(r.mask.closes for r in trips.remedies)
