@@ -77,12 +77,13 @@ def _say(trips: Trips) -> None:
                 said.mask_verdict(r),
                 f"{r.sensitivity.to_percent} %" if r.sensitivity.to_percent > 0 else "–",
                 said.cost_words(r.sensitivity.cost),
+                said.move_words(r),
                 f"{r.keep_m:.1f} m",
             ]
             for r in trips.remedies
         ]
-        heads = ["nuisance", "unit", "mask", "which", "or reach at", "which", "or keep away"]
-        table(heads, rows, title="Every way to stop it (masks in the unit's own frame)", right=(4, 6))
+        heads = ["nuisance", "unit", "mask", "which", "or reach at", "which", "or hang it at", "or keep away"]
+        table(heads, rows, title="Every way to stop it (masks in the unit's own frame)", right=(4, 7))
         print()
     if trips.masks:
         rows = [

@@ -82,6 +82,7 @@ def _remedies(found: Remedies | None) -> dict[str, Any] | None:
     mask, less = found.mask, found.sensitivity
     return {
         "best": found.best,
+        "ways": list(found.ways),
         "mask": {
             **mask_yaml(mask.mask),
             "share": round(mask.share, 6),
@@ -92,6 +93,14 @@ def _remedies(found: Remedies | None) -> dict[str, Any] | None:
             "cost": _cost(mask.cost),
         },
         "sensitivity": {"to_percent": less.to_percent, "cost": _cost(less.cost)},
+        "move": None
+        if found.move is None
+        else {
+            "at": list(found.move.at),
+            "by_m": found.move.by_m,
+            "margin_db": finite(found.move.margin_db),
+            "cost": _cost(found.move.cost),
+        },
         "keep_m": round(found.keep_m, 3),
     }
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from raycover.building.build import build
 from raycover.building.parts import Building
@@ -18,6 +19,7 @@ from raycover.scene.schema import Scene
 from raycover.scene.stating import with_open
 from raycover.trips.interference import Interference, interferences
 from raycover.trips.judging import Effect, Rules, effect, effects
+from raycover.trips.moving import move_away
 from raycover.trips.places import Source, place
 from raycover.trips.remedies import Cost, Costs, MaskRemedy, Remedies, SensitivityRemedy, mask_over, masked, share_of
 
@@ -92,8 +94,8 @@ def find_trips(
     costs = None if coverage is None else Costs(coverage, rules.people)
     patterns = [scene.pattern_of(detector) for detector in scene.detectors]
     index = {unit.name: i for i, unit in enumerate(units)}
-    by_name = {pair[0].spec.name: pair for pair in pairs}
-    remedies = [_remedies(e, by_name[e.nuisance], index[e.unit], units, patterns, rules, costs) for e in worth]
+    case = _Case(units, patterns, rules, costs, building, {pair[0].spec.name: pair for pair in pairs}, found)
+    remedies = [_remedies(e, case) for e in worth]
     return Trips(
         sources=sources,
         units=units,
@@ -120,34 +122,48 @@ def _with_their_doors(scene: Scene, sources: Sequence[Source], rays: RayScene) -
     return pairs
 
 
-def _remedies(
-    found: Effect,
-    pair: _Pair,
-    index: int,
-    units: Sequence[Unit],
-    patterns: Sequence[PatternSpec],
-    rules: Rules,
-    costs: Costs | None,
-) -> Remedies:
-    unit, (source, cover, rays) = units[index], pair
-    over = mask_over(unit, found.points[found.margins_db >= -rules.reserve_db])
+@dataclass(frozen=True)
+class _Case:
+    """What remedies are worked out with."""
+
+    units: Sequence[Unit]
+    patterns: Sequence[PatternSpec]
+    rules: Rules
+    costs: Costs | None
+    building: Building
+    pairs: dict[str, _Pair]
+    effects: Sequence[Effect]
+
+    def judge(self, nuisance: str) -> Callable[[Unit], Effect]:
+        source, cover, rays = self.pairs[nuisance]
+        return lambda unit: effect(source, unit, rays, self.rules, cover)
+
+
+def _remedies(found: Effect, case: _Case) -> Remedies:
+    index = next(i for i, unit in enumerate(case.units) if unit.name == found.unit)
+    unit, pattern, reserve = case.units[index], case.patterns[index], case.rules.reserve_db
+    again = case.judge(found.nuisance)
+    cost_of = None if case.costs is None else partial(case.costs.of, index)
+    over = mask_over(unit, found.points[found.margins_db >= -reserve])
     changed = masked(unit, [over])
-    left = effect(source, changed, rays, rules, cover)
-    by_db = found.margin_db + rules.reserve_db
+    left = again(changed)
+    by_db = found.margin_db + reserve
     # a hair below the reserve, in whole per cent: margins go with 40·log10 of the reach
     percent = math.ceil(100 * 10 ** (-by_db / 40) - 1e-9) - 1
     lower_db = -40 * math.log10(max(percent, 1) / 100)
+    others = [(e, case.judge(e.nuisance)) for e in case.effects if e.unit == unit.name and e is not found]
     return Remedies(
         effect=found,
         mask=MaskRemedy(
             mask=over,
-            share=share_of(changed, patterns[index]),
-            allowed=patterns[index].largest_mask_share,
+            share=share_of(changed, pattern),
+            allowed=pattern.largest_mask_share,
             margin_db=left.margin_db,
             closes=left.verdict == "no",
-            cost=None if costs is None else costs.of(index, changed),
+            cost=None if cost_of is None else cost_of(changed),
         ),
-        sensitivity=SensitivityRemedy(percent, None if costs is None else costs.lowered(index, lower_db)),
+        sensitivity=SensitivityRemedy(percent, None if case.costs is None else case.costs.lowered(index, lower_db)),
+        move=move_away(unit, again, others, case.building, case.rules, cost_of),
         keep_m=found.distance_m * 10 ** (by_db / 40),
     )
 

@@ -63,24 +63,48 @@ class SensitivityRemedy:
 
 
 @dataclass(frozen=True)
+class MoveRemedy:
+    """A place (x, y) near by, at the same height, where the nuisance neither trips the unit nor may."""
+
+    at: tuple[float, float]
+    by_m: float
+    margin_db: float
+    cost: Cost | None
+
+
+@dataclass(frozen=True)
 class Remedies:
-    """What stops one effect; `keep_m`: from this distance on it stops by itself, with the same things between."""
+    """What stops one effect, each way with its cost; `move` None where no place near by does.
+
+    `keep_m`: from this distance on it stops by itself, with the same things between.
+    """
 
     effect: Effect
     mask: MaskRemedy
     sensitivity: SensitivityRemedy
+    move: MoveRemedy | None
     keep_m: float
 
     @property
-    def best(self) -> str:
-        """The word of the cheapest that works: mask, sensitivity or distance."""
-        ways = []
+    def ways(self) -> tuple[str, ...]:
+        """What works, the cheapest first: mask, sensitivity, move; only distance where none does."""
+        found: list[tuple[float, int, str]] = []
         if self.mask.fits and self.mask.closes:
-            ways.append((self.mask.cost.share if self.mask.cost is not None else self.mask.share, "mask"))
+            found.append((_share(self.mask.cost, self.mask.share), 0, "mask"))
         if self.sensitivity.to_percent >= _LEAST_PERCENT:
-            cost = self.sensitivity.cost
-            ways.append((cost.share if cost is not None else 1 - self.sensitivity.to_percent / 100, "sensitivity"))
-        return min(ways)[1] if ways else "distance"
+            found.append((_share(self.sensitivity.cost, 1 - self.sensitivity.to_percent / 100), 1, "sensitivity"))
+        if self.move is not None:
+            found.append((_share(self.move.cost, 1.0), 2, "move"))
+        return tuple(word for _, _, word in sorted(found)) or ("distance",)
+
+    @property
+    def best(self) -> str:
+        return self.ways[0]
+
+
+def _share(cost: Cost | None, otherwise: float) -> float:
+    """What a way costs, to the thousandth: of ways alike the simplest comes first."""
+    return round(cost.share if cost is not None else otherwise, 3)
 
 
 def mask_over(unit: Unit, points: Floats) -> Mask:

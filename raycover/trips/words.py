@@ -105,7 +105,22 @@ def best_words(remedy: Remedies) -> str:
     if remedy.best == "sensitivity":
         cost = cost_words(remedy.sensitivity.cost)
         return f"reach at {remedy.sensitivity.to_percent} %" + (f" ({cost})" if cost else "")
+    if remedy.move is not None and remedy.best == "move":
+        cost = cost_words(remedy.move.cost)
+        return f"hang it at {place_words(remedy.move.at)}" + (f" ({cost})" if cost else "")
     return f"keep {remedy.keep_m:.1f} m between them, or put something opaque there"
+
+
+def place_words(at: tuple[float, float]) -> str:
+    return f"{at[0]:g}, {at[1]:g}"
+
+
+def move_words(remedy: Remedies) -> str:
+    """Where else it could hang, with what that costs."""
+    if remedy.move is None:
+        return "nowhere within 3 m"
+    cost = cost_words(remedy.move.cost)
+    return f"{place_words(remedy.move.at)}" + (f" ({cost})" if cost else "")
 
 
 def nearest_miss(trips: Trips) -> list[tuple[Nuisance, Effect | None]]:

@@ -90,6 +90,38 @@ def test_less_reach_by_the_closed_form() -> None:
     assert remedy.keep_m == pytest.approx(remedy.effect.distance_m * 100 / exact)
 
 
+MICROWAVE = pattern({"circle": {"diameter": 12}}, mounting=3, motion="radial", frequency_ghz=5.8)
+
+
+def test_half_a_metre_back_from_a_fan_is_enough() -> None:
+    """A fan of 0.1 m² 4 m off and 2 m down gives −1.6 dB of a reach of √45 m; from 4.5 m √24.25 m: −3.26 dB [C]."""
+    fan = {"name": "Fan", "kind": "fan", "at": [8, 4], "height": 1, "size": [0.02, 0.02, 0.02]}
+    beyond = 40 * np.log10(np.sqrt(45 / (4.49**2 + 1.99**2))) + 10 * np.log10(0.1 / 0.73)
+    assert beyond == pytest.approx(20 * np.log10(45 / 24.25) - 8.63, abs=0.05)
+    (remedy,) = found(fan, detectors=[detector((4, 4), 3, MICROWAVE)]).remedies
+    assert remedy.move is not None
+    assert (remedy.move.at, remedy.move.by_m) == ((3.5, 4), 0.5)
+    assert remedy.move.margin_db == pytest.approx(beyond, abs=0.03)
+    assert "move" in remedy.ways
+
+
+def test_a_unit_does_not_move_from_one_nuisance_to_the_next() -> None:
+    """A second fan as far off on the other side, harmless as it is, would trip the unit half a metre nearer."""
+    fans = [
+        {"name": name, "kind": "fan", "at": at, "height": 1, "size": [0.02, 0.02, 0.02]}
+        for name, at in (("Near", [8, 4]), ("Far", [0.5, 4]))
+    ]
+    fans[1]["cross_section_m2"] = 0.045  # −3.3 dB from 3.5 m
+    made = scene(
+        rooms=[ROOM], detectors=[detector((4, 4), 3, MICROWAVE)], planes=[{"name": "floor", "height": 0}], grid=0.5,
+        nuisances=fans,
+    )  # fmt: skip
+    trips = find_trips(made)
+    (remedy,) = trips.remedies
+    assert remedy.effect.nuisance == "Near"
+    assert remedy.move is None or remedy.move.at != (3.5, 4)
+
+
 def test_what_a_mask_costs_is_the_area_it_blinds() -> None:
     """A sector of 90° of one round unit that nobody helps: a quarter of its footprint, in closed form [C]."""
     made = scene(
