@@ -100,8 +100,10 @@ def test_half_a_metre_back_from_a_fan_is_enough() -> None:
     assert beyond == pytest.approx(20 * np.log10(45 / 24.25) - 8.63, abs=0.05)
     (remedy,) = found(fan, detectors=[detector((4, 4), 3, MICROWAVE)]).remedies
     assert remedy.move is not None
-    assert (remedy.move.at, remedy.move.by_m) == ((3.5, 4), 0.5)
-    assert remedy.move.margin_db == pytest.approx(beyond, abs=0.03)
+    # of the ring's places those straight back and 30° to its sides do: what costs least is taken
+    assert remedy.move.by_m == 0.5
+    assert remedy.move.at in {(3.5, 4), (3.57, 4.25), (3.57, 3.75)}
+    assert beyond - 0.01 <= remedy.move.margin_db < -3
     assert "move" in remedy.ways
 
 
