@@ -11,7 +11,7 @@ from typing import Any
 from raycover.catalogue import detector_files
 from raycover.errors import InputError, Position, Problem
 from raycover.exchange.files import write_whole
-from raycover.scene.devices import DeclaredSpec, DetectorModel
+from raycover.scene.devices import DeclaredSpec, DetectorModel, ZonesSpec
 from raycover.scene.reading import read_text, read_yaml
 from raycover.scene.validate import validate
 from raycover.scene.writing import number, quoted, word
@@ -51,6 +51,8 @@ def entry_text(model: DetectorModel) -> str:
     ):
         if (value := getattr(model, key)) is not None:
             lines.append(f"{key}: {number(value)}   # {comment}")
+    if model.zones is not None:
+        lines += _zones(model.zones)
     if model.source:
         lines += _prose("source", model.source)
     return _HEADER + "\n".join(lines) + "\n"
@@ -113,6 +115,16 @@ def _declared(declared: DeclaredSpec) -> str:
         f"{{mounting: {number(declared.mounting)}, plane: {number(declared.plane)}, motion: {declared.motion}, "
         f"shape: {{{name}: {inner}}}{source}}}"
     )
+
+
+def _zones(zones: ZonesSpec) -> list[str]:
+    rings = [
+        f"    - {{off_axis_deg: {number(r.off_axis_deg)}, count: {r.count}, width_deg: {number(r.width_deg)}, "
+        f"height_deg: {number(r.height_deg)}, offset_deg: {number(r.offset_deg)}}}"
+        for r in zones.rings
+    ]
+    return ["zones:   # the lens, for simulated walks", f"  element: {zones.element}", f"  pulses: {zones.pulses}",
+            "  rings:", *rings]  # fmt: skip
 
 
 def _prose(key: str, value: str) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 from typing import Annotated, Literal
 
@@ -124,6 +125,42 @@ class MountingRange(Strict):
         return self
 
 
+class RingSpec(Strict):
+    """Zones of a lens evenly round its axis, at one angle off it."""
+
+    off_axis_deg: Annotated[Number, Field(ge=0, le=100)] = Field(description="angle of the zones' middle off the axis")
+    count: Annotated[int, Field(ge=1, le=1000)] = Field(description="zones in the whole ring")
+    width_deg: Annotated[Number, Field(gt=0, le=360)] = Field(description="width of a zone along the ring")
+    height_deg: Annotated[Number, Field(gt=0, le=90)] = Field(description="height of a zone across the ring")
+    offset_deg: Degrees = Field(0.0, description="azimuth of the first zone's middle")
+
+
+class ZonesSpec(Strict):
+    """The lens of an infrared unit: rings of zones, with what stands behind each."""
+
+    element: Literal["quad", "dual"] = Field("quad", description="quad (two by two fields) or dual (side by side)")
+    rings: list[RingSpec] = Field(min_length=1, max_length=60, description="rings of zones")
+    pulses: Annotated[int, Field(ge=1, le=4)] = Field(1, description="excursions that make a detection")
+
+    @model_validator(mode="after")
+    def _fit(self) -> ZonesSpec:
+        for index, ring in enumerate(self.rings):
+            around = 360 * math.sin(math.radians(ring.off_axis_deg)) + 1e-9
+            if ring.count > 1 and ring.count * ring.width_deg > max(around, 0.0) * 1.05:
+                raise PydanticCustomError(
+                    "zones_overlap",
+                    "{count} zones of {width}° do not fit into the ring, which is {around}° round",
+                    {
+                        "count": ring.count,
+                        "width": f"{ring.width_deg:g}",
+                        "around": f"{around:.0f}",
+                        "at": ["rings", index, "count"],
+                        "help": "a ring is 360·sin(off_axis_deg) degrees round: give fewer or narrower zones",
+                    },
+                )
+        return self
+
+
 class PatternSpec(Strict):
     """What a data sheet says of a detector's reach."""
 
@@ -134,6 +171,7 @@ class PatternSpec(Strict):
     largest_mask_share: Share | None = Field(None, description="largest share of the pattern that may be masked")
     bus_current_ma: Annotated[Number, Field(ge=0, le=1000)] | None = Field(None, description="bus current in mA")
     reach_behind: Share | None = Field(None, description="microwave only: share of the reach behind the unit")
+    zones: ZonesSpec | None = Field(None, description="infrared only: the lens; derived from the footprint without")
     source: str = Field("", description="where the other figures come from")
 
     @model_validator(mode="after")
@@ -149,6 +187,12 @@ class PatternSpec(Strict):
                     "this key is for microwave patterns only",
                     {"at": [key], "key": True, "help": "take it out, or write kind: microwave"},
                 )
+        if self.kind == "microwave" and self.zones is not None:
+            raise PydanticCustomError(
+                "not_for_microwave",
+                "a microwave unit has no lens",
+                {"at": ["zones"], "key": True, "help": "take zones out, or write kind: infrared"},
+            )
         seen: set[tuple[str, float]] = set()
         for index, declared in enumerate(self.declared):
             twin = (declared.motion, declared.mounting)
