@@ -15,6 +15,7 @@ from raycover.building.parts import Building
 from raycover.coverage import Coverage, solve
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
+from raycover.trips import Trips, find_trips
 
 hypothesis.settings.register_profile("raycover", deadline=None, derandomize=True)
 hypothesis.settings.load_profile("raycover")
@@ -92,6 +93,18 @@ def imported_house() -> Solved:
 @pytest.fixture
 def workshop() -> Solved:
     return _solved("workshop")
+
+
+@lru_cache
+def _workshop_trips() -> Trips:
+    made = _solved("workshop")
+    return find_trips(made.scene, building=made.building, rays=made.rays)
+
+
+@pytest.fixture
+def workshop_trips() -> Trips:
+    """What may trip falsely in the workshop, found once for all tests."""
+    return _workshop_trips()
 
 
 @pytest.fixture

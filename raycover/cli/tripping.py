@@ -100,6 +100,7 @@ def _say(trips: Trips) -> None:
         heads = ["unit", "masks", "share", "at most", "", "cost"]
         table(heads, rows, title="All masks of a unit together", right=(1, 2, 3))
         print()
+    _say_zones(trips)
     harmless = said.nearest_miss(trips)
     if harmless:
         rows = [
@@ -114,6 +115,19 @@ def _say(trips: Trips) -> None:
         table(["nuisance", "nearest", "margin", "why not"], rows, title="What trips no unit", right=(2,))
         print()
     _say_interference(trips)
+
+
+def _say_zones(trips: Trips) -> None:
+    seen = [(e, e.zones) for e in trips.effects if e.zones is not None]
+    if not seen:
+        return
+    rows = [
+        [e.nuisance, e.unit, said.zone_words(zones), said.db(zones.signal_db), said.db(e.margin_db)]
+        for e, zones in seen
+    ]
+    heads = ["hot thing", "unit", "zones on it", "simulated", "by its footprint"]
+    table(heads, rows, title="Zones that fall on hot things (a simulated lens, a second opinion)", right=(3, 4))
+    print()
 
 
 def _say_interference(trips: Trips) -> None:

@@ -72,6 +72,14 @@ def _effect(effect: Effect, opens: list[str]) -> dict[str, Any]:
         "distance_m": round(effect.distance_m, 6),
         "way": way(effect, opens),
         "reason": reason(effect) if effect.verdict == "no" else None,
+        "zones": None
+        if effect.zones is None
+        else {
+            "hit": [list(zone) for zone in effect.zones.zones],
+            "n_rings": effect.zones.n_rings,
+            "generic": effect.zones.generic,
+            "signal_db": finite(effect.zones.signal_db),
+        },
         "crossings": [{"object": c.object, "loss_db": finite(c.loss_db)} for c in effect.crossings],
     }
 

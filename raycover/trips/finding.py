@@ -4,24 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.catalogue import Construction
 from raycover.coverage import Coverage, Progress, make_units, solve
-from raycover.detectors import Unit
+from raycover.detectors import Unit, declarations_of
+from raycover.physics.calibration import CannotCalibrate
 from raycover.physics.pattern import Mask
 from raycover.rays import RayScene
 from raycover.scene.devices import PatternSpec
 from raycover.scene.schema import Scene
 from raycover.scene.stating import with_open
+from raycover.sensing import Sensor, declared_tests, sensor_of, zones_of
 from raycover.trips.interference import Interference, interferences
 from raycover.trips.judging import Effect, Rules, effect, effects
 from raycover.trips.moving import move_away
 from raycover.trips.places import Source, place
 from raycover.trips.remedies import Cost, Costs, MaskRemedy, Remedies, SensitivityRemedy, mask_over, masked, share_of
+from raycover.trips.zones import zone_hits
 
 _Pair = tuple[Source, Construction | None, RayScene]
 
@@ -82,17 +85,17 @@ def find_trips(
     building = build(scene) if building is None else building
     rays = RayScene(building) if rays is None else rays
     units = make_units(scene, building)
-    rules = Rules.of(scene.conditions)
+    patterns = [scene.pattern_of(detector) for detector in scene.detectors]
+    rules = Rules.of(scene.conditions, _pitches(units, patterns))
     sources = place(scene, building)
     pairs = _with_their_doors(scene, sources, rays)
-    found = effects(pairs, units, rules)
+    found = _with_zones(effects(pairs, units, rules), pairs, units, patterns, rules)
     found.sort(key=lambda e: -e.margin_db)
     worth = [e for e in found if e.verdict != "no"]
     coverage = None
     if worth and (scene.rooms or "planes" in scene.model_fields_set):
         coverage = solve(scene, building=building, rays=rays, threads=threads, progress=progress)
     costs = None if coverage is None else Costs(coverage, rules.people)
-    patterns = [scene.pattern_of(detector) for detector in scene.detectors]
     index = {unit.name: i for i, unit in enumerate(units)}
     case = _Case(units, patterns, rules, costs, building, {pair[0].spec.name: pair for pair in pairs}, found)
     remedies = [_remedies(e, case) for e in worth]
@@ -107,6 +110,42 @@ def find_trips(
         ambient_c=scene.conditions.ambient_c,
         reserve_db=scene.conditions.reserve_db,
     )
+
+
+def _pitches(units: Sequence[Unit], patterns: Sequence[PatternSpec]) -> dict[str, float]:
+    """Pitch (degrees) of a pair of zones of each infrared unit's lens, its own or a generic one."""
+    return {
+        unit.name: zones_of(pattern, declared_tests(declarations_of(pattern), unit.mounting))[0].pitch_deg
+        for unit, pattern in zip(units, patterns, strict=True)
+        if unit.kind == "infrared"
+    }
+
+
+def _with_zones(
+    found: Sequence[Effect],
+    pairs: Sequence[_Pair],
+    units: Sequence[Unit],
+    patterns: Sequence[PatternSpec],
+    rules: Rules,
+) -> list[Effect]:
+    """The effects, those of hot things within an infrared unit's lens and sight with the zones that fall on them."""
+    by_name = {pair[0].spec.name: pair for pair in pairs}
+    of_unit = {unit.name: (unit, pattern) for unit, pattern in zip(units, patterns, strict=True)}
+    sensors: dict[str, Sensor | None] = {}
+    result = []
+    for one in found:
+        source, _, rays = by_name[one.nuisance]
+        if one.technology == "infrared" and math.isfinite(one.person_db) and not source.spec.default.person:
+            if one.unit not in sensors:
+                try:
+                    sensors[one.unit] = sensor_of(*of_unit[one.unit])
+                except CannotCalibrate:  # no threshold, no second opinion: the declared footprint still holds
+                    sensors[one.unit] = None
+            sensor = sensors[one.unit]
+            if sensor is not None:
+                one = replace(one, zones=zone_hits(sensor, source, rays, rules.ambient_c))
+        result.append(one)
+    return result
 
 
 def _with_their_doors(scene: Scene, sources: Sequence[Source], rays: RayScene) -> list[_Pair]:

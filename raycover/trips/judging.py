@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -16,6 +16,7 @@ from raycover.physics import disturbance
 from raycover.physics.infrared import contrast_db
 from raycover.physics.microwave import cross_section_db
 from raycover.rays import LIFT, Crossing, RayScene
+from raycover.scene.nuisances import Nuisance
 from raycover.scene.parts import Conditions
 from raycover.trips.places import Source
 
@@ -24,25 +25,40 @@ Verdict = Literal["trips", "may trip", "no"]
 
 #: Where distance alone leaves less than this (dB), only the best point is followed up.
 LOWEST_DB = -30.0
-#: Pitch (degrees) of a pair of zones where an entry declares none, below and from this mounting height (m): a fine
-#: lattice for rooms, a finer one for halls (ours).
-_PITCH_DEG, _HIGH_PITCH_DEG, _HIGH_M = 11.0, 6.0, 5.0
 
 
 @dataclass(frozen=True)
 class Rules:
-    """What holds for every pair: the air (°C), the reserve (dB), and what people and losses are like."""
+    """What holds for every pair: the air (°C), the reserve (dB), what people and losses are like.
+
+    `pitch_deg` by infrared unit: of a pair of its lens' zones.
+    """
 
     ambient_c: float
     reserve_db: float
     people: Weather
+    pitch_deg: Mapping[str, float]
 
     @classmethod
-    def of(cls, conditions: Conditions) -> Rules:
-        return cls(conditions.ambient_c, conditions.reserve_db, Weather.of(conditions))
+    def of(cls, conditions: Conditions, pitch_deg: Mapping[str, float]) -> Rules:
+        return cls(conditions.ambient_c, conditions.reserve_db, Weather.of(conditions), pitch_deg)
 
     def verdict(self, margin_db: float) -> Verdict:
         return "trips" if margin_db >= 0 else "may trip" if margin_db >= -self.reserve_db else "no"
+
+
+@dataclass(frozen=True)
+class ZoneHits:
+    """Zones of a simulated lens that fall on a source: (ring, zone), rings from 1 inmost, zones from 1 anticlockwise.
+
+    `n_rings` of the lens; `generic`: derived from the footprint; `signal_db`: strongest signal against the threshold
+    of the declared test, −inf where there is none.
+    """
+
+    zones: tuple[tuple[int, int], ...]
+    n_rings: int
+    generic: bool
+    signal_db: float
 
 
 @dataclass(frozen=True)
@@ -50,7 +66,8 @@ class Effect:
     """What a unit makes of a nuisance, at the worst point `at` (3,) of it.
 
     `margin_db` = `person_db`, that of a person there, + each of `terms` (words → dB); `reason` says what keeps it
-    from more, where it does not trip. `margins_db` and `points` (n,) (n, 3) are those of all points looked at.
+    from more, where it does not trip. `margins_db` and `points` (n,) (n, 3) are those of all points looked at;
+    `zones`, of hot things in sight, what the simulated lens makes of them.
     """
 
     nuisance: str
@@ -68,6 +85,7 @@ class Effect:
     crossings: tuple[Crossing, ...]
     margins_db: Floats
     points: Floats
+    zones: ZoneHits | None = None
 
 
 def concerns(source: Source, unit: Unit, rays: RayScene, ambient_c: float) -> bool:
@@ -157,13 +175,12 @@ def _infrared_terms(source: Source, unit: Unit, rules: Rules) -> dict[str, Float
     assert surface is not None
     contrast = contrast_db(disturbance.source_contrast(surface, rules.ambient_c, spec.emissivity))
     slant = np.linalg.norm(source.points - unit.position, axis=1)
-    size = disturbance.fill_db(source.area_m2(unit.position), slant, pitch_deg(unit))
-    return {"contrast": np.asarray(contrast), "size": size, "change": np.asarray(_change_db(source))}
+    size = disturbance.fill_db(source.area_m2(unit.position), slant, rules.pitch_deg[unit.name])
+    return {"contrast": np.asarray(contrast), "size": size, "change": np.asarray(change_of(spec))}
 
 
-def _change_db(source: Source) -> float:
-    """What a detector that answers to change only makes of the way its heat changes; −inf where it never does."""
-    spec = source.spec
+def change_of(spec: Nuisance) -> float:
+    """What a detector that answers to change only makes of the way its heat changes, dB; −inf where it never does."""
     ways = [0.0] if spec.motion != "never" else []
     change, flicker = spec.heat
     if change is not None:
@@ -171,11 +188,6 @@ def _change_db(source: Source) -> float:
     if flicker is not None:
         ways.append(float(disturbance.flicker_db(flicker)))
     return max(ways, default=-np.inf)
-
-
-def pitch_deg(unit: Unit) -> float:
-    """Angular pitch of a pair of zones of a unit that declares none."""
-    return _HIGH_PITCH_DEG if unit.mounting >= _HIGH_M else _PITCH_DEG
 
 
 def _on_our_side(source: Source, unit: Unit) -> Floats:

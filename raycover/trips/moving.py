@@ -18,7 +18,7 @@ _RINGS, _ON_RING = (0.5, 1.0, 1.5, 2.0, 3.0), 12
 #: A unit keeps this far (m) from walls, and as far from solids.
 _CLEAR = 0.3
 #: Of a ring's places that do, so many are cast again for what they cost.
-_MOST_CAST = 4
+_MOST_CAST = 2
 
 Judge = Callable[[Unit], Effect]
 

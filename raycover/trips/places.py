@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -35,7 +35,8 @@ class Source:
 
     `points` (n, 3) absolute; `along` (n, 3) unit vectors of its way, zero for what stands; `turn_rad` (n,) of the
     box at each point; `outlines`, each (m, 2) in plan, the line for what moves along one; `host` the wall that it
-    stands inside; `flat_m2` (n,) the area of the level patch at each point, where it is no box.
+    stands inside; `flat_m2` (n,) the area of the level patch at each point, where it is no box; `middles` (k, 3) and
+    `middle_turn_rad` (k,): the thing at each place of its way.
     """
 
     spec: Nuisance
@@ -45,6 +46,8 @@ class Source:
     outlines: tuple[Floats, ...]
     host: Sheet | None = None
     flat_m2: Floats | None = None
+    middles: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    middle_turn_rad: Floats = field(default_factory=lambda: np.zeros(0))
 
     def area_m2(self, unit_at: Floats) -> Floats:
         """Area (n,) that it shows across the line of sight to a unit at (3,): that of a box, faces added up."""
@@ -118,6 +121,7 @@ def _source(spec: Nuisance, floor: float, building: Building, host: Sheet | None
         points = np.repeat(np.column_stack([places, np.full(n, z)]), 9, axis=0) + _turned(local, turn_all)
         ways = np.repeat(np.column_stack([along, np.zeros(n)]), 9, axis=0)
         outline = np.asarray(spec.line, float)
+        middles, turns = np.column_stack([places, np.full(n, z)]), turn
     else:
         assert spec.at is not None
         angle = np.radians(spec.turn_deg)
@@ -125,13 +129,16 @@ def _source(spec: Nuisance, floor: float, building: Building, host: Sheet | None
         turn_all = np.full(len(local), angle)
         points = np.array([*spec.at, z]) + _turned(local, turn_all)
         ways = np.zeros_like(points)
+        middles, turns = np.array([[*spec.at, z]]), np.array([angle])
         half = np.array(spec.extent[:2]) / 2
         flat = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
         outline = _turned(np.column_stack([flat, np.zeros(4)]), np.full(4, angle))[:, :2] + np.asarray(spec.at)
-    kept = _of_its_room(points, np.array([*(spec.at if spec.at is not None else spec.line[0]), z]), building, spec)  # type: ignore[index]
+    kept = _of_its_room(points, middles[0], building, spec)
     points = points[kept]
     points[:, 2] = np.maximum(points[:, 2], floor + LIFT)
-    return Source(spec, points, ways[kept], turn_all[kept], (outline,), host)
+    return Source(
+        spec, points, ways[kept], turn_all[kept], (outline,), host, middles=middles, middle_turn_rad=turns
+    )  # fmt: skip
 
 
 def _sunlit(scene: Scene, building: Building, spec: Nuisance) -> Source | None:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from raycover.physics.pattern import Mask
 from raycover.scene.nuisances import Nuisance
 from raycover.trips.finding import Trips
-from raycover.trips.judging import Effect
+from raycover.trips.judging import Effect, ZoneHits
 from raycover.trips.remedies import Cost, Remedies
 
 _REASONS = {
@@ -109,6 +109,20 @@ def best_words(remedy: Remedies) -> str:
         cost = cost_words(remedy.move.cost)
         return f"hang it at {place_words(remedy.move.at)}" + (f" ({cost})" if cost else "")
     return f"keep {remedy.keep_m:.1f} m between them, or put something opaque there"
+
+
+def zone_words(hits: ZoneHits) -> str:
+    """`5 zones of rings 4 and 5 of 8`."""
+    if not hits.zones:
+        return "between the zones"
+    rings = sorted({ring for ring, _ in hits.zones})
+    n = len(hits.zones)
+    if len(rings) == 1:
+        which = f"ring {rings[0]}"
+    else:
+        near = len(rings) == 2 or rings[-1] - rings[0] + 1 > len(rings)
+        which = "rings " + (" and ".join(map(str, rings)) if near else f"{rings[0]} to {rings[-1]}")
+    return f"{n} zone{'s' * (n != 1)} of {which} of {hits.n_rings}"
 
 
 def place_words(at: tuple[float, float]) -> str:

@@ -17,7 +17,7 @@ from raycover.draw.page import Page
 from raycover.draw.trips_plan import make_trips_plan
 from raycover.physics.margin import mask_loss_db, to_local
 from raycover.physics.pattern import Mask
-from raycover.trips import find_trips
+from raycover.trips import Trips, find_trips
 from raycover.trips.remedies import masked
 
 
@@ -34,8 +34,8 @@ def assert_texts_are_in_place(page: Page) -> None:
         assert min(shared) <= 0.05, f"{first!r} and {second!r} overlap by {min(shared):.2f} mm"
 
 
-def test_the_workshop(workshop: Any) -> None:
-    trips = find_trips(workshop.scene, building=workshop.building, rays=workshop.rays)
+def test_the_workshop(workshop: Any, workshop_trips: Trips) -> None:
+    trips = workshop_trips
     page = make_trips_plan(workshop.scene, workshop.building, trips, dpi=100)
     assert_texts_are_in_place(page)
     texts = [text for text, _ in page.text_boxes()]

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from small_scenes import scene
 
-from raycover.trips import Effect, find_trips
+from raycover.trips import Effect, Trips, find_trips
 
 ROOM = {"name": "Room", "outline": [[0, 0], [8, 0], [8, 6], [0, 6]], "height": 2.5, "walls": "stud-wall-100"}
 NEXT = {**ROOM, "name": "Next", "outline": [[8, 0], [14, 0], [14, 6], [8, 6]]}
@@ -69,8 +69,8 @@ def test_infrared_does_not_see_a_vehicle_through_a_window() -> None:
         assert (found.verdict == "trips") is seen, state
 
 
-def test_the_workshop_tells_its_story(workshop: Any) -> None:
-    trips = find_trips(workshop.scene, building=workshop.building, rays=workshop.rays)
+def test_the_workshop_tells_its_story(workshop_trips: Trips) -> None:
+    trips = workshop_trips
     said = {(e.nuisance, e.unit): e.verdict for e in trips.effects}
     assert said["Extract fan", "M2"] == "trips"
     assert said["Waste pipe", "M2"] == said["Waste pipe", "M3"] == "trips"

@@ -199,7 +199,7 @@ def test_people_are_no_nuisance_to_the_units_of_their_own_room() -> None:
     assert {e.unit for e in named.effects} == {"There"}
 
 
-@settings(max_examples=12)
+@settings(max_examples=8)
 @given(
     x=st.floats(0.5, 9.5),
     y=st.floats(0.5, 7.5),
