@@ -80,6 +80,7 @@ def _effect(effect: Effect, opens: list[str]) -> dict[str, Any]:
             "generic": effect.zones.generic,
             "signal_db": finite(effect.zones.signal_db),
         },
+        "mirror": effect.mirror,
         "crossings": [{"object": c.object, "loss_db": finite(c.loss_db)} for c in effect.crossings],
     }
 

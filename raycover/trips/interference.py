@@ -67,7 +67,7 @@ def interferences(units: Sequence[Unit], rays: RayScene, weather: Weather) -> li
         return []
     # Units mostly hang on one ceiling: what is looked at lies just in front of it.
     places = np.array([u.position - 2 * LIFT * u.rotation[:, 2] for u in chosen])
-    margins = np.array([judge(u, places, "any", rays, weather).margin_db for u in chosen])
+    margins = np.array([judge(u, places, "any", rays, weather).straight_db for u in chosen])
     found = []
     for i, one in enumerate(chosen[:-1]):
         partners = [j for j in range(i + 1, n) if share_band(one, chosen[j])]

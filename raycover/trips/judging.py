@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from raycover.casting import CAUSES, Weather, judge, potential_db
 from raycover.catalogue import Construction
 from raycover.detectors import Unit
+from raycover.paths import imaging
 from raycover.physics import disturbance
 from raycover.physics.infrared import contrast_db
 from raycover.physics.microwave import cross_section_db
@@ -23,6 +24,8 @@ from raycover.trips.places import Source
 Floats = NDArray[np.floating]
 Verdict = Literal["trips", "may trip", "no"]
 
+#: Ways by mirrors that add less than this (dB) are not spoken of.
+_DECIDES_DB = 3.0
 #: Where distance alone leaves less than this (dB), only the best point is followed up.
 LOWEST_DB = -30.0
 
@@ -66,8 +69,9 @@ class Effect:
     """What a unit makes of a nuisance, at the worst point `at` (3,) of it.
 
     `margin_db` = `person_db`, that of a person there, + each of `terms` (words → dB); `reason` says what keeps it
-    from more, where it does not trip. `margins_db` and `points` (n,) (n, 3) are those of all points looked at;
-    `zones`, of hot things in sight, what the simulated lens makes of them.
+    from more, where it does not trip; `crossings` those of the straight way, `mirror` the part that the best way by a
+    mirror goes by, where such ways make the margin. `margins_db` and `points` (n,) (n, 3) are those of all points
+    looked at; `zones`, of hot things in sight, what the simulated lens makes of them.
     """
 
     nuisance: str
@@ -83,6 +87,7 @@ class Effect:
     reason: str
     blocker: str | None
     crossings: tuple[Crossing, ...]
+    mirror: str | None
     margins_db: Floats
     points: Floats
     zones: ZoneHits | None = None
@@ -118,7 +123,9 @@ def effect(source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Con
         points, parts = points[best], {name: v[best] for name, v in parts.items()}
     extra = sum(parts.values(), np.zeros(len(points)))
     judged = judge(unit, points, "any", rays, weather)
-    margins = np.where(np.isfinite(judged.margin_db), judged.margin_db, -np.inf) + extra
+    # What stands inside a wall lies just behind its mirror: only the straight way to it means anything.
+    person = judged.margin_db if source.host is None else judged.straight_db
+    margins = person + extra
     # Where nothing gets through, what distance alone would make of it tells the point to speak of.
     worst = int(np.argmax(margins)) if np.isfinite(margins).any() else int(np.argmax(judged.potential_db))
     met = rays.crossings(rays.segments(unit.position, points[[worst]]), unit.frequency_ghz, rules.people.losses)
@@ -132,16 +139,30 @@ def effect(source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Con
         technology=unit.kind,
         margin_db=margin,
         verdict=rules.verdict(margin),
-        person_db=float(judged.margin_db[worst]),
+        person_db=float(person[worst]),
         terms=terms,
         at=(float(points[worst, 0]), float(points[worst, 1]), float(points[worst, 2])),
         distance_m=float(judged.distance_m[worst]),
         reason="" if margin >= 0 else _reason(CAUSES[judged.cause[worst]], terms),
         blocker=rays.building.part_name(blocker) if blocker >= 0 else None,
         crossings=tuple(met),
+        mirror=_mirror(unit, points[worst], float(person[worst]), float(judged.straight_db[worst]), rays, weather),
         margins_db=margins,
         points=points,
     )
+
+
+def _mirror(
+    unit: Unit, point: Floats, margin_db: float, straight_db: float, rays: RayScene, weather: Weather
+) -> str | None:
+    """The part that the best way by a mirror goes by, where those ways decide the margin."""
+    if not margin_db > straight_db + _DECIDES_DB:
+        return None
+    seen = imaging(unit, unit.footprints_for("any"), rays, weather)
+    if seen is None:
+        return None
+    ways = seen.by_mirrors((point - unit.position)[None], np.array([straight_db]))
+    return rays.building.part_name(int(ways.part[int(np.argmax(ways.margin_db))])) if len(ways.part) else None
 
 
 def _reason(cause: str, terms: dict[str, float]) -> str:

@@ -45,6 +45,8 @@ def way(effect: Effect, opens: Sequence[str] = ()) -> str:
         text = "in sight"
     else:
         text = f"through {', '.join(names)}" + (f", {loss:.1f} dB" if math.isfinite(loss) else "")
+    if effect.mirror is not None:
+        text = f"by way of {effect.mirror}"
     return f"{text}; {' and '.join(opens)} open" if opens else text
 
 

@@ -15,6 +15,7 @@ from raycover.catalogue import load_catalogue
 from raycover.errors import InputError
 from raycover.trips import Effect, Trips, find_trips
 from raycover.trips.places import place
+from raycover.trips.words import way
 
 MICROWAVE = pattern({"circle": {"diameter": 12}}, mounting=3, motion="radial", frequency_ghz=5.8, reach_behind=0.3)
 #: Slant range to the edge of that footprint.
@@ -226,3 +227,23 @@ def test_points_lie_over_the_whole_thing() -> None:
     # from straight above it shows its top, from far along x its turned long side
     assert source.area_m2(np.array([5.0, 4.0, 1e6])) == pytest.approx(2.0, abs=1e-3)
     assert source.area_m2(np.array([1e6, 4.0, 0.6])) == pytest.approx(2.0, abs=1e-3)
+
+
+def test_a_fan_round_a_metal_corner_is_reached_by_the_wall_that_mirrors_it() -> None:
+    """Behind a metal partition with nothing but the metal wall beside it: the image's distance makes the margin [C].
+
+    Unit (2, 2, 3), fan (2, 6, 1) behind a partition at y = 4 from x = 0 to 3.5; the wall x = 8 mirrors the fan to
+    (14, 6, 1): 40·log10(√45/√(12² + 4² + 2²)) + 10·log10(10/0.73).
+    """
+    room = {**ROOM, "outline": [[0, 0], [8, 0], [8, 8], [0, 8]], "walls": ["none", "steel-panel", "none", "none"]}
+    wall = {"name": "P", "line": [[0, 4], [3.5, 4]], "height": 3, "construction": "steel-panel"}
+    fan = {**FAN, "at": [2, 6], "cross_section_m2": 10}
+    hung = [detector((2, 2), 3, MICROWAVE)]
+    straight, mirrored = (
+        only(fan, rooms=[room], partitions=[wall], detectors=hung, conditions={"reflections": k}) for k in (0, 1)
+    )
+    assert (straight.margin_db, straight.reason, straight.mirror) == (-np.inf, "blocked", None)
+    expected = 40 * np.log10(np.sqrt(45 / (144 + 16 + 4))) + 10 * np.log10(10 / 0.73)
+    assert mirrored.margin_db == pytest.approx(expected, abs=0.1)
+    assert mirrored.mirror == "Room/wall 1"
+    assert way(mirrored) == "by way of Room/wall 1"
