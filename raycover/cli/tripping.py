@@ -44,11 +44,12 @@ def trip_scene(path: Path, output: Path | None, *, state: str | None, threads: i
         data(figures)
     else:
         _say(trips)
-    if not trips.sources:
+    if trips.sources:
+        talk("Sizes, speeds and heat that the scene leaves out are rough assumptions of ours: give what you know.")
+    else:
         talk("No nuisances are listed: add them to the scene under nuisances.")
     if output is not None:
         talk(f"Written to {output}: trips.json and {'a plan' if len(building.storeys) < 2 else 'a plan a storey'}.")
-    talk("Sizes, speeds and heat that the scene leaves out are rough assumptions of ours: give what you know.")
     talk("A prediction, not a site test: walk-test before hand-over. Not a safety function.")
 
 

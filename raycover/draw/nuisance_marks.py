@@ -74,21 +74,20 @@ def draw_marks(page: Page, marks: list[NuisanceMark]) -> None:
         page.text(float(mark.centre[0]), y, mark.number, 6.0, font="bold", ha="center", color=colour, z=_Z + 0.2)
 
 
-def sector(unit: Unit, mask: Mask, drop: float, reach: float) -> Any:
-    """A mask (shapely, m) where it meets a level `drop` (m) below the unit, no farther than `reach`."""
+def sector(unit: Unit, mask: Mask, rise: float, reach: float) -> Any:
+    """A mask (shapely, m) where it meets a level `rise` (m) above the unit (negative: below), within `reach` of it."""
     n = max(int(np.ceil(mask.span_deg / 3)), 2) + 1
     azimuth = np.radians(np.linspace(mask.from_deg, mask.from_deg + mask.span_deg, n))
-    outer = _on_level(unit, azimuth, mask.off_axis_to_deg, drop)
-    inner = _on_level(unit, azimuth, mask.off_axis_from_deg, drop)
-    if mask.span_deg >= 360:
-        shape = shapely.Polygon(outer).buffer(0)
-        shape = shape.difference(shapely.Polygon(inner).buffer(0)) if mask.off_axis_from_deg > 0 else shape
+    one = _on_level(unit, azimuth, mask.off_axis_from_deg, rise)
+    other = _on_level(unit, azimuth, mask.off_axis_to_deg, rise)
+    if mask.span_deg >= 360:  # either ring may have shrunk to the point where the axis meets the level
+        shape = shapely.Polygon(one).buffer(0).symmetric_difference(shapely.Polygon(other).buffer(0))
     else:
-        shape = shapely.Polygon(np.concatenate([outer, inner[::-1]])).buffer(0)
+        shape = shapely.Polygon(np.concatenate([one, other[::-1]])).buffer(0)
     return shape.intersection(shapely.Point(unit.position[:2]).buffer(reach, quad_segs=32))
 
 
-def _on_level(unit: Unit, azimuth: Floats, off_deg: float, drop: float) -> Floats:
+def _on_level(unit: Unit, azimuth: Floats, off_deg: float, rise: float) -> Floats:
     """Where directions of a unit at azimuths (n,) and an angle off its axis meet a level; far off where they do not."""
     off = np.radians(off_deg)
     local = np.stack(
@@ -96,7 +95,8 @@ def _on_level(unit: Unit, azimuth: Floats, off_deg: float, drop: float) -> Float
     )
     x, y, z = unit.rotation @ local
     flat = np.hypot(x, y)
-    radius = np.where(z < 0, np.minimum(drop * flat / np.maximum(-z, 1e-9), _FAR), _FAR)
+    toward = z * np.sign(rise)
+    radius = np.where(toward > 0, np.minimum(abs(rise) * flat / np.maximum(toward, 1e-9), _FAR), _FAR)
     return np.asarray(unit.position[:2] + np.stack([x, y], axis=1) / np.maximum(flat, 1e-9)[:, None] * radius[:, None])
 
 

@@ -32,15 +32,21 @@ from raycover.trips.places import Source
 from raycover.trips.words import best_words, db, nearest_miss, reason
 
 Floats = NDArray[np.float64]
+#: A nuisance no further (m) above or below a unit than this is drawn as if it were.
+_LEVEL_M = 0.05
 #: Row heights of the key (mm): of lines, and of marks.
 _KEY, _MARK_ROW = 4.3, 5.6
 
 
 @dataclass(frozen=True)
 class _Shown:
-    """What one sheet shows: sources with their numbers, units, and the remedies between them."""
+    """What one sheet shows: sources with their numbers, units, and the remedies that concern either.
+
+    `elsewhere`: sources of other storeys that trip units of this one.
+    """
 
     sources: tuple[tuple[str, Source], ...]
+    elsewhere: tuple[tuple[str, Source], ...]
     units: tuple[Unit, ...]
     remedies: tuple[Remedies, ...]
     verdicts: dict[str, Verdict]
@@ -96,7 +102,10 @@ def make_trips_plan(
     strokes.add([line for line, _ in sight], 1.2)
     _draw_disturbing(drawing, trips, shown)
 
+    others = [by_name[n] for n in dict.fromkeys(r.effect.unit for r in shown.remedies) if by_name[n] not in shown.units]
     hung, centres = plan.shown_units(shown.units, projection)
+    others, other_centres = plan.shown_units(others, projection)
+    storey_marks.draw_others(page, other_centres, centres)
     factor = glyphs.size_factor(centres)
     marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(hung, centres, strict=True)]
     for mark in marks:
@@ -106,6 +115,8 @@ def make_trips_plan(
     annotator = Annotator(page, projection, placer, no_map(projection))
     placed = _place_marks(page, projection, placer, shown)
     n_tags = annotator.tags(hung, centres, factor)
+    top = top_of_shown(building, shape) - 0.02
+    annotator.other_tags([f"{u.name} {'↑' if u.position[2] > top else '↓'}" for u in others], other_centres)
     outlines = [room.polygon for room in shape.rooms]
     n_names = annotator.room_names(outlines, [r.name for r in shape.rooms], [r.walkable.area for r in shape.rooms])
     nuisance_marks.draw_marks(page, placed)
@@ -122,7 +133,7 @@ def _of_storey(building: Building, trips: Trips, storey: StoreyShape | None) -> 
     for remedy in trips.remedies[::-1]:  # the worst is written last
         verdicts[remedy.effect.nuisance] = remedy.effect.verdict
     if storey is None:
-        return _Shown(numbered, trips.units, trips.remedies, verdicts)
+        return _Shown(numbered, (), trips.units, trips.remedies, verdicts)
     above = [s.level for s in building.storeys if s.level > storey.level]
     low = storey.level if storey.level > min(s.level for s in building.storeys) else -np.inf
     high = min(above, default=np.inf)
@@ -130,7 +141,9 @@ def _of_storey(building: Building, trips: Trips, storey: StoreyShape | None) -> 
     units = tuple(unit for unit in trips.units if low <= float(unit.position[2]) - 1e-6 < high)
     names = {source.spec.name for _, source in mine}, {unit.name for unit in units}
     remedies = tuple(r for r in trips.remedies if r.effect.nuisance in names[0] or r.effect.unit in names[1])
-    return _Shown(mine, units, remedies, verdicts)
+    reaching = {r.effect.nuisance for r in remedies} - names[0]
+    elsewhere = tuple(pair for pair in numbered if pair[1].spec.name in reaching)
+    return _Shown(mine, elsewhere, units, remedies, verdicts)
 
 
 def _bounds(building: Building, shown: _Shown) -> tuple[float, float, float, float]:
@@ -163,14 +176,15 @@ def _sector(unit: Unit, remedy: Remedies, trips: Trips, rooms: Any, projection: 
     """A mask on paper (areas of rings), at the height of the nuisance's middle; outside as far as it matters there."""
     effect = remedy.effect
     there = effect.points[effect.margins_db >= -trips.reserve_db]
-    drop = max(float(unit.position[2]) - float(there[:, 2].min() + there[:, 2].max()) / 2, 0.05)
+    rise = float(there[:, 2].min() + there[:, 2].max()) / 2 - float(unit.position[2])
+    rise = rise if abs(rise) > _LEVEL_M else -_LEVEL_M  # beside the unit a mask meets no level
     reach = max((f.largest_radius for f in unit.footprints), default=1.0)
     reach = max(reach, float(np.linalg.norm(there[:, :2] - unit.position[:2], axis=1).max()) + 0.5)
     hull = shapely.convex_hull(shapely.multipoints(np.concatenate([there[:, :2], unit.position[None, :2]])))
     if not rooms.buffer(0.1).contains(hull):
         rooms = rooms.union(hull.buffer(0.5))
-    shape = nuisance_marks.sector(unit, remedy.mask.mask, drop, reach).intersection(rooms)
-    parts = [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon"]
+    shape = nuisance_marks.sector(unit, remedy.mask.mask, rise, reach).intersection(rooms)
+    parts = [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon" and not part.is_empty]
     return [
         [projection.to_paper(np.asarray(ring.coords)[:-1, :2]) for ring in (part.exterior, *part.interiors)]
         for part in parts
@@ -248,6 +262,9 @@ def _names(page: Page, trips: Trips, shown: _Shown, width: float) -> tables.Tabl
         title = page.lettering.fit(clean(name), "sans", 6.5, width - 25.5)
         rows.append(tables.Row((number, title, page.lettering.fit(clean(said), "sans", 6.0, 20.5))))
     rest = len(shown.sources) - len(rows)
+    for number, source in shown.elsewhere[: max(16 - len(rows), 0)]:
+        title = page.lettering.fit(clean(source.spec.name), "sans", 6.5, width - 25.5)
+        rows.append(tables.Row((number, title, "other storey")))
     note = f"{rest} more" if rest > 0 else "" if rows else "No nuisances are listed."
     places = ((0.0, "left"), (4.6, "left"), (width - 20.5, "left"))
     return tables.Table(("", "Nuisance", "verdict"), places, tuple(rows), note, pale_last=True)
@@ -255,7 +272,7 @@ def _names(page: Page, trips: Trips, shown: _Shown, width: float) -> tables.Tabl
 
 def _trip_table(page: Page, shown: _Shown, width: float, height: float) -> tables.Table | None:
     """Who trips whom and what stops it at least cost, as many as there is room for, the worst first."""
-    numbers = {source.spec.name: number for number, source in shown.sources}
+    numbers = {source.spec.name: number for number, source in (*shown.sources, *shown.elsewhere)}
     places = ((0.0, "left"), (5.0, "left"), (22.0, "right"), (24.0, "left"))
     rows: list[tables.Row] = []
     for remedy in shown.remedies:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import combinations
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 import shapely
 from small_scenes import detector, pattern, scene
 
+import raycover
 from raycover.building.build import build
 from raycover.coverage import make_units
 from raycover.draw.nuisance_marks import sector, sort_of
@@ -49,7 +51,7 @@ def test_the_workshop(workshop: Any, workshop_trips: Trips) -> None:
 ROOM = {"name": "Room", "outline": [[0, 0], [10, 0], [10, 8], [0, 8]], "height": 3, "walls": "brick-215"}
 
 
-@pytest.mark.parametrize("n", [0, 1, 40])
+@pytest.mark.parametrize("n", [0, 1, 25])
 def test_none_one_and_many(n: int) -> None:
     rng = np.random.default_rng(1)
     listed = [
@@ -76,7 +78,7 @@ def test_a_sector_is_where_its_mask_is(mask: Mask, tilt: float) -> None:
         detectors=[detector((4, 4), 3, pattern({"circle": {"diameter": 10}}, mounting=3), turn_deg=40, tilt_deg=tilt)],
     )
     (unit,) = make_units(made, build(made))
-    shape = sector(unit, mask, 2.0, 5.0)
+    shape = sector(unit, mask, -2.0, 5.0)
     x, y = np.meshgrid(np.linspace(-1, 9, 120), np.linspace(-1, 9, 120))
     flat = np.stack([x.ravel(), y.ravel()], axis=1)
     offset = (flat[:, 0] - 4, flat[:, 1] - 4, np.full(len(flat), -2.0))
@@ -97,3 +99,41 @@ def test_sorts() -> None:
         ]
     )
     assert [sort_of(spec) for spec in made.nuisances] == ["moves", "hot", "moves and hot", "people"]
+
+
+def test_a_sector_above_the_unit() -> None:
+    """A mask 100° to 150° off the axis meets a level 1 m up between tan 30° and tan 80° of it: 0.577 and 5.67 m."""
+    made = scene(
+        rooms=[ROOM], detectors=[detector((4, 4), 2, pattern({"circle": {"diameter": 10}}, mounting=3))]
+    )  # fmt: skip
+    (unit,) = make_units(made, build(made))
+    ring = sector(unit, Mask(0, 360, 100, 150), 1.0, 5.0)
+    wedge = sector(unit, Mask(0, 90, 100, 150), 1.0, 5.0)
+    expected = np.pi * (5**2 - np.tan(np.radians(30)) ** 2)
+    assert ring.area == pytest.approx(expected, rel=0.01)
+    assert wedge.area == pytest.approx(expected / 4, rel=0.01)
+
+
+STAIRWELL = Path(__file__).parents[2] / "examples" / "stairwell" / "scene.yaml"
+
+
+def test_storeys() -> None:
+    """Nuisances beside, above and below units of other storeys: a sheet each, every text in its place."""
+    text = STAIRWELL.read_text(encoding="utf-8")
+    listed = """
+nuisances:
+  - {name: Lift, kind: lift, at: [5, 1], room: Lobby 1}
+  - {name: Hanging sign, kind: sign, at: [1.4, 3.6], room: Stair 1}
+  - {name: Somebody, kind: doorway, at: [1.2, 2], room: Stair 2}
+"""
+    made = raycover.load_text(text.replace("grid: 0.1", "grid: 0.3") + listed)
+    building = build(made)
+    trips = find_trips(made, building=building)
+    assert trips.remedies
+    for number, storey in enumerate(building.storeys, 1):
+        page = make_trips_plan(made, building, trips, storey=storey, sheet_number=(number, 3), dpi=80)
+        page.pixels()
+        assert_texts_are_in_place(page)
+        texts = [text for text, _ in page.text_boxes()]
+        assert ("Hanging sign" in texts) is (storey.name != "Ground floor")
+        assert ("other storey" in texts) is (storey.name != "Ground floor")
