@@ -121,6 +121,34 @@ def trips_(
     tripping.trip_scene(scene, output, state=state, threads=threads, as_json=json)
 
 
+@app.command("bus")
+def bus_(scene: SceneFile, json: AsJson = False) -> None:
+    """Check control lines: addresses, current, voltage drop, hold timers; exit code 1 where a limit is passed."""
+    from raycover.cli import wiring
+
+    wiring.bus(scene, as_json=json)
+
+
+@app.command("schedule")
+def schedule_(
+    scene: SceneFile,
+    output: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("-o", "--output", metavar="FILE", help="write it as .csv or .xlsx; printed if not given"),
+    ] = None,
+    lang: Annotated[str, typer.Option("--lang", metavar="CODE", help="language of the words: en or de")] = "en",
+    masks: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("--masks", metavar="FILE", help="masks to cut, 1:1, as PDF"),
+    ] = None,
+    json: AsJson = False,
+) -> None:
+    """The detector schedule: what is ordered, fixed, set and addressed; masks to cut."""
+    from raycover.cli import wiring
+
+    wiring.schedule(scene, output, lang=lang, masks=masks, as_json=json)
+
+
 @app.command("heat")
 def heat_(
     scene: SceneFile,

@@ -26,7 +26,7 @@ date: "3 Feb 2026"
 grid: 0.25
 rooms:
   - {name: Hall, outline: [[0, 0], [30, 0], [30, 14], [0, 14]], height: 11, walls: steel-panel}
-  - {name: Office, outline: [[30, 0], [34, 0], [34, 6], [30, 6]], height: 3, 
+  - {name: Office, outline: [[30, 0], [34, 0], [34, 6], [30, 6]], height: 3,
      walls: [brick-100, brick-100, brick-100, none]}
 racking: [{name: R1, at: [4, 6], bays: 7, levels: 4}]
 detectors:
