@@ -13,6 +13,7 @@ from raycover.catalogue import Construction
 from raycover.coverage import Coverage, Progress, make_units, solve
 from raycover.detectors import Unit, declarations_of
 from raycover.physics.calibration import CannotCalibrate
+from raycover.physics.lens import Zones
 from raycover.physics.pattern import Mask
 from raycover.rays import RayScene
 from raycover.scene.devices import PatternSpec
@@ -26,6 +27,8 @@ from raycover.trips.places import Source, place
 from raycover.trips.remedies import Cost, Costs, MaskRemedy, Remedies, SensitivityRemedy, mask_over, masked, share_of
 from raycover.trips.zones import zone_hits
 
+#: Pitch (degrees) taken for a field too narrow for any ring of a generic lens.
+_NARROW_DEG = 11.0
 _Pair = tuple[Source, Construction | None, RayScene]
 
 
@@ -114,11 +117,12 @@ def find_trips(
 
 def _pitches(units: Sequence[Unit], patterns: Sequence[PatternSpec]) -> dict[str, float]:
     """Pitch (degrees) of a pair of zones of each infrared unit's lens, its own or a generic one."""
-    return {
-        unit.name: zones_of(pattern, declared_tests(declarations_of(pattern), unit.mounting))[0].pitch_deg
-        for unit, pattern in zip(units, patterns, strict=True)
-        if unit.kind == "infrared"
-    }
+    lenses = {u.name: _lens(u, p) for u, p in zip(units, patterns, strict=True) if u.kind == "infrared"}
+    return {name: lens.pitch_deg if lens.rings else _NARROW_DEG for name, lens in lenses.items()}
+
+
+def _lens(unit: Unit, pattern: PatternSpec) -> Zones:
+    return zones_of(pattern, declared_tests(declarations_of(pattern), unit.mounting))[0]
 
 
 def _with_zones(
@@ -138,7 +142,8 @@ def _with_zones(
         if one.technology == "infrared" and math.isfinite(one.person_db) and not source.spec.default.person:
             if one.unit not in sensors:
                 try:
-                    sensors[one.unit] = sensor_of(*of_unit[one.unit])
+                    lens = _lens(*of_unit[one.unit])
+                    sensors[one.unit] = sensor_of(*of_unit[one.unit]) if lens.rings else None
                 except CannotCalibrate:  # no threshold, no second opinion: the declared footprint still holds
                     sensors[one.unit] = None
             sensor = sensors[one.unit]

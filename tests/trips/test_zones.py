@@ -131,3 +131,13 @@ def test_words() -> None:
     assert zone_words(ZoneHits(((3, 1), (4, 2)), 8, True, 0.0)) == "2 zones of rings 3 and 4 of 8"
     assert zone_words(ZoneHits(((3, 1), (4, 2), (5, 9)), 8, True, 0.0)) == "3 zones of rings 3 to 5 of 8"
     assert Nuisance.model_validate({"name": "N", "kind": "heater", "at": [0, 0]}).motion == "never"
+
+
+def test_a_field_too_narrow_for_a_generic_lens_goes_by_its_footprint() -> None:
+    narrow = pattern({"circle": {"diameter": 0.1}}, mounting=10)
+    spec = {"name": "N", "kind": "heater", "at": [6, 6], "height": 0, "size": [0.3, 0.3]}
+    room = {**ROOM, "height": 10}
+    made = scene(rooms=[room], detectors=[detector((6, 6), 10, narrow)], nuisances=[spec], grid=1.0)
+    (found,) = find_trips(made).effects
+    assert np.isfinite(found.margin_db)
+    assert found.zones is None
