@@ -1,9 +1,9 @@
 """Margins along a track from declared footprints: no simulated lens, the person as a few heights.
 
 Someone who walks moves across a detector's line of sight and along it at once. A microwave unit is asked by its Doppler
-shift (`open_air.moving_margin_db`). Where an infrared entry declares both, the powers of the two add by the share of the
-movement in each: 10·log10(sin²ψ·10^(m_t/10) + cos²ψ·10^(m_r/10)), ψ the angle in plan between the movement and the line
-of sight. Our assumption. Where it declares one, that one counts; who stands or sits is noticed by small movements
+shift (`open_air.moving_margin_db`). Where an infrared entry declares both, the powers of the two add by the share of
+the movement in each: 10·log10(sin²ψ·10^(m_t/10) + cos²ψ·10^(m_r/10)), ψ the angle in plan between the movement and the
+line of sight. Our assumption. Where it declares one, that one counts; who stands or sits is noticed by small movements
 (presence) or not at all.
 """
 

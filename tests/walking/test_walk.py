@@ -64,13 +64,17 @@ def test_microwave_toward_and_across() -> None:
     exact = 40 * np.log10(s0 / np.sqrt(s2)) + 10 * np.log10(r**2 / s2 + 0.9**2 / s2 * 10**-0.388)
     out = float(r[np.abs(exact).argmin()])
     assert out == pytest.approx(4.604, abs=0.001)
-    (toward,) = walks(past_one(unit, line=[[-8, 0], [0, 0]], speed=1.22))
+    derived = {"conditions": {"derive_motions": True}}
+    (toward,) = walks(past_one(unit, line=[[-8, 0], [0, 0]], speed=1.22, scene_has=derived))
     assert toward.first is not None
     assert toward.first.metres == pytest.approx(8 - out, abs=0.05)
-    (across,) = walks(past_one(unit, line=[[-4, 3.8], [4, 3.8]], speed=1.22))
+    (across,) = walks(past_one(unit, line=[[-4, 3.8], [4, 3.8]], speed=1.22, scene_has=derived))
     nearest = int(np.abs(across.track.position[:, 0]).argmin())
     assert across.seen[0].margin_db[nearest] == pytest.approx(40 * math.log10(s0 / 3.905) - 3.876, abs=0.02)
     assert not across.noticed[nearest]
+    # Nothing derived: across the line of sight there is no margin at all.
+    (bare,) = walks(past_one(unit, line=[[-4, 3.8], [4, 3.8]], speed=1.22))
+    assert bare.seen[0].margin_db[nearest] < -20
 
 
 def test_direction_decides_where_both_are_declared() -> None:
