@@ -15,7 +15,7 @@ PACKAGE = ROOT / "raycover"
 #: Libraries that only some places may know, so that another could take their part.
 HOMES = {
     "pyvista": ("draw/view3d/",),
-    "vtkmodules": ("draw/view3d/", "exchange/image_data.py", "exchange/surface_data.py"),
+    "vtkmodules": ("draw/view3d/", "exchange/image_data.py", "exchange/surface_data.py", "exchange/walk_maps.py"),
     "embreex": ("tracers.py",),
     "trimesh": ("tracers.py", "building/mesh_files.py"),
     "typer": ("cli/",),

@@ -117,10 +117,11 @@ def _aisles(building: Building) -> list[Way]:
                 continue
             rooms = storey_rooms(building, tuple(start + along * (low + high) / 2 + out * across / 2), bottom)
             try:
-                ground = grounds.setdefault(rooms, make_ground(building, rooms, "adult"))
+                if rooms not in grounds:
+                    grounds[rooms] = make_ground(building, rooms, "adult")
             except TooLarge:
                 continue
-            line = _extended(ground, start + out * across / 2, along, low, high)
+            line = _extended(grounds[rooms], start + out * across / 2, along, low, high)
             if line is not None:
                 found.append(
                     Way(
