@@ -17,6 +17,7 @@ from shapely.validation import explain_validity
 from raycover.errors import Position, Problem, did_you_mean
 from raycover.scene.construction import InlineConstruction
 from raycover.scene.fitout_checks import FITOUT_CHECKS
+from raycover.scene.need_checks import check_needs
 from raycover.scene.quantities import CHECK_UNITS
 from raycover.scene.rack_checks import check_racking
 from raycover.scene.references import fitout_references
@@ -341,5 +342,6 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _planes,
     _stairs,
     _weather,
+    check_needs,
     *FITOUT_CHECKS,
 )

@@ -61,6 +61,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "Conditions": {"ambient_c": 20, "reserve_db": 3},
     "StateSpec": {"name": "Dock doors open", "set": {"Hall/opening *": "open", "Lorry": "absent"}},
     "Change": {"centre": [12, 4]},
+    "NeedSpec": {"name": "Every cubicle", "cubicles": ["WC"], "doors": "closed", "share": 0.95},
 }
 
 

@@ -13,6 +13,7 @@ from raycover.scene.construction import ConstructionRef
 from raycover.scene.devices import DetectorSpec, Grid, PlaneSpec
 from raycover.scene.fittings import Cubicles, Desks, Fixtures, Table
 from raycover.scene.meshes import MeshSpec
+from raycover.scene.needs import NeedSpec
 from raycover.scene.parts import Conditions, Partition, Room, SheetSpec, Solid
 from raycover.scene.paths import resolve
 from raycover.scene.quantities import Degrees, NotBuiltYet, ShortName, Strict, Version
@@ -69,7 +70,7 @@ class Scene(Strict):
     )
     underlay: UnderlaySpec | None = Field(None, description="a plan as received, shown faintly under the maps")
     plan: PlanSpec | None = Field(None, description="the drawing that this scene was taken from: units and origin")
-    needs: NotBuiltYet = None
+    needs: list[NeedSpec] = Field(default_factory=list, max_length=1000, description="what `prove` judges")
     zones: NotBuiltYet = None
     routes: NotBuiltYet = None
     cameras: NotBuiltYet = None
