@@ -105,6 +105,23 @@ def compare_(
     comparing.compare_scenes(scene, other, states, output, threads=threads, as_json=json)
 
 
+@app.command("prove")
+def prove_(
+    scene: SceneFile,
+    output: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("-o", "--output", metavar="DIR", help="folder for the proof: pages and figures"),
+    ] = None,
+    state: InState = None,
+    json: AsJson = False,
+) -> None:
+    """Are the needs of a scene met: every place with its margin and the way there; exit code 1 if one is missed."""
+    from raycover.cli import proving
+
+    if not proving.prove_scene(scene, output, state=state, as_json=json):
+        raise typer.Exit(1)
+
+
 @app.command("check")
 def check_(
     scene: SceneFile,

@@ -78,7 +78,9 @@ def _area(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
     points = np.asarray(need.area, float)
     polygon = shapely.Polygon(points)
     if polygon.convex_hull.area < 1e-6:
-        yield Problem("empty-area", f'the area of "{need.name}" is empty', where, "give three corners or more, not in line")
+        yield Problem(
+            "empty-area", f'the area of "{need.name}" is empty', where, "give three corners or more, not in line"
+        )
         return
     if not polygon.is_valid:
         crossing = re.search(r"Self-intersection\[(\S+) (\S+)\]", explain_validity(polygon))

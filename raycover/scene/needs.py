@@ -36,7 +36,9 @@ class NeedSpec(Strict):
     tables: Names | None = Field(None, description="tables by name, each seat a place")
     room: str | None = Field(None, description="of an area where rooms lie one above another: its room")
     storey: str | None = Field(None, description="of an area where rooms lie one above another: its storey")
-    floor: Coordinate | None = Field(None, description="of an area outside every room: height of its ground above z = 0")
+    floor: Coordinate | None = Field(
+        None, description="of an area outside every room: height of its ground above z = 0"
+    )
     doors: DoorState | None = Field(None, description="of cubicles: how all their doors stand; as drawn if not given")
     plane: str | None = Field(None, description="a plane of the scene, for its heights and motion")
     height: Coordinate | None = Field(None, description="or a height above the floor")
@@ -110,4 +112,4 @@ def _wrong(code: str, message: str, help_: str, at: str | None = None) -> Pydant
     context: dict[str, Any] = {"what": message, "help": help_}
     if at is not None:
         context.update(at=[at], key=True)
-    return PydanticCustomError(code, "{what}", context)  # type: ignore[arg-type]
+    return PydanticCustomError(code, "{what}", context)

@@ -1,0 +1,103 @@
+"""A proof as JSON, and the sentences about it that stand on its pages."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from raycover.exchange.summary import finite, stamp
+from raycover.needs import NeedVerdict, PlaceVerdict, Proof
+from raycover.way_words import Way
+
+CAUTION = "A prediction, not a site test: walk-test before hand-over. Not a safety function."
+
+
+def proof_json(proof: Proof) -> dict[str, Any]:
+    """Every need with its places; margins that are infinite are null."""
+    return {
+        **stamp(),
+        "title": proof.scene.title,
+        "met": proof.met,
+        "assumed": proof.assumed,
+        "needs": [_need(verdict) for verdict in proof.needs],
+        "caution": CAUTION,
+    }
+
+
+def _need(verdict: NeedVerdict) -> dict[str, Any]:
+    need = verdict.need
+    site = verdict.places[0].site
+    return {
+        "name": need.name,
+        "never": need.never,
+        "met": verdict.met,
+        "verdict": verdict.words,
+        "probability": verdict.probability,
+        "assumed": verdict.assumed,
+        "state": verdict.situation.scene.state,
+        "doors": need.doors if need.doors is None or isinstance(need.doors, str) else need.doors.model_dump(),
+        "asked": (
+            {"clear_db": need.reserve_db}
+            if need.never
+            else {"share": need.least_share, "largest_gap_m": need.largest_gap}
+        ),
+        "motion": site.motion,
+        "heights_m": list(site.heights),
+        "detectors": need.detectors,
+        "places": [_place(place) for place in verdict.places],
+    }
+
+
+def _place(place: PlaceVerdict) -> dict[str, Any]:
+    site, found = place.site, place.figures
+    return {
+        "name": site.name,
+        "kind": site.kind,
+        "met": place.met,
+        "probability": place.probability,
+        "area_m2": round(float(site.area.sum()), 6) if site.kind != "seat" else None,
+        "share": found.share,
+        "largest_gap_m": round(found.largest_gap_m, 6),
+        "margin_db": finite(found.worst_db),
+        "worst": _way(place.way) if place.way is not None else None,
+    }
+
+
+def _way(way: Way) -> dict[str, Any]:
+    return {
+        "at": [round(v, 6) for v in way.at],
+        "detector": way.unit,
+        "distance_m": way.distance_m,
+        "cause": way.cause,
+        "path": way.words,
+        "loss_db": finite(way.loss_db),
+        "crossings": [
+            {
+                "object": c.object,
+                "construction": c.construction,
+                "distance_m": c.distance_m,
+                "incidence_deg": c.incidence_deg,
+                "loss_db": finite(c.loss_db),
+            }
+            for c in way.crossings
+        ],
+    }
+
+
+def asked_words(verdict: NeedVerdict) -> str:
+    """What a need asks, in a few words."""
+    need = verdict.need
+    if need.never:
+        who = "any unit" if need.detectors is None else _listed(need.detectors, "or")
+        return f"must not trip {who}, {need.reserve_db:g} dB clear"
+    parts = []
+    if need.least_share is not None:
+        share = need.least_share
+        parts.append("all of it seen" if share >= 1 else f"{100 * share:g} % seen")
+    if need.largest_gap is not None:
+        parts.append(f"no gap wider than {need.largest_gap:g} m")
+    return ", ".join(parts)
+
+
+def _listed(names: Sequence[str], word: str) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}"
