@@ -37,7 +37,7 @@ class Remedy:
 
     `worst_db` is the highest margin left in its never-areas, `limit_db` what is allowed there. `missed` are the
     places of needs that it would miss and that are met now. `share_lost` is the largest loss of share of any place
-    that must be seen, `area_lost_m2` that of each map of the scene, never-areas left out. `keys` go into the
+    that must be seen, which is `lost_at`, `area_lost_m2` that of each map of the scene, never-areas left out. `keys` go into the
     detector's entry.
     """
 
@@ -50,6 +50,7 @@ class Remedy:
     limit_db: float
     missed: tuple[str, ...]
     share_lost: float
+    lost_at: str = ""
     area_lost_m2: dict[str, float] = field(default_factory=dict)
     note: str = ""
 
@@ -111,6 +112,7 @@ class _Outcome:
     pct: int | None
     missed: tuple[str, ...]
     share_lost: float
+    lost_at: str = ""
 
     @property
     def rank(self) -> tuple[bool, int, float, int]:
@@ -203,8 +205,8 @@ def _try(trial: Trial, cases: Sequence[_Case]) -> _Outcome:
     if pct is None:
         return _Outcome(trial, excess, None, (), 0.0)
     shift = shift_db(pct)
-    missed, lost = _inside(cases, [margin + shift for margin in margins])
-    return _Outcome(trial, excess + shift, pct, missed, lost)
+    missed, lost, at = _inside(cases, [margin + shift for margin in margins])
+    return _Outcome(trial, excess + shift, pct, missed, lost, at)
 
 
 def pct_for(excess_db: float) -> int | None:
@@ -225,20 +227,21 @@ def shift_db(pct: float) -> float:
     return float(40 * np.log10(pct / 100)) if pct > 0 else -np.inf
 
 
-def _inside(cases: Sequence[_Case], margins: Sequence[Floats]) -> tuple[tuple[str, ...], float]:
-    """Places met now that these margins of the unit would miss, and the largest loss of share."""
+def _inside(cases: Sequence[_Case], margins: Sequence[Floats]) -> tuple[tuple[str, ...], float, str]:
+    """Places met now that these margins of the unit would miss; the largest loss of share, and where."""
     missed: list[str] = []
-    lost = 0.0
+    lost, at = 0.0, ""
     for case, margin in zip(cases, margins, strict=True):
         need, site = case.verdict.need, case.site
         if need.never:
             continue
         before = figures_of(need, site, np.maximum(case.others_db, case.mine_db))
         after = figures_of(need, site, np.maximum(case.others_db, margin))
-        lost = max(lost, before.share - after.share)
+        if before.share - after.share > lost:
+            lost, at = before.share - after.share, site.name
         if is_met(need, before) and not is_met(need, after):
             missed.append(site.name)
-    return tuple(dict.fromkeys(missed)), lost
+    return tuple(dict.fromkeys(missed)), lost, at
 
 
 def _remedy(outcome: _Outcome, cases: Sequence[_Case], index: int, coverage: Coverage | None) -> Remedy:
@@ -256,7 +259,7 @@ def _remedy(outcome: _Outcome, cases: Sequence[_Case], index: int, coverage: Cov
     lost = {} if coverage is None or pct is None else _areas_lost(coverage, index, trial.unit, shift, cases)
     return Remedy(
         trial.unit.name, trial.kind, words, keys, pct is not None and not trial.refused, limit + outcome.excess_db,
-        limit, outcome.missed, outcome.share_lost, lost, note,
+        limit, outcome.missed, outcome.share_lost, outcome.lost_at, lost, note,
     )  # fmt: skip
 
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
+from raycover.coverage import solve
+from raycover.errors import InputError
 from raycover.exchange.files import whole_folder
-from raycover.exchange.proof import CAUTION, asked_words, proof_json
+from raycover.exchange.proof import proof_json
 from raycover.loading import load
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, prove
+from raycover.proof_words import CAUTION, asked_words, margin_words, remedy_cost, way_words
+from raycover.remedies import Trouble, find_remedies
 
 
 def prove_scene(path: Path, output: Path | None, *, state: str | None, as_json: bool) -> bool:
@@ -21,7 +24,8 @@ def prove_scene(path: Path, output: Path | None, *, state: str | None, as_json: 
     warn(scene.warnings)
     with progress("judging") as step:
         proof = prove(scene, state=state, progress=step)
-    figures = proof_json(proof)
+    troubles = _remedies(proof)
+    figures = proof_json(proof, troubles)
     if output is not None:
         with whole_folder(output) as draft:
             text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
@@ -29,7 +33,7 @@ def prove_scene(path: Path, output: Path | None, *, state: str | None, as_json: 
     if as_json:
         data(figures)
     else:
-        _print(proof)
+        _print(proof, troubles)
     if output is not None:
         talk(f"Written to {output}")
     if proof.assumed:
@@ -38,9 +42,29 @@ def prove_scene(path: Path, output: Path | None, *, state: str | None, as_json: 
     return proof.met
 
 
-def _print(proof: Proof) -> None:
+def _remedies(proof: Proof) -> tuple[Trouble, ...]:
+    """What would stop the units that see too far, where there are any."""
+    if all(verdict.met for verdict in proof.needs if verdict.need.never):
+        return ()
+    with progress("trying remedies") as step:
+        try:
+            coverage = solve(proof.scene)
+        except InputError:  # no plane has a place to lie in: then there is no map to lose anything of
+            coverage = None
+        return find_remedies(proof, coverage, step)
+
+
+def _print(proof: Proof, troubles: tuple[Trouble, ...]) -> None:
     for verdict in proof.needs:
         _print_need(verdict)
+    for trouble in troubles:
+        rows = [
+            [r.words, "yes" if r.stops else "no", margin_words(r.worst_db), remedy_cost(r), r.note]
+            for r in trouble.remedies
+        ]
+        title = f"{trouble.unit} is tripped from {', '.join(trouble.needs)}; what would stop it, best first"
+        table(["remedy", "stops it", "margin left", "costs inside", ""], rows, title=title, right=[2])
+        print()
     missed = [verdict.need.name for verdict in proof.needs if not verdict.met]
     n = len(proof.needs)
     print(f"{n - len(missed)} of {n} need{'s' * (n != 1)} met" + (f"; not: {', '.join(missed)}" if missed else ""))
@@ -55,21 +79,20 @@ def _print_need(verdict: NeedVerdict) -> None:
         heads.pop(3)
         rows = [[*row[:3], *row[4:]] for row in rows]
     state = "" if not verdict.situation.scene.states else f", {verdict.situation.scene.state}"
-    title = f"{verdict.need.name}{state}: {verdict.words} ({asked_words(verdict)})"
+    title = f"{verdict.need.name}{state}: {verdict.words} ({asked_words(verdict.need)})"
     table(heads, rows, title=title, right=range(2, 4 if never else 5))
     print()
 
 
 def _row(verdict: NeedVerdict, place: PlaceVerdict) -> list[str]:
     found, way = place.figures, place.way
-    margin = f"{found.worst_db:+.1f} dB" if math.isfinite(found.worst_db) else "none"
     return [
         place.site.name,
         "yes" if place.met else "no",
         f"{found.share:.1%}",
         f"{found.largest_gap_m:.2f} m",
-        margin,
+        margin_words(found.worst_db),
         way.unit if way is not None else "–",
         "(" + ", ".join(f"{v:.2f}" for v in way.at) + ")" if way is not None else "",
-        way.words if way is not None else "no detector",
+        way_words(verdict, place),
     ]

@@ -1,4 +1,4 @@
-"""A proof as JSON, and the sentences about it that stand on its pages."""
+"""A proof as JSON."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from typing import Any
 
 from raycover.exchange.summary import finite, stamp
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof
+from raycover.proof_words import CAUTION, assumptions
+from raycover.remedies import Remedy, Trouble
 from raycover.way_words import Way
 
-CAUTION = "A prediction, not a site test: walk-test before hand-over. Not a safety function."
 
-
-def proof_json(proof: Proof) -> dict[str, Any]:
+def proof_json(proof: Proof, troubles: Sequence[Trouble] = ()) -> dict[str, Any]:
     """Every need with its places; margins that are infinite are null."""
     return {
         **stamp(),
@@ -20,6 +20,10 @@ def proof_json(proof: Proof) -> dict[str, Any]:
         "met": proof.met,
         "assumed": proof.assumed,
         "needs": [_need(verdict) for verdict in proof.needs],
+        "remedies": [
+            {"detector": t.unit, "needs": list(t.needs), "tried": [_remedy(r) for r in t.remedies]} for t in troubles
+        ],
+        "assumptions": assumptions(proof),
         "caution": CAUTION,
     }
 
@@ -84,20 +88,17 @@ def _way(way: Way) -> dict[str, Any]:
     }
 
 
-def asked_words(verdict: NeedVerdict) -> str:
-    """What a need asks, in a few words."""
-    need = verdict.need
-    if need.never:
-        who = "any unit" if need.detectors is None else _listed(need.detectors, "or")
-        return f"must not trip {who}, {need.reserve_db:g} dB clear"
-    parts = []
-    if need.least_share is not None:
-        share = need.least_share
-        parts.append("all of it seen" if share >= 1 else f"{100 * share:g} % seen")
-    if need.largest_gap is not None:
-        parts.append(f"no gap wider than {need.largest_gap:g} m")
-    return ", ".join(parts)
-
-
-def _listed(names: Sequence[str], word: str) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}"
+def _remedy(remedy: Remedy) -> dict[str, Any]:
+    return {
+        "kind": remedy.kind,
+        "remedy": remedy.words,
+        "keys": remedy.keys,
+        "stops": remedy.stops,
+        "margin_db": finite(remedy.worst_db),
+        "limit_db": remedy.limit_db,
+        "would_miss": list(remedy.missed),
+        "share_lost": remedy.share_lost,
+        "share_lost_at": remedy.lost_at,
+        "area_lost_m2": {name: round(value, 6) for name, value in remedy.area_lost_m2.items()},
+        "note": remedy.note,
+    }
