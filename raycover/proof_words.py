@@ -88,7 +88,7 @@ def remedy_cost(remedy: Remedy) -> str:
         parts.append(f"−{100 * remedy.share_lost:.0f} % of {remedy.lost_at}")
     name, lost = remedy.largest_area_lost
     if lost >= 0.05:
-        parts.append(f"−{lost:.1f} m² of {name}")
+        parts.append(f"−{lost:.1f} m² on the map {name}")
     return ", ".join(parts) if parts else "nothing"
 
 

@@ -37,8 +37,8 @@ class Remedy:
 
     `worst_db` is the highest margin left in its never-areas, `limit_db` what is allowed there. `missed` are the
     places of needs that it would miss and that are met now. `share_lost` is the largest loss of share of any place
-    that must be seen, which is `lost_at`, `area_lost_m2` that of each map of the scene, never-areas left out. `keys` go into the
-    detector's entry.
+    that must be seen, `lost_at` that place; `area_lost_m2` is the loss of each map of the scene, never-areas left
+    out. `keys` go into the detector's entry.
     """
 
     unit: str

@@ -20,6 +20,8 @@ def prove_scene(path: Path, output: Path | None, *, state: str | None, as_json: 
     """Judge, print or write; whether every need is met."""
     import json
 
+    from raycover.draw.proof_sheets import draw_proof
+
     scene = load(path)
     warn(scene.warnings)
     with progress("judging") as step:
@@ -30,6 +32,8 @@ def prove_scene(path: Path, output: Path | None, *, state: str | None, as_json: 
         with whole_folder(output) as draft:
             text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
             (draft / "proof.json").write_text(text, encoding="utf-8", errors="replace")
+            with progress("drawing"):
+                draw_proof(proof, draft, troubles)
     if as_json:
         data(figures)
     else:
