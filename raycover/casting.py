@@ -7,13 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.catalogue import Losses
 from raycover.detectors import Unit
-from raycover.physics.infrared import contrast_db, contrast_factor
-from raycover.physics.margin import Local, inside_lens, mask_loss_db, reach_margin_db, to_local, undominated
+from raycover.open_air import Weather as Weather
+from raycover.open_air import distance_margin_db, open_air, open_margin_db
+from raycover.physics.margin import undominated
 from raycover.physics.pattern import Footprint
 from raycover.rays import LIFT, RayScene, Segments, take
-from raycover.scene.parts import Conditions
 from raycover.surfaces import Surface
 
 Floats = NDArray[np.floating]
@@ -25,21 +24,6 @@ LOWEST_DB = -9.0
 #: Cause codes, in the order in which the first that holds is taken (0: detected).
 CAUSES = ("none", "out-of-reach", "outside-lens", "masked", "blocked", "material-loss", "too-warm")
 NONE, OUT_OF_REACH, OUTSIDE_LENS, MASKED, BLOCKED, MATERIAL_LOSS, TOO_WARM = range(7)
-
-
-@dataclass(frozen=True)
-class Weather:
-    """What conditions mean for the casting: contrast in dB, which losses."""
-
-    contrast_db: float
-    losses: Losses
-
-    @classmethod
-    def of(cls, conditions: Conditions) -> Weather:
-        return cls(float(contrast_db(contrast_factor(conditions.ambient_c))), conditions.losses)
-
-    def heat_db(self, unit: Unit) -> float:
-        return self.contrast_db if unit.kind == "infrared" else 0.0
 
 
 @dataclass(frozen=True)
@@ -68,7 +52,7 @@ def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patc
     dx, dy = x - unit.position[0], y - unit.position[1]
     for height in surface.heights:
         dz = np.asarray(surface.floor_at(rows, columns) + height - unit.position[2], float)
-        margin = _open_margin_db(unit, (dx, dy, dz), footprints, weather)
+        margin = open_margin_db(unit, (dx, dy, dz), footprints, weather)
         followed = inside & (margin >= LOWEST_DB)
         row, column = np.nonzero(followed)
         if not len(row):
@@ -126,27 +110,6 @@ def _window(
     return spans[0], spans[1]
 
 
-def _open_margin_db(
-    unit: Unit, offset: tuple[Floats, Floats, Floats], footprints: tuple[Footprint, ...], weather: Weather
-) -> Floats:
-    """Margin (dB) without obstacles: best footprint whose lens holds the point, heat, masks."""
-    local = to_local(unit.rotation, offset)
-    shape = np.broadcast_shapes(*(part.shape for part in local))
-    best: Floats | None = None
-    for footprint in footprints:
-        margin = reach_margin_db(local, footprint, unit.reach_behind)
-        if unit.kind == "infrared":
-            margin = np.where(inside_lens(local, footprint), margin, -np.inf)
-        best = margin if best is None else np.maximum(best, margin)
-    if best is None:
-        return np.full(shape, -np.inf)
-    if (heat := weather.heat_db(unit)) != 0:
-        best = best + heat
-    if unit.masks:
-        best = best - 2 * mask_loss_db(local, unit.masks)
-    return np.broadcast_to(best, shape)
-
-
 def _obstacles_db(unit: Unit, segments: Segments, rays: RayScene, weather: Weather) -> Floats:
     """What obstacles add to the margin, (n,): 0, −2 L, or −inf."""
     if unit.kind == "infrared":
@@ -172,15 +135,8 @@ class Judgement:
 
 def potential_db(unit: Unit, points: Floats, motion: str) -> Floats:
     """Margin (n,) from distance alone, the best declared motion that counts; −inf where none is declared."""
-    local = to_local(unit.rotation, tuple((points - unit.position).T))
-    return _potential_db(unit, local, motion, len(points))
-
-
-def _potential_db(unit: Unit, local: Local, motion: str, n: int) -> Floats:
-    best = np.full(n, -np.inf)
-    for footprint in unit.footprints_for(motion):
-        best = np.maximum(best, reach_margin_db(local, footprint, unit.reach_behind))
-    return best
+    dx, dy, dz = (points - unit.position).T
+    return distance_margin_db(unit, (dx, dy, dz), unit.footprints_for(motion))
 
 
 def judge(
@@ -189,25 +145,12 @@ def judge(
     """How one detector sees points (n, 3) and why not where it doesn't. `lifted` (n,) marks points on a floor."""
     n = len(points)
     offset = (points - unit.position).T
-    local = to_local(unit.rotation, (offset[0], offset[1], offset[2]))
-    potential = _potential_db(unit, local, motion, n)
-    in_lens = np.zeros(n, bool)
-    reach = np.full(n, -np.inf)
-    for footprint in unit.footprints_for(motion):
-        margin = reach_margin_db(local, footprint, unit.reach_behind)
-        within = inside_lens(local, footprint) if unit.kind == "infrared" else np.ones(n, bool)
-        in_lens |= within
-        reach = np.where(within, np.maximum(reach, margin), reach)
-    if not unit.footprints_for(motion):
-        in_lens[:] = True  # nothing declared for this motion: out of reach, not outside the lens
-    masks = mask_loss_db(local, unit.masks) if unit.masks else np.zeros(n)
-    heat = weather.heat_db(unit)
-    open_air = reach + heat
+    air = open_air(unit, (offset[0], offset[1], offset[2]), unit.footprints_for(motion), weather)
     targets = points + np.array([0, 0, LIFT]) * (np.zeros(n) if lifted is None else lifted)[:, None]
     segments = rays.segments(unit.position, targets)
     obstacles = np.full(n, -np.inf)
     blocker = np.full(n, -1, np.int32)
-    live = in_lens & np.isfinite(masks) & np.isfinite(open_air)
+    live = air.in_lens & np.isfinite(air.margin_db)
     taken = np.flatnonzero(live)
     if len(taken):
         some = take(segments, taken)
@@ -220,20 +163,20 @@ def judge(
             obstacles[taken[through]] = -2 * loss
             blocker[taken[through]] = worst
     with np.errstate(invalid="ignore"):
-        margin = np.where(live, open_air - 2 * masks + obstacles, -np.inf)
+        margin = np.where(live, air.margin_db + obstacles, -np.inf)
 
     blocked = live & np.isneginf(obstacles)
     cause = np.select(
         [
             margin >= 0,
-            ~in_lens,
-            np.isinf(masks) | ((open_air >= 0) & (open_air - 2 * np.where(np.isinf(masks), 0, masks) < 0)),
-            (reach >= 0) & (open_air < 0),
-            open_air < 0,
+            ~air.in_lens,
+            np.isinf(air.mask_db) | ((air.unmasked_db >= 0) & (air.margin_db < 0)),
+            (air.reach_db >= 0) & (air.unmasked_db < 0),
+            air.unmasked_db < 0,
             blocked,
         ],
         [NONE, OUTSIDE_LENS, MASKED, TOO_WARM, OUT_OF_REACH, BLOCKED],
         MATERIAL_LOSS,
     ).astype(np.int8)
     blocker[(cause != BLOCKED) & (cause != MATERIAL_LOSS)] = -1
-    return Judgement(margin, potential, cause, blocker, np.linalg.norm(offset, axis=0))
+    return Judgement(margin, air.potential_db, cause, blocker, np.linalg.norm(offset, axis=0))
