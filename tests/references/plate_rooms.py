@@ -47,6 +47,41 @@ class PlateRoom:
         return coherent_engine.one_room(sheets, frequency_ghz)
 
 
+@dataclass(frozen=True)
+class PathList:
+    """Paths, one a row: its point, number of mirrors, length [m], one-way power relative to 1 m of open air."""
+
+    point: NDArray[np.int64]
+    mirrors: NDArray[np.int64]
+    length_m: Floats
+    power: Floats
+
+    def up_to(self, mirrors: int) -> PathList:
+        chosen = self.mirrors <= mirrors
+        return PathList(self.point[chosen], self.mirrors[chosen], self.length_m[chosen], self.power[chosen])
+
+    def total(self, n_points: int) -> Floats:
+        """Power (n_points,) of all paths, phases left out."""
+        return np.bincount(self.point, self.power, minlength=n_points)
+
+
+def shared(one: PathList, two: PathList) -> tuple[PathList, PathList]:
+    """Of two lists the paths that both hold: same point, same number of mirrors, lengths alike to 5 mm.
+
+    Where one list holds a length twice (a mirror's two triangles meet there, or two mirrors tie), powers are added.
+    """
+    rows = [np.stack([p.point, p.mirrors, np.round(p.length_m * 200).astype(np.int64)], axis=1) for p in (one, two)]
+    found = []
+    everything, place = np.unique(np.concatenate(rows), axis=0, return_inverse=True)
+    place = place.ravel()
+    split = (place[: len(rows[0])], place[len(rows[0]) :])
+    both = np.isin(np.arange(len(everything)), split[0]) & np.isin(np.arange(len(everything)), split[1])
+    for paths, at in zip((one, two), split, strict=True):
+        power = np.bincount(at, paths.power, minlength=len(everything))
+        found.append(PathList(everything[both, 0], everything[both, 1], everything[both, 2] / 200, power[both]))
+    return found[0], found[1]
+
+
 def _points(low: list[float], high: list[float], n: int = 200) -> Floats:
     """Points spread evenly and the same every time, off every plane of symmetry."""
     return np.random.default_rng(20).uniform(low, high, (n, 3))

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from plate_rooms import Plate
+from plate_rooms import PathList, Plate
 
 Floats = NDArray[np.float64]
 
@@ -39,10 +39,10 @@ def sionna() -> Any:
     return sionna.rt
 
 
-def one_way_powers(
+def one_way_paths(
     plates: Sequence[Plate], source: Floats, points: Floats, frequency_ghz: float, *, depth: int, samples: int = 50_000
-) -> tuple[Floats, NDArray[np.int64]]:
-    """Power (n, n_paths) of each path relative to 1 m of open air, and how many mirrors it has (n, n_paths), −1 none there.
+) -> PathList:
+    """Each path from a source to points (n, 3), one way.
 
     Two launched polarisations across each other, averaged; all that arrives, in both. Unit antennas without direction.
     `depth`: crossings and mirrors together; `samples` rays look for them.
@@ -79,4 +79,6 @@ def one_way_powers(
     power = (real**2 + imaginary**2).sum(axis=1).mean(axis=1) * (4 * np.pi / wavelength) ** 2
     kinds = np.array(paths.interactions)[:, :, 0]  # (depth, rx, paths)
     mirrors = (kinds == rt.constants.InteractionType.SPECULAR).sum(axis=0)
-    return power.astype(float), np.where(power > 0, mirrors, -1)
+    point, path = np.nonzero(power > 0)
+    length = np.array(paths.tau)[:, 0][point, path] * 299_792_458
+    return PathList(point, mirrors[point, path], length.astype(float), power[point, path].astype(float))
