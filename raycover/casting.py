@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from raycover.detectors import Unit
 from raycover.open_air import Weather as Weather
 from raycover.open_air import distance_margin_db, open_air, open_margin_db
+from raycover.paths import Imaging, Mirrored, amplitude, imaging
 from raycover.physics.margin import undominated
 from raycover.physics.pattern import Footprint
 from raycover.rays import LIFT, RayScene, Segments, take
@@ -28,11 +29,15 @@ NONE, OUT_OF_REACH, OUTSIDE_LENS, MASKED, BLOCKED, MATERIAL_LOSS, TOO_WARM = ran
 
 @dataclass(frozen=True)
 class Patch:
-    """A detector's margins over the window of a surface that it can reach; −inf where it sees nothing."""
+    """A detector's margins over the window of a surface that it can reach; −inf where it sees nothing.
+
+    `mirrored` tells of the ways by mirrors, None where none were looked for.
+    """
 
     rows: slice
     columns: slice
     margin_db: Single
+    mirrored: Mirrored | None = None
 
     @property
     def window(self) -> tuple[slice, slice]:
@@ -42,6 +47,8 @@ class Patch:
 def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
     """Margins of one detector on one surface, or None where it reaches no cell of it."""
     footprints = undominated(unit.footprints_for(surface.motion))
+    if (seen := imaging(unit, surface.motion, rays, weather)) is not None:
+        return _cast_by_mirrors(seen, surface)
     window = _window(unit, footprints, surface, weather)
     if window is None:
         return None
@@ -66,13 +73,61 @@ def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patc
     return Patch(rows, columns, best)
 
 
+def _cast_by_mirrors(seen: Imaging, surface: Surface) -> Patch | None:
+    """Margins of a detector with images: ways by mirrors are added to the straight one."""
+    unit, rays, weather = seen.unit, seen.rays, seen.weather
+    # Of all ways to a point none is shorter than the straight one.
+    lowest_db = LOWEST_DB - 20 * np.log10(len(seen.images) + 1)
+    window = _window(unit, seen.footprints, surface, weather, lowest_db)
+    if window is None:
+        return None
+    rows, columns = window
+    best = np.full((rows.stop - rows.start, columns.stop - columns.start), -np.inf, np.float32)
+    row, column = np.nonzero(surface.inside[rows, columns])
+    x, y = surface.plan(rows, columns)
+    floor = np.asarray(surface.floor_at(rows, columns), float)
+    offset = np.empty((len(row), 3))
+    offset[:, 0] = _gather(x, row, column) - unit.position[0]
+    offset[:, 1] = _gather(y, row, column) - unit.position[1]
+    ground = (floor if floor.ndim == 0 else floor[row, column]) - unit.position[2]
+    mirrored = Mirrored()
+    for height in surface.heights:
+        offset[:, 2] = ground + height
+        margin = open_margin_db(unit, tuple(offset.T), seen.footprints, weather)  # type: ignore[arg-type]
+        offset[:, 2] += LIFT if height < LIFT else 0.0
+        pairs = seen.pairs(offset)
+        followed = np.flatnonzero(amplitude(margin) + pairs.total >= 10 ** (LOWEST_DB / 20))
+        if not len(followed):
+            continue
+        to = offset[followed]
+        straight = rays.segments_along(unit.position, to.astype(np.float32))
+        through: Floats = margin[followed] + _obstacles_db(unit, straight, rays, weather)
+        ways = seen.ways(to, through, pairs.of(followed))
+        through, more = ways.added_to(through)
+        mirrored += more
+        cells = row[followed], column[followed]
+        best[cells] = np.maximum(best[cells], through)
+    found = np.isfinite(best)
+    if not found.any():
+        return None
+    # The window was wide, for what mirrors might have added: what is kept is what they did.
+    some, other = (np.flatnonzero(found.any(axis=axis)) for axis in (1, 0))
+    some_rows, some_columns = slice(some[0], some[-1] + 1), slice(other[0], other[-1] + 1)
+    return Patch(
+        slice(rows.start + some_rows.start, rows.start + some_rows.stop),
+        slice(columns.start + some_columns.start, columns.start + some_columns.stop),
+        best[some_rows, some_columns].copy(),
+        mirrored,
+    )
+
+
 def _gather(values: Floats, row: NDArray[np.intp], column: NDArray[np.intp]) -> Floats:
     """Values (ny, nx) at cells, where the array may be one row or one column that stands for all."""
     return values[row if values.shape[0] > 1 else 0, column if values.shape[1] > 1 else 0]
 
 
 def _window(
-    unit: Unit, footprints: tuple[Footprint, ...], surface: Surface, weather: Weather
+    unit: Unit, footprints: tuple[Footprint, ...], surface: Surface, weather: Weather, lowest_db: float = LOWEST_DB
 ) -> tuple[slice, slice] | None:
     """The rows and columns that the detector can reach at all, or None."""
     heat = weather.heat_db(unit)
@@ -83,7 +138,7 @@ def _window(
     nearest_dz = 0.0 if dz[0] <= 0 <= dz[1] else float(np.abs(dz).min())
     boxes = []
     for footprint in footprints:
-        slant = footprint.largest_slant * 10 ** ((heat - LOWEST_DB) / 40)
+        slant = footprint.largest_slant * 10 ** ((heat - lowest_db) / 40)
         flat = np.sqrt(max(slant**2 - nearest_dz**2, 0.0))
         box = np.array([[-flat, -flat], [flat, flat]])
         if unit.kind == "infrared" and unit.tilt_deg == 0:
@@ -142,7 +197,10 @@ def potential_db(unit: Unit, points: Floats, motion: str) -> Floats:
 def judge(
     unit: Unit, points: Floats, motion: str, rays: RayScene, weather: Weather, *, lifted: Bools | None = None
 ) -> Judgement:
-    """How one detector sees points (n, 3) and why not where it doesn't. `lifted` (n,) marks points on a floor."""
+    """How one detector sees points (n, 3) and why not where it doesn't. `lifted` (n,) marks points on a floor.
+
+    The margin is that of all ways together; the cause of a miss is that of the straight way.
+    """
     n = len(points)
     offset = (points - unit.position).T
     air = open_air(unit, (offset[0], offset[1], offset[2]), unit.footprints_for(motion), weather)
@@ -166,6 +224,9 @@ def judge(
         margin = np.where(live, air.margin_db + obstacles, -np.inf)
 
     blocked = live & np.isneginf(obstacles)
+    if (seen := imaging(unit, motion, rays, weather)) is not None:
+        to = targets - unit.position
+        margin = seen.ways(to, margin, seen.pairs(to)).added_to(margin)[0]
     cause = np.select(
         [
             margin >= 0,

@@ -28,14 +28,16 @@ Offset = tuple[Floats, Floats, Floats]
 
 @dataclass(frozen=True)
 class Weather:
-    """What conditions mean for the casting: contrast in dB, which losses."""
+    """What conditions mean for the casting: contrast in dB, which losses, reflections of microwave (0 or 1)."""
 
     contrast_db: float
     losses: Losses
+    reflections: int = 0
 
     @classmethod
     def of(cls, conditions: Conditions) -> Weather:
-        return cls(float(contrast_db(contrast_factor(conditions.ambient_c))), conditions.losses)
+        contrast = float(contrast_db(contrast_factor(conditions.ambient_c)))
+        return cls(contrast, conditions.losses, conditions.reflections)
 
     def heat_db(self, unit: Unit) -> float:
         return self.contrast_db if unit.kind == "infrared" else 0.0
