@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
 from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -19,9 +18,12 @@ import numpy as np
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from raycover.constructions import Construction as Construction
+from raycover.constructions import is_metal
 from raycover.errors import InputError, Position, Problem, did_you_mean
 from raycover.physics.microwave import bulk_loss_db_per_m
-from raycover.physics.slab import Layer, LossTable, Material
+from raycover.physics.slab import Layer, Material
+from raycover.physics.slab import Losses as Losses
 from raycover.scene.construction import InlineConstruction, LayerSpec
 from raycover.scene.devices import DetectorModel
 from raycover.scene.quantities import Number, Strict
@@ -108,45 +110,6 @@ class ConstructionsFile(Strict):
     constructions: dict[str, ConstructionSpec] = Field(default_factory=dict)
 
 
-Losses = Literal["averaged", "coherent"]
-
-
-@dataclass(frozen=True)
-class Construction:
-    """What a sheet is made of. `thickness_m` is for drawing; losses come from `layers` or `measured`."""
-
-    name: str
-    kind: Literal["layers", "opaque", "open", "measured"]
-    thickness_m: float
-    layers: tuple[Layer, ...] = ()
-    measured: tuple[tuple[float, float], ...] = ()
-    glazing: bool = False
-    source: str = ""
-
-    @property
-    def stops_infrared(self) -> bool:
-        return self.kind != "open"
-
-    def loss_table(self, frequency_ghz: float, losses: Losses) -> LossTable:
-        """One-way microwave loss against incidence; the value of the nearest measured frequency where so given.
-
-        Raises ValueError where a material's row does not hold at the frequency.
-        """
-        return _loss_table(self, frequency_ghz, losses)
-
-
-@lru_cache(maxsize=1024)
-def _loss_table(construction: Construction, frequency_ghz: float, losses: Losses) -> LossTable:
-    if construction.kind == "opaque":
-        return LossTable.opaque()
-    if construction.kind == "open" or (construction.kind == "layers" and not construction.layers):
-        return LossTable.constant(0.0)
-    if construction.kind == "measured":
-        nearest = min(construction.measured, key=lambda row: abs(np.log(row[0] / frequency_ghz)))
-        return LossTable.constant(nearest[1])
-    return LossTable(construction.layers, frequency_ghz, losses=losses)
-
-
 @dataclass(frozen=True)
 class SolidMaterial:
     """What a solid is made of: opaque to microwave, or a bulk loss; infrared it always stops."""
@@ -201,7 +164,7 @@ class Catalogue:
 def _of_layers(name: str, layers: tuple[Layer, ...], **more: Any) -> Construction:
     """Layers as they are; one with metal in it is opaque, since a metal sheet is not worth evaluating."""
     thickness = sum(layer.thickness_m for layer in layers)
-    metal = any(layer.material is not None and layer.material.name == "metal" for layer in layers)
+    metal = any(is_metal(layer) for layer in layers)
     return Construction(name, "opaque" if metal else "layers", thickness, layers, **more)
 
 

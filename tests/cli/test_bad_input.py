@@ -117,7 +117,6 @@ CASES = (
             ("routes", ""),
         )
     ),
-    case("reflections", "reflections: 0", "reflections: ‸1", "not-built-yet", "reflection", "write reflections: 0"),
     case("more reflections", "reflections: 0", "reflections: ‸2", "out-of-range", "at most 1, got 2"),
     case("losses", "losses: averaged", "losses: ‸avaraged", "not-allowed", 'did you mean "averaged"?'),
     case("microwave without frequency", "pattern:\n      kind: microwave\n      frequency_ghz: 5.8\n",

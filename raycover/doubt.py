@@ -1,0 +1,115 @@
+"""How sure is it? Margins in varied cases: the chance that anybody is noticed, and verdicts that say how firm they are.
+
+What is varied, by how much and by whose word stands in `spreads`; how one unit's margins follow in `varied`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raycover.detectors import Unit
+from raycover.open_air import Weather
+from raycover.rays import RayScene
+from raycover.scene.doubt import DoubtSpec
+from raycover.spreads import Draws
+from raycover.varied import unit_cases
+
+Floats = NDArray[np.floating]
+Bools = NDArray[np.bool_]
+
+#: The words of a verdict.
+MET_FIRMLY = "met in ≥ 95 % of varied cases"
+MET_AS_EXPECTED = "met as expected"
+NOT_MET = "not met"
+#: Share of the varied cases in which a need must be met to be called firm.
+FIRM_SHARE = 0.95
+#: Points looked at together: bounds the memory, whatever the number of points.
+_CHUNK = 8192
+
+
+@dataclass(frozen=True)
+class Chances:
+    """Points (n,) seen by at least one of several units, in varied cases.
+
+    `margin_db` (n,) the best margin as drawn; `draws` (n_cases, n) the best margin in each case, −inf where nothing
+    is noticed or nothing was followed.
+    """
+
+    margin_db: Floats
+    draws: NDArray[np.float32]
+
+    @property
+    def detected(self) -> Bools:
+        """(n_cases, n): noticed by at least one unit."""
+        return self.draws >= 0
+
+    @property
+    def probability(self) -> Floats:
+        """(n,) share of the cases in which at least one unit notices."""
+        return self.detected.mean(axis=0)
+
+    def band_db(self, share: float = 0.95) -> tuple[Floats, Floats]:
+        """(n,) lower and upper end of the middle `share` of the cases."""
+        tail = (1 - share) / 2
+        # Order statistics, not interpolation: −inf may stand beside a number.
+        low, high = np.quantile(self.draws, [tail, 1 - tail], axis=0, method="nearest")
+        return low.astype(float), high.astype(float)
+
+    def share_met(self, area_m2: Floats, share: float) -> Bools:
+        """(n_cases,): at least `share` of the area (n,) is noticed."""
+        return np.asarray(self.detected @ area_m2 >= share * area_m2.sum() * (1 - 1e-9))
+
+    def quiet(self) -> Bools:
+        """(n_cases,): nobody is noticed at any of the points."""
+        return np.asarray(~self.detected.any(axis=1))
+
+
+def chances(
+    units: Sequence[Unit],
+    points: Floats,
+    motion: str,
+    rays: RayScene,
+    weather: Weather,
+    doubt: DoubtSpec | Draws,
+    *,
+    lifted: Bools | None = None,
+    lowest_db: float = -30.0,
+) -> Chances:
+    """How units see points (n, 3) in varied cases.
+
+    Pass the same `Draws` to several questions about one scene: sheets' tables are then worked out once. `lifted` (n,)
+    marks points on a floor. Cases are the same for the same seed, whatever else is asked.
+    """
+    draws = doubt if isinstance(doubt, Draws) else Draws(doubt)
+    drawn = np.full(len(points), -np.inf)
+    best = np.full((draws.n, len(points)), -np.inf, np.float32)
+    for start in range(0, len(points), _CHUNK):
+        part = slice(start, start + _CHUNK)
+        for unit in units:
+            found = unit_cases(
+                unit,
+                points[part],
+                motion,
+                rays,
+                weather,
+                draws,
+                lifted=None if lifted is None else lifted[part],
+                lowest_db=lowest_db,
+            )
+            drawn[part] = np.maximum(drawn[part], found.drawn_db)
+            np.maximum(best[:, part], found.margin_db, out=best[:, part])
+    return Chances(drawn, best)
+
+
+def verdict(met: bool, cases: Bools | float) -> str:
+    """The words for a need: `met` as drawn, and in which cases, (n_cases,) or their share.
+
+    A need that is missed as drawn is not met, however many cases meet it.
+    """
+    if not met:
+        return NOT_MET
+    return MET_FIRMLY if float(np.mean(cases)) >= FIRM_SHARE else MET_AS_EXPECTED
