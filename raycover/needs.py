@@ -13,6 +13,7 @@ from raycover.building.parts import Building
 from raycover.casting import Weather, judge, potential_db
 from raycover.coverage import make_units
 from raycover.detectors import Unit
+from raycover.doubt import MET_AS_EXPECTED, NOT_MET
 from raycover.errors import InputError, Problem
 from raycover.gaps import label_gaps, widest_gap
 from raycover.loading import in_state
@@ -29,8 +30,6 @@ Progress = Callable[[int, int], None]
 _LOWEST_DB = -60.0
 #: Areas are compared with this tolerance.
 _ROUNDING = 1e-9
-#: What a need is, in the words of its verdict.
-EXPECTED, NOT_MET = "met as expected", "not met"
 
 
 @dataclass(frozen=True)
@@ -93,7 +92,7 @@ class NeedVerdict:
     places: tuple[PlaceVerdict, ...]
     assumed: bool = False
     probability: float | None = None
-    words: str = EXPECTED
+    words: str = MET_AS_EXPECTED
 
     @property
     def met(self) -> bool:
@@ -102,10 +101,11 @@ class NeedVerdict:
 
 @dataclass(frozen=True)
 class Proof:
-    """Every need of a scene, judged."""
+    """Every need of a scene, judged. `n_cases`: in how many varied cases, 0 where only as drawn."""
 
     scene: Scene
     needs: tuple[NeedVerdict, ...]
+    n_cases: int = 0
 
     @property
     def met(self) -> bool:
@@ -194,7 +194,7 @@ def judge_need(need: NeedSpec, sites: Sequence[Site], situation: Situation, *, a
     counting = counting_units(need, situation.units)
     places = tuple(_judge_place(need, site, situation, counting) for site in sites)
     met = all(place.met for place in places)
-    return NeedVerdict(need, situation, places, assumed, words=EXPECTED if met else NOT_MET)
+    return NeedVerdict(need, situation, places, assumed, words=MET_AS_EXPECTED if met else NOT_MET)
 
 
 def counting_units(need: NeedSpec, units: Sequence[Unit]) -> tuple[int, ...]:

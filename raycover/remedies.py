@@ -238,10 +238,15 @@ def _inside(cases: Sequence[_Case], margins: Sequence[Floats]) -> tuple[tuple[st
         before = figures_of(need, site, np.maximum(case.others_db, case.mine_db))
         after = figures_of(need, site, np.maximum(case.others_db, margin))
         if before.share - after.share > lost:
-            lost, at = before.share - after.share, site.name
+            lost, at = before.share - after.share, _name(case)
         if is_met(need, before) and not is_met(need, after):
-            missed.append(site.name)
+            missed.append(_name(case))
     return tuple(dict.fromkeys(missed)), lost, at
+
+
+def _name(case: _Case) -> str:
+    """A place by its label, or by its whole name where the building has several stairs."""
+    return case.site.label if len(case.situation.building.stairs) < 2 else case.site.name
 
 
 def _remedy(outcome: _Outcome, cases: Sequence[_Case], index: int, coverage: Coverage | None) -> Remedy:

@@ -57,6 +57,11 @@ class Site:
     def __len__(self) -> int:
         return len(self.ground)
 
+    @property
+    def label(self) -> str:
+        """Its name where the thing it belongs to is clear: `flight 1`."""
+        return self.name.removeprefix(f"{self.owner}, ") if self.piece >= 0 else self.name
+
     @cached_property
     def points(self) -> Floats:
         """(n heights · n cells, 3): all cells at the first height, then at the next."""

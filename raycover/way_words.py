@@ -11,11 +11,15 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building
 from raycover.casting import CAUSES, Weather, judge
 from raycover.detectors import Unit
+from raycover.paths import Traced, trace
 from raycover.rays import LIFT, Crossing, RayScene
 
 Floats = NDArray[np.floating]
 #: Losses below this (dB) are not worth a word.
 _WORTH_DB = 0.05
+#: What other ways add is told from here on (dB).
+_WORTH_ADDING_DB = 1.0
+_FREE = "free sight"
 #: What a sheet of a kind is called; others by their own kind.
 _KINDS = {"leaf": "door", "tread": "landing", "soffit": "flight", "desk": "desk top", "sheet": "sheet"}
 #: What constructions and materials are called where their own name says it badly.
@@ -23,10 +27,20 @@ _SHORT = {"door-wood": "wooden", "stud-wall": "stud", "steel-panel": "steel", "s
 
 
 @dataclass(frozen=True)
+class Bounce:
+    """The mirror that a way goes by, and what it loses there (dB, one way)."""
+
+    object: str
+    incidence_deg: float
+    loss_db: float
+
+
+@dataclass(frozen=True)
 class Way:
     """How one unit sees one point. `words` say the way where it gets through, and why not where it doesn't.
 
-    `margin_db` may be −inf; `crossings` are what the straight way meets; `loss_db` one way, along it.
+    `margin_db`, of all ways together, may be −inf; `crossings` are what the strongest way meets, `by` the mirror
+    that it goes by, if any; `loss_db` one way, along it.
     """
 
     unit: str
@@ -36,25 +50,69 @@ class Way:
     cause: str
     crossings: tuple[Crossing, ...]
     words: str
+    by: Bounce | None = None
 
     @property
     def loss_db(self) -> float:
-        return float(sum(crossing.loss_db for crossing in self.crossings))
+        return float(sum(crossing.loss_db for crossing in self.crossings)) + (self.by.loss_db if self.by else 0.0)
 
 
 def way_to(unit: Unit, point: Floats, motion: str, rays: RayScene, weather: Weather) -> Way:
-    """The way from a unit to a point (3,) on or above the floor."""
+    """The strongest way from a unit to a point (3,) on or above the floor."""
     lifted = _on_floor(rays.building, point)
     target = point + np.array([0.0, 0.0, LIFT * lifted])
     seen = judge(unit, target[None], motion, rays, weather)
-    met = tuple(rays.crossings(rays.segments(unit.position, target[None]), unit.frequency_ghz, weather.losses))
+    straight = tuple(rays.crossings(rays.segments(unit.position, target[None]), unit.frequency_ghz, weather.losses))
     margin, distance = float(seen.margin_db[0]), float(seen.distance_m[0])
     cause = CAUSES[seen.cause[0]]
-    words = through_words(rays.building, met)
+    met, by, added = straight, None, 0.0
+    if unit.frequency_ghz is not None and weather.reflections:
+        met, by, added = _strongest(trace(unit, target[None], motion, rays, weather), rays.building, straight)
+    words = _words(rays.building, met, by)
+    if added >= _WORTH_ADDING_DB:
+        words += f"; other ways add {added:.1f} dB"
     if cause != "none":
-        words = _missed_words(unit, cause, met, words, margin, distance, float(seen.potential_db[0]))
+        words = _missed_words(cause, straight, words, distance, float(seen.potential_db[0]), by)
     x, y, z = (float(v) for v in point)
-    return Way(unit.name, (x, y, z), distance, margin, cause, met, words)
+    return Way(unit.name, (x, y, z), distance, margin, cause, met, words, by)
+
+
+def _strongest(
+    traced: Traced, building: Building, straight: tuple[Crossing, ...]
+) -> tuple[tuple[Crossing, ...], Bounce | None, float]:
+    """What the strongest of all ways to one point meets, the mirror it goes by, and what the others add (dB)."""
+    margins = traced.way_margin_db()
+    best = int(margins.argmax())
+    together = float(traced.margin_db()[0])
+    added = together - float(margins[best]) if np.isfinite(margins[best]) else 0.0
+    if traced.mirror[best] < 0 or not np.isfinite(margins[best]):
+        return straight, None, added
+    mine = np.flatnonzero(traced.way == best)
+    met = tuple(
+        Crossing(
+            building.part_name(part), building.part_owner(part), building.part_made_of(part).name,
+            float("nan"), float(np.degrees(np.arccos(np.clip(traced.cosine[k], 0, 1)))), float(traced.loss_db[k]),
+        )
+        for k in mine
+        for part in [int(traced.part[k])]
+    )  # fmt: skip
+    name = building.part_name(int(traced.mirror_part[best]))
+    angle = float(np.degrees(np.arccos(np.clip(traced.reflect_cosine[best], 0, 1))))
+    return met, Bounce(name, angle, float(traced.reflect_db[best])), added
+
+
+def _words(building: Building, met: Sequence[Crossing], by: Bounce | None) -> str:
+    if by is None:
+        return through_words(building, met)
+    made = next(
+        (Crossing(by.object, "", sheet.construction.name, 0.0, 0.0, 0.0) for sheet in building.sheets
+         if sheet.name == by.object),
+        None,
+    )  # fmt: skip
+    mirror = called(building, made) if made is not None else by.object
+    words = f"by {mirror}, {by.loss_db:.1f} dB"
+    through = through_words(building, met)
+    return words if through == _FREE else f"{words}, and {through}"
 
 
 def _on_floor(building: Building, point: Floats) -> bool:
@@ -63,13 +121,14 @@ def _on_floor(building: Building, point: Floats) -> bool:
 
 
 def _missed_words(
-    unit: Unit, cause: str, met: Sequence[Crossing], through: str, margin: float, distance: float, potential: float
+    cause: str, straight: Sequence[Crossing], words: str, distance: float, potential: float, by: Bounce | None
 ) -> str:
     if cause == "blocked":
-        stops = next((c for c in met if not np.isfinite(c.loss_db)), None)
-        return f"hidden by {stops.object}" if stops is not None else "hidden"
+        stops = next((c for c in straight if not np.isfinite(c.loss_db)), None)
+        hidden = f"hidden by {stops.object}" if stops is not None else "hidden"
+        return hidden if by is None else f"{hidden}, too weak {words}"
     if cause == "material-loss":
-        return f"lost {through}"
+        return f"lost {words}" if by is None else f"too weak {words}"
     if cause == "out-of-reach":
         # Margin goes with the fourth power of the distance: so far is too far.
         beyond = distance * (1 - 10 ** (potential / 40)) if np.isfinite(potential) else np.inf
@@ -83,7 +142,7 @@ def through_words(building: Building, crossings: Sequence[Crossing]) -> str:
     """`through laminate panel WC/divider 2, 1.6 dB`; `free sight` where nothing is crossed that costs anything."""
     costly = [c for c in crossings if c.loss_db >= _WORTH_DB]
     if not costly:
-        return "free sight"
+        return _FREE
     loss = sum(c.loss_db for c in costly)
     names = [called(building, c) for c in costly]
     if len(names) > 3:

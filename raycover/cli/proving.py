@@ -10,9 +10,10 @@ from raycover.coverage import solve
 from raycover.errors import InputError
 from raycover.exchange.files import whole_folder
 from raycover.exchange.proof import proof_json
+from raycover.firmness import with_chances
 from raycover.loading import load
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, prove
-from raycover.proof_words import CAUTION, asked_words, margin_words, remedy_cost, way_words
+from raycover.proof_words import CAUTION, asked_words, chance_words, margin_words, remedy_cost, way_words
 from raycover.remedies import Trouble, find_remedies
 
 
@@ -26,6 +27,8 @@ def prove_scene(path: Path, output: Path | None, *, state: str | None, as_json: 
     warn(scene.warnings)
     with progress("judging") as step:
         proof = prove(scene, state=state, progress=step)
+    with progress("varying") as step:
+        proof = with_chances(proof, step)
     troubles = _remedies(proof)
     figures = proof_json(proof, troubles)
     if output is not None:
@@ -76,26 +79,29 @@ def _print(proof: Proof, troubles: tuple[Trouble, ...]) -> None:
 
 def _print_need(verdict: NeedVerdict) -> None:
     never = verdict.need.never
-    heads = ["place", "yes/no", "seen" if not never else "trips", "widest gap" if not never else "", "margin", "unit",
-             "worst place", "way there"]  # fmt: skip
+    heads = ["place", "clear" if never else "met", "trips" if never else "seen", "widest gap", "margin", "chance",
+             "unit", "worst place", "way there"]  # fmt: skip
     rows = [_row(verdict, place) for place in verdict.places]
     if never:
         heads.pop(3)
         rows = [[*row[:3], *row[4:]] for row in rows]
     state = "" if not verdict.situation.scene.states else f", {verdict.situation.scene.state}"
-    title = f"{verdict.need.name}{state}: {verdict.words} ({asked_words(verdict.need)})"
-    table(heads, rows, title=title, right=range(2, 4 if never else 5))
+    chance = chance_words(verdict.probability)
+    firm = f", {chance} of the varied cases" if chance else ""
+    title = f"{verdict.need.name}{state}: {verdict.words}{firm} ({asked_words(verdict.need)})"
+    table(heads, rows, title=title, right=range(2, 5 if never else 6))
     print()
 
 
 def _row(verdict: NeedVerdict, place: PlaceVerdict) -> list[str]:
     found, way = place.figures, place.way
     return [
-        place.site.name,
+        place.site.label,
         "yes" if place.met else "no",
         f"{found.share:.1%}",
         f"{found.largest_gap_m:.2f} m",
         margin_words(found.worst_db),
+        chance_words(place.probability),
         way.unit if way is not None else "–",
         "(" + ", ".join(f"{v:.2f}" for v in way.at) + ")" if way is not None else "",
         way_words(verdict, place),

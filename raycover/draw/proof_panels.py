@@ -179,7 +179,7 @@ def _mark(page: Page, placer: Placer, one: Shown, places: tuple[Floats, Any]) ->
     centres, outline = places
     x0, y0, x1, y1 = outline.bounds
     away = np.linalg.norm((centres - centres[0]) / np.maximum([x1 - x0, y1 - y0], 1.0), axis=1)
-    name = clean(one.name.removeprefix(f"{one.place.site.owner}, "))
+    name = clean(one.place.site.label)
     extent = page.lettering.extent(name, "bold", _NAME_PT)
     disc = 2 * RADIUS + 0.6
     below = (max(extent.width + 0.6, disc), disc + extent.height + 0.5)

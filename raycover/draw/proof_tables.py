@@ -98,7 +98,7 @@ class _Columns:
     ) -> None:
         found = place.figures
         base = y - 2.9
-        name = clean(place.site.name.removeprefix(f"{place.site.owner}, "))
+        name = clean(place.site.label)
         page.text(x, base, page.lettering.fit(name, "sans", _SIZE, self.name_width), _SIZE)
         draw_verdict(page, (x + self.verdict + SMALL, base + 0.8), met=place.met, radius=SMALL)
         page.text(x + self.verdict + 3.4, base, "yes" if place.met else "no", _SIZE, font="bold")

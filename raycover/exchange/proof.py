@@ -75,11 +75,14 @@ def _way(way: Way) -> dict[str, Any]:
         "cause": way.cause,
         "path": way.words,
         "loss_db": finite(way.loss_db),
+        "by": None
+        if way.by is None
+        else {"object": way.by.object, "incidence_deg": way.by.incidence_deg, "loss_db": finite(way.by.loss_db)},
         "crossings": [
             {
                 "object": c.object,
                 "construction": c.construction,
-                "distance_m": c.distance_m,
+                "distance_m": finite(c.distance_m),
                 "incidence_deg": c.incidence_deg,
                 "loss_db": finite(c.loss_db),
             }
