@@ -71,7 +71,7 @@ def make_proof(
         for trouble in troubles:
             if names & set(trouble.needs) and not _said(trouble, groups, group):
                 items += remedy_items(measure, trouble, width)
-        if group is groups[-1]:
+        if group is groups[0]:
             items += note_items(measure, "What this rests on", [*assumptions(proof), *notes], width)
         drafts += [(group, part) for part in flow(items, _COLUMN_TOP - _COLUMN_FOOT)]
     pages = []
@@ -267,8 +267,11 @@ def _draw_key(page: Page, group: _Group, sorts: Sequence[glyphs.Sort], reserve_d
     if any(not one.place.met for one in nevers):
         draw_sight(page, (x, y + 0.8), (x + 6.0, y + 0.8))
         x += 7.2 + page.text(x + 7.2, y, "way that trips", 6.0).width + 4.0
-    x, y = _PANEL[0], y - 5.0
-    for sort in dict.fromkeys(sorts):
+    units = list(dict.fromkeys(sorts))
+    wide = sum(10.0 + page.lettering.extent(glyphs.WORDS[sort], "sans", 6.0).width for sort in units)
+    if x + wide > _PANEL[2]:
+        x, y = _PANEL[0], y - 5.0
+    for sort in units:
         glyphs.draw_marks(page, [glyphs.Mark(sort, np.array([x + 1.9, y + 0.8]), 0.0)])
         x += 6.0 + page.text(x + 6.0, y, glyphs.WORDS[sort], 6.0).width + 4.0
 
