@@ -16,7 +16,7 @@ from raycover.open_air import Weather
 from raycover.rays import RayScene
 from raycover.scene.doubt import DoubtSpec
 from raycover.spreads import Draws
-from raycover.varied import unit_cases
+from raycover.varied import farthest_m, unit_cases
 
 Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
@@ -89,20 +89,32 @@ def chances(
     best = np.full((draws.n, len(points)), -np.inf, np.float32)
     for start in range(0, len(points), _CHUNK):
         part = slice(start, start + _CHUNK)
-        for unit in units:
-            found = unit_cases(
-                unit,
-                points[part],
-                motion,
-                rays,
-                weather,
-                draws,
-                lifted=None if lifted is None else lifted[part],
-                lowest_db=lowest_db,
-            )
-            drawn[part] = np.maximum(drawn[part], found.drawn_db)
-            np.maximum(best[:, part], found.margin_db, out=best[:, part])
+        floor = None if lifted is None else lifted[part]
+        take_best(drawn[part], best[:, part], units, points[part], motion, rays, weather, draws, floor, lowest_db)
     return Chances(drawn, best)
+
+
+def take_best(
+    drawn: Floats,
+    best: NDArray[np.float32],
+    units: Sequence[Unit],
+    points: Floats,
+    motion: str,
+    rays: RayScene,
+    weather: Weather,
+    draws: Draws,
+    lifted: Bools | None,
+    lowest_db: float,
+) -> None:
+    """Raise `drawn` (n,) and `best` (n_cases, n) to the margins of units at points (n, 3), where those are better."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    for unit in units:
+        apart = np.maximum(np.maximum(low - unit.position, unit.position - high), 0.0)
+        if np.linalg.norm(apart) > farthest_m(unit, motion, weather, draws, lowest_db):
+            continue
+        found = unit_cases(unit, points, motion, rays, weather, draws, lifted=lifted, lowest_db=lowest_db)
+        drawn[found.at] = np.maximum(drawn[found.at], found.drawn_db)
+        best[:, found.at] = np.maximum(best[:, found.at], found.margin_db)
 
 
 def verdict(met: bool, cases: Bools | float) -> str:

@@ -14,6 +14,7 @@ What changes with a case and how it is followed:
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +26,7 @@ from raycover.detectors import Unit
 from raycover.open_air import Weather, open_margin_db
 from raycover.paths import Traced, amplitude, margin_of, trace
 from raycover.physics.margin import undominated
+from raycover.physics.pattern import Footprint
 from raycover.rays import LIFT, RayScene
 from raycover.spreads import Draws, Poses
 
@@ -34,12 +36,34 @@ Bools = NDArray[np.bool_]
 Index = NDArray[np.intp]
 
 
+#: What further ways can lift a point above the straight one in open air (dB): four times its one-way power.
+_WAYS_ABOVE_DB = 12.0
+
+
 @dataclass(frozen=True)
 class UnitCases:
-    """Margins of one unit at points: as drawn (n,), and in every case (n_cases, n); −inf where nothing is noticed."""
+    """Margins of one unit at those points (by index, `at` (k,)) that some case may bring up to what was asked.
 
+    `drawn_db` (k,) as drawn, `margin_db` (n_cases, k) in every case; −inf where nothing is noticed.
+    """
+
+    at: Index
     drawn_db: Floats
     margin_db: Single
+
+
+def farthest_m(unit: Unit, motion: str, weather: Weather, draws: Draws, lowest_db: float) -> float:
+    """Distance (m) beyond which no case brings a point up to `lowest_db`; 0 where the motion is not declared."""
+    reach = max((f.largest_slant for f in unit.footprints_for(motion)), default=0.0)
+    above = _WAYS_ABOVE_DB if unit.kind == "microwave" and weather.reflections else 0.0
+    most = float(_gain_db(unit, weather, draws).max(initial=-np.inf)) + above
+    return reach * 10 ** ((most - lowest_db) / 40) + draws.doubt.mounting if np.isfinite(most) else 0.0
+
+
+def _gain_db(unit: Unit, weather: Weather, draws: Draws) -> Floats:
+    """(n_cases,) what raises or lowers all margins of a unit alike."""
+    person = draws.contrast_db(weather.ambient_c) if unit.kind == "infrared" else draws.cross_section_db
+    return person + draws.unit_reach_db(unit.name)
 
 
 def unit_cases(
@@ -53,37 +77,33 @@ def unit_cases(
     lifted: Bools | None = None,
     lowest_db: float = -30.0,
 ) -> UnitCases:
-    """Margins of a unit at points (n, 3) in every case; points that no case brings up to `lowest_db` are not followed.
+    """Margins of a unit at points (n, 3) in every case; points that no case brings up to `lowest_db` are left out.
 
     `lifted` (n,) marks points on a floor.
     """
-    n = len(points)
-    drawn, margin = np.full(n, -np.inf), np.full((draws.n, n), -np.inf, np.float32)
+    offset = np.asarray(points - unit.position, float)
+    farthest = farthest_m(unit, motion, weather, draws, lowest_db)
+    live = np.flatnonzero(np.einsum("ij,ij->i", offset, offset) <= farthest**2)
     footprints = undominated(unit.footprints_for(motion))
-    if not footprints or not n:
-        return UnitCases(drawn, margin)
+    gain = _gain_db(unit, weather, draws)
+    lit = replace(weather, contrast_db=0.0)
     poses = draws.poses(unit.name)
     posed = [_posed(unit, poses, p) for p in range(len(poses.raised_m))]
-    gain = draws.unit_reach_db(unit.name)
-    if unit.kind == "infrared":
-        gain = gain + draws.contrast_db(weather.ambient_c)
-        lit = replace(weather, contrast_db=0.0)
-    else:
-        gain = gain + draws.cross_section_db
-        lit = weather
-    offset = np.asarray(points - unit.position, float)
-    in_open = np.stack(
-        [
-            open_margin_db(one, (offset[:, 0], offset[:, 1], offset[:, 2] - up), footprints, lit)
-            for one, up in zip(posed, poses.raised_m, strict=True)
-        ]
-    )
-    # Several ways and cases that mirror more can lift a point somewhat; 6 dB is more than they do in the open.
-    above = 6.0 if unit.kind == "microwave" and weather.reflections else 0.0
-    live = np.flatnonzero(in_open.max(axis=0) + gain.max() + above >= lowest_db)
+    in_open = np.zeros((0, 0))
+    if unit.kind == "infrared" and len(live):
+        x, y, z = offset[live].T
+        in_open = np.stack(
+            [
+                open_margin_db(one, (x, y, z - up), footprints, lit)
+                for one, up in zip(posed, poses.raised_m, strict=True)
+            ]
+        )
+        some = in_open.max(axis=0) + gain.max() >= lowest_db
+        live, in_open = live[some], in_open[:, some]
+    drawn, margin = np.full(len(live), -np.inf), np.full((draws.n, len(live)), -np.inf, np.float32)
     if not len(live):
-        return UnitCases(drawn, margin)
-    some = None if lifted is None else lifted[live]
+        return UnitCases(live, drawn, margin)
+    on_floor = None if lifted is None else lifted[live]
     heights, third = _heights(unit, poses, rays, draws.doubt.mounting)
     case_third = third[poses.of]
     for k, up in enumerate(heights.tolist()):
@@ -93,21 +113,21 @@ def unit_cases(
             continue
         moved = replace(unit, position=unit.position + [0, 0, up], mounting=unit.mounting + up)
         if unit.kind == "infrared":
-            at = points[live] if some is None else points[live] + some[:, None] * [0, 0, LIFT]
-            blocked = rays.infrared_blocked(rays.segments(moved.position, at))
+            targets = points[live] if on_floor is None else points[live] + on_floor[:, None] * [0, 0, LIFT]
+            blocked = rays.infrared_blocked(rays.segments(moved.position, targets))
             if middle:
                 open_db = open_margin_db(unit, tuple(offset[live].T), footprints, weather)  # type: ignore[arg-type]
-                drawn[live] = np.where(blocked, -np.inf, open_db)
-            found = in_open[np.ix_(poses.of[cases], live)] + gain[cases, None]
+                drawn = np.where(blocked, -np.inf, open_db)
+            found = in_open[poses.of[cases]] + gain[cases, None]
             found[:, blocked] = -np.inf
         else:
-            traced = trace(moved, points[live], motion, rays, weather, lifted=some)
+            traced = trace(moved, points[live], motion, rays, weather, lifted=on_floor)
             if middle:
-                drawn[live] = traced.margin_db()
-            total = _microwave(unit, posed, traced, rays, weather, draws, cases, poses, footprints, up)
+                drawn = traced.margin_db()
+            total = _microwave(unit, posed, traced, rays, weather, draws, cases, footprints, up)
             found = margin_of(total).T + gain[cases, None]
-        margin[np.ix_(cases, live)] = found
-    return UnitCases(drawn, margin)
+        margin[cases] = found
+    return UnitCases(live, drawn, margin)
 
 
 def _posed(unit: Unit, poses: Poses, pose: int) -> Unit:
@@ -135,16 +155,16 @@ def _microwave(
     weather: Weather,
     draws: Draws,
     cases: Index,
-    poses: Poses,
-    footprints: tuple,  # type: ignore[type-arg]
+    footprints: Sequence[Footprint],
     up: float,
 ) -> Floats:
     """One-way power (n, cases) of all ways together, relative to that which is just noticed."""
     n, m = traced.n_points, len(traced.point)
+    poses = draws.poses(unit.name)
     pose = poses.of[cases]
     in_open = np.zeros((m, len(cases)), np.float32)
+    x, y, z = traced.offset.T
     for p in np.unique(pose).tolist():
-        x, y, z = traced.offset.T
         open_db = open_margin_db(posed[p], (x, y, z + up - poses.raised_m[p]), footprints, weather)
         in_open[:, pose == p] = amplitude(open_db)[:, None]
     power = in_open * _passed(unit, traced, rays, draws, cases)

@@ -11,6 +11,7 @@ from pydantic import Field, PrivateAttr
 from raycover.errors import Position, Problem
 from raycover.scene.construction import ConstructionRef
 from raycover.scene.devices import DetectorSpec, Grid, PlaneSpec
+from raycover.scene.doubt import DoubtSpec
 from raycover.scene.fittings import Cubicles, Desks, Fixtures, Table
 from raycover.scene.meshes import MeshSpec
 from raycover.scene.needs import NeedSpec
@@ -48,6 +49,7 @@ class Scene(Strict):
     date: str | None = Field(None, max_length=20, description="date for the title block; today if not given")
     north_deg: Degrees = Field(90.0, description="direction of north, anticlockwise from +x")
     conditions: Conditions = Field(default_factory=Conditions)
+    doubt: DoubtSpec = Field(default_factory=DoubtSpec, description="how uncertain things are, for varied cases")
     rooms: list[Room] = Field(default_factory=list, max_length=10_000)
     storeys: list[Storey] = Field(default_factory=list, max_length=200, description="names of levels")
     partitions: list[Partition] = Field(default_factory=list, max_length=100_000)
