@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from raycover.doubt import chances, verdict
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met
-from raycover.scene.doubt import DoubtSpec
 from raycover.scene.needs import NeedSpec
 from raycover.sites import Site
 from raycover.spreads import Draws
@@ -29,7 +28,7 @@ def with_chances(proof: Proof, progress: Progress | None = None) -> Proof:
 
     A never-need is met in a case where no unit is tripped: what it must stay clear by is its reserve for such cases.
     """
-    draws = Draws(getattr(proof.scene, "doubt", None) or DoubtSpec())
+    draws = Draws(proof.scene.doubt)
     firm = []
     for done, need in enumerate(proof.needs):
         if progress is not None:

@@ -31,6 +31,7 @@ class Bounce:
     """The mirror that a way goes by, and what it loses there (dB, one way)."""
 
     object: str
+    called: str
     incidence_deg: float
     loss_db: float
 
@@ -65,12 +66,10 @@ def way_to(unit: Unit, point: Floats, motion: str, rays: RayScene, weather: Weat
     straight = tuple(rays.crossings(rays.segments(unit.position, target[None]), unit.frequency_ghz, weather.losses))
     margin, distance = float(seen.margin_db[0]), float(seen.distance_m[0])
     cause = CAUSES[seen.cause[0]]
-    met, by, added = straight, None, 0.0
+    met, by, more = straight, None, ""
     if unit.frequency_ghz is not None and weather.reflections:
-        met, by, added = _strongest(trace(unit, target[None], motion, rays, weather), rays.building, straight)
-    words = _words(rays.building, met, by)
-    if added >= _WORTH_ADDING_DB:
-        words += f"; other ways add {added:.1f} dB"
+        met, by, more = _strongest(trace(unit, target[None], motion, rays, weather), rays.building, straight)
+    words = _words(rays.building, met, by) + more
     if cause != "none":
         words = _missed_words(cause, straight, words, distance, float(seen.potential_db[0]), by)
     x, y, z = (float(v) for v in point)
@@ -79,38 +78,47 @@ def way_to(unit: Unit, point: Floats, motion: str, rays: RayScene, weather: Weat
 
 def _strongest(
     traced: Traced, building: Building, straight: tuple[Crossing, ...]
-) -> tuple[tuple[Crossing, ...], Bounce | None, float]:
-    """What the strongest of all ways to one point meets, the mirror it goes by, and what the others add (dB)."""
+) -> tuple[tuple[Crossing, ...], Bounce | None, str]:
+    """What the strongest of all ways to one point meets, the mirror it goes by, and what the others add in words."""
     margins = traced.way_margin_db()
-    best = int(margins.argmax())
-    together = float(traced.margin_db()[0])
-    added = together - float(margins[best]) if np.isfinite(margins[best]) else 0.0
-    if traced.mirror[best] < 0 or not np.isfinite(margins[best]):
-        return straight, None, added
-    mine = np.flatnonzero(traced.way == best)
+    order = np.argsort(-margins)
+    best = int(order[0])
+    if not np.isfinite(margins[best]):
+        return straight, None, ""
+    added = float(traced.margin_db()[0] - margins[best])
+    others = order[1:][np.isfinite(margins[order[1:]])]
+    more = ""
+    if added >= _WORTH_ADDING_DB and len(others):
+        next_best = int(others[0])
+        way = f"by {_mirror(building, traced, next_best)}" if traced.mirror[next_best] >= 0 else "straight"
+        more = f"; {way}{' and others' if len(others) > 1 else ''}, {added:+.1f} dB"
+    if traced.mirror[best] < 0:
+        return straight, None, more
+    parts = [(k, int(traced.part[k])) for k in np.flatnonzero(traced.way == best)]
     met = tuple(
         Crossing(
-            building.part_name(part), building.part_owner(part), building.part_made_of(part).name,
-            float("nan"), float(np.degrees(np.arccos(np.clip(traced.cosine[k], 0, 1)))), float(traced.loss_db[k]),
+            building.part_name(part), building.part_owner(part), building.part_made_of(part).name, float("nan"),
+            float(np.degrees(np.arccos(np.clip(traced.cosine[k], 0, 1)))), float(traced.loss_db[k]),
         )
-        for k in mine
-        for part in [int(traced.part[k])]
+        for k, part in parts
     )  # fmt: skip
-    name = building.part_name(int(traced.mirror_part[best]))
     angle = float(np.degrees(np.arccos(np.clip(traced.reflect_cosine[best], 0, 1))))
-    return met, Bounce(name, angle, float(traced.reflect_db[best])), added
+    name = building.part_name(int(traced.mirror_part[best]))
+    by = Bounce(name, _mirror(building, traced, best), angle, float(traced.reflect_db[best]))
+    return met, by, more
+
+
+def _mirror(building: Building, traced: Traced, way: int) -> str:
+    """The mirror of a way, as `called` calls what is crossed."""
+    part = int(traced.mirror_part[way])
+    made = building.part_made_of(part).name
+    return called(building, Crossing(building.part_name(part), "", made, 0.0, 0.0, 0.0))
 
 
 def _words(building: Building, met: Sequence[Crossing], by: Bounce | None) -> str:
     if by is None:
         return through_words(building, met)
-    made = next(
-        (Crossing(by.object, "", sheet.construction.name, 0.0, 0.0, 0.0) for sheet in building.sheets
-         if sheet.name == by.object),
-        None,
-    )  # fmt: skip
-    mirror = called(building, made) if made is not None else by.object
-    words = f"by {mirror}, {by.loss_db:.1f} dB"
+    words = f"by {by.called}, {by.loss_db:.1f} dB"
     through = through_words(building, met)
     return words if through == _FREE else f"{words}, and {through}"
 

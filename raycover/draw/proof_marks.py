@@ -49,5 +49,5 @@ def draw_never(page: Page, rings: Sequence[Any], clip: Box | None = None) -> Non
 
 def draw_sight(page: Page, start: ArrayLike, end: ArrayLike, clip: Box | None = None) -> None:
     """The way from a unit to the spot that trips it."""
-    page.lines([[start, end]], palette.PAPER, 1.6, 14.0, alpha=0.8, clip=clip)
-    page.lines([[start, end]], palette.ACCENT, 0.6, 14.1, dashes=(1.5, 1.2), clip=clip)
+    page.lines([np.array([start, end], float)], palette.PAPER, 1.6, 14.0, alpha=0.8, clip=clip)
+    page.lines([np.array([start, end], float)], palette.ACCENT, 0.6, 14.1, dashes=(1.5, 1.2), clip=clip)

@@ -135,9 +135,9 @@ def _coverage(group: _Group, solved: dict[object, Coverage]) -> Coverage:
     if key not in solved:
         situation = group.situation
         if len(group.heights) == 1:
-            plane = PlaneSpec(name="proof", height=group.heights[0], motion=group.motion)  # type: ignore[arg-type]
+            plane = PlaneSpec(name="proof", height=group.heights[0], motion=group.motion)
         else:
-            plane = PlaneSpec(name="proof", target="person", heights=list(group.heights), motion=group.motion)  # type: ignore[arg-type]
+            plane = PlaneSpec(name="proof", target="person", heights=list(group.heights), motion=group.motion)
         if not situation.scene.rooms:
             plane = plane.model_copy(update={"extent": _extent(group)})
         scene = situation.scene.changed({"planes": [plane]}, situation.scene.state, lambda places: places)

@@ -18,7 +18,7 @@ from raycover.proof_words import (
     seen_words,
     way_words,
 )
-from raycover.remedies import Trouble
+from raycover.remedies import Remedy, Trouble
 
 _SIZE, _NOTE = 6.5, 6.0
 _LINE, _WRAPPED = 3.95, 2.75
@@ -99,6 +99,7 @@ class _Columns:
         found = place.figures
         base = y - 2.9
         name = clean(place.site.label)
+        name = name[:1].upper() + name[1:] if place.site.piece >= 0 else name
         page.text(x, base, page.lettering.fit(name, "sans", _SIZE, self.name_width), _SIZE)
         draw_verdict(page, (x + self.verdict + SMALL, base + 0.8), met=place.met, radius=SMALL)
         page.text(x + self.verdict + 3.4, base, "yes" if place.met else "no", _SIZE, font="bold")
@@ -120,8 +121,13 @@ def remedy_items(page: Page, trouble: Trouble, width: float) -> Iterator[Item]:
     yield Item(6.2, lambda page, x, y, right: _trouble_heading(page, trouble, x, y, right), tied=True)
 
     def heads(page: Page, x: float, y: float, right: float) -> None:
-        for place, text, ha in ((0.0, "Remedy, best first", "left"), (stops_at, "stops it", "left"),
-                                (left_at, "left", "right"), (cost_at, "what it costs inside", "left")):  # fmt: skip
+        heads = (
+            (0.0, "Remedy, best first", "left"),
+            (stops_at, "stops it", "left"),
+            (left_at, "margin left", "right"),
+            (cost_at, "what it costs inside", "left"),
+        )
+        for place, text, ha in heads:
             page.text(x + place, y - 2.6, text, _NOTE, color=palette.SECOND_INK, ha=ha)  # type: ignore[arg-type]
 
     yield Item(4.2, heads, tied=True)
@@ -137,10 +143,10 @@ def remedy_items(page: Page, trouble: Trouble, width: float) -> Iterator[Item]:
             y: float,
             right: float,
             *,
-            remedy=remedy,
-            words=words,
-            costs=costs,
-            font=cost_font,  # type: ignore[no-untyped-def]
+            remedy: Remedy = remedy,
+            words: Sequence[str] = words,
+            costs: Sequence[str] = costs,
+            font: Font = cost_font,
         ) -> None:
             base = y - 2.9
             draw_verdict(page, (x + stops_at + SMALL, base + 0.8), met=remedy.stops, radius=SMALL)
