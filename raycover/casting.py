@@ -47,7 +47,7 @@ class Patch:
 def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
     """Margins of one detector on one surface, or None where it reaches no cell of it."""
     footprints = undominated(unit.footprints_for(surface.motion))
-    if (seen := imaging(unit, surface.motion, rays, weather)) is not None:
+    if (seen := imaging(unit, footprints, rays, weather)) is not None:
         return _cast_by_mirrors(seen, surface)
     window = _window(unit, footprints, surface, weather)
     if window is None:
@@ -76,9 +76,7 @@ def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patc
 def _cast_by_mirrors(seen: Imaging, surface: Surface) -> Patch | None:
     """Margins of a detector with images: ways by mirrors are added to the straight one."""
     unit, rays, weather = seen.unit, seen.rays, seen.weather
-    # Of all ways to a point none is shorter than the straight one.
-    lowest_db = LOWEST_DB - 20 * np.log10(len(seen.images) + 1)
-    window = _window(unit, seen.footprints, surface, weather, lowest_db)
+    window = _mirrored_window(seen, surface)
     if window is None:
         return None
     rows, columns = window
@@ -119,6 +117,34 @@ def _cast_by_mirrors(seen: Imaging, surface: Surface) -> Patch | None:
         best[some_rows, some_columns].copy(),
         mirrored,
     )
+
+
+def _mirrored_window(seen: Imaging, surface: Surface) -> tuple[slice, slice] | None:
+    """The rows and columns that a detector and its images can reach: no way is shorter than the straight one."""
+    lowest_db = LOWEST_DB - 20 * np.log10(len(seen.images) + 1)
+    return _window(seen.unit, seen.footprints, surface, seen.weather, lowest_db)
+
+
+def n_pairs(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> tuple[int, int]:
+    """How many images a detector has on a surface, and how many pairs of image and cell are to be looked at."""
+    seen = imaging(unit, unit.footprints_for(surface.motion), rays, weather)
+    window = None if seen is None else _mirrored_window(seen, surface)
+    if seen is None or window is None:
+        return 0, 0
+    n_cells = int(surface.inside[window].sum()) * len(surface.heights)
+    return len(seen.images), len(seen.images) * n_cells
+
+
+def in_reach(unit: Unit, potential: Floats, distance: Floats, motion: str, weather: Weather) -> Bools:
+    """Which points (n,) are worth a ray, by the margins that distance alone gives them and by their distance (m).
+
+    By a mirror a unit may see in a direction in which it sees little; never farther than its farthest reach.
+    """
+    near = potential + max(weather.heat_db(unit), 0.0) >= LOWEST_DB
+    if weather.reflections and unit.kind == "microwave":
+        reach = max((f.largest_slant for f in unit.footprints_for(motion)), default=0.0)
+        near |= distance <= reach * 10 ** (-LOWEST_DB / 40)
+    return near
 
 
 def _gather(values: Floats, row: NDArray[np.intp], column: NDArray[np.intp]) -> Floats:
@@ -177,8 +203,9 @@ def _obstacles_db(unit: Unit, segments: Segments, rays: RayScene, weather: Weath
 class Judgement:
     """One detector's view of points (n,).
 
-    `margin_db` may be −inf; `potential_db` is the margin from distance alone at 20 °C, lens and masks aside;
-    `cause` codes as `CAUSES`; `blocker` the part that stops or costs most, −1 where none matters.
+    `margin_db` may be −inf, `straight_db` is that of the straight way alone; `potential_db` is the margin from
+    distance alone at 20 °C, lens and masks aside; `cause` codes as `CAUSES`; `blocker` the part that stops or costs
+    most, −1 where none matters.
     """
 
     margin_db: Floats
@@ -186,6 +213,7 @@ class Judgement:
     cause: NDArray[np.int8]
     blocker: NDArray[np.int32]
     distance_m: Floats
+    straight_db: Floats
 
 
 def potential_db(unit: Unit, points: Floats, motion: str) -> Floats:
@@ -224,9 +252,10 @@ def judge(
         margin = np.where(live, air.margin_db + obstacles, -np.inf)
 
     blocked = live & np.isneginf(obstacles)
-    if (seen := imaging(unit, motion, rays, weather)) is not None:
+    straight = margin
+    if (seen := imaging(unit, unit.footprints_for(motion), rays, weather)) is not None:
         to = targets - unit.position
-        margin = seen.ways(to, margin, seen.pairs(to)).added_to(margin)[0]
+        margin = seen.by_mirrors(to, margin).added_to(margin)[0]
     cause = np.select(
         [
             margin >= 0,
@@ -240,4 +269,4 @@ def judge(
         MATERIAL_LOSS,
     ).astype(np.int8)
     blocker[(cause != BLOCKED) & (cause != MATERIAL_LOSS)] = -1
-    return Judgement(margin, air.potential_db, cause, blocker, np.linalg.norm(offset, axis=0))
+    return Judgement(margin, air.potential_db, cause, blocker, np.linalg.norm(offset, axis=0), straight)

@@ -137,5 +137,5 @@ def _seen_in_tile(
     for height in surface.heights:
         points = surface.points(row, column, height)
         lifted = np.full(len(points), height < LIFT)
-        take_best(drawn, best, units, points, surface.motion, rays, weather, draws, lifted, 0.0)
+        take_best(drawn, best, units, points, surface.motion, rays, weather, draws, lifted, 0.0, until_seen=True)
     return best >= 0

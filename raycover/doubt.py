@@ -105,16 +105,28 @@ def take_best(
     draws: Draws,
     lifted: Bools | None,
     lowest_db: float,
+    *,
+    until_seen: bool = False,
 ) -> None:
-    """Raise `drawn` (n,) and `best` (n_cases, n) to the margins of units at points (n, 3), where those are better."""
+    """Raise `drawn` (n,) and `best` (n_cases, n) to the margins of units at points (n, 3), where those are better.
+
+    `until_seen`: the nearest unit first, and a point that is seen in every case is left alone from then on.
+    """
     low, high = points.min(axis=0), points.max(axis=0)
-    for unit in units:
-        apart = np.maximum(np.maximum(low - unit.position, unit.position - high), 0.0)
-        if np.linalg.norm(apart) > farthest_m(unit, motion, weather, draws, lowest_db):
+    apart = [float(np.linalg.norm(np.clip(unit.position, low, high) - unit.position)) for unit in units]
+    middle = [float(np.linalg.norm((low + high) / 2 - unit.position)) for unit in units]
+    for k in np.argsort(middle, kind="stable").tolist() if until_seen else range(len(units)):
+        unit = units[k]
+        if apart[k] > farthest_m(unit, motion, weather, draws, lowest_db):
             continue
-        found = unit_cases(unit, points, motion, rays, weather, draws, lifted=lifted, lowest_db=lowest_db)
-        drawn[found.at] = np.maximum(drawn[found.at], found.drawn_db)
-        best[:, found.at] = np.maximum(best[:, found.at], found.margin_db)
+        open_still = np.flatnonzero(best.min(axis=0) < 0) if until_seen else np.arange(len(points))
+        if not len(open_still):
+            return
+        on_floor = None if lifted is None else lifted[open_still]
+        found = unit_cases(unit, points[open_still], motion, rays, weather, draws, lifted=on_floor, lowest_db=lowest_db)
+        at = open_still[found.at]
+        drawn[at] = np.maximum(drawn[at], found.drawn_db)
+        best[:, at] = np.maximum(best[:, at], found.margin_db)
 
 
 def verdict(met: bool, cases: Bools | float) -> str:

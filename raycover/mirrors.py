@@ -14,7 +14,7 @@ left out: taken strictly a rack mirrors less.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -44,6 +44,10 @@ _N_BOUNDS = 128
 #: Normals are turned to this side, which no plane of a building runs along.
 _SIDE = np.array([0.6123724, 0.5307228, 0.5860027])
 _SLABS = ("floor", "ceiling")
+#: Nothing narrower than this (m) mirrors at any frequency of the materials' tables, up to 100 GHz.
+_NARROWEST = 0.13
+#: So many units' images are remembered.
+_MOST_KEPT = 4096
 
 
 def smallest_side_m(frequency_ghz: float) -> float:
@@ -83,6 +87,7 @@ class Mirrors:
     centre: Floats
     backend: str
     building: Building
+    _images: dict[tuple[object, ...], Images] = field(default_factory=dict, repr=False, compare=False)
 
     def __len__(self) -> int:
         return len(self.plane)
@@ -192,11 +197,15 @@ def make_mirrors(building: Building, backend: str) -> Mirrors:
     largest = np.zeros(n_mirrors, int)
     by_area = np.argsort(area, kind="stable")
     largest[of_mirror[by_area]] = by_area
-    longer = np.maximum(whole[:, 2] - whole[:, 0], whole[:, 3] - whole[:, 1])
+    shorter = total / np.maximum(np.maximum(whole[:, 2] - whole[:, 0], whole[:, 3] - whole[:, 1]), 1e-9)
+    wide = shorter >= _NARROWEST
+    number = np.cumsum(wide) - 1
+    kept = wide[of_mirror[of_face]]
+    largest = largest[wide]
     return Mirrors(
-        normals, offsets, u, v, face_plane[largest], face_made[largest], face_slab[largest], whole, total,
-        total / np.maximum(longer, 1e-9), face_part[largest].astype(np.int32), made_of, corners,
-        of_mirror[of_face].astype(np.int32), part, side, centre, backend, building,
+        normals, offsets, u, v, face_plane[largest], face_made[largest], face_slab[largest], whole[wide], total[wide],
+        shorter[wide], face_part[largest].astype(np.int32), made_of, corners[kept],
+        number[of_mirror[of_face]][kept].astype(np.int32), part[kept], side[kept], centre, backend, building,
     )  # fmt: skip
 
 
@@ -316,13 +325,24 @@ class Images:
 def images_of(
     mirrors: Mirrors, position: Floats, mounting: float, frequency_ghz: float, losses: Losses, *, every: bool = False
 ) -> Images:
-    """The images of a unit at `position` (3,), `mounting` above its floor.
+    """The images of a unit at `position` (3,), `mounting` above its floor; asked for again, the same.
 
     Left out are mirrors too small, those the unit lies in or is fixed to, and the floor and ceiling of its own
     room, over which and under which its reach was declared: their whole level, the roof and suspended ceiling of
     its room, and, where the unit hangs over a void, the next floor or ceiling straight below or above. `every`
     keeps floors and ceilings.
     """
+    key = (position.tobytes(), mounting, frequency_ghz, losses, every)
+    if (known := mirrors._images.get(key)) is None:
+        if len(mirrors._images) >= _MOST_KEPT:
+            mirrors._images.clear()
+        known = mirrors._images[key] = _images_of(mirrors, position, mounting, frequency_ghz, losses, every=every)
+    return known
+
+
+def _images_of(
+    mirrors: Mirrors, position: Floats, mounting: float, frequency_ghz: float, losses: Losses, *, every: bool
+) -> Images:
     allowed = mirrors.side >= smallest_side_m(frequency_ghz)
     apart = mirrors.normal @ position - mirrors.offset
     across = np.stack([mirrors.u @ position, mirrors.v @ position], axis=1)

@@ -142,6 +142,14 @@ class Imaging:
     def mirrors(self) -> Mirrors:
         return self.rays.mirrors
 
+    def by_mirrors(self, offset: Floats, straight_db: Floats) -> Ways:
+        """Ways by mirrors to points at offsets (n, 3) whose straight ways have margins (n,), maybe −inf."""
+        return self.ways(offset, straight_db, self.pairs(offset))
+
+    def legs(self, ways: Ways, offset: Floats) -> tuple[Segments, Segments]:
+        """Both legs of ways to points at offsets (n, 3): from the unit to the mirror, and on to the point."""
+        return self._first_legs(ways.hit, offset[ways.point]), self._last_legs(ways.hit, offset[ways.point])
+
     def pairs(self, offset: Floats) -> Pairs:
         """Which images could serve points at offsets (n, 3), from plane geometry alone."""
         images, mirrors = self.images, self.mirrors
@@ -239,23 +247,24 @@ class Imaging:
         return self.rays.segments_between(hit, self.unit.position + offset)
 
 
-def imaging(unit: Unit, motion: str, rays: RayScene, weather: Weather, *, every_slab: bool = False) -> Imaging | None:
+def imaging(
+    unit: Unit, footprints: tuple[Footprint, ...], rays: RayScene, weather: Weather, *, every_slab: bool = False
+) -> Imaging | None:
     """A unit with its images, or None where there is nothing to mirror: infrared, `reflections: 0`, no mirror.
 
-    `every_slab` keeps the floor and ceiling of the unit's own room, for comparisons with other engines.
+    `footprints` are those that count, `unit.footprints_for(motion)`. `every_slab` keeps the floor and ceiling of the
+    unit's own room, for comparisons with other engines.
     """
-    footprints = undominated(unit.footprints_for(motion))
     if not weather.reflections or unit.frequency_ghz is None or not footprints:
         return None
+    counted = undominated(footprints)
     images = images_of(rays.mirrors, unit.position, unit.mounting, unit.frequency_ghz, weather.losses, every=every_slab)
-    reach = max(f.largest_slant for f in footprints)
+    reach = max(f.largest_slant for f in counted)
     # The nearest point of a mirror is as near as a way by it can get.
     across = np.maximum(np.maximum(images.rect[:, :2] - images.along, images.along - images.rect[:, 2:]), 0)
     nearest = np.sqrt(images.distance**2 + (across**2).sum(axis=1))
     near = nearest <= reach * 10 ** (-WAY_LOWEST_DB / 40)
-    if not near.any():
-        return None
-    return Imaging(unit, footprints, rays, weather, images.chosen(near), reach)
+    return Imaging(unit, counted, rays, weather, images.chosen(near), reach) if near.any() else None
 
 
 @dataclass(frozen=True)
@@ -321,14 +330,14 @@ def trace(
     met = [rays.met(straight, unit.frequency_ghz, weather.losses)]
     ways = [np.arange(n)[met[0].ray]]
     loss = np.bincount(ways[0], met[0].loss_db, minlength=n)
-    seen = imaging(unit, motion, rays, weather, every_slab=every_slab)
+    seen = imaging(unit, footprints, rays, weather, every_slab=every_slab)
     none = np.zeros(0)
     found = Ways(none.astype(np.intp), *(none.astype(np.int32),) * 2, none, np.zeros((0, 3)), *(none,) * 3,
                  np.zeros((0, 3)), np.zeros(n), none.astype(np.int32))  # fmt: skip
     if seen is not None and n:
-        found = seen.ways(offset, open_db - 2 * loss, seen.pairs(offset))
-        for legs in (seen._first_legs, seen._last_legs):
-            met.append(rays.met(legs(found.hit, offset[found.point]), unit.frequency_ghz, weather.losses))
+        found = seen.by_mirrors(offset, open_db - 2 * loss)
+        for legs in seen.legs(found, offset):
+            met.append(rays.met(legs, unit.frequency_ghz, weather.losses))
             ways.append(n + met[-1].ray.astype(np.intp))
     return Traced(
         n,

@@ -50,7 +50,9 @@ class Source:
 
 #: Status: [2nd] read in a text that describes the source, [C] computed here, "ours" our assumption.
 SOURCES = (
-    Source("thickness_percent", "thickness of every layer and air gap", "our assumption, as for averaged losses", "ours"),
+    Source(
+        "thickness_percent", "thickness of every layer and air gap", "our assumption, as for averaged losses", "ours"
+    ),
     Source("materials", "permittivity and conductivity", "each material's own spread; ordinarily 5 % and 30 %", "ours"),
     Source("cross_section_db", "radar cross section of a person", "3GPP TR 38.901 sensing model, s.d. 3.94 dB", "2nd"),
     Source("mounting", "mounting height", "our assumption: as built against as drawn", "ours"),
@@ -86,16 +88,19 @@ class Draws:
     def __init__(self, doubt: DoubtSpec) -> None:
         self.doubt = doubt
         self.n = doubt.cases
+        self._contrasts: dict[float, Floats] = {}
+        self._groups: dict[tuple[str, ...], Floats] = {}
         self._sheets: dict[tuple[Construction, float], SheetCases] = {}
 
     def even(self, *name: str, k: int = 1, n: int | None = None) -> Floats:
         """(n, k) points in the open unit cube, spread evenly, of the group `name`."""
-        count = self.n if n is None else n
-        group = zlib.crc32("\x1f".join(name).encode())
-        rng = np.random.default_rng([self.doubt.seed, group])
-        points = qmc.Sobol(k, rng=rng).random(count)
-        rng.shuffle(points)
-        return np.clip(points, 1e-9, 1 - 1e-9)
+        if name not in self._groups:
+            group = zlib.crc32("\x1f".join(name).encode())
+            rng = np.random.default_rng([self.doubt.seed, group])
+            points = qmc.Sobol(k, rng=rng).random(self.n if n is None else n)
+            rng.shuffle(points)
+            self._groups[name] = np.clip(points, 1e-9, 1 - 1e-9)
+        return self._groups[name]
 
     @cached_property
     def _person(self) -> Floats:
@@ -108,6 +113,11 @@ class Draws:
 
     def contrast_db(self, ambient_c: float) -> Floats:
         """(n,) thermal contrast of the person who walks, relative to that of a declaration at 20 °C; may be −inf."""
+        if ambient_c not in self._contrasts:
+            self._contrasts[ambient_c] = self._contrast_db(ambient_c)
+        return self._contrasts[ambient_c]
+
+    def _contrast_db(self, ambient_c: float) -> Floats:
         air = ambient_c + self.doubt.ambient_k * (2 * self._person[:, 1] - 1)
         low, high = self.doubt.clo
         k = person_contrast(air, low + (high - low) * self._person[:, 2])

@@ -28,7 +28,7 @@ from raycover.paths import Traced, amplitude, margin_of, trace
 from raycover.physics.margin import undominated
 from raycover.physics.pattern import Footprint
 from raycover.rays import LIFT, RayScene
-from raycover.spreads import Draws, Poses
+from raycover.spreads import FILL_TOP_DB, Draws, Poses
 
 Floats = NDArray[np.floating]
 Single = NDArray[np.float32]
@@ -116,7 +116,8 @@ def unit_cases(
             targets = points[live] if on_floor is None else points[live] + on_floor[:, None] * [0, 0, LIFT]
             blocked = rays.infrared_blocked(rays.segments(moved.position, targets))
             if middle:
-                open_db = open_margin_db(unit, tuple(offset[live].T), footprints, weather)  # type: ignore[arg-type]
+                x, y, z = offset[live].T
+                open_db = open_margin_db(unit, (x, y, z), footprints, weather)
                 drawn = np.where(blocked, -np.inf, open_db)
             found = in_open[poses.of[cases]] + gain[cases, None]
             found[:, blocked] = -np.inf
@@ -124,10 +125,47 @@ def unit_cases(
             traced = trace(moved, points[live], motion, rays, weather, lifted=on_floor)
             if middle:
                 drawn = traced.margin_db()
-            total = _microwave(unit, posed, traced, rays, weather, draws, cases, footprints, up)
-            found = margin_of(total).T + gain[cases, None]
+            worth = np.flatnonzero(_worth_varying(traced, weather, draws) + gain.max() >= lowest_db)
+            some_ways = _only(traced, worth)
+            total = _microwave(unit, posed, some_ways, rays, weather, draws, cases, footprints, up)
+            found = np.full((len(cases), len(live)), -np.inf, np.float32)
+            found[:, worth] = margin_of(total).T + gain[cases, None]
         margin[cases] = found
     return UnitCases(live, drawn, margin)
+
+
+def _worth_varying(traced: Traced, weather: Weather, draws: Draws) -> Floats:
+    """(n,) dB that no case exceeds before the unit's and the person's gain: no margin grows by more than 6 dB and half
+    of what is lost on the way, but for what fills shadows."""
+    margin, in_open = traced.margin_db(), traced.open_db[: traced.n_points]
+    lost = np.where(np.isfinite(margin), np.maximum(in_open - margin, 0.0), 0.0)
+    most = margin + 6.0 + np.where(np.isfinite(lost), lost, 0.0) / 2
+    if weather.reflections and draws.doubt.deeper:
+        most = np.maximum(most, in_open + 2 * FILL_TOP_DB)
+    return np.asarray(most)
+
+
+def _only(traced: Traced, points: Index) -> Traced:
+    """The ways to some of the points, by rising index; points, ways and crossings numbered anew."""
+    if len(points) == traced.n_points:
+        return traced
+    kept = np.zeros(traced.n_points, bool)
+    kept[points] = True
+    ways = np.flatnonzero(kept[traced.point])
+    crossings = np.flatnonzero(kept[traced.point[traced.way]])
+    new_point, new_way = np.cumsum(kept) - 1, np.zeros(len(traced.point), np.intp)
+    new_way[ways] = np.arange(len(ways))
+    by_way = ("mirror", "mirror_part", "open_db", "offset", "reflect_cosine", "reflect_db")
+    by_crossing = ("part", "cosine", "chord_m", "loss_db")
+    return replace(
+        traced,
+        n_points=len(points),
+        point=new_point[traced.point[ways]],
+        way=new_way[traced.way[crossings]],
+        dropped=traced.dropped[points],
+        **{name: getattr(traced, name)[ways] for name in by_way},
+        **{name: getattr(traced, name)[crossings] for name in by_crossing},
+    )
 
 
 def _posed(unit: Unit, poses: Poses, pose: int) -> Unit:
@@ -275,7 +313,7 @@ def _te_share(unit: Unit, direction: Floats, normal: Floats, psi: Floats | None)
 
     def along(vectors: Floats) -> Single:
         one, two = (vectors @ x).astype(np.float32), (vectors @ y).astype(np.float32)
-        return one[:, None] * cos + two[:, None] * sin
+        return np.asarray(one[:, None] * cos + two[:, None] * sin, np.float32)
 
     whole = np.maximum(1 - along(direction) ** 2, 1e-4)
     return np.where(known[:, None], np.minimum(along(across) ** 2 / whole, 1.0), 0.5).astype(np.float32)

@@ -16,7 +16,9 @@ Few = Annotated[Number, Field(ge=0, le=20)]
 class DoubtSpec(Strict):
     """Spreads that the varied cases are drawn from; what is left out keeps its ordinary value, 0 leaves a thing out."""
 
-    thickness_percent: Percent = Field(10.0, description="layers and air gaps, evenly within ± this share of themselves")
+    thickness_percent: Percent = Field(
+        10.0, description="layers and air gaps, evenly within ± this share of themselves"
+    )
     materials: Annotated[Number, Field(ge=0, le=5)] = Field(
         1.0, description="permittivity and conductivity: how many times the spread that each material states"
     )

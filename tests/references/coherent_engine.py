@@ -120,7 +120,9 @@ def trace(
     found = []
     for n in range(order + 1):
         sequences = [q for q in itertools.product(mirrors, repeat=n) if all(a != b for a, b in itertools.pairwise(q))]
-        for some in np.array_split(np.array(sequences, int).reshape(len(sequences), n), max(1, len(sequences) * len(room) // 400_000)):
+        for some in np.array_split(
+            np.array(sequences, int).reshape(len(sequences), n), max(1, len(sequences) * len(room) // 400_000)
+        ):
             if len(some):
                 found.append(_of_sequences(rooms, source, points, room, point, some, order, polarisation))
     return Ways(*(np.concatenate(parts) for parts in zip(*found, strict=True)))

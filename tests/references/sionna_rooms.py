@@ -63,7 +63,9 @@ def one_way_paths(
         corner, u, v = (np.asarray(one, float) for one in (plate.corner, plate.u, plate.v))
         mesh = mi.Mesh(f"plate-{i}", vertex_count=4, face_count=2)
         params = mi.traverse(mesh)
-        params["vertex_positions"] = np.stack([corner, corner + u, corner + u + v, corner + v]).ravel().astype(np.float32)
+        params["vertex_positions"] = (
+            np.stack([corner, corner + u, corner + u + v, corner + v]).ravel().astype(np.float32)
+        )
         params["faces"] = np.array([0, 1, 2, 0, 2, 3], np.uint32)
         params.update()
         things.append(rt.SceneObject(mi_mesh=mesh, name=f"plate-{i}", radio_material=materials[key]))
@@ -72,7 +74,14 @@ def one_way_paths(
     for i, point in enumerate(points):
         scene.add(rt.Receiver(f"point-{i:04d}", mi.Point3f(*map(float, point))))
     paths = rt.PathSolver()(
-        scene, max_depth=depth, diffuse_reflection=False, refraction=True, synthetic_array=True, samples_per_src=samples, max_num_paths_per_src=300_000, seed=1
+        scene,
+        max_depth=depth,
+        diffuse_reflection=False,
+        refraction=True,
+        synthetic_array=True,
+        samples_per_src=samples,
+        max_num_paths_per_src=300_000,
+        seed=1,
     )
     real, imaginary = (np.array(part)[:, :, 0] for part in paths.a)  # (rx, rx pol, tx pol, paths)
     wavelength = 299_792_458 / (frequency_ghz * 1e9)

@@ -74,9 +74,7 @@ class Truths:
 def truths(n_rooms: int, n_points: int, seed: int) -> Truths:
     """Random rooms, a third of each kind; the same for the same seed."""
     rng = np.random.default_rng(seed)
-    rows = [
-        (_office, _washroom, _stairwell)[index % 3](rng, n_points) for index in range(n_rooms)
-    ]
+    rows = [(_office, _washroom, _stairwell)[index % 3](rng, n_points) for index in range(n_rooms)]
     sheets = np.array([[(*sheet[:3],) for sheet in _padded(row[0])] for row in rows], float)
     made = np.array([[sheet[3] for sheet in _padded(row[0])] for row in rows])
     return Truths(
