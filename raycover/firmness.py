@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from raycover.doubt import chances, verdict
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met
+from raycover.remedies import Remedy, Trouble, shift_db
 from raycover.scene.needs import NeedSpec
 from raycover.sites import Site
 from raycover.spreads import Draws
@@ -35,6 +36,42 @@ def with_chances(proof: Proof, progress: Progress | None = None) -> Proof:
             progress(done, len(proof.needs))
         firm.append(_firm(need, draws))
     return replace(proof, needs=tuple(firm), n_cases=draws.n)
+
+
+def with_quiet(proof: Proof, troubles: Sequence[Trouble], progress: Progress | None = None) -> tuple[Trouble, ...]:
+    """The remedies that stop a unit with the share of varied cases in which it then stays quiet."""
+    draws = Draws(proof.scene.doubt)
+    told = []
+    n_all = sum(len(trouble.remedies) for trouble in troubles)
+    done = 0
+    for trouble in troubles:
+        remedies = []
+        for remedy in trouble.remedies:
+            if progress is not None:
+                progress(done, n_all)
+            done += 1
+            remedies.append(replace(remedy, quiet=_quiet(proof, trouble, remedy, draws)) if remedy.stops else remedy)
+        told.append(replace(trouble, remedies=tuple(remedies)))
+    return tuple(told)
+
+
+def _quiet(proof: Proof, trouble: Trouble, remedy: Remedy, draws: Draws) -> float | None:
+    """Share of the cases in which the changed unit is tripped from none of the areas that it is tripped from now."""
+    if remedy.changed is None:
+        return None
+    shift = shift_db(remedy.pct)
+    quiet = np.ones(draws.n, bool)
+    for found in proof.needs:
+        if found.need.name not in trouble.needs:
+            continue
+        for place in found.places:
+            some = place.site.some(_chosen(found.need, place))
+            cases = chances(
+                [remedy.changed], some.points, place.site.motion, found.situation.rays, found.situation.weather, draws,
+                lifted=some.lifted, lowest_db=_LOWEST_DB,
+            )  # fmt: skip
+            quiet &= ~(cases.draws + np.float32(shift) >= 0).any(axis=1)
+    return float(quiet.mean())
 
 
 def _firm(found: NeedVerdict, draws: Draws) -> NeedVerdict:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof
-from raycover.remedies import Remedy
+from raycover.remedies import Remedy, Trouble
 from raycover.scene.needs import NeedSpec
 
 CAUTION = "A prediction, not a site test: walk-test before hand-over. Not a safety function."
@@ -92,6 +92,13 @@ def remedy_cost(remedy: Remedy) -> str:
     return ", ".join(parts) if parts else "nothing"
 
 
+def remedy_note(troubles: Sequence[Trouble]) -> list[str]:
+    """What the columns of the remedies mean, where there are any."""
+    if not troubles:
+        return []
+    return ["Quiet: share of the varied cases in which the unit is not tripped from there, once changed so."]
+
+
 def assumptions(proof: Proof) -> list[str]:
     """What the verdicts rest on, a sentence each."""
     said = []
@@ -112,5 +119,13 @@ def assumptions(proof: Proof) -> list[str]:
     said.append(f"Losses: slabs of ITU-R P.2040 at their incidence, {losses}.")
     paths = "straight ways only" if not conditions.reflections else "straight ways and one reflection in large surfaces"
     said.append(f"Ways: {paths}. What a thing stops wholly passes nothing around its edges (no diffraction).")
+    if proof.n_cases:
+        doubt = proof.scene.doubt
+        said.append(
+            f"Chance: share of {proof.n_cases} varied cases in which it holds (nothing trips where nothing must): "
+            f"thickness ±{doubt.thickness_percent:g} %, materials, a person's cross section s.d. "
+            f"{doubt.cross_section_db:g} dB, mounting ±{doubt.mounting:g} m, aim ±{doubt.aim_deg:g}°, "
+            f"reach ±{doubt.reach_percent:g} %."
+        )
     said.append("Margin: the lowest of a place, the highest of an area that must not trip; 0 dB just triggers.")
     return said

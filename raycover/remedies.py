@@ -38,7 +38,8 @@ class Remedy:
     `worst_db` is the highest margin left in its never-areas, `limit_db` what is allowed there. `missed` are the
     places of needs that it would miss and that are met now. `share_lost` is the largest loss of share of any place
     that must be seen, `lost_at` that place; `area_lost_m2` is the loss of each map of the scene, never-areas left
-    out. `keys` go into the detector's entry.
+    out. `keys` go into the detector's entry. `changed` is the unit changed, less its sensitivity, of which `pct` is
+    left; `quiet` the share of varied cases in which it is tripped from none of them, None where not asked.
     """
 
     unit: str
@@ -53,6 +54,9 @@ class Remedy:
     lost_at: str = ""
     area_lost_m2: dict[str, float] = field(default_factory=dict)
     note: str = ""
+    changed: Unit | None = field(default=None, repr=False, compare=False)
+    pct: int = 100
+    quiet: float | None = None
 
     @property
     def largest_area_lost(self) -> tuple[str, float]:
@@ -263,9 +267,21 @@ def _remedy(outcome: _Outcome, cases: Sequence[_Case], index: int, coverage: Cov
     shift = 0.0 if pct is None else shift_db(pct)
     lost = {} if coverage is None or pct is None else _areas_lost(coverage, index, trial.unit, shift, cases)
     return Remedy(
-        trial.unit.name, trial.kind, words, keys, pct is not None and not trial.refused, limit + outcome.excess_db,
-        limit, outcome.missed, outcome.share_lost, outcome.lost_at, lost, note,
-    )  # fmt: skip
+        unit=trial.unit.name,
+        kind=trial.kind,
+        words=words,
+        keys=keys,
+        stops=pct is not None and not trial.refused,
+        worst_db=limit + outcome.excess_db,
+        limit_db=limit,
+        missed=outcome.missed,
+        share_lost=outcome.share_lost,
+        lost_at=outcome.lost_at,
+        area_lost_m2=lost,
+        note=note,
+        changed=trial.unit,
+        pct=100 if pct is None else pct,
+    )
 
 
 def _areas_lost(

@@ -10,7 +10,7 @@ from raycover.coverage import solve
 from raycover.errors import InputError
 from raycover.exchange.files import whole_folder
 from raycover.exchange.proof import proof_json
-from raycover.firmness import with_chances
+from raycover.firmness import with_chances, with_quiet
 from raycover.loading import load
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, prove
 from raycover.proof_words import CAUTION, asked_words, chance_words, margin_words, remedy_cost, way_words
@@ -58,7 +58,9 @@ def _remedies(proof: Proof) -> tuple[Trouble, ...]:
             coverage = solve(proof.scene)
         except InputError:  # no plane has a place to lie in: then there is no map to lose anything of
             coverage = None
-        return find_remedies(proof, coverage, step)
+        troubles = find_remedies(proof, coverage, step)
+    with progress("varying remedies") as step:
+        return with_quiet(proof, troubles, step)
 
 
 def _print(proof: Proof, troubles: tuple[Trouble, ...]) -> None:
@@ -66,11 +68,18 @@ def _print(proof: Proof, troubles: tuple[Trouble, ...]) -> None:
         _print_need(verdict)
     for trouble in troubles:
         rows = [
-            [r.words, "yes" if r.stops else "no", margin_words(r.worst_db), remedy_cost(r), r.note]
+            [
+                r.words,
+                "yes" if r.stops else "no",
+                margin_words(r.worst_db),
+                chance_words(r.quiet),
+                remedy_cost(r),
+                r.note,
+            ]
             for r in trouble.remedies
         ]
         title = f"{trouble.unit} is tripped from {', '.join(trouble.needs)}; what would stop it, best first"
-        table(["remedy", "stops it", "margin left", "costs inside", ""], rows, title=title, right=[2])
+        table(["remedy", "stops it", "margin left", "quiet", "costs inside", ""], rows, title=title, right=[2, 3])
         print()
     missed = [verdict.need.name for verdict in proof.needs if not verdict.met]
     n = len(proof.needs)

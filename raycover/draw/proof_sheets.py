@@ -20,7 +20,7 @@ from raycover.draw.proof_panels import Shown, draw_plan_panel, draw_stair_panel,
 from raycover.draw.proof_tables import Item, flow, need_items, note_items, remedy_items
 from raycover.draw.true_scale import dated
 from raycover.needs import NeedVerdict, Proof, Situation
-from raycover.proof_words import assumptions, target_words
+from raycover.proof_words import assumptions, remedy_note, target_words
 from raycover.remedies import Trouble
 from raycover.scene.devices import PlaneSpec
 
@@ -72,7 +72,9 @@ def make_proof(
             if names & set(trouble.needs) and not _said(trouble, groups, group):
                 items += remedy_items(measure, trouble, width)
         if group is groups[0]:
-            items += note_items(measure, "What this rests on", [*assumptions(proof), *notes], width)
+            items += note_items(
+                measure, "What this rests on", [*assumptions(proof), *remedy_note(troubles), *notes], width
+            )
         drafts += [(group, part) for part in flow(items, _COLUMN_TOP - _COLUMN_FOOT)]
     pages = []
     for number, (group, items) in enumerate(drafts, 1):

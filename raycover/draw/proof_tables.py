@@ -117,7 +117,7 @@ class _Columns:
 
 def remedy_items(page: Page, trouble: Trouble, width: float) -> Iterator[Item]:
     """What would stop a unit from being tripped, best first."""
-    cost_at, stops_at, left_at = width * 0.56, width * 0.395, width * 0.545
+    cost_at, stops_at, left_at, quiet_at = width * 0.63, width * 0.375, width * 0.535, width * 0.61
     yield Item(6.2, lambda page, x, y, right: _trouble_heading(page, trouble, x, y, right), tied=True)
 
     def heads(page: Page, x: float, y: float, right: float) -> None:
@@ -125,6 +125,7 @@ def remedy_items(page: Page, trouble: Trouble, width: float) -> Iterator[Item]:
             (0.0, "Remedy, best first", "left"),
             (stops_at, "stops it", "left"),
             (left_at, "margin left", "right"),
+            (quiet_at, "quiet", "right"),
             (cost_at, "what it costs inside", "left"),
         )
         for place, text, ha in heads:
@@ -153,6 +154,7 @@ def remedy_items(page: Page, trouble: Trouble, width: float) -> Iterator[Item]:
             page.text(x + stops_at + 3.4, base, "yes" if remedy.stops else "no", _SIZE, font="bold")
             left = margin_words(remedy.worst_db) if remedy.stops else "–"
             page.text(x + left_at, base, left, _SIZE, ha="right")
+            page.text(x + quiet_at, base, chance_words(remedy.quiet), _SIZE, ha="right")
             for number, line in enumerate(words):
                 page.text(x, base - number * _WRAPPED, line, _NOTE)
             for number, line in enumerate(costs):

@@ -99,6 +99,7 @@ def _remedy(remedy: Remedy) -> dict[str, Any]:
         "stops": remedy.stops,
         "margin_db": finite(remedy.worst_db),
         "limit_db": remedy.limit_db,
+        "quiet": remedy.quiet,
         "would_miss": list(remedy.missed),
         "share_lost": remedy.share_lost,
         "share_lost_at": remedy.lost_at,
