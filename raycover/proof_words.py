@@ -14,7 +14,7 @@ _MOTION = {
     "any": "any declared motion",
     "tangential": "walking across",
     "radial": "walking toward a unit",
-    "presence": "small movements of a seated person",
+    "presence": "seated, small movements",
 }
 
 
@@ -72,7 +72,7 @@ def seen_words(share: float) -> str:
 
 def target_words(heights: Sequence[float], motion: str) -> str:
     """Who is looked for: `a person at 0.3, 1.0 or 1.6 m, any declared motion`."""
-    shown = [f"{h:g}" for h in heights]
+    shown = [f"{round(h, 2):g}" for h in heights]
     at = f"{listed(shown, 'or')} m" if len(shown) > 1 else f"{shown[0]} m"
     who = "a person" if len(shown) > 1 else "somebody"
     where = "on the floor" if tuple(heights) == (0.0,) else f"at {at}"

@@ -47,6 +47,13 @@ def draw_never(page: Page, rings: Sequence[Any], clip: Box | None = None) -> Non
     page.lines(closed, palette.INK, 1.1, 9.1, dashes=(4.5, 2.0), clip=clip)
 
 
+def draw_area(page: Page, rings: Sequence[Any], clip: Box | None = None) -> None:
+    """The outline of an area that must be seen: a plain line, cased."""
+    closed = [np.concatenate([ring, ring[:1]]) for ring in rings]
+    page.lines(closed, palette.PAPER, 2.0, 9.0, clip=clip)
+    page.lines(closed, palette.INK, 0.8, 9.1, clip=clip)
+
+
 def draw_sight(page: Page, start: ArrayLike, end: ArrayLike, clip: Box | None = None) -> None:
     """The way from a unit to the spot that trips it."""
     page.lines([np.array([start, end], float)], palette.PAPER, 1.6, 14.0, alpha=0.8, clip=clip)

@@ -22,7 +22,7 @@ from raycover.draw.linework import draw_building
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Box, Page
 from raycover.draw.projection import Projection
-from raycover.draw.proof_marks import RADIUS, draw_never, draw_sight, draw_spot, draw_verdict
+from raycover.draw.proof_marks import RADIUS, SMALL, draw_area, draw_never, draw_sight, draw_spot, draw_verdict
 from raycover.draw.stair_key import draw_section, units_about
 from raycover.draw.stair_sheet import draw_run, marks_on
 from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
@@ -79,12 +79,15 @@ def draw_plan_panel(
         plan.keep_off(placer, mark, factor)
     storey_marks.draw_stairs(drawing, storey_marks.cut_stairs(storey, top_of_shown(building, storey)), placer)
     _, other_centres = plan.shown_units(others, projection)
-    storey_marks.draw_others(page, other_centres, centres)
+    rings = storey_marks.draw_others(page, other_centres, centres)
+    for centre in other_centres[rings]:
+        placer.take((*(centre - 1.4), *(centre + 1.4)))
     glyphs.draw_marks(page, marks, factor)
     for one in shown:
-        if one.verdict.need.never:
+        if one.verdict.need.never or one.place.site.kind == "area":
             rings = [ring for part in shapely.get_parts(one.place.site.outline) for ring in _rings(part, projection)]
-            draw_never(page, rings, projection.frame)
+            draw = draw_never if one.verdict.need.never else draw_area
+            draw(page, rings, projection.frame)
             strokes.add([np.concatenate([ring, ring[:1]]) for ring in rings], 3.0)
     _draw_ways(page, placer, strokes, coverage.units, shown, projection)
     placer.note_strokes(strokes.lines)
@@ -178,23 +181,32 @@ def _mark(page: Page, placer: Placer, one: Shown, places: tuple[Floats, Any]) ->
     """A verdict's mark with its place's name under it, or beside, or the mark alone where there is no room."""
     centres, outline = places
     x0, y0, x1, y1 = outline.bounds
+    if one.place.site.kind == "seat":  # a name may stand beside a chair, too
+        x0, y0, x1, y1 = x0 - 8.0, y0 - 4.0, x1 + 8.0, y1 + 4.0
     away = np.linalg.norm((centres - centres[0]) / np.maximum([x1 - x0, y1 - y0], 1.0), axis=1)
     name = clean(one.place.site.label)
     extent = page.lettering.extent(name, "bold", _NAME_PT)
     disc = 2 * RADIUS + 0.6
     below = (max(extent.width + 0.6, disc), disc + extent.height + 0.5)
     beside = (extent.width + disc + 1.4, max(disc, extent.height))
-    for size, stacked in ((below, True), (beside, False), ((disc, disc), None)):
+    ways: tuple[tuple[tuple[float, float], bool | None, float], ...] = (
+        (below, True, RADIUS),
+        (beside, False, RADIUS),
+        ((disc, disc), None, RADIUS),
+        ((2 * SMALL + 0.6,) * 2, None, SMALL),
+    )
+    for size, stacked, radius in ways:
         half = np.array(size) / 2
         fits = np.all((centres - half > [x0 - 1.0, y0 - 1.0]) & (centres + half < [x1 + 1.0, y1 + 1.0]), axis=1)
-        some = centres[fits] if stacked is not None else centres
-        costs = 8.0 * (away[fits] if stacked is not None else away)
+        whole = stacked is not None or radius > SMALL
+        some = centres[fits] if whole else centres
+        costs = 8.0 * (away[fits] if whole else away)
         index = placer.place(size, some, costs)
         if index is None:
             continue
         x, y = (float(v) for v in some[index])
         if stacked is None:
-            draw_verdict(page, (x, y), met=one.place.met)
+            draw_verdict(page, (x, y), met=one.place.met, radius=radius)
         elif stacked:
             draw_verdict(page, (x, y + size[1] / 2 - disc / 2), met=one.place.met)
             _name(page, x, y - size[1] / 2 + extent.below + 0.1, name, "center")
@@ -202,7 +214,7 @@ def _mark(page: Page, placer: Placer, one: Shown, places: tuple[Floats, Any]) ->
             draw_verdict(page, (x - size[0] / 2 + disc / 2, y), met=one.place.met)
             _name(page, x - size[0] / 2 + disc + 0.8, y - extent.height / 2 + extent.below, name, "left")
         return
-    draw_verdict(page, centres[0], met=one.place.met)
+    draw_verdict(page, centres[0], met=one.place.met, radius=SMALL)
 
 
 def _name(page: Page, x: float, y: float, name: str, ha: Any) -> None:

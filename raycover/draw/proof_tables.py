@@ -28,24 +28,32 @@ _MOST_LINES = 3
 
 @dataclass(frozen=True)
 class Item:
-    """A piece of the column: its height (mm) and what draws it with its top at y; `tied` to the next one."""
+    """A piece of the column: its height (mm) and what draws it with its top at y; `tied` to the next one.
+
+    `heads` are drawn again over it where it comes first in a column.
+    """
 
     height: float
     draw: Callable[[Page, float, float, float], None]
     tied: bool = False
+    heads: tuple[Item, ...] = ()
 
 
 def need_items(page: Page, verdict: NeedVerdict, places: Sequence[PlaceVerdict], width: float) -> Iterator[Item]:
     """A need's heading, the heads of its table, and a row a place."""
     chance = any(place.probability is not None for place in places)
     columns = _Columns(width, chance=chance, gap=verdict.need.largest_gap is not None)
-    yield Item(9.9, lambda page, x, y, right: _need_heading(page, verdict, x, y, right), tied=True)
-    yield Item(4.2, lambda page, x, y, right: columns.heads(page, verdict, x, y), tied=True)
+    heads = (
+        Item(9.9, lambda page, x, y, right: _need_heading(page, verdict, x, y, right), tied=True),
+        Item(4.2, lambda page, x, y, right: columns.heads(page, verdict, x, y), tied=True),
+    )
+    yield from heads
     for place in places:
         lines = page.lettering.wrap(clean(way_words(verdict, place)), "sans", _NOTE, width - columns.way, _MOST_LINES)
         yield Item(
             _LINE + _WRAPPED * (len(lines) - 1),
             lambda page, x, y, right, place=place, lines=lines: columns.row(page, verdict, place, lines, x, y),  # type: ignore[misc]
+            heads=heads,
         )
     yield Item(2.4, lambda page, x, y, right: None)
 
@@ -118,20 +126,23 @@ class _Columns:
 def remedy_items(page: Page, trouble: Trouble, width: float) -> Iterator[Item]:
     """What would stop a unit from being tripped, best first."""
     cost_at, stops_at, left_at, quiet_at = width * 0.63, width * 0.375, width * 0.535, width * 0.61
-    yield Item(6.2, lambda page, x, y, right: _trouble_heading(page, trouble, x, y, right), tied=True)
 
     def heads(page: Page, x: float, y: float, right: float) -> None:
         heads = (
             (0.0, "Remedy, best first", "left"),
             (stops_at, "stops it", "left"),
-            (left_at, "margin left", "right"),
+            (left_at, "margin", "right"),
             (quiet_at, "quiet", "right"),
             (cost_at, "what it costs inside", "left"),
         )
         for place, text, ha in heads:
             page.text(x + place, y - 2.6, text, _NOTE, color=palette.SECOND_INK, ha=ha)  # type: ignore[arg-type]
 
-    yield Item(4.2, heads, tied=True)
+    over = (
+        Item(6.2, lambda page, x, y, right: _trouble_heading(page, trouble, x, y, right), tied=True),
+        Item(4.2, heads, tied=True),
+    )
+    yield from over
     for remedy in trouble.remedies:
         said = remedy.words if not remedy.note else f"{remedy.words} ({remedy.note})"
         words = page.lettering.wrap(clean(said), "sans", _NOTE, stops_at - 1.5, _MOST_LINES)
@@ -160,7 +171,7 @@ def remedy_items(page: Page, trouble: Trouble, width: float) -> Iterator[Item]:
             for number, line in enumerate(costs):
                 page.text(x + cost_at, base - number * _WRAPPED, line, _NOTE, font=font)
 
-        yield Item(_LINE + _WRAPPED * (max(len(words), len(costs)) - 1), row)
+        yield Item(_LINE + _WRAPPED * (max(len(words), len(costs)) - 1), row, heads=over)
     yield Item(2.4, lambda page, x, y, right: None)
 
 
@@ -202,8 +213,8 @@ def flow(items: Sequence[Item], height: float) -> list[list[Item]]:
         together = items[position:end]
         needed = sum(item.height for item in together)
         if needed > free and columns[-1]:
-            columns.append([])
-            free = height
+            columns.append(list(together[0].heads))
+            free = height - sum(item.height for item in columns[-1])
         columns[-1] += together
         free -= needed
         position = end
