@@ -79,8 +79,8 @@ def draw_plan_panel(
         plan.keep_off(placer, mark, factor)
     storey_marks.draw_stairs(drawing, storey_marks.cut_stairs(storey, top_of_shown(building, storey)), placer)
     _, other_centres = plan.shown_units(others, projection)
-    rings = storey_marks.draw_others(page, other_centres, centres)
-    for centre in other_centres[rings]:
+    pale = storey_marks.draw_others(page, other_centres, centres)
+    for centre in other_centres[pale]:
         placer.take((*(centre - 1.4), *(centre + 1.4)))
     glyphs.draw_marks(page, marks, factor)
     for one in shown:
@@ -207,6 +207,7 @@ def _mark(page: Page, placer: Placer, one: Shown, places: tuple[Floats, Any]) ->
         x, y = (float(v) for v in some[index])
         if stacked is None:
             draw_verdict(page, (x, y), met=one.place.met, radius=radius)
+            _name_beside(page, placer, (x, y), name, radius)
         elif stacked:
             draw_verdict(page, (x, y + size[1] / 2 - disc / 2), met=one.place.met)
             _name(page, x, y - size[1] / 2 + extent.below + 0.1, name, "center")
@@ -215,6 +216,20 @@ def _mark(page: Page, placer: Placer, one: Shown, places: tuple[Floats, Any]) ->
             _name(page, x - size[0] / 2 + disc + 0.8, y - extent.height / 2 + extent.below, name, "left")
         return
     draw_verdict(page, centres[0], met=one.place.met, radius=SMALL)
+
+
+def _name_beside(page: Page, placer: Placer, at: tuple[float, float], name: str, radius: float) -> None:
+    """A name on a leader, for a place too small to hold it; left out where nothing is free: the table has it."""
+    extent = page.lettering.extent(name, "bold", _NAME_PT)
+    size, gaps = (extent.width + 0.6, extent.height), (radius + 0.6, radius + 2.5, 7.0, 11.0, 16.0)
+    placed = placer.near(at, size, gaps, leader_from=radius + 1.5, most=40.0)
+    if placed is None:
+        return
+    x, y = placed.centre
+    if placed.leader is not None:
+        page.lines([[placed.leader, at]], palette.PAPER, 1.5, 16.0, alpha=0.8)
+        page.lines([[placed.leader, at]], palette.INK, 0.5, 16.1)
+    _name(page, x, y - extent.height / 2 + extent.below, name, "center")
 
 
 def _name(page: Page, x: float, y: float, name: str, ha: Any) -> None:
