@@ -44,8 +44,10 @@ def to_scale(probability: ArrayLike) -> NDArray[np.float32]:
 
 
 def from_scale(scaled: ArrayLike) -> NDArray[np.float64]:
-    """Back from `to_scale`."""
-    return np.asarray(ndtr(np.asarray(scaled, float) * ndtri(BOUNDS[2]) / HALF))
+    """Back from `to_scale`; its ends are 0 and 1 again."""
+    values = np.asarray(scaled, float)
+    chance = ndtr(values * ndtri(BOUNDS[2]) / HALF)
+    return np.asarray(np.where(values > END - 0.01, 1.0, np.where(values < 0.01 - END, 0.0, chance)))
 
 
 def class_of(probability: ArrayLike) -> NDArray[np.int8]:
