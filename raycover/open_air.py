@@ -28,7 +28,7 @@ Offset = tuple[Floats, Floats, Floats]
 
 @dataclass(frozen=True)
 class Weather:
-    """What conditions mean for the casting: contrast in dB, which losses, reflections of microwave (0 or 1), air in °C."""
+    """What conditions mean for the casting: contrast in dB, which losses, reflections of microwave (0 or 1), air."""
 
     contrast_db: float
     losses: Losses

@@ -13,6 +13,7 @@ hand). A further unit or construction changes no other's cases.
 from __future__ import annotations
 
 import zlib
+from collections.abc import Set
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -63,6 +64,24 @@ SOURCES = (
     Source("ambient_k", "air temperature beside a person", "our assumption", "ours"),
     Source("clo", "clothing of a person", "our assumption: indoor clothing, summer to winter", "ours"),
 )
+
+
+def in_words(doubt: DoubtSpec, kinds: Set[str]) -> list[str]:
+    """What a `doubt:` varies for units of these kinds ("infrared", "microwave"), a short line each."""
+    lines = [
+        ("infrared", doubt.ambient_k, f"air ±{doubt.ambient_k:g} K"),
+        ("infrared", doubt.clo[1] > doubt.clo[0], f"clothing {doubt.clo[0]:g} to {doubt.clo[1]:g} clo"),
+        ("microwave", doubt.cross_section_db, f"cross section of a person, s.d. {doubt.cross_section_db:g} dB"),
+        ("microwave", doubt.thickness_percent, f"thickness of layers ±{doubt.thickness_percent:g} %"),
+        ("microwave", doubt.materials, f"materials, {doubt.materials:g} × their own spread"),
+        ("microwave", doubt.polarised, "polarisation of the units"),
+        ("microwave", doubt.deeper, "further reflections, with reflections: 1"),
+        ("", doubt.reach_percent, f"reach of a unit ±{doubt.reach_percent:g} %"),
+        ("", doubt.mounting, f"mounting height ±{doubt.mounting:g} m"),
+        ("", doubt.aim_deg, f"aim and turn ±{doubt.aim_deg:g}°"),
+    ]
+    return [line for kind, varied, line in lines if varied and (not kind or kind in kinds)]
+
 
 #: What further reflections bring, one way, as drawn from 90 random rooms (offices, washrooms, stairwells) by the
 #: coherent engine of tests/references with up to three reflections [C]: a share of what single reflections bring,

@@ -111,7 +111,7 @@ def unit_cases(
         middle = k == len(heights) // 2
         if not len(cases) and not middle:
             continue
-        moved = replace(unit, position=unit.position + [0, 0, up], mounting=unit.mounting + up)
+        moved = replace(unit, position=unit.position + np.array([0, 0, up]), mounting=unit.mounting + up)
         if unit.kind == "infrared":
             targets = points[live] if on_floor is None else points[live] + on_floor[:, None] * [0, 0, LIFT]
             blocked = rays.infrared_blocked(rays.segments(moved.position, targets))
@@ -305,10 +305,10 @@ def _te_share(unit: Unit, direction: Floats, normal: Floats, psi: Floats | None)
     """
     if psi is None:
         return 0.5
-    across = np.cross(direction, normal)
-    size = np.linalg.norm(across, axis=1, keepdims=True)
+    crossed = np.cross(direction, normal)
+    size = np.linalg.norm(crossed, axis=1, keepdims=True)
     known = size[:, 0] > 1e-6
-    across = across / np.where(size > 1e-6, size, 1.0)
+    across = np.asarray(crossed / np.where(size > 1e-6, size, 1.0))
     x, y = unit.rotation[:, 0], unit.rotation[:, 1]
     cos, sin = np.cos(psi).astype(np.float32), np.sin(psi).astype(np.float32)
 
@@ -317,4 +317,4 @@ def _te_share(unit: Unit, direction: Floats, normal: Floats, psi: Floats | None)
         return np.asarray(one[:, None] * cos + two[:, None] * sin, np.float32)
 
     whole = np.maximum(1 - along(direction) ** 2, 1e-4)
-    return np.where(known[:, None], np.minimum(along(across) ** 2 / whole, 1.0), 0.5).astype(np.float32)
+    return np.asarray(np.where(known[:, None], np.minimum(along(across) ** 2 / whole, 1.0), 0.5), np.float32)

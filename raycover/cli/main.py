@@ -51,6 +51,9 @@ def map_(
         Optional[str],  # noqa: UP045
         typer.Option("--scale", metavar="N", help="with --pdf: 50 for 1:50, or auto (the finest that fits)"),
     ] = None,
+    chances: Annotated[
+        bool, typer.Option("--chances", help="probability maps too: how surely each place is seen in varied cases")
+    ] = False,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
@@ -59,7 +62,7 @@ def map_(
 
     solving.map_scene(
         scene, output, with_view=view, threads=threads, as_json=json, states=state or (), all_states=all_states,
-        pdf=pdf, scale=scale,
+        pdf=pdf, scale=scale, chances=chances,
     )  # fmt: skip
 
 

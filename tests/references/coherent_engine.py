@@ -5,7 +5,8 @@ by enumeration, fields as vectors: at every crossing and every mirror the field 
 plane of incidence (TE) and its part in it (TM), each with its own complex coefficient. Sheets are parallelograms.
 Everything runs over many rooms at once: R rooms of S sheets, N points each.
 
-Sources: Airy's sum for a plane layer and Fresnel's coefficients (any optics textbook) [M]; P.2040 rows where a test names them.
+Sources: Airy's sum for a plane layer and Fresnel's coefficients (any optics textbook) [M]; P.2040 rows where a test
+names them.
 Diffraction at edges and scattering by rough faces are not in it.
 """
 

@@ -111,7 +111,7 @@ def behind_partition() -> PlateRoom:
 
 
 def stairwell() -> PlateRoom:
-    """Two storeys of 3 m: brick shaft, concrete floor, half landing and two flights as slabs; the unit under the roof."""
+    """Two storeys of 3 m: brick shaft, concrete floor, half landing, two flights as slabs; the unit under the roof."""
     slab = 0.15
     plates = (
         *_walls(2.6, 5.2, 6.0, "brick", 0.215),

@@ -50,7 +50,7 @@ class Truths:
         return self._rooms(np.ones((*self.made_of.shape, MOST_LAYERS, 3)))
 
     def perturbed(self, rng: np.random.Generator) -> engine.Rooms:
-        """Every layer of every sheet by itself: thickness even within ±10 %, permittivity s.d. 5 %, conductivity 30 %."""
+        """Every layer of every sheet by itself: thickness even in ±10 %, permittivity s.d. 5 %, conductivity 30 %."""
         shape = (*self.made_of.shape, MOST_LAYERS)
         thickness = rng.uniform(0.9, 1.1, shape)
         a = np.exp(0.05 * rng.standard_normal(shape))
@@ -80,7 +80,7 @@ def truths(n_rooms: int, n_points: int, seed: int) -> Truths:
     return Truths(
         sheets[:, :, 0], sheets[:, :, 1], sheets[:, :, 2], made,
         np.array([row[1] for row in rows]), np.array([row[2] for row in rows]),
-        rng.choice([5.8, 24.125], n_rooms), np.array([("office", "washroom", "stairwell")[i % 3] for i in range(n_rooms)]),
+        rng.choice([5.8, 24.125], n_rooms), np.array(["office", "washroom", "stairwell"] * n_rooms)[:n_rooms],
     )  # fmt: skip
 
 
