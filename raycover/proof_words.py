@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from raycover.doubt import MISS_RATE
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.remedies import Remedy, Trouble
 from raycover.scene.needs import NeedSpec
@@ -109,9 +110,8 @@ def assumptions(proof: Proof) -> list[str]:
     sites = [place.site for verdict in proof.needs for place in verdict.places]
     targets = dict.fromkeys((site.heights, site.motion) for site in sites)
     for heights, motion in targets:
-        said.append(f"Looked for: {target_words(heights, motion)}.")
-    if all(motion != "presence" for _, motion in targets):
-        said.append("Somebody who sits still is another need (motion: presence), not asked here.")
+        still = " Somebody who sits still is another need (motion: presence)." if motion == "any" else ""
+        said.append(f"Looked for: {target_words(heights, motion)}.{still}")
     if any(site.kind == "cubicle" for site in sites):
         said.append("In cubicles the middle of a body keeps 0.25 m from panels and walls.")
     conditions = proof.scene.conditions
@@ -127,5 +127,7 @@ def assumptions(proof: Proof) -> list[str]:
             f"{doubt.cross_section_db:g} dB, mounting ±{doubt.mounting:g} m, aim ±{doubt.aim_deg:g}°, "
             f"reach ±{doubt.reach_percent:g} %."
         )
+        if any(unit.kind == "microwave" for verdict in proof.needs for unit in verdict.situation.units):
+            said.append(MISS_RATE.words)
     said.append("Margin: the lowest of a place, the highest of an area that must not trip; 0 dB just triggers.")
     return said

@@ -29,6 +29,8 @@ _SOME_NEVER, _SOME = 240, 40
 LEAST_PCT = 10
 #: At most so many remedies are reported a unit.
 _MOST = 6
+#: With so many that do, those that don't stop it are left out.
+_ENOUGH = 3
 
 
 @dataclass(frozen=True)
@@ -175,7 +177,8 @@ def _for_unit(proof: Proof, index: int, needs: Sequence[str], coverage: Coverage
             remedies.append(_remedy(_try(trial, cases), cases, index, coverage))
     # What a mere change of sensitivity does as well need not be done another way, too.
     kept = _without_idle(sorted(remedies, key=lambda r: r.rank))
-    return Trouble(unit.name, tuple(needs), tuple(kept[:_MOST]))
+    stopping = [remedy for remedy in kept if remedy.stops]
+    return Trouble(unit.name, tuple(needs), tuple((stopping if len(stopping) >= _ENOUGH else kept)[:_MOST]))
 
 
 def _without_idle(remedies: Sequence[Remedy]) -> list[Remedy]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from raycover.draw import palette
 from raycover.draw.lettering import Font, clean
 from raycover.draw.page import Page
@@ -24,6 +26,8 @@ _SIZE, _NOTE = 6.5, 6.0
 _LINE, _WRAPPED = 3.95, 2.75
 #: Of the way's words so many lines at most.
 _MOST_LINES = 3
+#: Of a sentence so many.
+_MOST_NOTE_LINES = 8
 
 
 @dataclass(frozen=True)
@@ -42,7 +46,8 @@ class Item:
 def need_items(page: Page, verdict: NeedVerdict, places: Sequence[PlaceVerdict], width: float) -> Iterator[Item]:
     """A need's heading, the heads of its table, and a row a place."""
     chance = any(place.probability is not None for place in places)
-    columns = _Columns(width, chance=chance, gap=verdict.need.largest_gap is not None)
+    names = max(page.lettering.extent(_place_name(place), "sans", _SIZE).width for place in places)
+    columns = _Columns(width, names, chance=chance, gap=verdict.need.largest_gap is not None)
     heads = (
         Item(9.9, lambda page, x, y, right: _need_heading(page, verdict, x, y, right), tied=True),
         Item(4.2, lambda page, x, y, right: columns.heads(page, verdict, x, y), tied=True),
@@ -74,12 +79,17 @@ def _need_heading(page: Page, verdict: NeedVerdict, x: float, y: float, right: f
     )  # fmt: skip
 
 
+def _place_name(place: PlaceVerdict) -> str:
+    name = clean(place.site.label)
+    return name[:1].upper() + name[1:] if place.site.piece >= 0 else name
+
+
 class _Columns:
     """Where the columns of a need's table stand (mm from its left edge)."""
 
-    def __init__(self, width: float, *, chance: bool, gap: bool) -> None:
+    def __init__(self, width: float, names: float, *, chance: bool, gap: bool) -> None:
         self.width = width
-        self.name_width = 27.0 if not gap else 22.0
+        self.name_width = float(np.clip(names + 0.5, 12.0, 22.0 if gap else 27.0))
         self.verdict = self.name_width + 1.0
         x = self.verdict + 17.0
         self.seen = x
@@ -106,8 +116,7 @@ class _Columns:
     ) -> None:
         found = place.figures
         base = y - 2.9
-        name = clean(place.site.label)
-        name = name[:1].upper() + name[1:] if place.site.piece >= 0 else name
+        name = _place_name(place)
         page.text(x, base, page.lettering.fit(name, "sans", _SIZE, self.name_width), _SIZE)
         draw_verdict(page, (x + self.verdict + SMALL, base + 0.8), met=place.met, radius=SMALL)
         page.text(x + self.verdict + 3.4, base, "yes" if place.met else "no", _SIZE, font="bold")
@@ -192,7 +201,7 @@ def note_items(page: Page, heading: str, notes: Sequence[str], width: float) -> 
 
     yield Item(5.4, head, tied=True)
     for note in notes:
-        lines = page.lettering.wrap(clean(note), "sans", _NOTE, width, 4)
+        lines = page.lettering.wrap(clean(note), "sans", _NOTE, width, _MOST_NOTE_LINES)
 
         def draw(page: Page, x: float, y: float, right: float, *, lines: Sequence[str] = lines) -> None:
             for number, line in enumerate(lines):
