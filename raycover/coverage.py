@@ -238,9 +238,6 @@ def solve(
         _within_budget(scene, units, surfaces, rays, weather)
     jobs = [(s, u) for s in range(len(surfaces)) for u in range(len(units))]
     patches: list[list[Patch | None]] = [[None] * len(units) for _ in surfaces]
-    margins = [np.full(s.shape, -np.inf, np.float32) for s in surfaces]
-    counts = [np.zeros(s.shape, np.int16) for s in surfaces]
-    bests = [np.full(s.shape, -1, np.int32) for s in surfaces]
 
     def work(job: tuple[int, int]) -> Patch | None:
         s, u = job
@@ -251,19 +248,14 @@ def solve(
         found = pool.map(work, jobs) if n_threads > 1 else map(work, jobs)
         for done, ((s, u), patch) in enumerate(zip(jobs, found, strict=True)):
             patches[s][u] = patch
-            if patch is not None:
-                _merge(patch, u, margins[s], counts[s], bests[s])
             if progress is not None:
                 progress(done + 1, len(jobs))
 
     explainer = Explainer(units, rays, weather, scene.conditions.reserve_db)
-    planes = {}
-    for s, surface in enumerate(surfaces):
-        outside = ~surface.inside
-        margins[s][outside], counts[s][outside], bests[s][outside] = np.nan, -1, -1
-        planes[surface.name] = PlaneCoverage(
-            surface, margins[s], counts[s], tuple(patches[s]), scene.conditions.reserve_db, explainer, bests[s]
-        )
+    planes = {
+        surface.name: combine(surface, mine, explainer, scene.conditions.reserve_db)
+        for surface, mine in zip(surfaces, patches, strict=True)
+    }
     return Coverage(
         planes=planes,
         units=units,
@@ -363,15 +355,24 @@ def inside_boxes(building: Building, points: Floats) -> dict[int, int]:
     return dict(zip(point[hit].tolist(), box[hit].tolist(), strict=True))
 
 
-def _merge(
-    patch: Patch, unit: int, margin: NDArray[np.float32], count: NDArray[np.int16], best: NDArray[np.int32]
-) -> None:
-    """Take a patch into the plane's best margin, count and best detector."""
-    view = margin[patch.window]
-    better = patch.margin_db > view
-    np.copyto(view, patch.margin_db, where=better)
-    np.copyto(best[patch.window], unit, where=better)
-    count[patch.window] += patch.margin_db >= 0
+def combine(
+    surface: Surface, patches: Sequence[Patch | None], explainer: Explainer, reserve_db: float
+) -> PlaneCoverage:
+    """A plane's result from each detector's patch of it, in the explainer's order of detectors."""
+    margin = np.full(surface.shape, -np.inf, np.float32)
+    count = np.zeros(surface.shape, np.int16)
+    best = np.full(surface.shape, -1, np.int32)
+    for unit, patch in enumerate(patches):
+        if patch is None:
+            continue
+        view = margin[patch.window]
+        better = patch.margin_db > view
+        np.copyto(view, patch.margin_db, where=better)
+        np.copyto(best[patch.window], unit, where=better)
+        count[patch.window] += patch.margin_db >= 0
+    outside = ~surface.inside
+    margin[outside], count[outside], best[outside] = np.nan, -1, -1
+    return PlaneCoverage(surface, margin, count, tuple(patches), reserve_db, explainer, best)
 
 
-__all__ = ["CAUSES", "LOWEST_DB", "Coverage", "PlaneCoverage", "make_units", "solve"]
+__all__ = ["CAUSES", "LOWEST_DB", "Coverage", "PlaneCoverage", "combine", "make_units", "solve"]

@@ -195,7 +195,7 @@ def make_mirrors(building: Building, backend: str) -> Mirrors:
     whole[:, 2:] *= -1
     total = np.bincount(of_mirror, area, minlength=n_mirrors).astype(float)
     largest = np.zeros(n_mirrors, int)
-    by_area = np.argsort(area, kind="stable")
+    by_area = np.lexsort((-face_part, np.round(area, 6)))  # of faces alike, the first in the scene
     largest[of_mirror[by_area]] = by_area
     shorter = total / np.maximum(np.maximum(whole[:, 2] - whole[:, 0], whole[:, 3] - whole[:, 1]), 1e-9)
     wide = shorter >= _NARROWEST

@@ -99,7 +99,7 @@ def unit_cases(
             ]
         )
         some = in_open.max(axis=0) + gain.max() >= lowest_db
-        live, in_open = live[some], in_open[:, some]
+        live, in_open = live[some], in_open[:, some].astype(np.float32)
     drawn, margin = np.full(len(live), -np.inf), np.full((draws.n, len(live)), -np.inf, np.float32)
     if not len(live):
         return UnitCases(live, drawn, margin)
@@ -119,7 +119,7 @@ def unit_cases(
                 x, y, z = offset[live].T
                 open_db = open_margin_db(unit, (x, y, z), footprints, weather)
                 drawn = np.where(blocked, -np.inf, open_db)
-            found = in_open[poses.of[cases]] + gain[cases, None]
+            found = in_open[poses.of[cases]] + gain[cases, None].astype(np.float32)
             found[:, blocked] = -np.inf
         else:
             traced = trace(moved, points[live], motion, rays, weather, lifted=on_floor)

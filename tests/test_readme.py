@@ -53,7 +53,7 @@ def test_every_key_of_a_scene_is_in_the_readme() -> None:
         if any(getattr(m, "func", None) is quantities._not_built for m in field.metadata)
     }
     missing = [name for name in Scene.model_fields if name not in reserved | {"raycover"} and f"`{name}`" not in README]
-    assert "zones" in reserved
+    assert "cameras" in reserved
     assert "rooms" not in reserved
     assert not missing
 
@@ -142,3 +142,13 @@ def test_the_underlay_of_the_readme_is_one() -> None:
 
     text = next(block for block in blocks("yaml") if block.startswith("underlay:"))
     assert UnderlaySpec.model_validate(yaml.safe_load(text)["underlay"]).points
+
+
+def test_the_routes_of_the_readme_are_some() -> None:
+    from raycover.scene.routes import Route
+
+    text = next(block for block in blocks("yaml") if "\nroutes:" in block)
+    drawn, found, stairs = (Route.model_validate(route) for route in yaml.safe_load(text)["routes"])
+    assert drawn.pauses[0].seconds == 20
+    assert found.to == "every desk"
+    assert stairs.stairs == "S1"

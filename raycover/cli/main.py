@@ -125,6 +125,88 @@ def prove_(
         raise typer.Exit(1)
 
 
+@app.command("bus")
+def bus_(scene: SceneFile, json: AsJson = False) -> None:
+    """Check control lines: addresses, current, voltage drop, hold timers; exit code 1 where a limit is passed."""
+    from raycover.cli import wiring
+
+    wiring.bus(scene, as_json=json)
+
+
+@app.command("schedule")
+def schedule_(
+    scene: SceneFile,
+    output: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("-o", "--output", metavar="FILE", help="write it as .csv or .xlsx; printed if not given"),
+    ] = None,
+    lang: Annotated[str, typer.Option("--lang", metavar="CODE", help="language of the words: en or de")] = "en",
+    masks: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("--masks", metavar="FILE", help="masks to cut, 1:1, as PDF"),
+    ] = None,
+    json: AsJson = False,
+) -> None:
+    """The detector schedule: what is ordered, fixed, set and addressed; masks to cut."""
+    from raycover.cli import wiring
+
+    wiring.schedule(scene, output, lang=lang, masks=masks, as_json=json)
+
+
+@app.command("heat")
+def heat_(
+    scene: SceneFile,
+    ambient: Annotated[
+        str, typer.Option("--ambient", metavar="C[,C…]", help="air temperatures in °C, or FROM:TO:STEP")
+    ] = "20,25,30,35",
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
+        "pictures"
+    ),
+    threads: Threads = None,
+    json: AsJson = False,
+) -> None:
+    """What warm air leaves: maps at several temperatures side by side, and the reach of each model."""
+    from raycover.cli import heating
+
+    heating.heat_scene(scene, ambient, output, threads=threads, as_json=json)
+
+
+@app.command("sweep")
+def sweep_(
+    scene: SceneFile,
+    detector: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--detector", metavar="NAME", help="which to vary, B* for all that begin so; may be repeated"),
+    ] = None,
+    mounting: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--mounting", metavar="M", help="mounting heights in m: 8, or 6,8,10, or FROM:TO:STEP"),
+    ] = None,
+    tilt: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--tilt", metavar="DEG", help="tilts in degrees, likewise"),
+    ] = None,
+    turn: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--turn", metavar="DEG", help="turns in degrees, likewise"),
+    ] = None,
+    share: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--share", min=0.0, max=1.0, help="share of every plane that is needed, 0.95 say"),
+    ] = None,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
+        "pictures"
+    ),
+    json: AsJson = False,
+) -> None:
+    """What other mounting heights, tilts or turns change: shares, gaps, who passes unseen, what racking hides."""
+    from raycover.cli import sweeping
+
+    sweeping.sweep_scene(
+        scene, detector or (), output, mounting=mounting, tilt=tilt, turn=turn, share=share, as_json=json
+    )
+
+
 @app.command("check")
 def check_(
     scene: SceneFile,

@@ -75,7 +75,7 @@ def make_chances(
     lines = _draw_map(page, picture, strokes)
     draw_building(drawing, shown, plane.surface)
     has_voids = storey_marks.draw_voids(drawing, shown)
-    mine, _ = units_by_storey(building, shown, plane, coverage)
+    mine, _ = units_by_storey(building, shown, plane, coverage.units)
     units, centres = plan.shown_units(mine, projection)
     factor = glyphs.size_factor(centres)
     marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]

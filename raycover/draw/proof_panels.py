@@ -71,7 +71,7 @@ def draw_plan_panel(
     picture = _draw_maps(page, storey, plane, shown, projection, strokes, dpi=dpi)
     draw_building(drawing, storey, plane.surface)
     storey_marks.draw_voids(drawing, storey)
-    mine, others = units_by_storey(building, storey, plane, coverage)
+    mine, others = units_by_storey(building, storey, plane, coverage.units)
     units, centres = plan.shown_units(mine, projection)
     factor = glyphs.size_factor(centres)
     marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]

@@ -24,6 +24,7 @@ from raycover.scene.quantities import (
     PositiveLength,
     Strict,
 )
+from raycover.scene.routes import HOLD_S, HoldTime
 
 Count = Annotated[int, Field(ge=1, le=1000, strict=True)]
 
@@ -140,3 +141,4 @@ class Conditions(Strict):
         0, description="microwave: 0 straight paths only; 1 also by one mirror, a wall, a slab, a flight"
     )
     losses: Literal["averaged", "coherent"] = Field("averaged", description="averaged or coherent")
+    hold_s: HoldTime = Field(HOLD_S, description="hold time of the lights in a walk test, in seconds")

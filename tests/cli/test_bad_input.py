@@ -113,8 +113,7 @@ CASES = (
         case(f"{key}: not built yet", END, f"{END}‸{key}:{value}\n", "not-built-yet", f"{key}: this key is part of")
         for key, value in (
             ("needs", " [{name: bench, area: [[0, 0], [1, 0], [1, 1]], plane: desk}]"),
-            ("zones", " []"),
-            ("routes", ""),
+            ("cameras", ""),
         )
     ),
     case("more reflections", "reflections: 0", "reflections: ‸2", "out-of-range", "at most 1, got 2"),
