@@ -29,7 +29,7 @@ def draw_flat(
     sheet: tuple[int, int],
 ) -> None:
     """Draw the probability plan of one map, unless it lies on a stair: there the data hold it."""
-    from raycover.draw.chance_plan import draw_chances
+    from raycover.draw.probability_plan import draw_chances
 
     if coverage[name].surface.stairs is None:
         notes = in_words(scene.doubt, {unit.kind for unit in coverage.units})

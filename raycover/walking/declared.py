@@ -8,7 +8,7 @@ stands or sits is noticed by small movements (presence) or not at all.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
 
 import numpy as np
@@ -91,7 +91,8 @@ def _best(
 class Reason:
     """Why nobody is noticed at a place: the detector nearest to seeing there, the cause, what hides the person.
 
-    `cause` is one of `CAUSES`, or `direction` (in reach for another direction of movement), `no-presence` (no detector
+    `cause` is one of `CAUSES`, or `direction` (in reach for another direction of movement), `weak` (in reach,
+    too little signal), `still` (in reach, too little movement), `no-presence` (no detector
     declares small movements), `no-detector`.
     """
 
@@ -100,8 +101,20 @@ class Reason:
     blocked_by: str | None
 
 
-def why_not(units: Sequence[Unit], feet: Floats, person: Person, pose: int, rays: RayScene, weather: Weather) -> Reason:
-    """The reason at one place (3,): that of the unit which distance alone would let see best there."""
+def why_not(
+    units: Sequence[Unit],
+    feet: Floats,
+    person: Person,
+    pose: int,
+    rays: RayScene,
+    weather: Weather,
+    *,
+    simulated: Set[str] = frozenset(),
+) -> Reason:
+    """The reason at one place (3,): that of the unit which distance alone would let see best there.
+
+    Where its declared footprint holds the place, what a `simulated` one lacks is signal.
+    """
     figure = FIGURES[person]
     heights = {WALK: figure.walking, STAND: figure.standing, SIT: figure.seated}[pose]
     motion = "any" if pose == WALK else "presence"
@@ -115,4 +128,6 @@ def why_not(units: Sequence[Unit], feet: Floats, person: Person, pose: int, rays
     part = int(view.blocker[k])
     cause = CAUSES[view.cause[k]]
     by = rays.building.part_owner(part) if part >= 0 else None
-    return Reason(unit.name, "direction" if cause == "none" else cause, by)
+    if cause == "none":
+        cause = "direction" if unit.name not in simulated else "weak" if pose == WALK else "still"
+    return Reason(unit.name, cause, by)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 
 import numpy as np
@@ -96,6 +97,30 @@ def test_hold_times_of_scene_detector_and_command() -> None:
     own = other.model_copy(update={"detectors": [other.detectors[0].model_copy(update={"hold_s": 30.0})]})
     assert walks(own)[0].seen[0].hold_s == 30
     assert walks(own, hold_s=7)[0].seen[0].hold_s == 7
+
+
+def test_zones_give_hold_times_and_say_what_a_walk_lights() -> None:
+    """[C] Zone of 45 s: lit from the notice after 4.48 s to the end of the walk of 16 s."""
+    made = past_one(pattern(CIRCLE, mounting=2.5), line=[[-8, 0], [8, 0]], speed=1)
+    zoned = scene(
+        zones=[{"name": "Z", "detectors": ["D*"], "hold_s": 45}],
+        **{key: json.loads(made.model_dump_json(by_alias=True, exclude_unset=True))[key]
+           for key in ("detectors", "routes")},
+    )  # fmt: skip
+    (found,) = walks(zoned)
+    assert found.seen[0].hold_s == 45
+    assert found.zones["Z"] == (pytest.approx((4.48, 16.0), abs=0.05),)
+
+
+def test_absence_is_switched_on_by_hand() -> None:
+    """[C] On by hand at the start; with a hold of 3 s off again at 3 s, and a notice does not bring it back."""
+    detectors = [detector((0, 0), 2.5, pattern(CIRCLE, mounting=2.5))]
+    routes = [{"name": "A", "line": [[-8, 0], [8, 0]], "speed": 1}]
+    zones = [{"name": "Z", "detectors": ["D1"], "mode": "absence", "hold_s": 3}]
+    (found,) = walks(scene(detectors=detectors, routes=routes, zones=zones))
+    assert found.light.waits == ()
+    assert found.light.left == (pytest.approx((3.0, 16.0), abs=0.05),)
+    assert found.light.off_at_s == pytest.approx(3.0, abs=0.05)
 
 
 def test_what_counts_are_the_detectors_of_the_room_one_is_in() -> None:
