@@ -59,16 +59,17 @@ def _quiet(proof: Proof, trouble: Trouble, remedy: Remedy, draws: Draws) -> floa
     """Share of the cases in which the changed unit is tripped from none of the areas that it is tripped from now."""
     if remedy.changed is None:
         return None
-    shift = shift_db(remedy.pct)
+    shift = shift_db(remedy.pct, remedy.changed.sensitivity_pct)
     quiet = np.ones(draws.n, bool)
     for found in proof.needs:
         if found.need.name not in trouble.needs:
             continue
         for place in found.places:
             some = place.site.some(_chosen(found.need, place))
+            rays, weather = found.situation.rays, found.situation.weather
             cases = chances(
-                [remedy.changed], some.points, place.site.motion, found.situation.rays, found.situation.weather, draws,
-                lifted=some.lifted, lowest_db=_LOWEST_DB,
+                [some.asked(remedy.changed)], some.points, place.site.motion, rays, weather, draws, lifted=some.lifted,
+                lowest_db=_LOWEST_DB,
             )  # fmt: skip
             quiet &= ~(cases.draws + np.float32(shift) >= 0).any(axis=1)
     return float(quiet.mean())
@@ -90,7 +91,7 @@ def _cases(need: NeedSpec, place: PlaceVerdict, situation: Situation, draws: Dra
     site = place.site
     chosen = _chosen(need, place)
     some = site if len(chosen) == len(site) else site.some(chosen)
-    units = [situation.units[k] for k in place.units]
+    units = [site.asked(situation.units[k]) for k in place.units]
     if not units:
         return np.full(draws.n, need.never)
     found = chances(

@@ -44,6 +44,7 @@ class Situation:
 
     def margin_db(self, unit: Unit, site: Site) -> Floats:
         """(n,) of one unit at the cells of a place, the best over heights; −inf where nothing gets through."""
+        unit = site.asked(unit)
         margin = np.full(len(site.points), -np.inf)
         near = potential_db(unit, site.points, site.motion) + max(self.weather.heat_db(unit), 0.0) >= _LOWEST_DB
         if near.any():
@@ -210,7 +211,7 @@ def _judge_place(need: NeedSpec, site: Site, situation: Situation, counting: tup
         column = margin[:, found.cell]
         if np.isneginf(column).all():  # of units that see nothing there, the one that distance alone would let see
             spot = site.ground[found.cell][None] + [0.0, 0.0, float(np.median(site.heights))]
-            column = np.array([potential_db(situation.units[k], spot, site.motion)[0] for k in counting])
+            column = np.array([potential_db(site.asked(situation.units[k]), spot, site.motion)[0] for k in counting])
         way = _way(situation, situation.units[counting[int(column.argmax())]], site, found.cell)
     return PlaceVerdict(site, is_met(need, found), found, way, margin, counting)
 
@@ -222,6 +223,7 @@ def _best(margin: Floats, n: int) -> Floats:
 def _way(situation: Situation, unit: Unit, site: Site, cell: int) -> Way:
     """The way to a cell at the height that the unit sees best, or comes nearest to."""
     points = [site.ground[cell] + [0.0, 0.0, height] for height in site.heights]
+    unit = site.asked(unit)
     ways = [way_to(unit, point, site.motion, situation.rays, situation.weather) for point in points]
     best = max(ways, key=lambda way: (way.margin_db, -way.distance_m))
     x, y, _ = site.ground[cell]

@@ -97,7 +97,7 @@ def remedy_note(troubles: Sequence[Trouble]) -> list[str]:
     """What the columns of the remedies mean, where there are any."""
     if not troubles:
         return []
-    return ["Quiet: share of the varied cases in which the unit is not tripped from there, once changed so."]
+    return ["Quiet: share of the varied cases in which the unit, so changed, is not tripped from there."]
 
 
 def assumptions(proof: Proof) -> list[str]:
@@ -110,15 +110,15 @@ def assumptions(proof: Proof) -> list[str]:
     sites = [place.site for verdict in proof.needs for place in verdict.places]
     targets = dict.fromkeys((site.heights, site.motion) for site in sites)
     for heights, motion in targets:
-        still = " Somebody who sits still is another need (motion: presence)." if motion == "any" else ""
-        said.append(f"Looked for: {target_words(heights, motion)}.{still}")
+        still = "; sitting still is another need (motion: presence)" if motion == "any" else ""
+        said.append(f"Looked for: {target_words(heights, motion)}{still}.")
     if any(site.kind == "cubicle" for site in sites):
         said.append("In cubicles the middle of a body keeps 0.25 m from panels and walls.")
     conditions = proof.scene.conditions
     losses = "averaged over ±10 % of every thickness" if conditions.losses == "averaged" else "as drawn, coherent"
     said.append(f"Losses: slabs of ITU-R P.2040 at their incidence, {losses}.")
-    paths = "straight ways only" if not conditions.reflections else "straight ways and one reflection in large surfaces"
-    said.append(f"Ways: {paths}. What a thing stops wholly passes nothing around its edges (no diffraction).")
+    paths = "straight only" if not conditions.reflections else "straight and by one reflection in large surfaces"
+    said.append(f"Ways: {paths}; nothing passes around edges (no diffraction).")
     if proof.n_cases:
         doubt = proof.scene.doubt
         said.append(
@@ -129,5 +129,5 @@ def assumptions(proof: Proof) -> list[str]:
         )
         if any(unit.kind == "microwave" for verdict in proof.needs for unit in verdict.situation.units):
             said.append(MISS_RATE.words)
-    said.append("Margin: the lowest of a place, the highest of an area that must not trip; 0 dB just triggers.")
+    said.append("Margin: the lowest of a place, the highest where nothing must trip; 0 dB just triggers.")
     return said

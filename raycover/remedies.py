@@ -25,7 +25,7 @@ Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
 #: Cells of a place that trials are sorted out on, of a never-area and of others.
 _SOME_NEVER, _SOME = 240, 40
-#: Sensitivity is set in whole per cents, no lower than this.
+#: Sensitivity is set in whole per cents, no lower than this where the entry does not say.
 LEAST_PCT = 10
 #: At most so many remedies are reported a unit.
 _MOST = 6
@@ -57,7 +57,7 @@ class Remedy:
     area_lost_m2: dict[str, float] = field(default_factory=dict)
     note: str = ""
     changed: Unit | None = field(default=None, repr=False, compare=False)
-    pct: int = 100
+    pct: float = 100.0
     quiet: float | None = None
 
     @property
@@ -92,6 +92,7 @@ class _Case:
     site: Site
     others_db: Floats
     mine_db: Floats
+    least_pct: float = LEAST_PCT
 
     @property
     def situation(self) -> Situation:
@@ -115,13 +116,13 @@ class _Outcome:
 
     trial: Trial
     excess_db: float
-    pct: int | None
+    pct: float | None
     missed: tuple[str, ...]
     share_lost: float
     lost_at: str = ""
 
     @property
-    def rank(self) -> tuple[bool, int, float, int]:
+    def rank(self) -> tuple[bool, int, float, float]:
         return self.pct is None, len(self.missed), round(self.share_lost, 3), -(self.pct or 0)
 
 
@@ -170,7 +171,7 @@ def _for_unit(proof: Proof, index: int, needs: Sequence[str], coverage: Coverage
     remedies: list[Remedy] = []
     for outcomes in by_kind.values():
         outcomes.sort(key=lambda outcome: outcome.rank)
-        alone = [o for o in outcomes if o.pct == 100]
+        alone = [o for o in outcomes if o.pct == unit.sensitivity_pct]
         # The best by itself, the best with less sensitivity; of each kind not more.
         for outcome in dict.fromkeys(o.trial.words for o in (*alone[:1], *outcomes[:1])):
             trial = next(o.trial for o in outcomes if o.trial.words == outcome)
@@ -183,20 +184,22 @@ def _for_unit(proof: Proof, index: int, needs: Sequence[str], coverage: Coverage
 
 def _without_idle(remedies: Sequence[Remedy]) -> list[Remedy]:
     """Without those that leave as much to sensitivity as sensitivity alone would take."""
-    plain = next((r.keys.get("sensitivity_pct", 0) for r in remedies if r.kind == "sensitivity"), None)
+    plain = next((r.pct if r.stops else 0.0 for r in remedies if r.kind == "sensitivity"), None)
     return [r for r in remedies if r.kind == "sensitivity" or plain is None
-            or r.keys.get("sensitivity_pct", 100) > plain]  # fmt: skip
+            or r.pct > plain]  # fmt: skip
 
 
 def _cases(verdict: NeedVerdict, index: int) -> list[_Case]:
     found = []
+    scene = verdict.situation.scene
+    least = scene.pattern_of(scene.detectors[index]).settings_pct[0]
     for place in verdict.places:
         if index not in place.units:
             continue
         row = place.units.index(index)
         rest = np.delete(place.margin_db, row, axis=0)
         others = rest.max(axis=0) if len(rest) else np.full(len(place.site), -np.inf)
-        found.append(_Case(verdict, place, place.site, others, place.margin_db[row]))
+        found.append(_Case(verdict, place, place.site, others, place.margin_db[row], least))
     return found
 
 
@@ -208,30 +211,34 @@ def _try(trial: Trial, cases: Sequence[_Case]) -> _Outcome:
         for case, margin in zip(cases, margins, strict=True)
         if case.verdict.need.never
     )
-    pct = pct_for(excess)
+    now = trial.unit.sensitivity_pct
+    pct = pct_for(excess, now, cases[0].least_pct)
     if pct is None:
         return _Outcome(trial, excess, None, (), 0.0)
-    shift = shift_db(pct)
+    shift = shift_db(pct, now)
     missed, lost, at = _inside(cases, [margin + shift for margin in margins])
     return _Outcome(trial, excess + shift, pct, missed, lost, at)
 
 
-def pct_for(excess_db: float) -> int | None:
-    """The highest whole sensitivity [%] that takes an excess away: 100·10^(−excess/40); None below `LEAST_PCT`."""
+def pct_for(excess_db: float, now_pct: float = 100.0, least_pct: float = LEAST_PCT) -> float | None:
+    """The highest whole sensitivity [%] that takes an excess away: now·10^(−excess/40).
+
+    As it is now where there is no excess; None below the least that the unit allows.
+    """
     if not excess_db > 0:
-        return 100
+        return now_pct
     if not np.isfinite(excess_db):
         return None
-    low, high = 0, 100  # bisection, on what the margin would be
+    low, high = 0, int(np.ceil(now_pct))  # bisection, on what the margin would be
     while high - low > 1:
         middle = (low + high) // 2
-        low, high = (middle, high) if excess_db + shift_db(middle) <= 1e-9 else (low, middle)
-    return low if low >= LEAST_PCT else None
+        low, high = (middle, high) if excess_db + shift_db(middle, now_pct) <= 1e-9 else (low, middle)
+    return low if low >= least_pct else None
 
 
-def shift_db(pct: float) -> float:
-    """What a sensitivity [% of the reach] does to every margin, dB."""
-    return float(40 * np.log10(pct / 100)) if pct > 0 else -np.inf
+def shift_db(pct: float, now_pct: float = 100.0) -> float:
+    """What another sensitivity [% of the reach] does to every margin, dB."""
+    return float(40 * np.log10(pct / now_pct)) if pct > 0 else -np.inf
 
 
 def _inside(cases: Sequence[_Case], margins: Sequence[Floats]) -> tuple[tuple[str, ...], float, str]:
@@ -260,14 +267,15 @@ def _remedy(outcome: _Outcome, cases: Sequence[_Case], index: int, coverage: Cov
     trial, pct = outcome.trial, outcome.pct
     limit = min(-case.verdict.need.reserve_db for case in cases if case.verdict.need.never)
     words, keys = trial.words, dict(trial.keys)
-    if pct is not None and pct < 100:
-        words = f"{words} and sensitivity {pct} %" if words else f"sensitivity {pct} %"
+    now = trial.unit.sensitivity_pct
+    if pct is not None and pct < now:
+        words = f"{words}, sensitivity {pct:g} %" if words else f"sensitivity {pct:g} %"
         keys["sensitivity_pct"] = pct
     note = trial.note
     if pct is None:
         words = words or "sensitivity"
-        note = note or f"less than {LEAST_PCT} % sensitivity would be needed"
-    shift = 0.0 if pct is None else shift_db(pct)
+        note = note or f"less than {cases[0].least_pct:g} % sensitivity would be needed"
+    shift = 0.0 if pct is None else shift_db(pct, now)
     lost = {} if coverage is None or pct is None else _areas_lost(coverage, index, trial.unit, shift, cases)
     return Remedy(
         unit=trial.unit.name,
@@ -283,7 +291,7 @@ def _remedy(outcome: _Outcome, cases: Sequence[_Case], index: int, coverage: Cov
         area_lost_m2=lost,
         note=note,
         changed=trial.unit,
-        pct=100 if pct is None else pct,
+        pct=now if pct is None else pct,
     )
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from raycover.building.faces import Placing
 from raycover.building.parts import Building, RoomShape, StairShape
+from raycover.detectors import Unit
 from raycover.enclosed import Enclosures
 from raycover.errors import InputError, Problem
 from raycover.rays import LIFT
@@ -37,6 +38,7 @@ class Site:
     """One place: its cells' ground (n, 3) absolute, the area (n,) each stands for, what is asked of it.
 
     `surface` is the raster of those cells, with `rows` and `columns` (n,); None for a seat, which is one point.
+    `target_m2`: radar cross section of what moves there, None for what each declaration assumes.
     `outline` (shapely, m in plan) is for drawing; on a stair `owner` and `piece` say where it lies.
     """
 
@@ -53,6 +55,7 @@ class Site:
     rows: Any = None
     columns: Any = None
     piece: int = -1
+    target_m2: float | None = None
 
     def __len__(self) -> int:
         return len(self.ground)
@@ -72,6 +75,12 @@ class Site:
     def lifted(self) -> NDArray[np.bool_]:
         """(n heights · n cells,): points that lie on the floor."""
         return np.repeat(np.asarray(self.heights) < LIFT, len(self))
+
+    def asked(self, unit: Unit) -> Unit:
+        """A unit as it answers to what moves here."""
+        if self.target_m2 is None:
+            return unit
+        return replace(unit, footprints=unit.footprints_for("any", self.target_m2))
 
     def best(self, margin_db: Floats) -> Floats:
         """(…, n): the best over heights of margins (…, n heights · n cells)."""
@@ -99,7 +108,8 @@ class Sites:
             "desks": self._seats, "tables": self._seats, None: self._whole_plane,
         }[kind]  # fmt: skip
         made = make(need)
-        found = tuple(site for site in made if len(site))
+        target = self._plane(need).cross_section_m2
+        found = tuple(replace(site, target_m2=target) for site in made if len(site))
         if not found:
             loc = ("needs", index, kind or "plane") if index is not None else ()
             raise InputError(

@@ -44,6 +44,7 @@ class _Group:
     situation: Situation
     heights: tuple[float, ...]
     motion: str
+    target_m2: float | None
     stairs: str | None
     storeys: tuple[str | None, ...]
     shown: tuple[Shown, ...]
@@ -116,30 +117,31 @@ def _groups(proof: Proof) -> Iterator[_Group]:
         for place in verdict.places:
             site = place.site
             on_stairs = site.owner if site.piece >= 0 else None
-            key = (id(verdict.situation), site.heights, site.motion, on_stairs)
+            key = (id(verdict.situation), site.heights, site.motion, site.target_m2, on_stairs)
             found.setdefault(key, []).append(Shown(verdict, place))
-    for (_, heights, motion, stairs), shown in found.items():
+    for (_, heights, motion, target, stairs), shown in found.items():
         situation = shown[0].verdict.situation
         if stairs is not None:
-            yield _Group(situation, heights, motion, stairs, (), tuple(shown))  # type: ignore[arg-type]
+            yield _Group(situation, heights, motion, target, stairs, (), tuple(shown))  # type: ignore[arg-type]
             continue
         order = [storey.name for storey in situation.building.storeys]
         storeys = sorted({one.place.site.storey for one in shown}, key=lambda s: order.index(s) if s in order else -1)
         for start in range(0, len(storeys), _MOST_PANELS):
             some = tuple(storeys[start : start + _MOST_PANELS])
             here = tuple(one for one in shown if one.place.site.storey in some)
-            yield _Group(situation, heights, motion, None, some, here)  # type: ignore[arg-type]
+            yield _Group(situation, heights, motion, target, None, some, here)  # type: ignore[arg-type]
 
 
 def _coverage(group: _Group, solved: dict[object, Coverage]) -> Coverage:
     """The group's heights and motion, mapped everywhere."""
-    key = (id(group.situation), group.heights, group.motion)
+    key = (id(group.situation), group.heights, group.motion, group.target_m2)
     if key not in solved:
         situation = group.situation
         if len(group.heights) == 1:
             plane = PlaneSpec(name="proof", height=group.heights[0], motion=group.motion)
         else:
             plane = PlaneSpec(name="proof", target="person", heights=list(group.heights), motion=group.motion)
+        plane = plane.model_copy(update={"target_m2": group.target_m2})
         if not situation.scene.rooms:
             plane = plane.model_copy(update={"extent": _extent(group)})
         scene = situation.scene.changed({"planes": [plane]}, situation.scene.state, lambda places: places)

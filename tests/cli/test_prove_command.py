@@ -61,7 +61,9 @@ def test_exit_1_where_one_is_missed(tmp_path: Path, capsys: pytest.CaptureFixtur
     (tried,) = found["remedies"]
     assert (tried["detector"], tried["needs"]) == ("D1", ["Street"])
     assert tried["tried"][0]["stops"]
-    assert tried["tried"][0]["margin_db"] <= -3
+    left = [remedy["margin_db"] for remedy in tried["tried"] if remedy["stops"]]
+    assert all(margin is None or margin <= -3 for margin in left)  # null: nothing gets there any more
+    assert any(margin is not None for margin in left)
     assert 0 < tried["tried"][0]["quiet"] <= 1
 
 
