@@ -9,6 +9,8 @@ import pytest
 from small_scenes import detector, pattern, scene
 
 import raycover
+from raycover.doubt import MET_FIRMLY, NOT_MET
+from raycover.firmness import with_chances
 from raycover.needs import PlaceVerdict, Proof, prove
 
 #: A microwave unit 1 m up that sees all round: declared 14 m across on the floor, so √(7² + 1²) = 7.0711 m slant.
@@ -158,3 +160,33 @@ def test_every_flight_and_landing(stairwell: Any) -> None:
     treads = proof.needs[0].places[0].site
     assert treads.area.sum() == pytest.approx(9 * 0.28 * 1.2)  # ten risers to the landing: nine treads
     assert np.unique(np.round(treads.ground[:, 2], 3)) == pytest.approx(np.arange(1, 10) * 0.16)
+
+
+def test_a_way_by_a_mirror_in_words() -> None:
+    """A steel screen hides the spot; a steel wall 3 m beside both mirrors: unfolded 2·√(2² + 3²) = 7.211 m, no loss."""
+    screen = {"name": "Screen", "line": [[10, 3], [10, 5]], "height": 3, "construction": "steel-panel"}
+    mirror = {"name": "Mirror", "line": [[2, 7], [18, 7]], "height": 3, "construction": "steel-panel"}
+    needs = [spot(12, 4, never=True), spot(12, 4, "seen")]
+    made = scene(rooms=[BIG], partitions=[screen, mirror], conditions={**COHERENT, "reflections": 1},
+                 detectors=[detector((8, 4), 1, UNIT)], needs=needs)  # fmt: skip
+    never, seen = (one(prove(made), k) for k in (0, 1))
+    assert never.figures.worst_db == pytest.approx(40 * np.log10(SLANT / (2 * np.hypot(2, 3))), abs=0.01)
+    assert never.way is not None
+    assert never.way.by is not None
+    assert (never.way.by.object, never.way.by.loss_db) == ("Mirror", pytest.approx(0.0, abs=1e-6))
+    assert "by steel partition Mirror, 0.0 dB" in never.way.words
+    assert never.way.words.startswith("hidden by Screen")
+    assert not seen.met
+
+
+@pytest.mark.parametrize(("x", "chance"), [(4.0, 1.0), (19.0, 0.0)])
+def test_chances_of_what_is_sure(x: float, chance: float) -> None:
+    """2 m off a unit that reaches 7 m is 22 dB over the limit, 17 m off 15 dB under: no case of a spread of 4 dB."""
+    made = scene(rooms=[BIG], doubt={"cases": 64}, detectors=[detector((2, 4), 1, UNIT)],
+                 needs=[spot(x, 4), spot(x, 4, "b", never=True)])  # fmt: skip
+    proof = with_chances(prove(made))
+    assert proof.n_cases == 64
+    assert proof.needs[0].probability == pytest.approx(chance, abs=0.02)
+    assert proof.needs[1].probability == pytest.approx(1 - chance, abs=0.02)
+    firm, missed = (MET_FIRMLY, NOT_MET) if chance else (NOT_MET, MET_FIRMLY)
+    assert [need.words for need in proof.needs] == [firm, missed]
