@@ -322,7 +322,7 @@ def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
         )
         for index, detector in enumerate(scene.detectors)
     )
-    inside = _inside_boxes(building, np.array([unit.position for unit in units]).reshape(-1, 3))
+    inside = inside_boxes(building, np.array([unit.position for unit in units]).reshape(-1, 3))
     holders = {index: building.boxes.owners[box] for index, box in inside.items()}
     enclosures = Enclosures(building)
     for index, unit in enumerate(units):
@@ -342,7 +342,7 @@ def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
     return units
 
 
-def _inside_boxes(building: Building, points: Floats) -> dict[int, int]:
+def inside_boxes(building: Building, points: Floats) -> dict[int, int]:
     """{index of a point (n, 3): a box it lies in}, half a millimetre in from every face.
 
     A unit fixed to a column hangs on it, not in it.

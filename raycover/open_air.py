@@ -29,16 +29,17 @@ Offset = tuple[Floats, Floats, Floats]
 
 @dataclass(frozen=True)
 class Weather:
-    """What conditions mean for the casting: contrast in dB, which losses, reflections of microwave (0 or 1)."""
+    """What conditions mean for the casting: contrast in dB, which losses, reflections of microwave (0 or 1), air."""
 
     contrast_db: float
     losses: Losses
     reflections: int = 0
+    ambient_c: float = 20.0
 
     @classmethod
     def of(cls, conditions: Conditions) -> Weather:
         contrast = float(contrast_db(contrast_factor(conditions.ambient_c)))
-        return cls(contrast, conditions.losses, conditions.reflections)
+        return cls(contrast, conditions.losses, conditions.reflections, conditions.ambient_c)
 
     def heat_db(self, unit: Unit) -> float:
         return self.contrast_db if unit.kind == "infrared" else 0.0

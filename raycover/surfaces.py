@@ -335,6 +335,44 @@ def _spans(centres: Floats, high: float, grid: float) -> Floats:
     return wide
 
 
+def area_surface(
+    plane: PlaneSpec,
+    outline: Any,
+    rooms: Sequence[RoomShape],
+    building: Building,
+    enclosures: Enclosures,
+    grid: float,
+    *,
+    name: str,
+    ground: float = 0.0,
+    beyond: bool = False,
+) -> Surface:
+    """What of an outline (shapely, m) lies in some rooms, and `beyond` them on a `ground` (m), as a map of its own.
+
+    Cells beyond count as a room of their own named "extent". What of the outline no room holds is left out unless
+    `beyond`.
+    """
+    low, high = np.array(outline.bounds[:2]), np.array(outline.bounds[2:])
+    x, y = _axis(low[0], high[0], grid), _axis(low[1], high[1], grid)
+    owner = np.full((len(y), len(x)), -1, np.int16)
+    area, floors = np.zeros(owner.shape), np.full(owner.shape, float(ground))
+    parts = [(room.walkable.intersection(outline), room.floor) for room in rooms]
+    if beyond:
+        outside = outline.difference(shapely.union_all([room.polygon for room in rooms]))
+        parts.append((outside, ground))
+    for index, (part, floor) in enumerate(parts):
+        for polygon in shapely.get_parts(part):
+            if polygon.geom_type != "Polygon" or polygon.area < 1e-9:
+                continue
+            inside, share = _cells_of(polygon, x, y, grid)
+            inside &= owner < 0
+            owner[inside], area[inside], floors[inside] = index, share[inside], floor
+    names = (*(room.name for room in rooms), *(("extent",) if beyond else ()))
+    members = tuple(next(i for i, known in enumerate(building.rooms) if known is room) for room in rooms)
+    layout = _Layout(grid, x, y, floors, owner, area, names, (), members)
+    return _surface(plane, layout, building, enclosures, name)
+
+
 def _surface(
     plane: PlaneSpec,
     layout: _Layout,

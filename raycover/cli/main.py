@@ -51,6 +51,9 @@ def map_(
         Optional[str],  # noqa: UP045
         typer.Option("--scale", metavar="N", help="with --pdf: 50 for 1:50, or auto (the finest that fits)"),
     ] = None,
+    chances: Annotated[
+        bool, typer.Option("--chances", help="probability maps too: how surely each place is seen in varied cases")
+    ] = False,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
@@ -59,7 +62,7 @@ def map_(
 
     solving.map_scene(
         scene, output, with_view=view, threads=threads, as_json=json, states=state or (), all_states=all_states,
-        pdf=pdf, scale=scale,
+        pdf=pdf, scale=scale, chances=chances,
     )  # fmt: skip
 
 
@@ -141,6 +144,23 @@ def compare_(
     from raycover.cli import comparing
 
     comparing.compare_scenes(scene, other, states, output, threads=threads, as_json=json)
+
+
+@app.command("prove")
+def prove_(
+    scene: SceneFile,
+    output: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("-o", "--output", metavar="DIR", help="folder for the proof: pages and figures"),
+    ] = None,
+    state: InState = None,
+    json: AsJson = False,
+) -> None:
+    """Are the needs of a scene met: every place with its margin and the way there; exit code 1 if one is missed."""
+    from raycover.cli import proving
+
+    if not proving.prove_scene(scene, output, state=state, as_json=json):
+        raise typer.Exit(1)
 
 
 @app.command("trips")

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
 from raycover.building.build import build
 from raycover.building.parts import Building
+from raycover.chance_maps import ChanceMaps
+from raycover.cli import chances as chance_talk
 from raycover.cli.paper import Paper, draw_pdf, paper_asked
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.coverage import Coverage, solve
@@ -72,11 +74,12 @@ def map_scene(
     all_states: bool = False,
     pdf: str | None = None,
     scale: str | None = None,
+    chances: bool = False,
 ) -> None:
     """Solve and write: a picture and data (.vti, on stairs .vtp) a map, view.png, summary.json; so for each state.
 
     Files of a state other than the one drawn carry its name: `PLANE, STATE.png`. `pdf` names the paper of plans
-    as PDF, `scale` their scale.
+    as PDF, `scale` their scale. `chances` looks at varied cases too: `PLANE probability.png`, and more in the data.
     """
     import json
 
@@ -86,16 +89,20 @@ def map_scene(
     with whole_folder(output) as draft:
         scene = load(path)
         chosen = chosen_states(scene, states, all_states=all_states)
-        results = []
+        results: list[Solved] = []
+        maps: dict[str, ChanceMaps] = {}
         for state in chosen:
             done = solved(in_state(scene, state), threads)
-            missing = _write_maps(done, draft, paper, with_view=with_view) or missing
+            if chances:
+                maps[state] = chance_talk.varied(done.scene, done.coverage, threads)
+            missing = _write_maps(done, draft, paper, maps.get(state), with_view=with_view) or missing
             results.append(done)
         # the state drawn leads if it is among them: what scripts read stays what it was
         results.sort(key=lambda r: r.scene.state != scene.state_name)
-        figures = summary(results[0].coverage)
+        figures = summary(results[0].coverage, maps.get(results[0].scene.state))
         if scene.states:
-            figures = {**figures, **states_summary({r.scene.state: r.coverage for r in results})}
+            of_states = {r.scene.state: (r.coverage, maps.get(r.scene.state)) for r in results}
+            figures = {**figures, **states_summary(of_states)}
         text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
         # errors: a file name that is no UTF-8 may stand in a warning
         (draft / "summary.json").write_text(text, encoding="utf-8", errors="replace")
@@ -104,7 +111,7 @@ def map_scene(
     if as_json:
         data(figures)
     else:
-        _say(results, output)
+        _say(results, maps, output)
 
 
 def chosen_states(scene: Scene, states: Sequence[str], *, all_states: bool) -> list[str]:
@@ -117,7 +124,9 @@ def chosen_states(scene: Scene, states: Sequence[str], *, all_states: bool) -> l
     return [name for name in scene.state_names if name in states] or [scene.state_name]
 
 
-def _write_maps(done: Solved, draft: Path, paper: Paper | None, *, with_view: bool) -> str | None:
+def _write_maps(
+    done: Solved, draft: Path, paper: Paper | None, maps: ChanceMaps | None, *, with_view: bool
+) -> str | None:
     """Maps and the 3D picture of one state; what is missing for the last."""
     scene, building, rays, coverage = done
     label = "" if scene.state == scene.state_name else f", {scene.state}"
@@ -125,27 +134,31 @@ def _write_maps(done: Solved, draft: Path, paper: Paper | None, *, with_view: bo
     with progress("drawing") as step:
         for index, name in enumerate(coverage):
             step(index, n_sheets)
-            _write_map(done, name, draft / f"{name}{label}", (index + 1, n_sheets))
+            _write_map(done, name, draft / f"{name}{label}", (index + 1, n_sheets), maps)
             if paper is not None:
                 target = draft / f"{name}{label}.pdf"
                 draw_pdf(scene, building, coverage, name, target, paper, (index + 1, n_sheets))
+            if maps is not None:
+                path = draft / f"{name}{label} probability.png"
+                chance_talk.draw_flat(scene, building, coverage, maps, name, path, (index + 1, n_sheets))
         return _draw_view(scene, building, rays, coverage, draft / f"view{label}.png") if with_view else None
 
 
-def _write_map(done: Solved, name: str, path: Path, sheet: tuple[int, int]) -> None:
+def _write_map(done: Solved, name: str, path: Path, sheet: tuple[int, int], maps: ChanceMaps | None) -> None:
     """Draw one map and write its data, at a path less its ending: .png and .vti, on a stair .vtp."""
     from raycover.draw.plan import draw_plan
     from raycover.draw.stair_sheet import draw_stairs
 
     scene, building, _, coverage = done
     plane = coverage[name]
+    probability = None if maps is None else maps[name].probability
     stairs = next((s for s in building.stairs if s.name == plane.surface.stairs), None)
     if stairs is None:
         draw_plan(scene, building, coverage, name, path.with_name(f"{path.name}.png"), sheet=sheet)
-        write_image_data(plane, path.with_name(f"{path.name}.vti"))
+        write_image_data(plane, path.with_name(f"{path.name}.vti"), probability)
     else:
         draw_stairs(scene, building, coverage, name, path.with_name(f"{path.name}.png"), sheet=sheet)
-        write_surface_data(plane, stairs, path.with_name(f"{path.name}.vtp"))
+        write_surface_data(plane, stairs, path.with_name(f"{path.name}.vtp"), probability)
 
 
 def _draw_view(scene: Scene, building: Building, rays: RayScene, coverage: Coverage, path: Path) -> str | None:
@@ -159,7 +172,7 @@ def _draw_view(scene: Scene, building: Building, rays: RayScene, coverage: Cover
     return None
 
 
-def _say(results: Sequence[Solved], output: Path) -> None:
+def _say(results: Sequence[Solved], maps: Mapping[str, ChanceMaps], output: Path) -> None:
     for done in results:
         label = "" if done.scene.state == done.scene.state_name else f", {done.scene.state}"
         for name, plane in done.coverage.items():
@@ -169,10 +182,14 @@ def _say(results: Sequence[Solved], output: Path) -> None:
             talk(f"{name}{label}: {seen}{worst}")
         if done.coverage.seats:
             talk(seat_line(done.coverage.seats))
+        if done.scene.state in maps:
+            chance_talk.say(maps[done.scene.state], label)
     for done in results:
         if (mirrored := done.coverage.reflections) is not None:
             label = "" if done.scene.state == done.scene.state_name else f", {done.scene.state}"
             talk(f"reflections{label}: {mirrored.line()}")
+    if maps:
+        chance_talk.say_miss_rate(results[0].scene, results[0].coverage)
     n_rays, seconds = sum(r.coverage.n_rays for r in results), sum(r.coverage.seconds for r in results)
     talk(f"{n_rays:,} rays in {seconds:.1f} s by {results[0].coverage.backend}; written to {output}")
     talk("A prediction, not a site test: walk-test before hand-over. Not a safety function.")

@@ -89,9 +89,9 @@ def make_stair_sheet(
         has_limit = has_limit or bool(limit)
         page.lines(limit, palette.INK, 0.7, 3.0, clip=picture.box)
         strokes += [(line, 0.8) for line in limit]
-        _draw_run(page, building, stairs, laid, run, placer, strokes)
+        draw_run(page, building, stairs, laid, run, placer, strokes)
     near = units_about(stairs, coverage.units)
-    units, centres, marks = _marks(stairs, laid, near)
+    units, centres, marks = marks_on(stairs, laid, near)
     factor = glyphs.size_factor(centres)
     glyphs.draw_marks(page, marks, factor)
     for centre in centres:
@@ -121,7 +121,7 @@ def make_stair_sheet(
     return page
 
 
-def _draw_run(
+def draw_run(
     page: Page,
     building: Building,
     stairs: StairShape,
@@ -225,7 +225,7 @@ def _draw_way(
     placer.take((float(tip[0]) - 2.6, float(tip[1]) - 1.0, float(tip[0]), float(tip[1]) + 1.0))
 
 
-def _marks(stairs: StairShape, laid: Unrolled, near: list[Unit]) -> tuple[list[Unit], Floats, list[glyphs.Mark]]:
+def marks_on(stairs: StairShape, laid: Unrolled, near: list[Unit]) -> tuple[list[Unit], Floats, list[glyphs.Mark]]:
     """Detectors that hang over a piece or close beside it, where the strips show them: (n, 2) mm and marks."""
     units: list[Unit] = []
     centres, marks = [], []

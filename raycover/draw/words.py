@@ -72,6 +72,14 @@ def difference(surface: Surface) -> str:
     return f"Change in {_WHO[surface.motion].lower()}, {height_phrase(surface)}"
 
 
+def chances(surface: Surface, state: Sequence[str] = (), where: str = "") -> str:
+    """What a probability plan shows."""
+    who = _WHO[surface.motion].lower().replace("where", "How surely", 1)
+    what = f"{who}, {height_phrase(surface)}"
+    what = f"{where}: {what[0].lower()}{what[1:]}" if where else what
+    return " · ".join([what, *state])
+
+
 def mapped(surface: Surface) -> str:
     """What the shares are of."""
     return "stair" if surface.stairs is not None else "floor" if surface.heights == (0.0,) else "area"

@@ -9,12 +9,18 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from raycover.coverage import PlaneCoverage
 
+Single = NDArray[np.float32]
 
-def write_image_data(plane: PlaneCoverage, path: Path) -> None:
-    """Cell arrays `margin_db` (float32, NaN outside), `count`, `cause`, `best_detector` (int32, −1 outside)."""
+
+def write_image_data(plane: PlaneCoverage, path: Path, probability: Single | None = None) -> None:
+    """Cell arrays `margin_db` (float32, NaN outside), `count`, `cause`, `best_detector` (int32, −1 outside).
+
+    With `probability` (ny, nx) an array of that name, float32, NaN outside.
+    """
     from vtkmodules.vtkCommonDataModel import vtkImageData
     from vtkmodules.vtkIOXML import vtkXMLImageDataWriter
 
@@ -25,11 +31,11 @@ def write_image_data(plane: PlaneCoverage, path: Path) -> None:
     image.SetSpacing(surface.grid, surface.grid, surface.grid)
     floor = float(np.min(surface.floor))
     image.SetOrigin(surface.edges[0], surface.edges[2], floor + surface.heights[0])
-    add_cell_arrays(image, plane, (slice(None), slice(None)))
+    add_cell_arrays(image, plane, (slice(None), slice(None)), probability)
     save(vtkXMLImageDataWriter(), image, path)
 
 
-def add_cell_arrays(data: Any, plane: PlaneCoverage, cells: tuple[Any, Any]) -> None:
+def add_cell_arrays(data: Any, plane: PlaneCoverage, cells: tuple[Any, Any], probability: Single | None = None) -> None:
     """Give VTK data the arrays of a plane's chosen cells (rows, columns); what every file of ours holds."""
     from vtkmodules.util.numpy_support import numpy_to_vtk
 
@@ -39,6 +45,8 @@ def add_cell_arrays(data: Any, plane: PlaneCoverage, cells: tuple[Any, Any]) -> 
         "cause": plane.cause.astype(np.int32),
         "best_detector": plane.best_detector.astype(np.int32),
     }
+    if probability is not None:
+        arrays["probability"] = probability.astype(np.float32)
     for name, values in arrays.items():
         array = numpy_to_vtk(np.ascontiguousarray(values[cells]).ravel(), deep=True)
         array.SetName(name)

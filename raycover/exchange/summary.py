@@ -6,13 +6,19 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 import raycover
 from raycover.casting import CAUSES
+from raycover.chance_maps import ChanceMaps, PlaneChances
 from raycover.coverage import Coverage, PlaneCoverage
+from raycover.doubt import MISS_RATE
 from raycover.errors import Problem
 from raycover.probe import View
 from raycover.rays import Crossing
 from raycover.seats import SeatView
+from raycover.spreads import SOURCES
 
 #: Bumped when a meaning changes; additions leave it.
 VERSION = 1
@@ -23,20 +29,20 @@ def stamp() -> dict[str, Any]:
     return {"version": VERSION, "raycover": raycover.__version__}
 
 
-def summary(coverage: Coverage) -> dict[str, Any]:
-    """Figures of every plane and detector; areas in m²."""
-    return {**stamp(), **_figures(coverage)}
+def summary(coverage: Coverage, chances: ChanceMaps | None = None) -> dict[str, Any]:
+    """Figures of every plane and detector; areas in m². With `chances` how firm they are."""
+    return {**stamp(), **_figures(coverage, chances)}
 
 
-def states_summary(coverages: Mapping[str, Coverage]) -> dict[str, Any]:
+def states_summary(found: Mapping[str, tuple[Coverage, ChanceMaps | None]]) -> dict[str, Any]:
     """What a summary has beside the figures of its first state: that state's name, and every state's figures."""
     return {
-        "state": next(iter(coverages)),
-        "states": {name: _figures(coverage) for name, coverage in coverages.items()},
+        "state": next(iter(found)),
+        "states": {name: _figures(coverage, chances) for name, (coverage, chances) in found.items()},
     }
 
 
-def _figures(coverage: Coverage) -> dict[str, Any]:
+def _figures(coverage: Coverage, chances: ChanceMaps | None) -> dict[str, Any]:
     detectors: dict[str, dict[str, Any]] = {name: {} for name in coverage.detector_names}
     for plane_name, plane in coverage.items():
         for name, (seen, alone) in zip(coverage.detector_names, plane.detector_areas(), strict=True):
@@ -44,7 +50,11 @@ def _figures(coverage: Coverage) -> dict[str, Any]:
     return {
         "title": coverage.title,
         "conditions": {"ambient_c": coverage.ambient_c, "reserve_db": coverage.reserve_db},
-        "planes": {name: plane_figures(plane) for name, plane in coverage.items()},
+        "planes": {
+            name: plane_figures(plane) | ({} if chances is None else {"chances": chance_figures(chances[name])})
+            for name, plane in coverage.items()
+        },
+        **({} if chances is None else {"doubt": _doubt(chances)}),
         "detectors": detectors,
         "seats": {seat.name: _seat(seat) for seat in coverage.seats},
         **_reflections(coverage),
@@ -94,6 +104,42 @@ def plane_figures(plane: PlaneCoverage) -> dict[str, Any]:
             }
             for gap in plane.gaps
         ],
+    }
+
+
+def chance_figures(chances: PlaneChances) -> dict[str, Any]:
+    """How firm a plane is: shares of its area, and of each room in the mean and in the worst twentieth of the cases."""
+    return {
+        "firm_share": chances.firm_share,
+        "expected_share": chances.expected_share,
+        "one_in_twenty_share": _one_in_twenty(chances.share),
+        "rooms": {
+            name: {"expected_share": float(share.mean()), "one_in_twenty_share": _one_in_twenty(share)}
+            for name, share in chances.rooms.items()
+        },
+    }
+
+
+def _one_in_twenty(share: NDArray[np.floating]) -> float:
+    """What one case in twenty falls to or below."""
+    return float(np.quantile(share, 0.05, method="lower"))
+
+
+def _doubt(chances: ChanceMaps) -> dict[str, Any]:
+    """What was varied, by whose word, and how the bands stood against computed truths."""
+    spreads = chances.draws.doubt.model_dump()
+    return {
+        **spreads,
+        "clo": list(spreads["clo"]),
+        "sources": {s.key: {"what": s.what, "source": s.source, "status": s.status} for s in SOURCES},
+        "miss_rate": {
+            "share": MISS_RATE.share,
+            "rooms": MISS_RATE.n_rooms,
+            "rooms_held": MISS_RATE.n_rooms_held,
+            "points": MISS_RATE.n_points,
+            "date": MISS_RATE.date,
+            "how": MISS_RATE.how,
+        },
     }
 
 

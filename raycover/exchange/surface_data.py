@@ -18,11 +18,13 @@ from raycover.surfaces import Surface, unrolled
 Floats = NDArray[np.floating]
 
 
-def write_surface_data(plane: PlaneCoverage, stairs: StairShape, path: Path) -> None:
+def write_surface_data(
+    plane: PlaneCoverage, stairs: StairShape, path: Path, probability: NDArray[np.float32] | None = None
+) -> None:
     """Cells of treads and landings as quadrilaterals, with the cell arrays of image data.
 
-    `margin_db` (float32), `count`, `cause`, `best_detector` (int32). Cells lie at the plane's first height above
-    the tread. Raises OSError where the file cannot be written.
+    `margin_db` (float32), `count`, `cause`, `best_detector` (int32), and `probability` (ny, nx) if given. Cells lie at
+    the plane's first height above the tread. Raises OSError where the file cannot be written.
     """
     from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
     from vtkmodules.vtkCommonCore import vtkPoints
@@ -42,7 +44,7 @@ def write_surface_data(plane: PlaneCoverage, stairs: StairShape, path: Path) -> 
     data = vtkPolyData()
     data.SetPoints(points)
     data.SetPolys(cells)
-    add_cell_arrays(data, plane, (rows, columns))
+    add_cell_arrays(data, plane, (rows, columns), probability)
     save(vtkXMLPolyDataWriter(), data, path)
 
 

@@ -82,6 +82,16 @@ def _difference(ambient_c: Floats, target: Target) -> Floats:
     return _SHARE_CLOTHED * clothed + _SHARE_BARE * bare
 
 
+def _clothed_difference(ambient_c: Floats, r_clothing: Floats) -> Floats:
+    room = band_radiance(ambient_c)
+    skin_c = 33.5 + 0.13 * (ambient_c - 22.0)
+    clothing_c = ambient_c + (skin_c - ambient_c) * _R_AIR / (r_clothing + _R_AIR)
+    clothed = _SHARE_CLOTHED * _EMISSIVITY_CLOTHED * (band_radiance(clothing_c) - room)
+    bare = _SHARE_BARE * _EMISSIVITY_BARE * (band_radiance(skin_c) - room)
+    total: Floats = clothed + bare
+    return total
+
+
 def person_difference(ambient_c: ArrayLike, target: Target = "clothed") -> Floats:
     """Radiance of a person above that of the room [W/m²/sr]; see `contrast_factor`."""
     return _difference(np.asarray(ambient_c, dtype=np.float64), target)
@@ -97,6 +107,20 @@ def contrast_factor(ambient_c: ArrayLike, target: Target = "clothed") -> Floats:
     """
     ambient = np.asarray(ambient_c, dtype=np.float64)
     result: Floats = _difference(ambient, target) / _difference(np.asarray(REFERENCE_C), target)
+    return result
+
+
+def person_contrast(ambient_c: ArrayLike, clo: ArrayLike) -> Floats:
+    """Thermal contrast of a clothed person in other clothing, relative to the ordinary one (0.7 clo) at 20 °C.
+
+    ambient_c : [°C]; clo : insulation of the clothing, ≥ 0 [clo]; both broadcast. At 0.7 clo it is
+    `contrast_factor`. Thin clothing is warmer outside, so contrast grows. Model and assumptions as there.
+    """
+    ambient, insulation = np.asarray(ambient_c, dtype=np.float64), np.asarray(clo, dtype=np.float64)
+    if not (insulation >= 0).all():
+        raise ValueError("insulation of clothing must not be negative")
+    reference = _difference(np.asarray(REFERENCE_C), "clothed")
+    result: Floats = _clothed_difference(ambient, 0.155 * insulation) / reference
     return result
 
 

@@ -17,6 +17,7 @@ from shapely.validation import explain_validity
 from raycover.errors import Position, Problem, did_you_mean
 from raycover.scene.construction import InlineConstruction
 from raycover.scene.fitout_checks import FITOUT_CHECKS
+from raycover.scene.need_checks import check_needs
 from raycover.scene.nuisance_checks import check_nuisances
 from raycover.scene.quantities import CHECK_UNITS
 from raycover.scene.rack_checks import check_racking
@@ -347,6 +348,7 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _planes,
     _stairs,
     _weather,
+    check_needs,
     check_nuisances,
     *FITOUT_CHECKS,
     check_wiring,

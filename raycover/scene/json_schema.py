@@ -67,6 +67,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "Nuisance": {"name": "Heater", "kind": "heater", "at": [4, 0.2], "height": 2.2, "surface_c": 80},
     "StateSpec": {"name": "Dock doors open", "set": {"Hall/opening *": "open", "Lorry": "absent"}},
     "Change": {"centre": [12, 4]},
+    "NeedSpec": {"name": "Every cubicle", "cubicles": ["WC"], "doors": "closed", "share": 0.95},
     "Route": {"name": "Arrivals", "from": "Office/opening 0", "to": "every desk"},
     "Line": {"name": "L1", "detectors": ["D*"], "supply_ma": 200, "cable": {"length": 180, "area_mm2": 1.5}},
     "Cable": {"length": 180, "area_mm2": 1.5},

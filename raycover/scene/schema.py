@@ -11,8 +11,10 @@ from pydantic import Field, PrivateAttr
 from raycover.errors import Position, Problem
 from raycover.scene.construction import ConstructionRef
 from raycover.scene.devices import DetectorSpec, Grid, PlaneSpec
+from raycover.scene.doubt import DoubtSpec
 from raycover.scene.fittings import Cubicles, Desks, Fixtures, Table
 from raycover.scene.meshes import MeshSpec
+from raycover.scene.needs import NeedSpec
 from raycover.scene.nuisances import Nuisance
 from raycover.scene.parts import Conditions, Partition, Room, SheetSpec, Solid
 from raycover.scene.paths import resolve
@@ -50,6 +52,7 @@ class Scene(Strict):
     date: str | None = Field(None, max_length=20, description="date for the title block; today if not given")
     north_deg: Degrees = Field(90.0, description="direction of north, anticlockwise from +x")
     conditions: Conditions = Field(default_factory=Conditions)
+    doubt: DoubtSpec = Field(default_factory=DoubtSpec, description="how uncertain things are, for varied cases")
     rooms: list[Room] = Field(default_factory=list, max_length=10_000)
     storeys: list[Storey] = Field(default_factory=list, max_length=200, description="names of levels")
     partitions: list[Partition] = Field(default_factory=list, max_length=100_000)
@@ -75,7 +78,7 @@ class Scene(Strict):
     )
     underlay: UnderlaySpec | None = Field(None, description="a plan as received, shown faintly under the maps")
     plan: PlanSpec | None = Field(None, description="the drawing that this scene was taken from: units and origin")
-    needs: NotBuiltYet = None
+    needs: list[NeedSpec] = Field(default_factory=list, max_length=1000, description="what `prove` judges")
     lines: list[Line] = Field(default_factory=list, max_length=200, description="lighting control lines")
     zones: list[Zone] = Field(default_factory=list, max_length=2000, description="luminaires switched together")
     routes: list[Route] = Field(default_factory=list, max_length=1000, description="ways that people walk")

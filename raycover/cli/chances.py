@@ -1,0 +1,54 @@
+"""`map --chances`: every plane in varied cases, as pictures and in words."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from raycover.building.parts import Building
+from raycover.chance_maps import ChanceMaps, vary
+from raycover.cli.printing import progress, talk
+from raycover.coverage import Coverage
+from raycover.doubt import MISS_RATE
+from raycover.scene.schema import Scene
+from raycover.spreads import in_words
+
+
+def varied(scene: Scene, coverage: Coverage, threads: int | None) -> ChanceMaps:
+    """Look at every plane in the varied cases of the scene's `doubt:`."""
+    with progress("varying") as step:
+        return vary(scene, coverage, threads=threads, progress=step)
+
+
+def draw_flat(
+    scene: Scene,
+    building: Building,
+    coverage: Coverage,
+    maps: ChanceMaps,
+    name: str,
+    path: Path,
+    sheet: tuple[int, int],
+) -> None:
+    """Draw the probability plan of one map, unless it lies on a stair: there the data hold it."""
+    from raycover.draw.probability_plan import draw_chances
+
+    if coverage[name].surface.stairs is None:
+        notes = in_words(scene.doubt, {unit.kind for unit in coverage.units})
+        draw_chances(scene, building, coverage, maps, name, path, sheet_number=sheet, notes=notes)
+
+
+def say(maps: ChanceMaps, label: str) -> None:
+    """How firm each plane is, on stderr."""
+    for name, plane in maps.items():
+        talk(
+            f"{name}{label}, in {maps.draws.n} varied cases: {plane.firm_share:.1%} seen in at least 95 % of them, "
+            f"{plane.expected_share:.1%} on average"
+        )
+
+
+def say_miss_rate(scene: Scene, coverage: Coverage) -> None:
+    """What the bands of microwave were tested against, where there is any."""
+    if any(unit.kind == "microwave" for unit in coverage.units):
+        if scene.conditions.reflections:
+            talk(MISS_RATE.words)
+        else:
+            talk("Microwave varies on straight ways only; with conditions: {reflections: 1} more is seen, as in truth.")
