@@ -74,10 +74,10 @@ def test_what_hides_a_person_hides_the_walk() -> None:
 
 
 def test_nobody_walks_through_walls() -> None:
-    """In a passage 0.4 m wide only the two directions along it are walked; cells in goods are none."""
+    """In a passage 0.3 m wide only the two directions along it are walked; cells in goods are none."""
     room = {"name": "r", "outline": [[-4, -4], [4, -4], [4, 4], [-4, 4]], "height": 2.6, "walls": "brick-100"}
     sides = [{"name": f"s{k}", "centre": [0, y], "size": [8, 1.0, 2], "material": "goods"}
-             for k, y in enumerate((0.7, -0.7))]  # fmt: skip
+             for k, y in enumerate((0.65, -0.65))]  # fmt: skip
     found = walked(
         detector((0, 0), 2.5, CIRCLE), rooms=[room], solids=sides, planes=[{"name": "floor", "height": 0}], grid=0.25
     )
