@@ -92,7 +92,8 @@ class _Shown:
 def as_margin_db(chance: Single) -> Single:
     """Chances as margins (dB) that fall into the same class and place of the colour map; NaN stays."""
     ends = [palette.classes(_RESERVE_DB)[0].from_db, *(c.to_db for c in palette.classes(_RESERVE_DB))]
-    inside = np.interp(np.nan_to_num(chance), BOUNDS, ends)
+    # single precision has 0.9 a little below 0.9
+    inside = np.interp(np.nan_to_num(chance) + 1e-6, BOUNDS, ends)
     return np.where(np.isnan(chance), np.nan, inside).astype(np.float32)
 
 
