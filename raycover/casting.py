@@ -7,13 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.catalogue import Losses
 from raycover.detectors import Unit
-from raycover.physics.infrared import contrast_db, contrast_factor
-from raycover.physics.margin import Local, inside_lens, mask_loss_db, reach_margin_db, to_local, undominated
+from raycover.open_air import Weather as Weather
+from raycover.open_air import distance_margin_db, open_air, open_margin_db
+from raycover.paths import Imaging, Mirrored, amplitude, imaging
+from raycover.physics.margin import undominated
 from raycover.physics.pattern import Footprint
 from raycover.rays import LIFT, RayScene, Segments, take
-from raycover.scene.parts import Conditions
 from raycover.surfaces import Surface
 
 Floats = NDArray[np.floating]
@@ -28,27 +28,16 @@ NONE, OUT_OF_REACH, OUTSIDE_LENS, MASKED, BLOCKED, MATERIAL_LOSS, TOO_WARM = ran
 
 
 @dataclass(frozen=True)
-class Weather:
-    """What conditions mean for the casting: contrast in dB, which losses."""
-
-    contrast_db: float
-    losses: Losses
-
-    @classmethod
-    def of(cls, conditions: Conditions) -> Weather:
-        return cls(float(contrast_db(contrast_factor(conditions.ambient_c))), conditions.losses)
-
-    def heat_db(self, unit: Unit) -> float:
-        return self.contrast_db if unit.kind == "infrared" else 0.0
-
-
-@dataclass(frozen=True)
 class Patch:
-    """A detector's margins over the window of a surface that it can reach; −inf where it sees nothing."""
+    """A detector's margins over the window of a surface that it can reach; −inf where it sees nothing.
+
+    `mirrored` tells of the ways by mirrors, None where none were looked for.
+    """
 
     rows: slice
     columns: slice
     margin_db: Single
+    mirrored: Mirrored | None = None
 
     @property
     def window(self) -> tuple[slice, slice]:
@@ -58,6 +47,8 @@ class Patch:
 def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
     """Margins of one detector on one surface, or None where it reaches no cell of it."""
     footprints = undominated(unit.footprints_for(surface.motion))
+    if (seen := imaging(unit, footprints, rays, weather)) is not None:
+        return _cast_by_mirrors(seen, surface)
     window = _window(unit, footprints, surface, weather)
     if window is None:
         return None
@@ -68,7 +59,7 @@ def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patc
     dx, dy = x - unit.position[0], y - unit.position[1]
     for height in surface.heights:
         dz = np.asarray(surface.floor_at(rows, columns) + height - unit.position[2], float)
-        margin = _open_margin_db(unit, (dx, dy, dz), footprints, weather)
+        margin = open_margin_db(unit, (dx, dy, dz), footprints, weather)
         followed = inside & (margin >= LOWEST_DB)
         row, column = np.nonzero(followed)
         if not len(row):
@@ -82,13 +73,87 @@ def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patc
     return Patch(rows, columns, best)
 
 
+def _cast_by_mirrors(seen: Imaging, surface: Surface) -> Patch | None:
+    """Margins of a detector with images: ways by mirrors are added to the straight one."""
+    unit, rays, weather = seen.unit, seen.rays, seen.weather
+    window = _mirrored_window(seen, surface)
+    if window is None:
+        return None
+    rows, columns = window
+    best = np.full((rows.stop - rows.start, columns.stop - columns.start), -np.inf, np.float32)
+    row, column = np.nonzero(surface.inside[rows, columns])
+    x, y = surface.plan(rows, columns)
+    floor = np.asarray(surface.floor_at(rows, columns), float)
+    offset = np.empty((len(row), 3))
+    offset[:, 0] = _gather(x, row, column) - unit.position[0]
+    offset[:, 1] = _gather(y, row, column) - unit.position[1]
+    ground = (floor if floor.ndim == 0 else floor[row, column]) - unit.position[2]
+    mirrored = Mirrored()
+    for height in surface.heights:
+        offset[:, 2] = ground + height
+        margin = open_margin_db(unit, tuple(offset.T), seen.footprints, weather)  # type: ignore[arg-type]
+        offset[:, 2] += LIFT if height < LIFT else 0.0
+        pairs = seen.pairs(offset)
+        followed = np.flatnonzero(amplitude(margin) + pairs.total >= 10 ** (LOWEST_DB / 20))
+        if not len(followed):
+            continue
+        to = offset[followed]
+        straight = rays.segments_along(unit.position, to.astype(np.float32))
+        through: Floats = margin[followed] + _obstacles_db(unit, straight, rays, weather)
+        ways = seen.ways(to, through, pairs.of(followed))
+        through, more = ways.added_to(through)
+        mirrored += more
+        cells = row[followed], column[followed]
+        best[cells] = np.maximum(best[cells], through)
+    found = np.isfinite(best)
+    if not found.any():
+        return None
+    # The window was wide, for what mirrors might have added: what is kept is what they did.
+    some, other = (np.flatnonzero(found.any(axis=axis)) for axis in (1, 0))
+    some_rows, some_columns = slice(some[0], some[-1] + 1), slice(other[0], other[-1] + 1)
+    return Patch(
+        slice(rows.start + some_rows.start, rows.start + some_rows.stop),
+        slice(columns.start + some_columns.start, columns.start + some_columns.stop),
+        best[some_rows, some_columns].copy(),
+        mirrored,
+    )
+
+
+def _mirrored_window(seen: Imaging, surface: Surface) -> tuple[slice, slice] | None:
+    """The rows and columns that a detector and its images can reach: no way is shorter than the straight one."""
+    lowest_db = LOWEST_DB - 20 * np.log10(len(seen.images) + 1)
+    return _window(seen.unit, seen.footprints, surface, seen.weather, lowest_db)
+
+
+def n_pairs(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> tuple[int, int]:
+    """How many images a detector has on a surface, and how many pairs of image and cell are to be looked at."""
+    seen = imaging(unit, unit.footprints_for(surface.motion), rays, weather)
+    window = None if seen is None else _mirrored_window(seen, surface)
+    if seen is None or window is None:
+        return 0, 0
+    n_cells = int(surface.inside[window].sum()) * len(surface.heights)
+    return len(seen.images), len(seen.images) * n_cells
+
+
+def in_reach(unit: Unit, potential: Floats, distance: Floats, motion: str, weather: Weather) -> Bools:
+    """Which points (n,) are worth a ray, by the margins that distance alone gives them and by their distance (m).
+
+    By a mirror a unit may see in a direction in which it sees little; never farther than its farthest reach.
+    """
+    near = potential + max(weather.heat_db(unit), 0.0) >= LOWEST_DB
+    if weather.reflections and unit.kind == "microwave":
+        reach = max((f.largest_slant for f in unit.footprints_for(motion)), default=0.0)
+        near |= distance <= reach * 10 ** (-LOWEST_DB / 40)
+    return near
+
+
 def _gather(values: Floats, row: NDArray[np.intp], column: NDArray[np.intp]) -> Floats:
     """Values (ny, nx) at cells, where the array may be one row or one column that stands for all."""
     return values[row if values.shape[0] > 1 else 0, column if values.shape[1] > 1 else 0]
 
 
 def _window(
-    unit: Unit, footprints: tuple[Footprint, ...], surface: Surface, weather: Weather
+    unit: Unit, footprints: tuple[Footprint, ...], surface: Surface, weather: Weather, lowest_db: float = LOWEST_DB
 ) -> tuple[slice, slice] | None:
     """The rows and columns that the detector can reach at all, or None."""
     heat = weather.heat_db(unit)
@@ -99,7 +164,7 @@ def _window(
     nearest_dz = 0.0 if dz[0] <= 0 <= dz[1] else float(np.abs(dz).min())
     boxes = []
     for footprint in footprints:
-        slant = footprint.largest_slant * 10 ** ((heat - LOWEST_DB) / 40)
+        slant = footprint.largest_slant * 10 ** ((heat - lowest_db) / 40)
         flat = np.sqrt(max(slant**2 - nearest_dz**2, 0.0))
         box = np.array([[-flat, -flat], [flat, flat]])
         if unit.kind == "infrared" and unit.tilt_deg == 0:
@@ -126,27 +191,6 @@ def _window(
     return spans[0], spans[1]
 
 
-def _open_margin_db(
-    unit: Unit, offset: tuple[Floats, Floats, Floats], footprints: tuple[Footprint, ...], weather: Weather
-) -> Floats:
-    """Margin (dB) without obstacles: best footprint whose lens holds the point, heat, masks."""
-    local = to_local(unit.rotation, offset)
-    shape = np.broadcast_shapes(*(part.shape for part in local))
-    best: Floats | None = None
-    for footprint in footprints:
-        margin = reach_margin_db(local, footprint, unit.reach_behind)
-        if unit.kind == "infrared":
-            margin = np.where(inside_lens(local, footprint), margin, -np.inf)
-        best = margin if best is None else np.maximum(best, margin)
-    if best is None:
-        return np.full(shape, -np.inf)
-    if (heat := weather.heat_db(unit)) != 0:
-        best = best + heat
-    if unit.masks:
-        best = best - 2 * mask_loss_db(local, unit.masks)
-    return np.broadcast_to(best, shape)
-
-
 def _obstacles_db(unit: Unit, segments: Segments, rays: RayScene, weather: Weather) -> Floats:
     """What obstacles add to the margin, (n,): 0, −2 L, or −inf."""
     if unit.kind == "infrared":
@@ -159,8 +203,9 @@ def _obstacles_db(unit: Unit, segments: Segments, rays: RayScene, weather: Weath
 class Judgement:
     """One detector's view of points (n,).
 
-    `margin_db` may be −inf; `potential_db` is the margin from distance alone at 20 °C, lens and masks aside;
-    `cause` codes as `CAUSES`; `blocker` the part that stops or costs most, −1 where none matters.
+    `margin_db` may be −inf, `straight_db` is that of the straight way alone; `potential_db` is the margin from
+    distance alone at 20 °C, lens and masks aside; `cause` codes as `CAUSES`; `blocker` the part that stops or costs
+    most, −1 where none matters.
     """
 
     margin_db: Floats
@@ -168,46 +213,30 @@ class Judgement:
     cause: NDArray[np.int8]
     blocker: NDArray[np.int32]
     distance_m: Floats
+    straight_db: Floats
 
 
 def potential_db(unit: Unit, points: Floats, motion: str) -> Floats:
     """Margin (n,) from distance alone, the best declared motion that counts; −inf where none is declared."""
-    local = to_local(unit.rotation, tuple((points - unit.position).T))
-    return _potential_db(unit, local, motion, len(points))
-
-
-def _potential_db(unit: Unit, local: Local, motion: str, n: int) -> Floats:
-    best = np.full(n, -np.inf)
-    for footprint in unit.footprints_for(motion):
-        best = np.maximum(best, reach_margin_db(local, footprint, unit.reach_behind))
-    return best
+    dx, dy, dz = (points - unit.position).T
+    return distance_margin_db(unit, (dx, dy, dz), unit.footprints_for(motion))
 
 
 def judge(
     unit: Unit, points: Floats, motion: str, rays: RayScene, weather: Weather, *, lifted: Bools | None = None
 ) -> Judgement:
-    """How one detector sees points (n, 3) and why not where it doesn't. `lifted` (n,) marks points on a floor."""
+    """How one detector sees points (n, 3) and why not where it doesn't. `lifted` (n,) marks points on a floor.
+
+    The margin is that of all ways together; the cause of a miss is that of the straight way.
+    """
     n = len(points)
     offset = (points - unit.position).T
-    local = to_local(unit.rotation, (offset[0], offset[1], offset[2]))
-    potential = _potential_db(unit, local, motion, n)
-    in_lens = np.zeros(n, bool)
-    reach = np.full(n, -np.inf)
-    for footprint in unit.footprints_for(motion):
-        margin = reach_margin_db(local, footprint, unit.reach_behind)
-        within = inside_lens(local, footprint) if unit.kind == "infrared" else np.ones(n, bool)
-        in_lens |= within
-        reach = np.where(within, np.maximum(reach, margin), reach)
-    if not unit.footprints_for(motion):
-        in_lens[:] = True  # nothing declared for this motion: out of reach, not outside the lens
-    masks = mask_loss_db(local, unit.masks) if unit.masks else np.zeros(n)
-    heat = weather.heat_db(unit)
-    open_air = reach + heat
+    air = open_air(unit, (offset[0], offset[1], offset[2]), unit.footprints_for(motion), weather)
     targets = points + np.array([0, 0, LIFT]) * (np.zeros(n) if lifted is None else lifted)[:, None]
     segments = rays.segments(unit.position, targets)
     obstacles = np.full(n, -np.inf)
     blocker = np.full(n, -1, np.int32)
-    live = in_lens & np.isfinite(masks) & np.isfinite(open_air)
+    live = air.in_lens & np.isfinite(air.margin_db)
     taken = np.flatnonzero(live)
     if len(taken):
         some = take(segments, taken)
@@ -220,20 +249,24 @@ def judge(
             obstacles[taken[through]] = -2 * loss
             blocker[taken[through]] = worst
     with np.errstate(invalid="ignore"):
-        margin = np.where(live, open_air - 2 * masks + obstacles, -np.inf)
+        margin = np.where(live, air.margin_db + obstacles, -np.inf)
 
     blocked = live & np.isneginf(obstacles)
+    straight = margin
+    if (seen := imaging(unit, unit.footprints_for(motion), rays, weather)) is not None:
+        to = targets - unit.position
+        margin = seen.by_mirrors(to, margin).added_to(margin)[0]
     cause = np.select(
         [
             margin >= 0,
-            ~in_lens,
-            np.isinf(masks) | ((open_air >= 0) & (open_air - 2 * np.where(np.isinf(masks), 0, masks) < 0)),
-            (reach >= 0) & (open_air < 0),
-            open_air < 0,
+            ~air.in_lens,
+            np.isinf(air.mask_db) | ((air.unmasked_db >= 0) & (air.margin_db < 0)),
+            (air.reach_db >= 0) & (air.unmasked_db < 0),
+            air.unmasked_db < 0,
             blocked,
         ],
         [NONE, OUTSIDE_LENS, MASKED, TOO_WARM, OUT_OF_REACH, BLOCKED],
         MATERIAL_LOSS,
     ).astype(np.int8)
     blocker[(cause != BLOCKED) & (cause != MATERIAL_LOSS)] = -1
-    return Judgement(margin, potential, cause, blocker, np.linalg.norm(offset, axis=0))
+    return Judgement(margin, air.potential_db, cause, blocker, np.linalg.norm(offset, axis=0), straight)

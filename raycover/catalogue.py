@@ -26,6 +26,7 @@ from raycover.scene.construction import InlineConstruction, LayerSpec
 from raycover.scene.devices import DetectorModel
 from raycover.scene.quantities import Number, Strict
 from raycover.scene.reading import Document, read_yaml
+from raycover.scene.spaces import SpacesFile, SpaceSpec
 from raycover.scene.validate import validate
 
 Positive = Annotated[Number, Field(gt=0)]
@@ -232,6 +233,24 @@ def own_folders(scene_folder: Path | None) -> list[Path]:
 def load_catalogue(scene_folder: Path | None = None) -> Catalogue:
     """The packaged entries and the user's. Raises InputError with every problem of every file."""
     return _load((packaged_folder(), *own_folders(scene_folder)))
+
+
+def load_spaces(scene_folder: Path | None = None) -> dict[str, SpaceSpec]:
+    """Kinds of space by name, the packaged and the user's. Raises InputError with every problem of every file."""
+    problems: list[Problem] = []
+    spaces: dict[str, SpaceSpec] = {}
+    for folder in (packaged_folder(), *own_folders(scene_folder)):
+        if (found := _read(folder / "spaces.yaml", SpacesFile, problems)) is not None:
+            document, listed = found
+            for name, spec in listed.spaces.items():
+                if spaces.setdefault(name, spec) != spec:
+                    where = document.position(("spaces", name), key=True)
+                    problems.append(
+                        Problem("name-taken", f'the space "{name}" is there already', where, "give yours another name")
+                    )
+    if problems:
+        raise InputError(problems)
+    return spaces
 
 
 def _load(folders: Sequence[Path]) -> Catalogue:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -19,7 +19,7 @@ from scipy.spatial import cKDTree
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.building.storeys import Floors
-from raycover.casting import CAUSES, LOWEST_DB, Patch, Weather, cast
+from raycover.casting import CAUSES, LOWEST_DB, Patch, Weather, cast, n_pairs
 from raycover.detectors import Unit, make_unit
 from raycover.enclosed import Enclosures
 from raycover.errors import InputError, Problem
@@ -33,6 +33,8 @@ from raycover.surfaces import Surface, make_surfaces
 
 Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
+#: So many pairs of an image and a cell are looked at, at most: a few minutes on one core.
+MOST_LOOKS = 2_000_000_000
 #: A unit no deeper than this (m) in a solid hangs on its face.
 _ON_A_FACE = 5e-4
 
@@ -144,6 +146,25 @@ class PlaneCoverage:
 
 
 @dataclass(frozen=True)
+class Reflections:
+    """Ways by mirrors that a coverage counted: images a detector, how many ways carried something, and the most (dB)
+    that all ways left out could add to a margin of 0 dB or more."""
+
+    n_images: Mapping[str, int]
+    n_ways: int
+    left_out_db: float
+
+    def line(self) -> str:
+        """One line of words."""
+        images, units = sum(self.n_images.values()), len(self.n_images)
+        detectors = "detector" if units == 1 else "detectors"
+        return (
+            f"{images} images of {units} microwave {detectors}, {self.n_ways:,} ways by one mirror; "
+            f"weaker ones left out would add {self.left_out_db:.1f} dB at the very most"
+        )
+
+
+@dataclass(frozen=True)
 class Coverage(Mapping[str, PlaneCoverage]):
     """Planes by name, with the detectors they are of and how they were found; people's seats, each judged."""
 
@@ -156,6 +177,7 @@ class Coverage(Mapping[str, PlaneCoverage]):
     rays: RayScene
     warnings: tuple[Problem, ...]
     seats: tuple[SeatView, ...] = ()
+    reflections: Reflections | None = None
 
     def __getitem__(self, name: str) -> PlaneCoverage:
         return self.planes[name]
@@ -212,11 +234,10 @@ def solve(
     surfaces, warnings = make_surfaces(scene, building)
     rays = RayScene(building) if rays is None else rays
     weather = Weather.of(scene.conditions)
+    if weather.reflections:
+        _within_budget(scene, units, surfaces, rays, weather)
     jobs = [(s, u) for s in range(len(surfaces)) for u in range(len(units))]
     patches: list[list[Patch | None]] = [[None] * len(units) for _ in surfaces]
-    margins = [np.full(s.shape, -np.inf, np.float32) for s in surfaces]
-    counts = [np.zeros(s.shape, np.int16) for s in surfaces]
-    bests = [np.full(s.shape, -1, np.int32) for s in surfaces]
 
     def work(job: tuple[int, int]) -> Patch | None:
         s, u = job
@@ -227,19 +248,14 @@ def solve(
         found = pool.map(work, jobs) if n_threads > 1 else map(work, jobs)
         for done, ((s, u), patch) in enumerate(zip(jobs, found, strict=True)):
             patches[s][u] = patch
-            if patch is not None:
-                _merge(patch, u, margins[s], counts[s], bests[s])
             if progress is not None:
                 progress(done + 1, len(jobs))
 
     explainer = Explainer(units, rays, weather, scene.conditions.reserve_db)
-    planes = {}
-    for s, surface in enumerate(surfaces):
-        outside = ~surface.inside
-        margins[s][outside], counts[s][outside], bests[s][outside] = np.nan, -1, -1
-        planes[surface.name] = PlaneCoverage(
-            surface, margins[s], counts[s], tuple(patches[s]), scene.conditions.reserve_db, explainer, bests[s]
-        )
+    planes = {
+        surface.name: combine(surface, mine, explainer, scene.conditions.reserve_db)
+        for surface, mine in zip(surfaces, patches, strict=True)
+    }
     return Coverage(
         planes=planes,
         units=units,
@@ -250,7 +266,47 @@ def solve(
         rays=rays,
         warnings=(*scene.warnings, *building.warnings, *warnings, *stair_headroom(scene, building, rays)),
         seats=judge_seats(building.seats, units, rays, weather),
+        reflections=_reflections(units, patches) if weather.reflections else None,
     )
+
+
+def _within_budget(
+    scene: Scene, units: Sequence[Unit], surfaces: Sequence[Surface], rays: RayScene, weather: Weather
+) -> None:
+    """Raises InputError where images of detectors would take more looks at cells than `MOST_LOOKS`."""
+    asked = [[n_pairs(unit, surface, rays, weather) for surface in surfaces] for unit in units]
+    looks = [sum(pairs for _, pairs in row) for row in asked]
+    if sum(looks) <= MOST_LOOKS:
+        return
+    worst = int(np.argmax(looks))
+    most = max(images for images, _ in asked[worst])
+    raise InputError(
+        [
+            Problem(
+                "too-many-images",
+                f"reflections: 1 would look from {sum(looks) / 1e6:,.0f} million images at cells, "
+                f'{MOST_LOOKS / 1e6:,.0f} million are the most ("{units[worst].name}" has {most} images, and '
+                f"{looks[worst] / 1e6:,.0f} million looks)",
+                scene.position("conditions", "reflections"),
+                "make grid coarser, take planes or detectors out, or write reflections: 0",
+            )
+        ]
+    )
+
+
+def _reflections(units: Sequence[Unit], patches: Sequence[Sequence[Patch | None]]) -> Reflections:
+    """What the patches of every surface, a row each, say of ways by mirrors."""
+    found = [
+        [patch.mirrored for row in patches if (patch := row[u]) is not None and patch.mirrored is not None]
+        for u in range(len(units))
+    ]
+    images = {
+        unit.name: len(frozenset[int]().union(*(one.planes for one in mine)))
+        for unit, mine in zip(units, found, strict=True)
+        if unit.kind == "microwave"
+    }
+    every = [one for mine in found for one in mine]
+    return Reflections(images, sum(m.n_ways for m in every), max((m.dropped_db for m in every), default=0.0))
 
 
 def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
@@ -299,15 +355,24 @@ def _inside_boxes(building: Building, points: Floats) -> dict[int, int]:
     return dict(zip(point[hit].tolist(), box[hit].tolist(), strict=True))
 
 
-def _merge(
-    patch: Patch, unit: int, margin: NDArray[np.float32], count: NDArray[np.int16], best: NDArray[np.int32]
-) -> None:
-    """Take a patch into the plane's best margin, count and best detector."""
-    view = margin[patch.window]
-    better = patch.margin_db > view
-    np.copyto(view, patch.margin_db, where=better)
-    np.copyto(best[patch.window], unit, where=better)
-    count[patch.window] += patch.margin_db >= 0
+def combine(
+    surface: Surface, patches: Sequence[Patch | None], explainer: Explainer, reserve_db: float
+) -> PlaneCoverage:
+    """A plane's result from each detector's patch of it, in the explainer's order of detectors."""
+    margin = np.full(surface.shape, -np.inf, np.float32)
+    count = np.zeros(surface.shape, np.int16)
+    best = np.full(surface.shape, -1, np.int32)
+    for unit, patch in enumerate(patches):
+        if patch is None:
+            continue
+        view = margin[patch.window]
+        better = patch.margin_db > view
+        np.copyto(view, patch.margin_db, where=better)
+        np.copyto(best[patch.window], unit, where=better)
+        count[patch.window] += patch.margin_db >= 0
+    outside = ~surface.inside
+    margin[outside], count[outside], best[outside] = np.nan, -1, -1
+    return PlaneCoverage(surface, margin, count, tuple(patches), reserve_db, explainer, best)
 
 
-__all__ = ["CAUSES", "LOWEST_DB", "Coverage", "PlaneCoverage", "make_units", "solve"]
+__all__ = ["CAUSES", "LOWEST_DB", "Coverage", "PlaneCoverage", "combine", "make_units", "solve"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from raycover.scene.reading import Document, read_text, read_yaml
 from raycover.scene.schema import Scene
 from raycover.scene.stating import apply_state, state_problems
 from raycover.scene.validate import validate
+from raycover.scene.varying import Change, varied
 
 
 def load(path: str | Path, *, state: str | None = None) -> Scene:
@@ -81,3 +82,17 @@ def _in_state(scene: Scene, index: int, known: Sequence[Problem]) -> tuple[Scene
 def told_in_state(problem: Problem, state: str) -> Problem:
     """A problem with the words that it shows in a state."""
     return replace(problem, message=f'in state "{state}": {problem.message}')
+
+
+def check_changed(scene: Scene, changes: Sequence[Change], detectors: Collection[str]) -> None:
+    """Raises InputError with everything that changes of some detectors make wrong, each said once with its change."""
+    known = {(p.code, p.position) for p in scene.warnings}
+    found: dict[tuple[str, object], Problem] = {}
+    for change in changes:
+        changed = varied(scene, change, detectors)
+        for problem in (*check_scene(changed, scene.catalogue), *check_detectors(changed)):
+            key = problem.code, problem.position
+            if problem.severity == "error" and key not in known:
+                found.setdefault(key, replace(problem, message=f"with {change.words()}: {problem.message}"))
+    if found:
+        raise InputError(list(found.values()))

@@ -2,28 +2,54 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.casting import CAUSES, Weather, judge
 from raycover.coverage import make_units
 from raycover.detectors import Unit
-from raycover.rays import LIFT, Crossing, RayScene
+from raycover.paths import Imaging, imaging
+from raycover.rays import LIFT, Crossing, RayScene, take
 from raycover.scene.schema import Scene
+
+Floats = NDArray[np.floating]
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way from a detector to a point; the straight one has no mirror.
+
+    `margin_db` of this way by itself, may be −inf; `mirror` the part that mirrors, of `construction`, at
+    `incidence_deg`, one-way reflection loss `reflect_db`; crossings from the detector on, distances along the way.
+    """
+
+    margin_db: float
+    length_m: float
+    crossings: tuple[Crossing, ...]
+    mirror: str | None = None
+    construction: str | None = None
+    incidence_deg: float = 0.0
+    reflect_db: float = 0.0
 
 
 @dataclass(frozen=True)
 class View:
-    """One detector's view of a point. `margin_db` may be −inf."""
+    """One detector's view of a point. `margin_db` is that of all `ways` together, may be −inf; `crossings` are those
+    of the straight way. `ways`: the straight one, then those by a mirror, the best first. `left_out_db`: the most
+    that weaker ways, left out, could add to a margin of 0 dB or more.
+    """
 
     unit: Unit
     margin_db: float
     distance_m: float
     cause: str
     crossings: tuple[Crossing, ...]
+    ways: tuple[Way, ...] = ()
+    left_out_db: float = 0.0
 
     @property
     def name(self) -> str:
@@ -54,13 +80,36 @@ def probe(
         judged = judge(unit, place, motion, rays, weather, lifted=on_floor)
         target = place + np.array([0, 0, LIFT]) * on_floor[0]
         met = rays.crossings(rays.segments(unit.position, target), unit.frequency_ghz, weather.losses)
-        views.append(
-            View(
-                unit,
-                float(judged.margin_db[0]),
-                float(judged.distance_m[0]),
-                CAUSES[judged.cause[0]],
-                tuple(met),
+        distance = float(judged.distance_m[0])
+        ways = [Way(float(judged.straight_db[0]), distance, tuple(met))]
+        seen = imaging(unit, unit.footprints_for(motion), rays, weather)
+        more, left_out_db = _by_mirrors(seen, target - unit.position, judged.straight_db) if seen else ([], 0.0)
+        ways += sorted(more, key=lambda way: -way.margin_db)
+        margin = float(judged.margin_db[0])
+        views.append(View(unit, margin, distance, CAUSES[judged.cause[0]], tuple(met), tuple(ways), left_out_db))
+    return views
+
+
+def _by_mirrors(seen: Imaging, offset: Floats, straight_db: Floats) -> tuple[list[Way], float]:
+    """The ways to one point at an offset (1, 3), and what those left out could add."""
+    unit, rays, building = seen.unit, seen.rays, seen.rays.building
+    ways = seen.by_mirrors(offset, straight_db)
+    first, last = seen.legs(ways, offset)
+    found = []
+    for k, part in enumerate(ways.part.tolist()):
+        leg = float(np.linalg.norm(ways.hit[k] - unit.position))
+        one, two = (
+            rays.crossings(take(legs, np.array([k])), unit.frequency_ghz, seen.weather.losses) for legs in (first, last)
+        )
+        found.append(
+            Way(
+                float(ways.margin_db[k]),
+                float(np.linalg.norm(ways.offset[k])),
+                (*one, *(replace(crossing, distance_m=crossing.distance_m + leg) for crossing in two)),
+                building.part_name(part),
+                building.part_made_of(part).name,
+                float(np.degrees(np.arccos(min(float(ways.cosine[k]), 1.0)))),
+                float(ways.reflect_db[k]),
             )
         )
-    return views
+    return found, ways.added_to(straight_db)[1].dropped_db

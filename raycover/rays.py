@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building, MeshObject
 from raycover.catalogue import Construction, Losses
 from raycover.enclosed import Enclosures, faces_at
+from raycover.mirrors import Mirrors, make_mirrors
 from raycover.tracers import Bools, Ints, Single, Tracer, default_backend, make_tracer
 
 #: The one tolerance (m): segments start this clear of the detector and end this short of the target, and
@@ -53,6 +54,44 @@ class Segments:
     origins: Single
     directions: Single
     lengths: Single
+
+
+@dataclass(frozen=True)
+class Met:
+    """Crossings, arrays (k,): which ray, distance (m) along it, cosine of incidence, chord (m, 0 for sheets), one-way
+    loss (dB), part and flat face."""
+
+    ray: Ints
+    distance: Floats
+    cosine: Floats
+    chord_m: Floats
+    loss_db: Floats
+    part: Ints
+    face: Ints
+
+    @classmethod
+    def join(cls, many: Sequence[Met]) -> Met:
+        if not many:
+            none, nothing = np.zeros(0, np.int32), np.zeros(0)
+            return cls(none, nothing, nothing, nothing, nothing, none, none)
+        return cls(*(np.concatenate([getattr(one, name) for one in many]) for name in cls.__dataclass_fields__))
+
+    def take(self, index: NDArray[np.integer]) -> Met:
+        return Met(*(getattr(self, name)[index] for name in self.__dataclass_fields__))
+
+    def once(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """(starts, order): sorted by `order`, along each ray, the crossings from each start on count as one.
+
+        Crossings within the tolerance of the one before form a cluster, of which the lossiest counts. A flat face
+        met again after the step is the same crossing, at grazing incidence and single precision.
+        """
+        order = np.lexsort((self.distance, self.ray))
+        if not len(order):
+            return order, order
+        ray, distance, face = self.ray[order], self.distance[order], self.face[order]
+        apart = (np.diff(distance) > TOLERANCE) & (np.diff(face) != 0)
+        new = np.concatenate([[True], (np.diff(ray) != 0) | apart])
+        return np.flatnonzero(new), order
 
 
 @dataclass(frozen=True)
@@ -121,6 +160,15 @@ class RayScene:
             origins += shift
         return Segments(origins, directions, 1 - 2 * clear)
 
+    def segments_between(self, starts: Floats, ends: Floats) -> Segments:
+        """Segments from each start (n, 3) to its end (n, 3), the tolerance short of both."""
+        directions = (ends - starts).astype(np.float32)
+        square = np.einsum("ij,ij->i", directions, directions)
+        clear = np.float32(TOLERANCE) / np.maximum(np.sqrt(square), np.float32(3 * TOLERANCE))
+        origins = directions * clear[:, None]
+        origins += (starts - self._centre).astype(np.float32)
+        return Segments(origins, directions, 1 - 2 * clear)
+
     def _hung_on(self, position: Floats) -> list[tuple[Floats, float]]:
         """Unit normal (3,) and signed distance (m) of each plane, each once, whose face a position hangs on.
 
@@ -161,6 +209,11 @@ class RayScene:
         return distinct
 
     @cached_property
+    def mirrors(self) -> Mirrors:
+        """The building's large flat surfaces, made when first asked for."""
+        return make_mirrors(self.building, self.backend)
+
+    @cached_property
     def _box_extents(self) -> tuple[Floats, Floats]:
         """Lowest and highest coordinates (3, n) of the boxes, a tolerance wide of them."""
         boxes = self.building.boxes
@@ -198,22 +251,28 @@ class RayScene:
 
     def partial_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> tuple[Floats, Ints]:
         """One-way loss (n,) of what weakens but does not stop, and the part (n,) that costs most, −1 none."""
-        ray, distance, loss, part, face = self.lossy_crossings(_unit(segments), frequency_ghz, losses)
+        met = self._lossy_met(_unit(segments), frequency_ghz, losses)
+        ray, loss, part = met.ray, met.loss_db, met.part
         n = len(segments.origins)
         worst = np.full(n, -1, np.int32)
         if not len(ray):
             return np.zeros(n), worst
         order = np.argsort(loss, kind="stable")
         worst[ray[order]] = part[order]
-        order = np.lexsort((distance, ray))
-        ray, distance, loss = ray[order], distance[order], loss[order]
-        # Crossings within the tolerance of the one before form a cluster, of which the lossiest counts. A flat
-        # face met again after the step is the same crossing, at grazing incidence and single precision.
-        apart = (np.diff(distance) > TOLERANCE) & (np.diff(face[order]) != 0)
-        new = np.concatenate([[True], (np.diff(ray) != 0) | apart])
-        starts = np.flatnonzero(new)
+        starts, order = met.once()
+        ray, loss = ray[order], loss[order]
         total = np.bincount(ray[starts], np.maximum.reduceat(loss, starts), minlength=n)
         return np.asarray(total, np.float64), worst
+
+    def leg_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> Floats:
+        """As `microwave_loss_db`, for segments most of which meet nothing: one question sorts those out first."""
+        loss = np.zeros(len(segments.origins))
+        self._count(len(loss))
+        tracer = self._tracer("weakening", frequency_ghz)
+        met = np.flatnonzero(tracer.occluded(segments.origins, segments.directions, segments.lengths))
+        if len(met):
+            loss[met] = self.microwave_loss_db(take(segments, met), frequency_ghz, losses)
+        return loss
 
     def first_blocker(self, segments: Segments, frequency_ghz: float | None = None) -> Ints:
         """The part (n,) that stops each segment first, −1 for none; infrared where no frequency is given."""
@@ -331,7 +390,8 @@ class RayScene:
     def _members(self, kind: str, frequency_ghz: float | None) -> Bools:
         """Which parts belong to a set.
 
-        `infrared` and `microwave`: what stops it altogether; `lossy boxes`, `lossy objects`: what weakens
+        `infrared` and `microwave`: what stops it altogether; `weakening`: what stops or weakens microwave;
+        `lossy boxes`, `lossy objects`: what weakens
         microwave by its bulk; `boxes`, `objects`: every box, every closed imported object; `everything`:
         every part.
         """
@@ -349,6 +409,10 @@ class RayScene:
             sheets[:] = [s.construction.kind == "opaque" for s in building.sheets]
             boxes[:] = np.isinf(self._box_rates(frequency_ghz))
             objects[:] = [_opaque(one, frequency_ghz) for one in building.objects]
+        elif kind == "weakening":
+            sheets[:] = [_weakens(s.construction) for s in building.sheets]
+            boxes[:] = True
+            objects[:] = [not isinstance(o.made_of, Construction) or _weakens(o.made_of) for o in building.objects]
         elif kind == "lossy boxes":
             boxes[:] = ~np.isinf(self._box_rates(frequency_ghz))
         elif kind == "lossy objects":
@@ -390,42 +454,57 @@ class RayScene:
 
         A ray crosses each flat face once; every passage through a solid counts as a face of its own.
         """
-        rays: list[Ints] = []
-        distances: list[Floats] = []
-        costs: list[Floats] = []
-        parts: list[Ints] = []
-        faces: list[Ints] = []
+        met = self._lossy_met(line, frequency_ghz, losses)
+        return met.ray, met.distance, met.loss_db, met.part, met.face
+
+    def _lossy_met(self, line: Segments, frequency_ghz: float, losses: Losses) -> Met:
+        """All crossings of what weakens but does not stop, in no order and not yet counted once."""
+        found: list[Met] = []
         for sheets in self._sheet_sets:
             if sheets.construction.kind in ("opaque", "open"):
                 continue
             self._count(len(line.origins))
             ray, distance, triangle = sheets.tracer.crossings(line.origins, line.directions, line.lengths, TOLERANCE)
             cosine = np.abs(np.einsum("ij,ij->i", sheets.normals[triangle], line.directions[ray]))
-            rays.append(ray)
-            distances.append(distance.astype(float))
-            costs.append(sheets.construction.loss_table(frequency_ghz, losses).loss_db(cosine))
-            parts.append(sheets.part[triangle])
-            faces.append(sheets.face[triangle])
+            loss = sheets.construction.loss_table(frequency_ghz, losses).loss_db(cosine)
+            part, face = sheets.part[triangle], sheets.face[triangle]
+            found.append(Met(ray, distance.astype(float), cosine, np.zeros(len(ray)), loss, part, face))
         ray, box = self._members_met(line, "lossy boxes", frequency_ghz, len(self.building.sheets))
         if len(ray):
-            enter, leave, _ = self._chords(line, ray, box)
-            rays.append(ray)
-            distances.append(enter)
-            costs.append(self._box_rates(frequency_ghz)[box] * np.maximum(leave - enter, 0))
-            parts.append((box + len(self.building.sheets)).astype(np.int32))
-            faces.append(parts[-1])
+            enter, leave, cosine = self._chords(line, ray, box)
+            chord = np.maximum(leave - enter, 0)
+            part = (box + len(self.building.sheets)).astype(np.int32)
+            found.append(Met(ray, enter, cosine, chord, self._box_rates(frequency_ghz)[box] * chord, part, part))
         for k, ray, enter, leave, cosine in self._passages(line, "lossy objects", frequency_ghz):
-            rays.append(ray)
-            distances.append(enter)
-            costs.append(self._passage_loss_db(k, leave - enter, cosine, frequency_ghz, losses))
-            parts.append(np.full(len(ray), self._first_object + k, np.int32))
-            n_passed = sum(map(len, faces))
-            faces.append(-1 - n_passed - np.arange(len(ray), dtype=np.int32))
-        if not rays:
-            none = np.zeros(0, np.int32)
-            return none, np.zeros(0), np.zeros(0), none, none
-        ray, part, face = (np.concatenate(many) for many in (rays, parts, faces))
-        return ray, np.concatenate(distances), np.concatenate(costs), part, face
+            loss = self._passage_loss_db(k, leave - enter, cosine, frequency_ghz, losses)
+            chord = np.zeros(len(ray)) if isinstance(self.building.objects[k].made_of, Construction) else leave - enter
+            n_passed = sum(len(one.ray) for one in found)
+            face = -1 - n_passed - np.arange(len(ray), dtype=np.int32)
+            part = np.full(len(ray), self._first_object + k, np.int32)
+            found.append(Met(ray, enter, cosine, chord, loss, part, face))
+        return Met.join(found)
+
+    def met(self, segments: Segments, frequency_ghz: float, losses: Losses) -> Met:
+        """Everything that costs microwave something along segments, each crossing once and in order along each.
+
+        Of a segment that is stopped, only what stops it first, at infinite loss.
+        """
+        stops = self.first_blocker(segments, frequency_ghz)
+        stopped, through = np.flatnonzero(stops >= 0), np.flatnonzero(stops < 0)
+        n = len(stopped)
+        met = self._lossy_met(_unit(take(segments, through)), frequency_ghz, losses)
+        starts, kept = met.once()
+        some = met.take(kept[starts])
+        loss = np.maximum.reduceat(met.loss_db[kept], starts) if len(starts) else met.loss_db
+        # Where several count once, the lossiest speaks for them.
+        lossiest = met.take(_lossiest(met.loss_db[kept], starts, kept)) if len(starts) else met
+        zero = np.zeros(n)
+        barred = Met(stopped.astype(np.int32), zero, zero + 1, zero, zero + np.inf, stops[stopped], stops[stopped])
+        ray = through.astype(np.int32)[lossiest.ray]
+        counted = Met(
+            ray, some.distance, lossiest.cosine, lossiest.chord_m, loss, lossiest.part, lossiest.face
+        )  # fmt: skip
+        return Met.join([barred, counted])
 
     def _members_met(self, line: Segments, kind: str, frequency_ghz: float | None, first: int) -> tuple[Ints, Ints]:
         """Pairs (ray, member), each once, of a set that rays touch; members count from the part `first`."""
@@ -458,6 +537,13 @@ class RayScene:
         return enter, leave, np.abs(along[rows, axis])
 
 
+def _lossiest(loss: Floats, starts: NDArray[np.intp], order: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Of each cluster of sorted losses (k,), the index of its lossiest, by `order`."""
+    cluster = np.cumsum(np.isin(np.arange(len(loss)), starts)) - 1
+    by_loss = np.lexsort((loss, cluster))
+    return order[by_loss[np.append(np.flatnonzero(np.diff(cluster[by_loss])), len(loss) - 1)]]
+
+
 def _turned(vectors: Floats, turn_rad: Floats) -> Floats:
     """Vectors (n, 3) of the scene in the frames of boxes turned by (n,)."""
     cos, sin = np.cos(turn_rad), np.sin(turn_rad)
@@ -486,6 +572,11 @@ def _opaque(one: MeshObject, frequency_ghz: float | None) -> bool:
     if isinstance(one.made_of, Construction):
         return one.made_of.kind == "opaque"
     return frequency_ghz is None or bool(np.isinf(one.made_of.loss_db_per_m(frequency_ghz)))
+
+
+def _weakens(construction: Construction) -> bool:
+    """Whether microwave loses anything in a sheet."""
+    return construction.kind != "open" and not (construction.kind == "layers" and not construction.layers)
 
 
 def _lossy(one: MeshObject, frequency_ghz: float | None) -> bool:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import SeatMark
-from raycover.casting import CAUSES, LOWEST_DB, Weather, judge, potential_db
+from raycover.casting import CAUSES, Weather, in_reach, judge, potential_db
 from raycover.detectors import Unit
 from raycover.rays import RayScene
 from raycover.scene.seating import SEAT_HEIGHTS
@@ -72,9 +72,10 @@ def judge_seats(
         closer = potential > nearest_db
         nearest_db[closer], nearest[closer] = potential[closer], k
         # What lies further is not followed up, as on maps.
-        in_reach = np.flatnonzero(potential + max(weather.heat_db(unit), 0.0) >= LOWEST_DB)
-        if len(in_reach):
-            take(k, in_reach, better_only=True)
+        distance = np.linalg.norm(points - unit.position, axis=1)
+        near = np.flatnonzero(in_reach(unit, potential, distance, _MOTION, weather))
+        if len(near):
+            take(k, near, better_only=True)
     lost = np.isneginf(margin)
     for k in np.unique(nearest[lost & (nearest >= 0)]).tolist():
         take(k, np.flatnonzero(lost & (nearest == k)), better_only=False)

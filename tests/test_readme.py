@@ -39,7 +39,8 @@ def test_the_scene_of_the_readme_runs_and_says_what_it_should() -> None:
 def test_the_pattern_of_the_readme_is_one() -> None:
     from raycover.scene.devices import PatternSpec
 
-    PatternSpec.model_validate(yaml.safe_load(blocks("yaml")[1])["pattern"])
+    text = next(block for block in blocks("yaml") if block.lstrip().startswith("pattern:"))
+    PatternSpec.model_validate(yaml.safe_load(text)["pattern"])
 
 
 def test_every_key_of_a_scene_is_in_the_readme() -> None:
@@ -132,3 +133,13 @@ def test_the_underlay_of_the_readme_is_one() -> None:
 
     text = next(block for block in blocks("yaml") if block.startswith("underlay:"))
     assert UnderlaySpec.model_validate(yaml.safe_load(text)["underlay"]).points
+
+
+def test_the_routes_of_the_readme_are_some() -> None:
+    from raycover.scene.routes import Route
+
+    text = next(block for block in blocks("yaml") if "\nroutes:" in block)
+    drawn, found, stairs = (Route.model_validate(route) for route in yaml.safe_load(text)["routes"])
+    assert drawn.pauses[0].seconds == 20
+    assert found.to == "every desk"
+    assert stairs.stairs == "S1"

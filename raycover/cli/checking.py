@@ -18,6 +18,7 @@ from raycover.rays import RayScene
 from raycover.scene.schema import Scene
 from raycover.stair_headroom import stair_headroom
 from raycover.surfaces import make_surfaces
+from raycover.walking.ways import route_problems
 
 
 def check_scene(
@@ -69,7 +70,7 @@ def _checked(scene: Scene) -> tuple[Building, list[Problem]]:
         found += make_surfaces(scene, building)[1]
     if building.stairs:
         found += stair_headroom(scene, building, RayScene(building))
-    return building, found + check_building(scene, building, units)
+    return building, [*found, *route_problems(scene, building), *check_building(scene, building, units)]
 
 
 def _of_state(scene: Scene, name: str, known: list[Problem]) -> list[Problem]:

@@ -90,21 +90,37 @@ def walk_(
     scene: SceneFile,
     output: Annotated[
         Optional[Path],  # noqa: UP045
-        typer.Option("-o", "--output", metavar="DIR", help="folder for walk-grid.json, maps and image data"),
+        typer.Option("-o", "--output", metavar="DIR", help="folder for figures, pages or maps, and data"),
     ] = None,
+    route: Annotated[Optional[str], typer.Option("--route", metavar="NAME", help="this route only")] = None,  # noqa: UP045
+    hold: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--hold", metavar="M:SS", help="hold time of all lights; the scene's, or 15:00, if not given"),
+    ] = None,
+    declared: Annotated[
+        bool, typer.Option("--declared", help="declared footprints for all detectors, none simulated")
+    ] = False,
     grid: Annotated[
-        bool, typer.Option("--grid", help="every cell, walking 1 m in eight directions and seated, by chance")
+        bool, typer.Option("--grid", help="instead: every cell, walking 1 m in eight directions and seated, by chance")
     ] = False,
     state: InState = None,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
-    """Walk every cell past simulated detectors: how likely is somebody noticed, in which direction least?"""
-    from raycover.cli import grid_walking
+    """Walk the scene's routes past its detectors: who is noticed when, and when the light is on."""
+    if grid:
+        from raycover.cli import grid_walking
 
-    if not grid:
-        raise typer.BadParameter("write --grid", param_hint="--grid")
-    grid_walking.grid_walk_scene(scene, output, state=state, threads=threads, as_json=json)
+        refused = {"--route": route is not None, "--hold": hold is not None, "--declared": declared}
+        for option in (name for name, given in refused.items() if given):
+            raise typer.BadParameter("has no meaning with --grid", param_hint=option)
+        grid_walking.grid_walk_scene(scene, output, state=state, threads=threads, as_json=json)
+        return
+    if threads is not None:
+        raise typer.BadParameter("has no meaning without --grid", param_hint="--threads")
+    from raycover.cli import walking
+
+    walking.walk_scene(scene, output, route=route, hold=hold, declared=declared, state=state, as_json=json)
 
 
 @app.command("compare")
@@ -125,6 +141,88 @@ def compare_(
     from raycover.cli import comparing
 
     comparing.compare_scenes(scene, other, states, output, threads=threads, as_json=json)
+
+
+@app.command("bus")
+def bus_(scene: SceneFile, json: AsJson = False) -> None:
+    """Check control lines: addresses, current, voltage drop, hold timers; exit code 1 where a limit is passed."""
+    from raycover.cli import wiring
+
+    wiring.bus(scene, as_json=json)
+
+
+@app.command("schedule")
+def schedule_(
+    scene: SceneFile,
+    output: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("-o", "--output", metavar="FILE", help="write it as .csv or .xlsx; printed if not given"),
+    ] = None,
+    lang: Annotated[str, typer.Option("--lang", metavar="CODE", help="language of the words: en or de")] = "en",
+    masks: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("--masks", metavar="FILE", help="masks to cut, 1:1, as PDF"),
+    ] = None,
+    json: AsJson = False,
+) -> None:
+    """The detector schedule: what is ordered, fixed, set and addressed; masks to cut."""
+    from raycover.cli import wiring
+
+    wiring.schedule(scene, output, lang=lang, masks=masks, as_json=json)
+
+
+@app.command("heat")
+def heat_(
+    scene: SceneFile,
+    ambient: Annotated[
+        str, typer.Option("--ambient", metavar="C[,C…]", help="air temperatures in °C, or FROM:TO:STEP")
+    ] = "20,25,30,35",
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
+        "pictures"
+    ),
+    threads: Threads = None,
+    json: AsJson = False,
+) -> None:
+    """What warm air leaves: maps at several temperatures side by side, and the reach of each model."""
+    from raycover.cli import heating
+
+    heating.heat_scene(scene, ambient, output, threads=threads, as_json=json)
+
+
+@app.command("sweep")
+def sweep_(
+    scene: SceneFile,
+    detector: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--detector", metavar="NAME", help="which to vary, B* for all that begin so; may be repeated"),
+    ] = None,
+    mounting: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--mounting", metavar="M", help="mounting heights in m: 8, or 6,8,10, or FROM:TO:STEP"),
+    ] = None,
+    tilt: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--tilt", metavar="DEG", help="tilts in degrees, likewise"),
+    ] = None,
+    turn: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--turn", metavar="DEG", help="turns in degrees, likewise"),
+    ] = None,
+    share: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--share", min=0.0, max=1.0, help="share of every plane that is needed, 0.95 say"),
+    ] = None,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
+        "pictures"
+    ),
+    json: AsJson = False,
+) -> None:
+    """What other mounting heights, tilts or turns change: shares, gaps, who passes unseen, what racking hides."""
+    from raycover.cli import sweeping
+
+    sweeping.sweep_scene(
+        scene, detector or (), output, mounting=mounting, tilt=tilt, turn=turn, share=share, as_json=json
+    )
 
 
 @app.command("check")

@@ -30,11 +30,27 @@ def models_(
     losses: Annotated[
         str, typer.Option("--losses", metavar="averaged|coherent", help="how losses are taken")
     ] = "averaged",
+    space: Annotated[
+        Text, typer.Option("--for", metavar="SPACE", help="rank the detectors for a kind of space: washroom, say")
+    ] = None,
+    mounting: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--mounting", metavar="H", help="with --for: mounting height in m"),
+    ] = None,
+    air_c: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--air", metavar="C", help="with --for: the warmest air in °C"),
+    ] = None,
     scene_folder: SceneFolder = None,
     json: AsJson = False,
 ) -> None:
     """List the catalogue: detectors by default."""
     if ctx.invoked_subcommand is not None:
+        return
+    if space is not None:
+        from raycover.cli import suiting
+
+        suiting.rank_for(space, mounting, air_c, scene_folder, as_json=json)
         return
     from raycover.cli import listing
 

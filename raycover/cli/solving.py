@@ -19,7 +19,7 @@ from raycover.exchange.summary import probe_json, states_summary, summary
 from raycover.exchange.surface_data import write_surface_data
 from raycover.loading import in_state, load
 from raycover.probe import View, probe
-from raycover.rays import RayScene
+from raycover.rays import Crossing, RayScene
 from raycover.scene.devices import Motion
 from raycover.scene.lengths import length_m
 from raycover.scene.schema import Scene
@@ -169,6 +169,10 @@ def _say(results: Sequence[Solved], output: Path) -> None:
             talk(f"{name}{label}: {seen}{worst}")
         if done.coverage.seats:
             talk(seat_line(done.coverage.seats))
+    for done in results:
+        if (mirrored := done.coverage.reflections) is not None:
+            label = "" if done.scene.state == done.scene.state_name else f", {done.scene.state}"
+            talk(f"reflections{label}: {mirrored.line()}")
     n_rays, seconds = sum(r.coverage.n_rays for r in results), sum(r.coverage.seconds for r in results)
     talk(f"{n_rays:,} rays in {seconds:.1f} s by {results[0].coverage.backend}; written to {output}")
     talk("A prediction, not a site test: walk-test before hand-over. Not a safety function.")
@@ -200,6 +204,10 @@ def probe_scene(path: Path, at: str, *, motion: str, as_json: bool, state: str |
     if as_json:
         data(probe_json(point, views))
         return
+    mirrored = [view for view in views if len(view.ways) > 1]
+    if mirrored:
+        n_ways, left_out = sum(len(v.ways) - 1 for v in mirrored), max(v.left_out_db for v in mirrored)
+        talk(f"{n_ways} ways by one mirror; weaker ones left out would add {left_out:.1f} dB at the very most")
     room = building.room_at(*point)
     seen = [view.name for view in views if view.detected]
     where = f'in room "{room.name}"' if room is not None else "outside every room"
@@ -209,15 +217,34 @@ def probe_scene(path: Path, at: str, *, motion: str, as_json: bool, state: str |
 
 
 def _view_lines(view: View) -> list[str]:
-    margin = f"{view.margin_db:+.1f} dB" if math.isfinite(view.margin_db) else "no margin"
-    lines = [f"  {view.name} ({view.unit.title}), {view.distance_m:.2f} m away: {margin}, {_CAUSE_WORDS[view.cause]}"]
-    for crossing in view.crossings:
-        loss = f"{crossing.loss_db:.2f} dB one way" if math.isfinite(crossing.loss_db) else "stops it"
-        lines.append(
-            f"    at {crossing.distance_m:6.2f} m  {crossing.object} ({crossing.construction}), "
-            f"{crossing.incidence_deg:.0f}° off square: {loss}"
-        )
+    lines = [
+        f"  {view.name} ({view.unit.title}), {view.distance_m:.2f} m away: {_margin(view.margin_db)}, "
+        f"{_CAUSE_WORDS[view.cause]}"
+    ]
+    if len(view.ways) < 2:
+        return lines + [_crossing_line(crossing, 4) for crossing in view.crossings]
+    for way in view.ways:
+        what = "straight"
+        if way.mirror is not None:
+            what = (
+                f"by {way.mirror} ({way.construction}), {way.incidence_deg:.0f}° off square, "
+                f"{way.reflect_db:.2f} dB lost in the mirror, {way.length_m:.2f} m"
+            )
+        lines.append(f"    {what}: {_margin(way.margin_db)}")
+        lines += [_crossing_line(crossing, 6) for crossing in way.crossings]
     return lines
+
+
+def _margin(margin_db: float) -> str:
+    return f"{margin_db:+.1f} dB" if math.isfinite(margin_db) else "no margin"
+
+
+def _crossing_line(crossing: Crossing, indent: int) -> str:
+    loss = f"{crossing.loss_db:.2f} dB one way" if math.isfinite(crossing.loss_db) else "stops it"
+    return (
+        f"{' ' * indent}at {crossing.distance_m:6.2f} m  {crossing.object} ({crossing.construction}), "
+        f"{crossing.incidence_deg:.0f}° off square: {loss}"
+    )
 
 
 def _point(text: str) -> tuple[float, float, float]:

@@ -112,7 +112,7 @@ def make_difference(
     limits = _draw_map(page, pictures[0], pictures[1], strokes)
     draw_building(drawing, shown, change.after.surface)
     storey_marks.draw_voids(drawing, shown)
-    mine, _ = units_by_storey(building, shown, change.after, found.coverages[1])
+    mine, _ = units_by_storey(building, shown, change.after, found.coverages[1].units)
     units, centres = plan.shown_units(mine, projection)
     factor = glyphs.size_factor(centres)
     marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]

@@ -28,11 +28,12 @@ class Strokes:
 
 @dataclass(frozen=True)
 class Drawing:
-    """Where a plan is drawn, and the notes taken meanwhile."""
+    """Where a plan is drawn, and the notes taken meanwhile; `fineness` scales every width of line."""
 
     page: Page
     projection: Projection
     strokes: Strokes
+    fineness: float = 1.0
 
     def lines(
         self,
@@ -46,7 +47,8 @@ class Drawing:
     ) -> None:
         """Polylines in metres, clipped to the neat line."""
         placed = [self.projection.to_paper(line) for line in lines]
-        self.page.lines(placed, color, width_pt, z, dashes=dashes, clip=self.projection.frame)
+        width = width_pt * self.fineness
+        self.page.lines(placed, color, width, z, dashes=dashes, clip=self.projection.frame)
         if weight:
             self.strokes.add(placed, weight)
 
@@ -78,8 +80,9 @@ class Drawing:
         """Polygons (shapely or (n, 2)) in metres, clipped to the neat line."""
         rings = [[self.projection.to_paper(r) for r in _rings(p)] for p in polygons]
         self.page.areas(
-            rings, z, face=face, edge=edge, width_pt=width_pt, dashes=dashes, alpha=alpha, clip=self.projection.frame
-        )
+            rings, z, face=face, edge=edge, width_pt=width_pt * self.fineness, dashes=dashes, alpha=alpha,
+            clip=self.projection.frame,
+        )  # fmt: skip
         if weight:
             self.strokes.add([np.concatenate([r, r[:1]]) for some in rings for r in some], weight)
 

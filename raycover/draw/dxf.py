@@ -221,7 +221,7 @@ def _plane(
         shaded += [p for area in rest for p in shapely.get_parts(area) if p.geom_type == "Polygon"]
     sheet.hatch(shaded, hatched)
     dashed = sheet.layer("FOOTPRINTS", name, color=palette.SHELL, shown=shown, dashed=True)
-    for unit in units_by_storey(building, shown_storey(building, plane), plane, coverage)[0]:
+    for unit in units_by_storey(building, shown_storey(building, plane), plane, coverage.units)[0]:
         room = building.room_at(*(float(v) for v in unit.position))
         floor = room.floor if room is not None else 0.0
         outline = footprints.outline(unit, plane.surface.motion, floor + min(plane.surface.heights))

@@ -68,6 +68,16 @@ def draw_legend(
     page: Page, x: float, y: float, right: float, found: Distribution, reserve_db: float, what: str
 ) -> None:
     """Draw the legend with the foot of its bar at (x, y), its right edge at `right` (mm)."""
+    at, parts = draw_bar(page, x, y, reserve_db)
+    page.text(x + 16.2, y + _BAR_HEIGHT + 1.2, f"share of the {what}", 6, color=palette.SECOND_INK)
+    _histogram(page, x + 16.2, at, found, reserve_db)
+    for index, place in class_places(at, parts):
+        page.text(x + 27.6, place - 0.8, palette.CLASS_NAMES[index], 6.5, font="bold")
+        page.text(right, place - 0.8, words.percent(float(found.by_class[index])), 6.5, ha="right")
+
+
+def draw_bar(page: Page, x: float, y: float, reserve_db: float) -> tuple[At, tuple[palette.MarginClass, ...]]:
+    """The bar of colours with its foot at (x, y) and its ticks; where a margin lies on it, and the classes."""
     parts = palette.classes(reserve_db)
     low, high = parts[0].from_db, parts[-1].to_db
     per_db = _BAR_HEIGHT / (high - low)
@@ -76,7 +86,6 @@ def draw_legend(
         return y + (db - low) * per_db
 
     page.text(x, y + _BAR_HEIGHT + 4.8, "Margin over the limit, dB", 7, font="bold")
-    page.text(x + 16.2, y + _BAR_HEIGHT + 1.2, f"share of the {what}", 6, color=palette.SECOND_INK)
     for index, part in enumerate(parts):
         bottom = at(part.from_db) + (_PARTING / 2 if index else 0)
         top = at(part.to_db) - (_PARTING / 2 if index < 3 else 0)
@@ -91,12 +100,14 @@ def draw_legend(
         block = [(x, bottom), (x + _BAR_WIDTH, bottom), (x + _BAR_WIDTH, top), (x, top)]
         page.areas([[block]], 5.2, edge=palette.INK, width_pt=0.4)
     _ticks(page, x + _BAR_WIDTH, at, parts, reserve_db)
-    _histogram(page, x + 16.2, at, found, reserve_db)
+    return at, parts
+
+
+def class_places(at: At, parts: tuple[palette.MarginClass, ...]) -> list[tuple[int, float]]:
+    """(class, height on the page) for the names of those classes that have a width."""
     drawn = [i for i, p in enumerate(parts) if p.to_db > p.from_db]
-    places = spread(np.array([(at(parts[i].from_db) + at(parts[i].to_db)) / 2 for i in drawn]), _NAME_PITCH)
-    for index, place in zip(drawn, places, strict=True):
-        page.text(x + 27.6, place - 0.8, palette.CLASS_NAMES[index], 6.5, font="bold")
-        page.text(right, place - 0.8, words.percent(float(found.by_class[index])), 6.5, ha="right")
+    middles = np.array([(at(parts[i].from_db) + at(parts[i].to_db)) / 2 for i in drawn])
+    return list(zip(drawn, spread(middles, _NAME_PITCH).tolist(), strict=True))
 
 
 def _ticks(page: Page, x: float, at: At, parts: tuple[palette.MarginClass, ...], reserve_db: float) -> None:

@@ -11,6 +11,7 @@ from typing import Any, Literal
 import numpy as np
 from matplotlib import rc_context
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
@@ -230,6 +231,19 @@ class Page:
             about = {"Title": title, "Creator": f"raycover {__version__}", "Producer": None, "CreationDate": created}
             self.figure.savefig(file, format="pdf", dpi=self.dpi, metadata=about)
         return file.getvalue()
+
+
+def pdf_of(pages: Sequence[Page], *, title: str, created: datetime | None = None) -> bytes:
+    """Several pages as one PDF, as `Page.pdf` makes one of each. The same pages give the same bytes."""
+    file = io.BytesIO()
+    about = {"Title": title, "Creator": f"raycover {__version__}", "Producer": None, "CreationDate": created}
+    with (
+        rc_context({"pdf.fonttype": 42, "pdf.compression": 6, "image.composite_image": False}),
+        PdfPages(file, metadata=about) as book,
+    ):
+        for page in pages:
+            book.savefig(page.figure, dpi=page.dpi)
+    return file.getvalue()
 
 
 def arc(centre: ArrayLike, radius: float, from_deg: float, to_deg: float, n: int = 48) -> Floats:

@@ -93,7 +93,7 @@ def make_plan(
     seats = _seats_on(coverage, building, plane)
     seated = draw_seats(drawing, seats)
     cuts = storey_marks.cut_stairs(shown, top_of_shown(building, shown))
-    mine, others = units_by_storey(building, shown, plane, coverage)
+    mine, others = units_by_storey(building, shown, plane, coverage.units)
     units, centres = shown_units(mine, projection)
     factor = glyphs.size_factor(centres)
     marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building
-from raycover.coverage import Coverage, PlaneCoverage
+from raycover.coverage import PlaneCoverage
 from raycover.detectors import Unit
 
 
@@ -28,17 +30,17 @@ def top_of_shown(building: Building, shown: Building) -> float:
 
 
 def units_by_storey(
-    building: Building, shown: Building, plane: PlaneCoverage, coverage: Coverage
+    building: Building, shown: Building, plane: PlaneCoverage, units: Sequence[Unit]
 ) -> tuple[list[Unit], list[Unit]]:
     """The detectors that hang in the shown storey, and those of others that see some of the plane's map."""
     if shown is building:
-        return list(coverage.units), []
-    positions = np.array([unit.position for unit in coverage.units]).reshape(-1, 3)
+        return list(units), []
+    positions = np.array([unit.position for unit in units]).reshape(-1, 3)
     home = building.rooms_at(positions)
     names = {room.name for room in shown.rooms}
     low, high = float(shown.bounds[0, 2]), float(shown.bounds[1, 2])
     mine, others = [], []
-    for unit, room, (seen, _) in zip(coverage.units, home, plane.detector_areas(), strict=True):
+    for unit, room, (seen, _) in zip(units, home, plane.detector_areas(), strict=True):
         z = float(unit.position[2])
         if building.rooms[room].name in names if room >= 0 else low <= z < high:
             mine.append(unit)

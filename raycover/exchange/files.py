@@ -54,12 +54,17 @@ def _remove_empty(made: list[Path]) -> None:
 
 def write_whole(path: Path, text: str) -> None:
     """Write a text file so that it is there whole or not at all. Raises InputError where it cannot."""
+    write_bytes_whole(path, text.encode("utf-8"))
+
+
+def write_bytes_whole(path: Path, content: bytes) -> None:
+    """As `write_whole`, for any content."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, draft = tempfile.mkstemp(prefix=".raycover-", dir=path.parent)
         try:
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                file.write(text)
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
             umask = os.umask(0)
             os.umask(umask)
             os.chmod(draft, 0o666 & ~umask)

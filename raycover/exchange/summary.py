@@ -11,6 +11,7 @@ from raycover.casting import CAUSES
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.errors import Problem
 from raycover.probe import View
+from raycover.rays import Crossing
 from raycover.seats import SeatView
 
 #: Bumped when a meaning changes; additions leave it.
@@ -46,12 +47,21 @@ def _figures(coverage: Coverage) -> dict[str, Any]:
         "planes": {name: plane_figures(plane) for name, plane in coverage.items()},
         "detectors": detectors,
         "seats": {seat.name: _seat(seat) for seat in coverage.seats},
+        **_reflections(coverage),
         "rays": coverage.n_rays,
         "seconds": _round(coverage.seconds),
         "backend": coverage.backend,
         "warnings": [problem(p) for p in coverage.warnings],
         "caution": "A prediction, not a site test: walk-test before hand-over. Not a safety function.",
     }
+
+
+def _reflections(coverage: Coverage) -> dict[str, Any]:
+    """Ways by mirrors, where they were counted."""
+    if (found := coverage.reflections) is None:
+        return {}
+    figures = {"images": dict(found.n_images), "ways": found.n_ways, "left_out_db": _round(found.left_out_db)}
+    return {"reflections": figures}
 
 
 def plane_figures(plane: PlaneCoverage) -> dict[str, Any]:
@@ -112,20 +122,34 @@ def probe_json(point: Sequence[float], views: Sequence[View]) -> dict[str, Any]:
                 "margin_db": finite(view.margin_db),
                 "distance_m": view.distance_m,
                 "cause": view.cause,
-                "crossings": [
+                "crossings": [_crossing(c) for c in view.crossings],
+                "ways": [
                     {
-                        "object": c.object,
-                        "part_of": c.owner,
-                        "construction": c.construction,
-                        "distance_m": c.distance_m,
-                        "incidence_deg": c.incidence_deg,
-                        "loss_db": finite(c.loss_db),
+                        "mirror": way.mirror,
+                        "construction": way.construction,
+                        "margin_db": finite(way.margin_db),
+                        "length_m": way.length_m,
+                        "incidence_deg": way.incidence_deg if way.mirror is not None else None,
+                        "reflection_loss_db": way.reflect_db,
+                        "crossings": [_crossing(c) for c in way.crossings],
                     }
-                    for c in view.crossings
+                    for way in view.ways
                 ],
+                "left_out_db": view.left_out_db,
             }
             for view in views
         ],
+    }
+
+
+def _crossing(crossing: Crossing) -> dict[str, Any]:
+    return {
+        "object": crossing.object,
+        "part_of": crossing.owner,
+        "construction": crossing.construction,
+        "distance_m": crossing.distance_m,
+        "incidence_deg": crossing.incidence_deg,
+        "loss_db": finite(crossing.loss_db),
     }
 
 

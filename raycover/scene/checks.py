@@ -22,6 +22,7 @@ from raycover.scene.rack_checks import check_racking
 from raycover.scene.references import fitout_references
 from raycover.scene.roofs import clear_height
 from raycover.scene.schema import Scene
+from raycover.scene.wiring_checks import check_wiring
 
 if TYPE_CHECKING:
     from raycover.catalogue import Catalogue
@@ -34,8 +35,10 @@ WARM_FROM_C = 28.0
 WIDEST_ROOM_M, HIGHEST_ROOM_M = 2000.0, 300.0
 _LISTS = (
     "rooms", "partitions", "solids", "racking", "cubicles", "desks", "stairs", "sheets", "meshes",
-    "detectors", "planes", "fixtures", "tables",
+    "detectors", "planes", "fixtures", "tables", "routes", "lines", "zones",
 )  # fmt: skip
+#: Lists whose names become names of files.
+_BECOME_FILES = ("planes", "routes")
 
 
 def check_scene(scene: Scene, catalogue: Catalogue) -> list[Problem]:
@@ -50,10 +53,10 @@ def _names(scene: Scene, _: Catalogue) -> Iterator[Problem]:
     for kind in _LISTS:
         first: dict[str, Position] = {}
         for index, item in enumerate(getattr(scene, kind)):
-            key = item.name.lower() if kind == "planes" else item.name  # planes become file names
+            key = item.name.lower() if kind in _BECOME_FILES else item.name
             here = scene.position(kind, index, "name")
             if key in first:
-                alike = kind == "planes" and item.name not in [other.name for other in scene.planes[:index]]
+                alike = kind in _BECOME_FILES and item.name not in [o.name for o in getattr(scene, kind)[:index]]
                 clash = "differs from another only by capitals" if alike else "is used twice"
                 yield Problem(
                     "same-name",
@@ -342,4 +345,5 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _stairs,
     _weather,
     *FITOUT_CHECKS,
+    check_wiring,
 )

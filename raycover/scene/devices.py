@@ -21,7 +21,10 @@ from raycover.scene.quantities import (
     Strict,
     Version,
 )
+from raycover.scene.routes import HoldTime
 
+#: Protection class by IEC 60529.
+Protection = Annotated[str, Field(pattern=r"^IP[0-6X][0-9X]$")]
 Motion = Literal["tangential", "radial", "presence"]
 Share = Annotated[Number, Field(ge=0, le=1)]
 #: No unit senses so little: a smaller figure is a slip of units.
@@ -219,6 +222,7 @@ class DetectorModel(PatternSpec):
     title: str = Field(min_length=1, max_length=120, description="one line for schedules and pictures")
     family: str = Field("", max_length=80, description="family it belongs to")
     description: str = Field("", max_length=4000, description="what it is for")
+    protection: Protection | None = Field(None, description="protection class by IEC 60529, IP54 say")
 
 
 class MaskSpec(Strict):
@@ -253,6 +257,14 @@ class DetectorSpec(Strict):
     turn_deg: Degrees = Field(0.0, description="anticlockwise turn of azimuth 0 from +x")
     tilt_deg: Annotated[Number, Field(ge=-180, le=180)] = Field(0.0, description="positive raises azimuth 0")
     masks: list[MaskSpec] = Field(default_factory=list, max_length=50, description="blocked sectors")
+    hold_s: HoldTime | None = Field(None, description="hold time of the light it switches, in seconds")
+    address: Annotated[int, Field(ge=0, le=63, strict=True)] | None = Field(
+        None, description="short address on its control line, 0 to 63"
+    )
+    status: Literal["new", "existing", "moved"] = Field("new", description="for the schedule: new, existing or moved")
+    fixing: str = Field("", max_length=80, description="for the schedule: how it is fixed, flush or on a rail, say")
+    protection: str = Field("", max_length=40, description="for the schedule: protection class, IP44 say")
+    note: str = Field("", max_length=200, description="for the schedule: a remark")
 
     @model_validator(mode="after")
     def _one_pattern(self) -> DetectorSpec:

@@ -28,6 +28,8 @@ _UNITS = {
     "_mm": "millimetres",
     "_ghz": "GHz",
     "_ma": "mA",
+    "_s": "s",
+    "_mm2": "mm²",
     "_c": "°C",
     "_m2": "m²",
 }
@@ -61,6 +63,13 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "Conditions": {"ambient_c": 20, "reserve_db": 3},
     "StateSpec": {"name": "Dock doors open", "set": {"Hall/opening *": "open", "Lorry": "absent"}},
     "Change": {"centre": [12, 4]},
+    "Route": {"name": "Arrivals", "from": "Office/opening 0", "to": "every desk"},
+    "Line": {"name": "L1", "detectors": ["D*"], "supply_ma": 200, "cable": {"length": 180, "area_mm2": 1.5}},
+    "Cable": {"length": 180, "area_mm2": 1.5},
+    "BusDevice": {"kind": "button panel", "count": 4},
+    "Zone": {"name": "Z1", "detectors": ["D1", "D2"], "luminaires": "L1 to L6", "mode": "absence", "hold_s": 900},
+    "LightSensor": {"at": [3.2, 2.4]},
+    "Pause": {"at": [6.2, 1.4], "seconds": 20},
 }
 
 

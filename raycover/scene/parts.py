@@ -24,6 +24,7 @@ from raycover.scene.quantities import (
     PositiveLength,
     Strict,
 )
+from raycover.scene.routes import HOLD_S, HoldTime
 
 Count = Annotated[int, Field(ge=1, le=1000, strict=True)]
 
@@ -136,15 +137,8 @@ class Conditions(Strict):
 
     ambient_c: Annotated[Number, Field(ge=-20, le=50)] = Field(20.0, description="air temperature, °C")
     reserve_db: Annotated[Number, Field(ge=0, le=40)] = Field(3.0, description="margin for an assured detection")
-    reflections: Annotated[int, Field(ge=0, le=1, strict=True)] = Field(0, description="0: straight paths only")
+    reflections: Annotated[int, Field(ge=0, le=1, strict=True)] = Field(
+        0, description="microwave: 0 straight paths only; 1 also by one mirror, a wall, a slab, a flight"
+    )
     losses: Literal["averaged", "coherent"] = Field("averaged", description="averaged or coherent")
-
-    @model_validator(mode="after")
-    def _straight_only(self) -> Conditions:
-        if self.reflections:
-            raise PydanticCustomError(
-                "not_built_yet",
-                "paths with a reflection are part of the format but not built yet",
-                {"at": ["reflections"], "help": "write reflections: 0 (straight paths only)"},
-            )
-        return self
+    hold_s: HoldTime = Field(HOLD_S, description="hold time of the lights in a walk test, in seconds")

@@ -18,9 +18,11 @@ from raycover.scene.paths import resolve
 from raycover.scene.quantities import Degrees, NotBuiltYet, ShortName, Strict, Version
 from raycover.scene.received import PlanSpec, UnderlaySpec
 from raycover.scene.references import fitout_references
+from raycover.scene.routes import Route
 from raycover.scene.states import StateSpec
 from raycover.scene.storage import Racking
 from raycover.scene.storeys import Stairs, Storey
+from raycover.scene.wiring import Line, Zone
 
 FolderText = Annotated[str, Field(min_length=1, max_length=1000)]
 
@@ -70,8 +72,9 @@ class Scene(Strict):
     underlay: UnderlaySpec | None = Field(None, description="a plan as received, shown faintly under the maps")
     plan: PlanSpec | None = Field(None, description="the drawing that this scene was taken from: units and origin")
     needs: NotBuiltYet = None
-    zones: NotBuiltYet = None
-    routes: NotBuiltYet = None
+    lines: list[Line] = Field(default_factory=list, max_length=200, description="lighting control lines")
+    zones: list[Zone] = Field(default_factory=list, max_length=2000, description="luminaires switched together")
+    routes: list[Route] = Field(default_factory=list, max_length=1000, description="ways that people walk")
     cameras: NotBuiltYet = None
     sections: NotBuiltYet = None
 

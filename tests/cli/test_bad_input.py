@@ -113,11 +113,9 @@ CASES = (
         case(f"{key}: not built yet", END, f"{END}‸{key}:{value}\n", "not-built-yet", f"{key}: this key is part of")
         for key, value in (
             ("needs", " [{name: bench, area: [[0, 0], [1, 0], [1, 1]], plane: desk}]"),
-            ("zones", " []"),
-            ("routes", ""),
+            ("cameras", ""),
         )
     ),
-    case("reflections", "reflections: 0", "reflections: ‸1", "not-built-yet", "reflection", "write reflections: 0"),
     case("more reflections", "reflections: 0", "reflections: ‸2", "out-of-range", "at most 1, got 2"),
     case("losses", "losses: averaged", "losses: ‸avaraged", "not-allowed", 'did you mean "averaged"?'),
     case("microwave without frequency", "pattern:\n      kind: microwave\n      frequency_ghz: 5.8\n",

@@ -251,7 +251,11 @@ def test_probe_json(scene: Path, run: Run) -> None:
     assert said["detected"] is True
     assert [unit["name"] for unit in said["detectors"]] == ["H", "P", "M"]
     for unit in said["detectors"]:
-        assert set(unit) == {"name", "detected", "margin_db", "distance_m", "cause", "crossings"}
+        assert set(unit) == {
+            "name", "detected", "margin_db", "distance_m", "cause", "crossings", "ways", "left_out_db",
+        }  # fmt: skip
+        (straight,) = unit["ways"]
+        assert (straight["mirror"], straight["crossings"]) == (None, unit["crossings"])
         assert unit["cause"] in CAUSES
         assert (unit["cause"] == "none") == unit["detected"]
         assert unit["detected"] == (unit["margin_db"] is not None and unit["margin_db"] >= 0)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from itertools import combinations
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from page_texts import assert_texts_are_in_place
 from PIL import Image
 
 import raycover
@@ -146,21 +146,6 @@ def solved(name: str) -> Any:
     scene = raycover.load_text(f"raycover: 1\ntitle: '{LONG_TITLE}'\n{DATE}\n{body}{planes}\n")
     building = build(scene)
     return scene, building, solve(scene, building=building)
-
-
-def assert_texts_are_in_place(page: Page) -> None:
-    """No two text boxes overlap, none leaves the page; a hair of rounding (0.05 mm) aside."""
-    boxes = page.text_boxes()
-    assert len(boxes) > 30
-    width, height = page.size
-    for text, (x0, y0, x1, y1) in boxes:
-        assert x0 >= 0, text
-        assert y0 >= 0, text
-        assert x1 <= width, text
-        assert y1 <= height, text
-    for (first, a), (second, b) in combinations(boxes, 2):
-        shared = (min(a[2], b[2]) - max(a[0], b[0]), min(a[3], b[3]) - max(a[1], b[1]))
-        assert min(shared) <= 0.05, f"{first!r} and {second!r} overlap by {min(shared):.2f} mm"
 
 
 @pytest.mark.parametrize("name", SCENES)

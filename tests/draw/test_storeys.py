@@ -71,7 +71,7 @@ def test_detectors_of_other_storeys_are_named_where_they_see_something() -> None
     """P2 hangs over the void and sees the hall's floor below it; M1 is behind two concrete slabs."""
     m = made(HOUSE)
     shown = shown_storey(m.building, m.coverage["floor Ground"])
-    mine, others = units_by_storey(m.building, shown, m.coverage["floor Ground"], m.coverage)
+    mine, others = units_by_storey(m.building, shown, m.coverage["floor Ground"], m.coverage.units)
     assert [u.name for u in mine] == ["P1"]
     assert "P2" in [u.name for u in others]
     found = texts(plan(m, "floor Ground"))

@@ -1,0 +1,69 @@
+"""`heat`: what warm air leaves of a scene's coverage, temperatures side by side."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from raycover.building.build import build
+from raycover.cli.printing import data, progress, talk, warn
+from raycover.cli.ranges import numbers
+from raycover.cli.tables import table
+from raycover.coverage import Coverage, solve
+from raycover.exchange.files import whole_folder
+from raycover.exchange.studies import heat_json
+from raycover.loading import load
+from raycover.physics.infrared import WARM_FROM_C
+from raycover.rays import RayScene
+from raycover.scene.varying import Change, varied
+from raycover.summer import SummerRow, summer_reach
+
+AMBIENTS = "20,25,30,35"
+
+
+def heat_scene(path: Path, ambient: str, output: Path, *, threads: int | None, as_json: bool) -> None:
+    """Solve at each air temperature, draw the maps side by side and print the reach that is left."""
+    import json
+
+    from raycover.draw.heat import draw_heat
+
+    ambients = numbers("--ambient", ambient, 0.0, 40.0, "°C")
+    with whole_folder(output) as draft:
+        scene = load(path)
+        building = build(scene)
+        rays = RayScene(building)
+        found: dict[float, Coverage] = {}
+        with progress("casting") as step:
+            for index, value in enumerate(ambients):
+                step(index, len(ambients))
+                found[value] = solve(
+                    varied(scene, Change(ambient_c=value)), building=building, rays=rays, threads=threads
+                )
+        warn(next(iter(found.values())).warnings)
+        rows = summer_reach(next(iter(found.values())).units, ambients)
+        files = draw_heat(scene, building, found, rows, draft)
+        figures = heat_json(found, rows)
+        text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
+        (draft / "heat.json").write_text(text, encoding="utf-8", errors="replace")
+    if as_json:
+        data(figures)
+    else:
+        _print(found, rows)
+    if any(row.kind == "infrared" for row in rows) and any(v >= WARM_FROM_C for v in ambients):
+        talk(f"From {WARM_FROM_C:g} °C up people stand out little: expect infrared detectors to miss them.")
+    talk(f"Written to {output}: {', '.join(files)}, heat.json")
+    talk("A prediction, not a site test: walk-test before hand-over. Not a safety function.")
+
+
+def _print(found: dict[float, Coverage], rows: tuple[SummerRow, ...]) -> None:
+    heads = [f"{v:g} °C" for v in found]
+    right = range(1, len(heads) + 1)
+    shares = [
+        [name, *(f"{100 * coverage[name].share:.1f} %" for coverage in found.values())]
+        for name in next(iter(found.values()))
+    ]
+    table(["seen", *heads], shares, title="Share of each plane that is seen", right=tuple(right))
+    reach = [
+        [f"{row.title}, {row.mounting:g} m", row.motion, *(f"{r.plan_m:.1f}" for r in row.reaches)] for row in rows
+    ]
+    title = "Furthest reach in plan, m (declared plane, best direction)"
+    table(["model, mounting", "motion", *heads], reach, title=title, right=tuple(k + 1 for k in right))

@@ -1,0 +1,46 @@
+"""Numbers on the command line: one, a list `20,25,30`, or a range `6:14:0.5`, ends included."""
+
+from __future__ import annotations
+
+import math
+
+from raycover.errors import InputError, Position, Problem
+
+#: No study needs more values of one kind.
+MOST_VALUES = 200
+
+
+def numbers(option: str, text: str, low: float, high: float, unit: str) -> list[float]:
+    """The values that an option asks for, each once, in the order given. Raises InputError for what is none."""
+    example = f"write {option} {low + (high - low) / 4:g},{low + (high - low) / 2:g} or {option} FROM:TO:STEP"
+    found: list[float] = []
+    for part in text.split(","):
+        found += _part(option, part.strip(), example)
+        if len(found) > MOST_VALUES:
+            raise _wrong(option, f"asks for more than {MOST_VALUES} values", "take a coarser step")
+    beyond = [v for v in found if not low <= v <= high]
+    if beyond:
+        raise _wrong(option, f"{beyond[0]:g} {unit} is out of range", f"{low:g} to {high:g} {unit} is allowed")
+    return list(dict.fromkeys(found))
+
+
+def _part(option: str, part: str, example: str) -> list[float]:
+    try:
+        values = [float(v) for v in part.split(":")]
+    except ValueError:
+        raise _wrong(option, f'expects numbers, got "{part}"', example) from None
+    if not all(map(math.isfinite, values)) or len(values) not in (1, 3):
+        raise _wrong(option, f'expects a number or FROM:TO:STEP, got "{part}"', example)
+    if len(values) == 1:
+        return values
+    start, end, step = values
+    if step <= 0 or end < start:
+        raise _wrong(option, f'"{part}" runs nowhere', "a range rises: FROM:TO:STEP with a step above 0")
+    n = math.floor((end - start) / step + 1e-9)
+    if n > MOST_VALUES:
+        raise _wrong(option, f"asks for more than {MOST_VALUES} values", "take a coarser step")
+    return [round(start + k * step, 9) for k in range(n + 1)]
+
+
+def _wrong(option: str, message: str, help_: str) -> InputError:
+    return InputError([Problem("bad-option", message, Position(option), help_)])

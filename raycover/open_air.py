@@ -1,0 +1,114 @@
+"""What a unit's margin is with nothing in the way: distance, lens edge, heat and masks.
+
+The one place where this is put together; what stands in the way comes after (`casting`). Offsets may be those of
+mirror images as well: nothing here asks where in the building a point lies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raycover.catalogue import Losses
+from raycover.detectors import Unit
+from raycover.physics.infrared import contrast_db, contrast_factor
+from raycover.physics.margin import inside_lens, mask_loss_db, reach_margin_db, to_local
+from raycover.physics.pattern import Footprint
+from raycover.scene.parts import Conditions
+
+Floats = NDArray[np.floating]
+Bools = NDArray[np.bool_]
+#: Offsets unit → points along the building's axes (m), arrays that broadcast.
+Offset = tuple[Floats, Floats, Floats]
+
+
+@dataclass(frozen=True)
+class Weather:
+    """What conditions mean for the casting: contrast in dB, which losses, reflections of microwave (0 or 1)."""
+
+    contrast_db: float
+    losses: Losses
+    reflections: int = 0
+
+    @classmethod
+    def of(cls, conditions: Conditions) -> Weather:
+        contrast = float(contrast_db(contrast_factor(conditions.ambient_c)))
+        return cls(contrast, conditions.losses, conditions.reflections)
+
+    def heat_db(self, unit: Unit) -> float:
+        return self.contrast_db if unit.kind == "infrared" else 0.0
+
+
+@dataclass(frozen=True)
+class OpenAir:
+    """Margins in the open and what they are made of, arrays of the points' common shape.
+
+    `potential_db`: the best footprint by distance alone at 20 °C, lens and masks aside; `reach_db`: the same of
+    the footprints whose lens holds the point, −inf outside them all; `in_lens`: whether any does (microwave: all);
+    `heat_db`: what warm or cold air adds; `mask_db`: one-way loss of the masks, infinite behind a total one.
+    """
+
+    potential_db: Floats
+    reach_db: Floats
+    in_lens: Bools
+    heat_db: float
+    mask_db: Floats | float
+
+    @cached_property
+    def unmasked_db(self) -> Floats:
+        return self.reach_db + self.heat_db if self.heat_db != 0 else self.reach_db
+
+    @cached_property
+    def margin_db(self) -> Floats:
+        """All of it: may be −inf."""
+        if isinstance(self.mask_db, float) and self.mask_db == 0:
+            return self.unmasked_db
+        with np.errstate(invalid="ignore"):
+            return self.unmasked_db - 2 * self.mask_db
+
+
+def open_air(unit: Unit, offset: Offset, footprints: Sequence[Footprint], weather: Weather) -> OpenAir:
+    """How a unit sees points at offsets (x, y, z) from it with nothing in the way.
+
+    `footprints`: those that count, `unit.footprints_for(motion)` or fewer; with none every margin is −inf and
+    nothing lies outside the lens (it is out of reach, not out of sight).
+    """
+    local = to_local(unit.rotation, offset)
+    shape = np.broadcast_shapes(*(part.shape for part in local))
+    potential: Floats | None = None
+    reach: Floats | None = None
+    in_lens: Bools | None = None
+    for footprint in footprints:
+        margin = reach_margin_db(local, footprint, unit.reach_behind)
+        potential = margin if potential is None else np.maximum(potential, margin)
+        if unit.kind == "infrared":
+            within = inside_lens(local, footprint)
+            in_lens = within if in_lens is None else in_lens | within
+            margin = np.where(within, margin, -np.inf)
+        reach = margin if reach is None else np.maximum(reach, margin)
+    nothing = np.float64(-np.inf)
+    return OpenAir(
+        np.broadcast_to(nothing if potential is None else potential, shape),
+        np.broadcast_to(nothing if reach is None else reach, shape),
+        np.broadcast_to(np.True_ if in_lens is None else in_lens, shape),
+        weather.heat_db(unit),
+        mask_loss_db(local, unit.masks) if unit.masks else 0.0,
+    )
+
+
+def open_margin_db(unit: Unit, offset: Offset, footprints: Sequence[Footprint], weather: Weather) -> Floats:
+    """Margin (dB) with nothing in the way, may be −inf; arguments as for `open_air`."""
+    return open_air(unit, offset, footprints, weather).margin_db
+
+
+def distance_margin_db(unit: Unit, offset: Offset, footprints: Sequence[Footprint]) -> Floats:
+    """Margin (dB) of the best footprint by distance alone at 20 °C, lens and masks aside."""
+    local = to_local(unit.rotation, offset)
+    best = np.full(np.broadcast_shapes(*(part.shape for part in local)), -np.inf)
+    for footprint in footprints:
+        best = np.maximum(best, reach_margin_db(local, footprint, unit.reach_behind))
+    return best

@@ -1,0 +1,1 @@
+"""The virtual walk test: people's ways through a building, and when each detector notices them."""

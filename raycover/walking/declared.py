@@ -1,0 +1,133 @@
+"""Margins along a track from declared footprints: no simulated lens, the person as a few heights.
+
+Someone who walks moves across a detector's line of sight and along it at once. Where an entry declares both, the
+powers of the two add by the share of the movement in each: 10·log10(sin²ψ·10^(m_t/10) + cos²ψ·10^(m_r/10)), ψ the
+angle in plan between the movement and the line of sight. Our assumption. Where it declares one, that one counts; who
+stands or sits is noticed by small movements (presence) or not at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence, Set
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raycover.building.parts import Floats
+from raycover.casting import CAUSES, Weather, judge, potential_db
+from raycover.detectors import Unit
+from raycover.rays import RayScene
+from raycover.scene.routes import Person
+from raycover.walking.kinematics import SIT, STAND, WALK, Track
+from raycover.walking.people import FIGURES
+
+#: Margins below this (dB) are not followed: far from every threshold.
+LOWEST_DB = -40.0
+
+
+def margins_along(unit: Unit, track: Track, person: Person, rays: RayScene, weather: Weather) -> Floats:
+    """The margin (t,) in dB at every step, −inf where the detector can see nothing."""
+    figure = FIGURES[person]
+    margin = np.full(len(track.time_s), -np.inf)
+    walking = np.flatnonzero(track.pose == WALK)
+    if len(walking):
+        margin[walking] = _walking(unit, track, walking, figure.walking, rays, weather)
+    for pose, heights in ((STAND, figure.standing), (SIT, figure.seated)):
+        still = np.flatnonzero(track.pose == pose)
+        if len(still):
+            # A stop is one place for all its steps.
+            places, back = np.unique(np.round(track.position[still], 6), axis=0, return_inverse=True)
+            margin[still] = _best(unit, places, heights, "presence", rays, weather)[back.ravel()]
+    return margin
+
+
+def _walking(
+    unit: Unit, track: Track, steps: NDArray[np.intp], heights: tuple[float, ...], rays: RayScene, weather: Weather
+) -> Floats:
+    feet = track.position[steps]
+    declared = {f.motion for f in unit.footprints}
+    found = {
+        motion: _best(unit, feet, heights, motion, rays, weather)
+        for motion in ("tangential", "radial")
+        if motion in declared
+    }
+    if len(found) == 2:
+        return across_and_along(found["tangential"], found["radial"], track.heading_rad[steps], feet, unit.position)
+    if found:
+        return next(iter(found.values()))
+    return _best(unit, feet, heights, "any", rays, weather)
+
+
+def across_and_along(
+    tangential_db: Floats, radial_db: Floats, heading_rad: Floats, feet: Floats, position: Floats
+) -> Floats:
+    """Margin (t,) of a movement with headings (t,) at places (t, 3) seen from a position (3,); see the module."""
+    sight = feet[:, :2] - position[:2]
+    distance = np.linalg.norm(sight, axis=1)
+    along = sight[:, 0] * np.cos(heading_rad) + sight[:, 1] * np.sin(heading_rad)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        cos2 = np.where(distance > 1e-6, (along / distance) ** 2, 0.5)
+        power = (1 - cos2) * 10 ** (tangential_db / 10) + cos2 * 10 ** (radial_db / 10)
+        return np.asarray(10 * np.log10(power))
+
+
+def _best(
+    unit: Unit, feet: Floats, heights: tuple[float, ...], motion: str, rays: RayScene, weather: Weather
+) -> Floats:
+    """Best margin (n,) of a person's heights at places (n, 3)."""
+    if not unit.footprints_for(motion):
+        return np.full(len(feet), -np.inf)
+    points = np.repeat(feet, len(heights), axis=0)
+    points[:, 2] += np.tile(heights, len(feet))
+    margin = np.full(len(points), -np.inf)
+    near = np.flatnonzero(potential_db(unit, points, motion) + max(weather.heat_db(unit), 0.0) >= LOWEST_DB)
+    if len(near):
+        margin[near] = judge(unit, points[near], motion, rays, weather).margin_db
+    return np.asarray(margin.reshape(len(feet), len(heights)).max(axis=1))
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why nobody is noticed at a place: the detector nearest to seeing there, the cause, what hides the person.
+
+    `cause` is one of `CAUSES`, or `direction` (in reach for another direction of movement), `weak` (in reach,
+    too little signal), `still` (in reach, too little movement), `no-presence` (no detector
+    declares small movements), `no-detector`.
+    """
+
+    detector: str | None
+    cause: str
+    blocked_by: str | None
+
+
+def why_not(
+    units: Sequence[Unit],
+    feet: Floats,
+    person: Person,
+    pose: int,
+    rays: RayScene,
+    weather: Weather,
+    *,
+    simulated: Set[str] = frozenset(),
+) -> Reason:
+    """The reason at one place (3,): that of the unit which distance alone would let see best there.
+
+    Where its declared footprint holds the place, what a `simulated` one lacks is signal.
+    """
+    figure = FIGURES[person]
+    heights = {WALK: figure.walking, STAND: figure.standing, SIT: figure.seated}[pose]
+    motion = "any" if pose == WALK else "presence"
+    points = feet + np.column_stack([np.zeros((len(heights), 2)), heights])
+    reaches = [float(potential_db(unit, points, motion).max()) for unit in units]
+    if not len(units) or not np.isfinite(max(reaches)):
+        return Reason(None, "no-presence" if units else "no-detector", None)
+    unit = units[int(np.argmax(reaches))]
+    view = judge(unit, points, motion, rays, weather)
+    k = int(view.margin_db.argmax())
+    part = int(view.blocker[k])
+    cause = CAUSES[view.cause[k]]
+    by = rays.building.part_owner(part) if part >= 0 else None
+    if cause == "none":
+        cause = "direction" if unit.name not in simulated else "weak" if pose == WALK else "still"
+    return Reason(unit.name, cause, by)

@@ -1,0 +1,82 @@
+"""`heat` and `sweep` on the command line: files, figures, and options that make no sense."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from raycover.cli.main import main
+
+SCENE = """\
+raycover: 1
+title: Hall
+grid: 0.25
+rooms: [{name: Hall, outline: [[0, 0], [12, 0], [12, 10], [0, 10]], height: 9, walls: steel-panel}]
+racking: [{name: R1, at: [2, 5], bays: 2, levels: 2}]
+detectors: [{name: D1, model: high-bay-infrared-round, at: [6, 3], mounting: 8}]
+planes: [{name: floor, height: 0}]
+"""
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+    monkeypatch.chdir(tmp_path)
+    Path("scene.yaml").write_text(SCENE)
+
+    def command(*words: str) -> tuple[int, str, str]:
+        with pytest.raises(SystemExit) as left:
+            main(list(words))
+        out, err = capsys.readouterr()
+        return int(left.value.code or 0), out, err
+
+    return command
+
+
+def test_heat_writes_sheet_and_figures(run: Run) -> None:
+    code, out, err = run("heat", "scene.yaml", "--ambient", "20,30", "-o", "out", "--json")
+    assert code == 0
+    assert "From 28 °C up" in err
+    figures = json.loads(out)
+    assert figures == json.loads(Path("out/heat.json").read_text())
+    cool, warm = (t["planes"]["floor"]["share"] for t in figures["temperatures"])
+    assert warm < cool
+    assert Path("out/heat.png").stat().st_size > 10_000
+
+
+def test_sweep_writes_table_and_sheets(run: Run) -> None:
+    code, out, _ = run("sweep", "scene.yaml", "--mounting", "5:8:1.5", "--share", "0.5", "-o", "out")
+    assert code == 0
+    assert "mounting 6.5 m" in out
+    assert "What the racking takes away" in out
+    rows = list(csv.DictReader(Path("out/sweep.csv").read_text().splitlines()))
+    assert [row["mounting_m"] for row in rows] == ["5", "6.5", "8"]
+    assert sorted(p.name for p in Path("out").iterdir()) == [
+        "sweep plans.png", "sweep racking.png", "sweep.csv", "sweep.json", "sweep.png",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("heat", "scene.yaml", "--ambient", "50"), "0 to 40 °C is allowed"),
+        (("heat", "scene.yaml", "--ambient", "warm"), 'expects numbers, got "warm"'),
+        (("sweep", "scene.yaml"), "nothing to vary"),
+        (("sweep", "scene.yaml", "--mounting", "8:6:1"), "runs nowhere"),
+        (("sweep", "scene.yaml", "--mounting", "6:8"), "FROM:TO:STEP"),
+        (("sweep", "scene.yaml", "--mounting", "0:100:0.01"), "more than 200 values"),
+        (("sweep", "scene.yaml", "--mounting", "7:9.5:0.5"), "with mounting 9.5 m"),
+        (("sweep", "scene.yaml", "--detector", "D2", "--tilt", "5"), 'no detector is named "D2"'),
+        (("sweep", "scene.yaml", "--mounting", "3:8:0.1", "--tilt", "0:20:1"), "more than 400"),
+    ],
+)
+def test_what_makes_no_sense_is_said(run: Run, words: tuple[str, ...], told: str) -> None:
+    code, out, err = run(*words, "-o", "out")
+    assert (code, out) == (2, "")
+    assert told in err
+    assert "Traceback" not in err
+    assert not Path("out").exists()
