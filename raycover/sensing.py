@@ -11,7 +11,7 @@ a detector, checked against no real one: walk-test before hand-over.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -68,7 +68,7 @@ class Sensor:
     """A unit with zones and a calibrated threshold.
 
     `image` is its lens with masks on; `edges` one a declared motion; `step_s` the time step that its height asks for;
-    `generic` where the zones are derived from the footprint, not given.
+    `generic` where the zones are derived from the footprint, not given; `tests` are what it was calibrated on.
     """
 
     unit: Unit
@@ -78,6 +78,7 @@ class Sensor:
     edges: tuple[Edge, ...]
     step_s: float
     generic: bool
+    tests: tuple[DeclaredTest, ...]
 
     @property
     def name(self) -> str:
@@ -163,7 +164,25 @@ def sensor_of(unit: Unit, pattern: PatternSpec) -> Sensor:
         plane = nearest.plane if footprint.extrapolated else unit.mounting - footprint.drop
         edges.append(Edge(footprint.motion, footprint, plane))
     image = lens_image(zones, tests).masked(unit.masks)
-    return Sensor(unit, zones, image, calibration, tuple(edges), time_step(unit.mounting), generic)
+    return Sensor(unit, zones, image, calibration, tuple(edges), time_step(unit.mounting), generic, tests)
+
+
+def turned_lenses(sensor: Sensor, n: int) -> tuple[Sensor, ...]:
+    """The same unit with its zones turned by 0, 1/n, 2/n … of a zone, each calibrated; itself where zones are given.
+
+    Where the zones of a derived lens fall nobody knows: what holds for all of these does not hang on it.
+    """
+    if not sensor.generic:
+        return (sensor,)
+    turned = [sensor]
+    for k in range(1, n):
+        rings = tuple(
+            replace(ring, offset_deg=ring.offset_deg + k / n * 360 / ring.count) for ring in sensor.zones.rings
+        )
+        zones = replace(sensor.zones, rings=rings)
+        image = lens_image(zones, sensor.tests).masked(sensor.unit.masks)
+        turned.append(replace(sensor, zones=zones, image=image, calibration=calibrate(zones, sensor.tests)))
+    return tuple(turned)
 
 
 def sensors_of(scene: Scene, units: Sequence[Unit]) -> dict[str, Sensor]:

@@ -148,7 +148,7 @@ def make_chance(
     has_limit = _draw_map(page, picture, strokes)
     draw_building(drawing, shown, surface)
     storey_marks.draw_voids(drawing, shown)
-    mine, _ = units_by_storey(building, shown, there, there)
+    mine, _ = units_by_storey(building, shown, there, units)
     placed, centres = plan.shown_units(mine, projection)
     factor = glyphs.size_factor(centres)
     marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(placed, centres, strict=True)]
