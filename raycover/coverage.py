@@ -312,8 +312,14 @@ def _reflections(units: Sequence[Unit], patches: Sequence[Sequence[Patch | None]
 def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
     """The scene's detectors ready for casting. Raises InputError for one that hangs inside a solid."""
     floors = Floors(scene, building.rooms)
+    derive = scene.conditions.derive_motions
     units = tuple(
-        make_unit(detector, scene.pattern_of(detector), floors.under("detectors", index, detector)(*detector.at))
+        make_unit(
+            detector,
+            scene.pattern_of(detector),
+            floors.under("detectors", index, detector)(*detector.at),
+            derive=derive,
+        )
         for index, detector in enumerate(scene.detectors)
     )
     inside = _inside_boxes(building, np.array([unit.position for unit in units]).reshape(-1, 3))

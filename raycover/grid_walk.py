@@ -199,17 +199,23 @@ def _raster(values: Floats, ground: Ground) -> Single:
 
 
 def _by_line_of_sight(own: Floats, possible: NDArray[np.bool_], unit: Unit, ground: Ground) -> tuple[Floats, Floats]:
-    """One unit's chances (n,) walking across its line of sight and along it, from the directions nearest to those."""
+    """One unit's chances (n,) walking across its line of sight and along it, between the directions nearest to those.
+
+    Both ways count alike; a direction that cannot be walked leaves its weight to the others.
+    """
     away = ground.feet[:, :2] - unit.position[:2]
     bearing = np.arctan2(away[:, 1], away[:, 0])
     cell = np.arange(len(bearing))
     found = []
     for quarter in (2, 0):
-        index = (np.round(bearing / (np.pi / 4)).astype(int) + quarter) % 8
-        pair = np.stack([index, (index + 4) % 8])
-        there = possible[pair, cell]
+        place = bearing / (np.pi / 4) + quarter
+        low = np.floor(place).astype(int)
+        index = np.stack([low, low + 1, low + 4, low + 5]) % 8
+        part = place - low
+        weight = np.stack([1 - part, part, 1 - part, part]) * possible[index, cell]
+        total = weight.sum(axis=0)
         with np.errstate(invalid="ignore"):
-            found.append(np.where(there.any(axis=0), (own[pair, cell] * there).sum(axis=0) / there.sum(axis=0), np.nan))
+            found.append(np.where(total > 0, (own[index, cell] * weight).sum(axis=0) / total, np.nan))
     return found[0], found[1]
 
 

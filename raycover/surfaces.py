@@ -39,7 +39,7 @@ class Surface:
 
     `plane` is the plane of the scene, `storey` the storey it lies in where there are several. On a stair
     (`stairs` its name) x runs along the unrolled way up, y across, and `places` (ny, nx, 2) says where in plan
-    a cell lies.
+    a cell lies. `target_m2`: radar cross section of what moves there; None: what each declaration assumes.
     """
 
     name: str
@@ -58,6 +58,7 @@ class Surface:
     storey: str | None = None
     stairs: str | None = None
     places: Floats | None = None
+    target_m2: float | None = None
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -198,6 +199,7 @@ def stair_surface(plane: PlaneSpec, stairs: StairShape, grid: float) -> Surface:
         None,
         stairs.name,
         np.concatenate(places, axis=1),
+        plane.cross_section_m2,
     )
 
 
@@ -366,6 +368,7 @@ def _surface(
         layout.names,
         plane.name,
         storey,
+        target_m2=plane.cross_section_m2,
     )
 
 

@@ -54,10 +54,13 @@ def test_across_is_noticed_more_than_toward_far_out() -> None:
     distance = np.hypot(*np.meshgrid(found.surface.x, found.surface.y))
     ring = (distance > 2.0) & (distance < 2.9)
     assert found.tangential[ring].mean() > found.radial[ring].mean() + 0.2
-    # At (0, 2.5) across is along x: directions 0 and 4 of HEADINGS_RAD.
+    # At (0.125, 2.375) the bearing is 87.0°: across lies 0.067 of an eighth off directions 0 and 4 toward 7 and 3.
     chance = at(found, found.chance, 0.125, 2.375)
-    assert at(found, found.tangential, 0.125, 2.375) == pytest.approx(chance[[0, 4]].mean(), abs=1e-6)
-    assert at(found, found.radial, 0.125, 2.375) == pytest.approx(chance[[2, 6]].mean(), abs=1e-6)
+    off = (90 - np.degrees(np.arctan2(2.375, 0.125))) / 45
+    across = (1 - off) * chance[[0, 4]].mean() + off * chance[[7, 3]].mean()
+    toward = (1 - off) * chance[[2, 6]].mean() + off * chance[[1, 5]].mean()
+    assert at(found, found.tangential, 0.125, 2.375) == pytest.approx(across, abs=1e-5)
+    assert at(found, found.radial, 0.125, 2.375) == pytest.approx(toward, abs=1e-5)
 
 
 def test_what_hides_a_person_hides_the_walk() -> None:

@@ -23,7 +23,7 @@ PLANE = {"name": "p", "height": 0, "extent": [-6, -6, 6, 6]}
 
 
 def placed(made: Any = CIRCLE, mounting: float = 2.5, **more: Any) -> tuple[Sensor, RayScene]:
-    unit = {key: more.pop(key) for key in ("turn_deg", "tilt_deg", "masks") if key in more}
+    unit = {key: more.pop(key) for key in ("turn_deg", "tilt_deg", "masks", "sensitivity_pct") if key in more}
     at = more.pop("at", (0.0, 0.0))
     one = scene(detectors=[detector(at, mounting, made, **unit)], planes=[PLANE], **more)
     building = build(one)
@@ -189,3 +189,10 @@ def test_a_microwave_unit_has_no_zones() -> None:
                 {"off_axis_deg": 60, "count": 20, "width_deg": 11, "height_deg": 9}]}})],
             planes=[PLANE],
         )  # fmt: skip
+
+
+def test_a_sensitivity_setting_moves_the_threshold() -> None:
+    """50 % of the reach is 40·log10(0.5) = −12.04 dB [C]: the signal in thresholds falls to a quarter."""
+    track = walk((1.5, -1.5), (1.5, 1.5))
+    whole, half = (follow(placed(sensitivity_pct=pct)[0], track, ADULT, None, 20.0) for pct in (100, 50))
+    np.testing.assert_allclose(half.signal, whole.signal / 4, rtol=1e-6, atol=1e-9)

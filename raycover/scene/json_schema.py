@@ -32,6 +32,8 @@ _UNITS = {
     "_mm2": "mm²",
     "_c": "°C",
     "_m2": "m²",
+    "_hz": "Hz",
+    "_pct": "per cent",
 }
 #: An example of each part of a scene.
 EXAMPLES: dict[str, dict[str, Any]] = {
