@@ -1,7 +1,8 @@
 """The grid walk: at every cell, how likely is someone noticed who walks a metre, or who sits and moves an arm?
 
-Walks go in eight directions through a cell's middle, six runs each: three lanes, two phases of the gait. The chance is
-the share of runs that some detector notices. Infrared units are simulated (see `sensing`); which of eight levels of the
+Walks go in eight directions through a cell's middle, six runs each: three lanes, two phases of the gait; where a lens
+is derived, not given, each lane has it turned by another third of a zone. The chance is the share of runs that some
+detector notices. Infrared units are simulated (see `sensing`); which of eight levels of the
 body a unit sees is ray cast at every cell. Microwave units notice where their declared margin is at least 0 dB.
 
 A model of detectors, checked against no real one: walk-test before hand-over.
@@ -25,7 +26,7 @@ from raycover.physics.body import WALKING_MPS
 from raycover.physics.signal import Walks, walk_outcome
 from raycover.physics.walks import arms_of, body_for, walks_of
 from raycover.rays import RayScene
-from raycover.sensing import Sensor, check_ambient
+from raycover.sensing import Sensor, check_ambient, turned_lenses
 from raycover.surfaces import Surface
 from raycover.walkable import Ground, free_ahead_m, ground_of
 
@@ -198,17 +199,23 @@ def _raster(values: Floats, ground: Ground) -> Single:
 
 
 def _by_line_of_sight(own: Floats, possible: NDArray[np.bool_], unit: Unit, ground: Ground) -> tuple[Floats, Floats]:
-    """One unit's chances (n,) walking across its line of sight and along it, from the directions nearest to those."""
+    """One unit's chances (n,) walking across its line of sight and along it, between the directions nearest to those.
+
+    Both ways count alike; a direction that cannot be walked leaves its weight to the others.
+    """
     away = ground.feet[:, :2] - unit.position[:2]
     bearing = np.arctan2(away[:, 1], away[:, 0])
     cell = np.arange(len(bearing))
     found = []
     for quarter in (2, 0):
-        index = (np.round(bearing / (np.pi / 4)).astype(int) + quarter) % 8
-        pair = np.stack([index, (index + 4) % 8])
-        there = possible[pair, cell]
+        place = bearing / (np.pi / 4) + quarter
+        low = np.floor(place).astype(int)
+        index = np.stack([low, low + 1, low + 4, low + 5]) % 8
+        part = place - low
+        weight = np.stack([1 - part, part, 1 - part, part]) * possible[index, cell]
+        total = weight.sum(axis=0)
         with np.errstate(invalid="ignore"):
-            found.append(np.where(there.any(axis=0), (own[pair, cell] * there).sum(axis=0) / there.sum(axis=0), np.nan))
+            found.append(np.where(total > 0, (own[index, cell] * weight).sum(axis=0) / total, np.nan))
     return found[0], found[1]
 
 
@@ -227,6 +234,7 @@ class _Simulated:
             clipped,
             tracing,
         )
+        self.lenses = turned_lenses(sensor, len(LANES_M))
         self.local = sensor.local(ground.feet).astype(np.float32)
 
     def results(self) -> tuple[Bits, Bits, int]:
@@ -234,10 +242,9 @@ class _Simulated:
         n = len(self.ground.rows)
         bits, sat = np.zeros((8, n), np.uint8), np.zeros(n, np.uint8)
         headings = HEADINGS_RAD.tolist()
-        terms = [self.sensor.terms(self.ground.feet, np.full(n, heading)) for heading in headings]
-        within = np.stack([self._within(out) for _, out in terms]) & self.possible
-        offset_db, out = self.sensor.terms(self.ground.feet, np.zeros(n), seated=True)
-        seated = self._within(out)
+        outs = [self.sensor.terms(self.ground.feet, np.full(n, heading))[1] for heading in headings]
+        within = np.stack([self._within(out) for out in outs]) & self.possible
+        seated = self._within(self.sensor.terms(self.ground.feet, np.zeros(n), seated=True)[1])
         count = 0
         if not (within.any() or seated.any()):
             return bits, sat, 0
@@ -249,7 +256,7 @@ class _Simulated:
                 lanes_m=LANES_M, n_levels=N_LEVELS, level_top_m=LEVEL_TOP_M,
             )  # fmt: skip
             for cells in _parts(np.flatnonzero(within[index])):
-                bits[index, cells] = self._walk(walks, index, cells, terms[index][0][cells], seen)
+                bits[index, cells] = self._walk(walks, index, cells, seen)
                 count += len(cells) * N_RUNS
         if seated.any():
             arms = arms_of(
@@ -258,7 +265,7 @@ class _Simulated:
                 level_top_m=LEVEL_TOP_M,
             )  # fmt: skip
             for cells in _parts(np.flatnonzero(seated)):
-                sat[cells] = self._sit(arms, cells, offset_db[cells], seen)
+                sat[cells] = self._sit(arms, cells, seen)
                 count += len(cells) * 8
         return bits, sat, count
 
@@ -288,41 +295,44 @@ class _Simulated:
             table[ground.rows[part], ground.columns[part]] = bits
         return table
 
-    def _threshold(self, offset_db: Floats) -> Floats:
-        return self.sensor.calibration.threshold * 10 ** (-offset_db / 20)
-
-    def _walk(self, walks: Walks, index: int, cells: Ints, offset_db: Floats, seen: Bits) -> Bits:
+    def _walk(self, walks: Walks, index: int, cells: Ints, seen: Bits) -> Bits:
         """Which of the six runs through cells (m,) are noticed, as bits (m,)."""
         step_m = walks.step_s * WALKING_MPS
         along = (np.arange(walks.n_steps) - (walks.n_steps - 1) / 2) * step_m
         ahead, back = self.halves[index, cells], self.halves[(index + 4) % 8, cells]
-        first = np.searchsorted(along, -back - 1e-9)
-        last = np.searchsorted(along, ahead + 1e-9)
+        steps = np.stack([np.searchsorted(along, -back - 1e-9), np.searchsorted(along, ahead + 1e-9)], axis=1)
         heading = HEADINGS_RAD[index]
         row, column, on = self.ground.moved(
             along[None] * np.cos(heading), along[None] * np.sin(heading), cells[:, None]
         )
         visible = np.where(on, seen[row, column], 0).astype(np.uint8)
-        runs = np.arange(N_RUNS)
-        _, pulses = walk_outcome(
-            walks, self.sensor.image, np.repeat(self.local[cells], N_RUNS, axis=0), np.tile(runs, len(cells)),
-            np.repeat(self._threshold(offset_db), N_RUNS), visible=np.repeat(visible, N_RUNS, axis=0),
-            steps=np.repeat(np.stack([first, last], axis=1), N_RUNS, axis=0),
-        )  # fmt: skip
-        noticed = pulses.reshape(len(cells), N_RUNS) >= self.sensor.zones.n_pulses
-        return np.asarray((noticed << runs).sum(axis=1), np.uint8)
+        return self._noticed(walks, cells, np.full(len(cells), heading), visible, N_RUNS, len(PHASES_RAD), steps=steps)
 
-    def _sit(self, arms: Walks, cells: Ints, offset_db: Floats, seen: Bits) -> Bits:
+    def _sit(self, arms: Walks, cells: Ints, seen: Bits) -> Bits:
         """Which ways of facing are noticed at cells (m,), as bits (m,)."""
         visible = seen[self.ground.rows[cells], self.ground.columns[cells]]
-        ways = np.arange(8)
-        _, pulses = walk_outcome(
-            arms, self.sensor.image, np.repeat(self.local[cells], 8, axis=0), np.tile(ways, len(cells)),
-            np.repeat(self._threshold(offset_db), 8),
-            visible=np.repeat(np.broadcast_to(visible[:, None], (len(cells), arms.n_steps)), 8, axis=0),
-        )  # fmt: skip
-        noticed = pulses.reshape(len(cells), 8) >= self.sensor.zones.n_pulses
-        return np.asarray((noticed << ways).sum(axis=1), np.uint8)
+        visible = np.broadcast_to(visible[:, None], (len(cells), arms.n_steps))
+        return self._noticed(arms, cells, np.zeros(len(cells)), visible, 8, 1, seated=True)
+
+    def _noticed(
+        self, walks: Walks, cells: Ints, heading: Floats, visible: Bits, n_runs: int, each: int, *,
+        seated: bool = False, steps: Ints | None = None,
+    ) -> Bits:  # fmt: skip
+        """Which runs at cells (m,) are noticed, as bits (m,); `each` runs in turn go by the next of the lenses."""
+        bits = np.zeros(len(cells), np.uint8)
+        lens_of = np.arange(n_runs) // each % len(self.lenses)
+        for number, lens in enumerate(self.lenses):
+            runs = np.flatnonzero(lens_of == number)
+            k = len(runs)
+            offset_db, _ = lens.terms(self.ground.feet[cells], heading, seated=seated)
+            _, pulses = walk_outcome(
+                walks, lens.image, np.repeat(self.local[cells], k, axis=0), np.tile(runs, len(cells)),
+                np.repeat(lens.calibration.threshold * 10 ** (-offset_db / 20), k),
+                visible=np.repeat(visible, k, axis=0), steps=None if steps is None else np.repeat(steps, k, axis=0),
+            )  # fmt: skip
+            noticed = pulses.reshape(len(cells), k) >= lens.zones.n_pulses
+            bits |= (noticed << runs).sum(axis=1).astype(np.uint8)
+        return bits
 
 
 def _parts(index: Ints, size: int = _CELLS_AT_ONCE) -> list[Ints]:

@@ -11,7 +11,7 @@ a detector, checked against no real one: walk-test before hand-over.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -31,6 +31,7 @@ from raycover.physics.calibration import (
 )
 from raycover.physics.lens import ResponseImage, Ring, Zones, generic_zones, outer_ring_deg, pair_pitch_deg
 from raycover.physics.margin import to_local
+from raycover.physics.microwave import sensitivity_db
 from raycover.physics.pattern import MOTIONS, Declaration, Footprint, resolve
 from raycover.physics.signal import band_pass, patch_signal, patch_strength
 from raycover.physics.walks import time_step
@@ -68,7 +69,7 @@ class Sensor:
     """A unit with zones and a calibrated threshold.
 
     `image` is its lens with masks on; `edges` one a declared motion; `step_s` the time step that its height asks for;
-    `generic` where the zones are derived from the footprint, not given.
+    `generic` where the zones are derived from the footprint, not given; `tests` are what it was calibrated on.
     """
 
     unit: Unit
@@ -78,6 +79,7 @@ class Sensor:
     edges: tuple[Edge, ...]
     step_s: float
     generic: bool
+    tests: tuple[DeclaredTest, ...]
 
     @property
     def name(self) -> str:
@@ -91,7 +93,7 @@ class Sensor:
         """Extra sensitivity (n,) in dB and how far out (n,), 1 on the declared edge, for people at `feet` (n, 3).
 
         Between walking across and toward, both go by the square of the cosine to the line of sight; a motion that is
-        not declared takes those of the one that the threshold was found with.
+        not declared takes those of the one that the threshold was found with. A sensitivity setting is in it.
         """
         away = feet[:, :2] - self.unit.position[:2]
         distance = np.hypot(away[:, 0], away[:, 1])
@@ -99,8 +101,9 @@ class Sensor:
         toward = np.where(distance > 1e-9, (along / np.maximum(distance, 1e-9)) ** 2, 0.5)
         seated = np.broadcast_to(np.asarray(seated), distance.shape)
         offsets, outs = {}, {}
+        setting_db = float(sensitivity_db(self.unit.sensitivity_pct))
         for motion in MOTIONS:
-            offsets[motion] = self.calibration.offset_db.get(motion, 0.0)
+            offsets[motion] = self.calibration.offset_db.get(motion, 0.0) + setting_db
             outs[motion] = self._how_far(feet, self._edge(motion))
         mixed_db = (1 - toward) * offsets["tangential"] + toward * offsets["radial"]
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -163,7 +166,25 @@ def sensor_of(unit: Unit, pattern: PatternSpec) -> Sensor:
         plane = nearest.plane if footprint.extrapolated else unit.mounting - footprint.drop
         edges.append(Edge(footprint.motion, footprint, plane))
     image = lens_image(zones, tests).masked(unit.masks)
-    return Sensor(unit, zones, image, calibration, tuple(edges), time_step(unit.mounting), generic)
+    return Sensor(unit, zones, image, calibration, tuple(edges), time_step(unit.mounting), generic, tests)
+
+
+def turned_lenses(sensor: Sensor, n: int) -> tuple[Sensor, ...]:
+    """The same unit with its zones turned by 0, 1/n, 2/n … of a zone, each calibrated; itself where zones are given.
+
+    Where the zones of a derived lens fall nobody knows: what holds for all of these does not hang on it.
+    """
+    if not sensor.generic:
+        return (sensor,)
+    turned = [sensor]
+    for k in range(1, n):
+        rings = tuple(
+            replace(ring, offset_deg=ring.offset_deg + k / n * 360 / ring.count) for ring in sensor.zones.rings
+        )
+        zones = replace(sensor.zones, rings=rings)
+        image = lens_image(zones, sensor.tests).masked(sensor.unit.masks)
+        turned.append(replace(sensor, zones=zones, image=image, calibration=calibrate(zones, sensor.tests)))
+    return tuple(turned)
 
 
 def sensors_of(scene: Scene, units: Sequence[Unit]) -> dict[str, Sensor]:

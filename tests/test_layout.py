@@ -26,6 +26,7 @@ HOMES = {
     "ifcopenshell": ("importing/",),
     "ezdxf": ("importing/", "draw/dxf.py"),
     "pypdfium2": ("underlay.py",),
+    "numba": ("physics/fused.py",),
 }
 
 

@@ -92,7 +92,8 @@ class _Shown:
 def as_margin_db(chance: Single) -> Single:
     """Chances as margins (dB) that fall into the same class and place of the colour map; NaN stays."""
     ends = [palette.classes(_RESERVE_DB)[0].from_db, *(c.to_db for c in palette.classes(_RESERVE_DB))]
-    inside = np.interp(np.nan_to_num(chance), BOUNDS, ends)
+    # single precision has 0.9 a little below 0.9
+    inside = np.interp(np.nan_to_num(chance) + 1e-6, BOUNDS, ends)
     return np.where(np.isnan(chance), np.nan, inside).astype(np.float32)
 
 
@@ -147,7 +148,7 @@ def make_chance(
     has_limit = _draw_map(page, picture, strokes)
     draw_building(drawing, shown, surface)
     storey_marks.draw_voids(drawing, shown)
-    mine, _ = units_by_storey(building, shown, there, there)
+    mine, _ = units_by_storey(building, shown, there, units)
     placed, centres = plan.shown_units(mine, projection)
     factor = glyphs.size_factor(centres)
     marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(placed, centres, strict=True)]

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.exchange.image_data import save
+from raycover.exchange.image_data import write_cells
 from raycover.exchange.summary import stamp
 from raycover.grid_walk import HEADINGS_RAD, GridWalk
 from raycover.physics.calibration import Calibration
@@ -113,29 +113,14 @@ def write_walk_maps(found: GridWalk, path: Path) -> None:
 
     NaN outside, and where nobody can walk.
     """
-    from vtkmodules.util.numpy_support import numpy_to_vtk
-    from vtkmodules.vtkCommonDataModel import vtkImageData
-    from vtkmodules.vtkIOXML import vtkXMLImageDataWriter
-
-    surface = found.surface
-    n_rows, n_columns = surface.shape
-    image = vtkImageData()
-    image.SetDimensions(n_columns + 1, n_rows + 1, 1)
-    image.SetSpacing(surface.grid, surface.grid, surface.grid)
-    image.SetOrigin(surface.edges[0], surface.edges[2], float(np.min(surface.floor)))
     worst = np.where(found.worst_heading >= 0, np.degrees(HEADINGS_RAD)[found.worst_heading], np.nan)
-    arrays: Sequence[tuple[str, NDArray[np.floating]]] = (
-        ("chance_walking", found.mean),
-        ("chance_worst", found.worst),
-        ("chance_best", found.best),
-        ("chance_across", found.tangential),
-        ("chance_toward", found.radial),
-        ("chance_seated", found.seated),
-        ("worst_heading_deg", worst),
-    )
-    for name, values in arrays:
-        array = numpy_to_vtk(np.ascontiguousarray(values, np.float32).ravel(), deep=True)
-        array.SetName(name)
-        image.GetCellData().AddArray(array)
-    image.GetCellData().SetActiveScalars("chance_walking")
-    save(vtkXMLImageDataWriter(), image, path)
+    arrays = {
+        "chance_walking": found.mean,
+        "chance_worst": found.worst,
+        "chance_best": found.best,
+        "chance_across": found.tangential,
+        "chance_toward": found.radial,
+        "chance_seated": found.seated,
+        "worst_heading_deg": worst,
+    }
+    write_cells(found.surface, arrays, path)

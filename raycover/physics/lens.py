@@ -203,10 +203,14 @@ def _ring_response(ring: Ring, element: Element, x: Floats, y: Floats, off_axis:
     # In a stereographic image a small angle α about a direction at ρ spans α·(1 + ρ²)/2, in every direction.
     to_deg = float(np.degrees(2 / (1 + rho * rho)))
 
+    balance = _imbalance(ring).astype(x.dtype) if element == "quad" else np.zeros(1)
+
     def zone(number: Floats, x: Floats, y: Floats, along: Floats) -> Floats:
         middle = np.radians(ring.offset_deg + number * step)
         u, v = (x - rho * np.cos(middle)) * to_deg, (y - rho * np.sin(middle)) * to_deg
-        sign = _sign(v, blur) if element == "dual" else _sign(u, blur) * _sign(v, blur)
+        sign = _sign(v, blur)
+        if element == "quad":
+            sign = sign * _sign(u, blur) - balance[number.astype(int) % ring.count]
         return sign * _box(along, ring.width_deg, blur)
 
     total = zone(nearest, x, y, along)
@@ -217,6 +221,20 @@ def _ring_response(ring: Ring, element: Element, x: Floats, y: Floats, off_axis:
         beside = along[near] - side[near] * pitch[near]
         total[near] += zone(nearest[near] + side[near], x[near], y[near], beside)
     return np.asarray(across * total)
+
+
+def _imbalance(ring: Ring) -> Floats:
+    """Mean sign (count,) of a quad over each of a ring's zones, which an element takes off: it answers no even warmth.
+
+    A zone that lies aslant in the unit's frame, and is not as high as wide, holds more of one sign.
+    """
+    blur = _blur(ring)
+    along, across = (np.linspace(-0.5, 0.5, 48) * (size + 6 * blur) for size in (ring.width_deg, ring.height_deg))
+    weight = _box(along, ring.width_deg, blur)[:, None] * _box(across, ring.height_deg, blur)
+    phi = np.radians(ring.offset_deg + 360 / ring.count * np.arange(ring.count))[:, None, None]
+    u = across * np.cos(phi) - along[:, None] * np.sin(phi)
+    v = across * np.sin(phi) + along[:, None] * np.cos(phi)
+    return np.asarray((_sign(u, blur) * _sign(v, blur) * weight).sum(axis=(1, 2)) / weight.sum())
 
 
 def _blur(ring: Ring) -> float:

@@ -59,9 +59,10 @@ def test_30_by_4_m_along_an_aisle() -> None:
 
 
 def test_6_by_8_m_from_another_height() -> None:
-    """6 × 8 m from 2.5 m; mounting it higher or lower is said to be worse. In the simulation: lower, the field shrinks
-    with the height (3.4 m along from 2 m, geometry 3.2 m, instead of 4.2 m); higher, it does not grow with geometry,
-    walking toward it loses 10 dB by 3.5 m, a moving arm 6 dB; and from 5 m the declared field itself has holes."""
+    """6 × 8 m from 2.5 m; mounting it higher or lower is said to be worse. In the simulation (not clipped at the
+    declared edge, so a tenth more than 4 m along from 2.5 m): lower, the field shrinks with the height, geometry says
+    to 3.2 m from 2 m; higher, it does not grow with geometry, walking toward it loses 6 dB and more by 3.5 m, a moving
+    arm 4 dB; and from 5 m the declared field itself has holes."""
     unit = made(Rectangle(8, 6), 2.5)
     ahead = np.radians([-8.0, -4.0, 0.0, 4.0, 8.0])
 
@@ -70,7 +71,7 @@ def test_6_by_8_m_from_another_height() -> None:
         levels = [np.median(unit.levels(float(r), mounting=height, azimuths=ahead)) for r in radii]
         return [float(r) for r, level in zip(radii, levels, strict=True) if level >= unit.calibration.threshold]
 
-    assert max(along(2.5)) == pytest.approx(4.0, abs=0.4)
+    assert 4.0 <= max(along(2.5)) <= 4.5
     assert max(along(2.0)) == pytest.approx(3.2, abs=0.4)
     assert max(along(3.5)) < 4 * 3.5 / 2.5
     assert unit.margin_db(1.0, "radial", mounting=3.5) < unit.margin_db(1.0, "radial") - 6
