@@ -277,29 +277,42 @@ def _settings(scene: Scene, index: int, pattern: PatternSpec) -> list[Problem]:
 
 
 def _outside_materials(scene: Scene, index: int) -> list[Problem]:
-    """A microwave frequency at which a material in the scene has no row."""
+    """A microwave frequency at which something in the scene has no figure, or only a nearby one."""
     pattern = scene.pattern_of(scene.detectors[index])
-    if pattern.kind != "microwave":
+    if pattern.kind != "microwave" or pattern.frequency_ghz is None:
         return []
-    used = {layer.material for c in scene.constructions_used() for layer in c.layers if c.kind == "layers"}
+    frequency = pattern.frequency_ghz
+    doubts = [doubt for made in scene.constructions_used() if (doubt := made.doubt_at(frequency)) is not None]
     made_of = {solid.material for solid in scene.solids}.union(*(rack.materials() for rack in scene.racking))
     made_of |= {row.material for row in scene.fixtures if row.kind != "mirror"}
     made_of |= {made.material for mesh in scene.meshes for _, made in mesh.said if made.material is not None}
-    used |= {scene.catalogue.solids[name].material for name in made_of & set(scene.catalogue.solids)}
-    outside = sorted(
-        f"{m.name} ({m.from_ghz:g} to {m.to_ghz:g} GHz)"
-        for m in used
-        if m is not None and not m.from_ghz <= pattern.frequency_ghz <= m.to_ghz
-    )
-    if not outside:
-        return []
+    solids = {scene.catalogue.solids[name].material for name in made_of & set(scene.catalogue.solids)}
+    outside = {known for doubt in doubts if not doubt.stands_in for known in doubt.known}
+    outside |= {
+        material.known_words for material in solids if material is not None and not material.holds_at(frequency)
+    }
     own = scene.detectors[index].pattern is not None
-    loc = ("detectors", index, "pattern", "frequency_ghz") if own else ("detectors", index, "model")
-    return [
-        Problem(
-            "frequency-outside-material",
-            f"at {pattern.frequency_ghz:g} GHz there is no figure for {', '.join(outside)}",
-            scene.position(*loc),
-            "use another construction or solid, or a material of your own measured at this frequency",
+    at = scene.position("detectors", index, *(("pattern", "frequency_ghz") if own else ("model",)))
+    found = []
+    if outside:
+        found.append(
+            Problem(
+                "frequency-outside-material",
+                f"at {frequency:g} GHz there is no figure for {', '.join(sorted(outside))}",
+                at,
+                "use another construction or solid, or a material of your own measured at this frequency",
+            )
         )
-    ]
+    nearby = [f"{', '.join(doubt.known)}: at {doubt.stands_in}" for doubt in doubts if doubt.stands_in]
+    earlier = (scene.pattern_of(detector) for detector in scene.detectors[:index])
+    if nearby and all(other.frequency_ghz != frequency for other in earlier):
+        found.append(
+            Problem(
+                "nearby-measurement",
+                f"losses at {frequency:g} GHz are those measured nearest to it: {'; '.join(nearby)}",
+                at,
+                "reckon with a few dB more or less, or enter a construction of your own measured at this frequency",
+                severity="warning",
+            )
+        )
+    return found

@@ -18,6 +18,7 @@ from raycover.rays import RayScene
 from raycover.scene.schema import Scene
 from raycover.stair_headroom import stair_headroom
 from raycover.surfaces import make_surfaces
+from raycover.trips.places import place
 from raycover.walking.ways import route_problems
 
 
@@ -65,6 +66,7 @@ def check_scene(
 def _checked(scene: Scene) -> tuple[Building, list[Problem]]:
     building = build(scene)
     units = make_units(scene, building)
+    place(scene, building)
     found = [*scene.warnings, *building.warnings]
     if scene.rooms or "planes" in scene.model_fields_set:  # without either the scene is for probe
         found += make_surfaces(scene, building)[1]

@@ -143,6 +143,22 @@ def compare_(
     comparing.compare_scenes(scene, other, states, output, threads=threads, as_json=json)
 
 
+@app.command("trips")
+def trips_(
+    scene: SceneFile,
+    output: Annotated[
+        Optional[Path], typer.Option("-o", "--output", metavar="DIR", help="folder for trips.png and trips.json")  # noqa: UP045
+    ] = None,
+    state: InState = None,
+    threads: Threads = None,
+    json: AsJson = False,
+) -> None:
+    """What may trip detectors though nobody is there, what stops it, and which detectors disturb each other."""
+    from raycover.cli import tripping
+
+    tripping.trip_scene(scene, output, state=state, threads=threads, as_json=json)
+
+
 @app.command("bus")
 def bus_(scene: SceneFile, json: AsJson = False) -> None:
     """Check control lines: addresses, current, voltage drop, hold timers; exit code 1 where a limit is passed."""

@@ -11,7 +11,7 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    help="Detectors, constructions and materials: list them, draw a unit, enter one of your own.",
+    help="Detectors, constructions and materials: list them, draw one, enter a unit of your own.",
 )
 
 SceneFolder = Annotated[
@@ -41,6 +41,23 @@ def models_(
         Optional[float],  # noqa: UP045
         typer.Option("--air", metavar="C", help="with --for: the warmest air in °C"),
     ] = None,
+    material: Annotated[
+        Text, typer.Option("--material", metavar="NAME", help="draw a construction or material: loss, reflection")
+    ] = None,
+    frequency_ghz: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--frequency-ghz", metavar="GHZ", help="with --material: not the two bands but this; repeatable"),
+    ] = None,
+    output: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option(
+            "-o",
+            "--output",
+            metavar="FILE",
+            help="with --material: the drawing, .png, .svg or .pdf (default: NAME.png)",
+        ),
+    ] = None,
+    drawing: Annotated[bool, typer.Option("--drawing/--no-drawing", help="with --material: draw it")] = True,
     scene_folder: SceneFolder = None,
     json: AsJson = False,
 ) -> None:
@@ -52,8 +69,14 @@ def models_(
 
         suiting.rank_for(space, mounting, air_c, scene_folder, as_json=json)
         return
+    if material is not None:
+        from raycover.cli import sheets
+
+        sheets.show_material(material, output, frequency_ghz or [], scene_folder, drawing=drawing, as_json=json)
+        return
     from raycover.cli import listing
 
+    listing.refuse_without_material(frequency_ghz, output, drawing=drawing)
     listing.list_models(scene_folder, constructions=constructions, materials=materials, losses=losses, as_json=json)
 
 

@@ -72,7 +72,7 @@ def make_building_plan(
     """The page that `draw_building_plan` saves."""
     shown = building if storey is None else one_storey(building, storey)
     indices = range(len(building.rooms)) if storey is None else storey.rooms
-    projection = Projection.fitted(_bounds(shown), sheet.FRAME)
+    projection = Projection.fitted(building_bounds(shown), sheet.FRAME)
     page, strokes = Page(dpi=dpi), Strokes()
     outlines = [room.polygon for room in shown.rooms]
     drawing, placer = Drawing(page, projection, strokes), Placer(projection.frame)
@@ -110,7 +110,7 @@ def make_building_plan(
     return page
 
 
-def _bounds(building: Building) -> Box:
+def building_bounds(building: Building) -> Box:
     corners = [building.bounds[:, :2]]
     if building.rooms:
         # Beside a storey that is shown others may reach further: its rooms are what is looked at.

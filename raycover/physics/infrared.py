@@ -82,6 +82,11 @@ def _difference(ambient_c: Floats, target: Target) -> Floats:
     return _SHARE_CLOTHED * clothed + _SHARE_BARE * bare
 
 
+def person_difference(ambient_c: ArrayLike, target: Target = "clothed") -> Floats:
+    """Radiance of a person above that of the room [W/m²/sr]; see `contrast_factor`."""
+    return _difference(np.asarray(ambient_c, dtype=np.float64), target)
+
+
 def contrast_factor(ambient_c: ArrayLike, target: Target = "clothed") -> Floats:
     """Thermal contrast k relative to that at 20 °C; negative where the room is hotter than the body.
 

@@ -13,6 +13,7 @@ from raycover.scene.construction import ConstructionRef
 from raycover.scene.devices import DetectorSpec, Grid, PlaneSpec
 from raycover.scene.fittings import Cubicles, Desks, Fixtures, Table
 from raycover.scene.meshes import MeshSpec
+from raycover.scene.nuisances import Nuisance
 from raycover.scene.parts import Conditions, Partition, Room, SheetSpec, Solid
 from raycover.scene.paths import resolve
 from raycover.scene.quantities import Degrees, NotBuiltYet, ShortName, Strict, Version
@@ -62,6 +63,9 @@ class Scene(Strict):
     sheets: list[SheetSpec] = Field(default_factory=list, max_length=100_000)
     meshes: list[MeshSpec] = Field(default_factory=list, max_length=10_000)
     detectors: list[DetectorSpec] = Field(default_factory=list, max_length=20_000)
+    nuisances: list[Nuisance] = Field(
+        default_factory=list, max_length=10_000, description="what may trip a detector though nobody is there"
+    )
     planes: list[PlaneSpec] = Field(default_factory=_default_planes, min_length=1, max_length=50)
     grid: Grid = Field(0.25, description="cell size of the maps")
     state_name: ShortName = Field("as drawn", description="name of the state that the scene is drawn in")
