@@ -112,7 +112,6 @@ CASES = (
     *(
         case(f"{key}: not built yet", END, f"{END}‸{key}:{value}\n", "not-built-yet", f"{key}: this key is part of")
         for key, value in (
-            ("needs", " [{name: bench, area: [[0, 0], [1, 0], [1, 1]], plane: desk}]"),
             ("cameras", ""),
         )
     ),
