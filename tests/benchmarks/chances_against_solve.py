@@ -1,6 +1,6 @@
 """What varied cases cost: probability maps of the examples against solving them, in one run, and the memory taken.
 
-    .venv/bin/python tests/benchmarks/chances_against_solve.py [example …]
+.venv/bin/python tests/benchmarks/chances_against_solve.py [example …]
 """
 
 from __future__ import annotations
