@@ -11,7 +11,7 @@ from raycover.detectors import Unit
 from raycover.open_air import Weather as Weather
 from raycover.open_air import distance_margin_db, open_air, open_margin_db
 from raycover.paths import Imaging, Mirrored, amplitude, imaging
-from raycover.physics.margin import undominated
+from raycover.physics.margin import largest_reach_m, undominated
 from raycover.physics.pattern import Footprint
 from raycover.rays import LIFT, RayScene, Segments, take
 from raycover.surfaces import Surface
@@ -46,7 +46,7 @@ class Patch:
 
 def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
     """Margins of one detector on one surface, or None where it reaches no cell of it."""
-    footprints = undominated(unit.footprints_for(surface.motion))
+    footprints = undominated(unit.footprints_for(surface.motion, surface.target_m2))
     if (seen := imaging(unit, footprints, rays, weather)) is not None:
         return _cast_by_mirrors(seen, surface)
     window = _window(unit, footprints, surface, weather)
@@ -127,7 +127,7 @@ def _mirrored_window(seen: Imaging, surface: Surface) -> tuple[slice, slice] | N
 
 def n_pairs(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> tuple[int, int]:
     """How many images a detector has on a surface, and how many pairs of image and cell are to be looked at."""
-    seen = imaging(unit, unit.footprints_for(surface.motion), rays, weather)
+    seen = imaging(unit, unit.footprints_for(surface.motion, surface.target_m2), rays, weather)
     window = None if seen is None else _mirrored_window(seen, surface)
     if seen is None or window is None:
         return 0, 0
@@ -142,7 +142,7 @@ def in_reach(unit: Unit, potential: Floats, distance: Floats, motion: str, weath
     """
     near = potential + max(weather.heat_db(unit), 0.0) >= LOWEST_DB
     if weather.reflections and unit.kind == "microwave":
-        reach = max((f.largest_slant for f in unit.footprints_for(motion)), default=0.0)
+        reach = max((largest_reach_m(f, unit.reach_behind) for f in unit.footprints_for(motion)), default=0.0)
         near |= distance <= reach * 10 ** (-LOWEST_DB / 40)
     return near
 
@@ -164,7 +164,7 @@ def _window(
     nearest_dz = 0.0 if dz[0] <= 0 <= dz[1] else float(np.abs(dz).min())
     boxes = []
     for footprint in footprints:
-        slant = footprint.largest_slant * 10 ** ((heat - lowest_db) / 40)
+        slant = largest_reach_m(footprint, unit.reach_behind) * 10 ** ((heat - lowest_db) / 40)
         flat = np.sqrt(max(slant**2 - nearest_dz**2, 0.0))
         box = np.array([[-flat, -flat], [flat, flat]])
         if unit.kind == "infrared" and unit.tilt_deg == 0:
@@ -216,22 +216,30 @@ class Judgement:
     straight_db: Floats
 
 
-def potential_db(unit: Unit, points: Floats, motion: str) -> Floats:
+def potential_db(unit: Unit, points: Floats, motion: str, target_m2: float | None = None) -> Floats:
     """Margin (n,) from distance alone, the best declared motion that counts; −inf where none is declared."""
     dx, dy, dz = (points - unit.position).T
-    return distance_margin_db(unit, (dx, dy, dz), unit.footprints_for(motion))
+    return distance_margin_db(unit, (dx, dy, dz), unit.footprints_for(motion, target_m2))
 
 
 def judge(
-    unit: Unit, points: Floats, motion: str, rays: RayScene, weather: Weather, *, lifted: Bools | None = None
+    unit: Unit,
+    points: Floats,
+    motion: str,
+    rays: RayScene,
+    weather: Weather,
+    *,
+    lifted: Bools | None = None,
+    target_m2: float | None = None,
 ) -> Judgement:
     """How one detector sees points (n, 3) and why not where it doesn't. `lifted` (n,) marks points on a floor.
 
     The margin is that of all ways together; the cause of a miss is that of the straight way.
+    `target_m2`: radar cross section (m²) of what moves there; None: what each declaration assumes.
     """
     n = len(points)
     offset = (points - unit.position).T
-    air = open_air(unit, (offset[0], offset[1], offset[2]), unit.footprints_for(motion), weather)
+    air = open_air(unit, (offset[0], offset[1], offset[2]), unit.footprints_for(motion, target_m2), weather)
     targets = points + np.array([0, 0, LIFT]) * (np.zeros(n) if lifted is None else lifted)[:, None]
     segments = rays.segments(unit.position, targets)
     obstacles = np.full(n, -np.inf)
@@ -253,7 +261,7 @@ def judge(
 
     blocked = live & np.isneginf(obstacles)
     straight = margin
-    if (seen := imaging(unit, unit.footprints_for(motion), rays, weather)) is not None:
+    if (seen := imaging(unit, unit.footprints_for(motion, target_m2), rays, weather)) is not None:
         to = targets - unit.position
         margin = seen.by_mirrors(to, margin).added_to(margin)[0]
     cause = np.select(

@@ -12,102 +12,23 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
-from pydantic import Field, model_validator
-from pydantic_core import PydanticCustomError
 
 from raycover.constructions import Construction as Construction
-from raycover.constructions import is_metal
 from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.physics.buildup import Buildup, Mats, Studs
+from raycover.physics.measured import Measured, MeasuredRow
 from raycover.physics.microwave import bulk_loss_db_per_m
 from raycover.physics.slab import Layer, Material
 from raycover.physics.slab import Losses as Losses
-from raycover.scene.construction import InlineConstruction, LayerSpec
+from raycover.scene.construction import InlineConstruction, LayerSpec, Metalwork
 from raycover.scene.devices import DetectorModel
-from raycover.scene.quantities import Number, Strict
 from raycover.scene.reading import Document, read_yaml
+from raycover.scene.spaces import SpacesFile, SpaceSpec
+from raycover.scene.stock import ConstructionsFile, ConstructionSpec, MaterialsFile, MaterialSpec
 from raycover.scene.validate import validate
-
-Positive = Annotated[Number, Field(gt=0)]
-NonNegative = Annotated[Number, Field(ge=0)]
-Source = Annotated[
-    str, Field(min_length=1, description="where the figures come from: a standard, a data sheet, a measurement")
-]
-
-
-class MaterialSpec(Strict):
-    """A row of ITU-R P.2040: relative permittivity a·f^b, conductivity c·f^d (S/m), f in GHz."""
-
-    a: Positive
-    b: Number
-    c: NonNegative
-    d: Number
-    valid_ghz: tuple[Positive, Positive]
-    source: Source
-
-    @model_validator(mode="after")
-    def _rising(self) -> MaterialSpec:
-        if self.valid_ghz[1] < self.valid_ghz[0]:
-            raise PydanticCustomError(
-                "range_order", "the range ends below its start", {"at": ["valid_ghz"], "help": "swap the two"}
-            )
-        return self
-
-
-class SolidSpec(Strict):
-    """What a solid is made of: opaque, a bulk loss, or a material whose bulk loss follows from its row."""
-
-    opaque: bool = Field(False, strict=True)
-    loss_db_per_m: NonNegative | None = None
-    material: str | None = None
-    source: Source
-
-    @model_validator(mode="after")
-    def _one_way(self) -> SolidSpec:
-        if self.opaque + (self.loss_db_per_m is not None) + (self.material is not None) != 1:
-            raise PydanticCustomError(
-                "one_loss", "a solid is opaque, or has loss_db_per_m, or a material", {"help": "keep one of the three"}
-            )
-        return self
-
-
-class MaterialsFile(Strict):
-    edition: str = ""
-    materials: dict[str, MaterialSpec] = Field(default_factory=dict)
-    solids: dict[str, SolidSpec] = Field(default_factory=dict)
-
-
-class MeasuredLoss(Strict):
-    frequency_ghz: Positive
-    loss_db: NonNegative
-
-
-class ConstructionSpec(Strict):
-    """Layers, or opaque to both technologies, or open to both, or a measured loss (infrared stopped)."""
-
-    layers: list[LayerSpec] | None = Field(None, min_length=1, max_length=20)
-    opaque: bool = Field(False, strict=True)
-    open_to_both: bool = Field(False, strict=True)
-    measured: list[MeasuredLoss] | None = Field(None, min_length=1)
-    thickness_mm: Positive | None = None
-    glazing: bool = Field(False, strict=True)
-    source: Source
-
-    @model_validator(mode="after")
-    def _one_way(self) -> ConstructionSpec:
-        if (self.layers is not None) + self.opaque + self.open_to_both + (self.measured is not None) != 1:
-            raise PydanticCustomError(
-                "one_loss",
-                "a construction has layers, or is opaque, or open_to_both, or has a measured loss",
-                {"help": "keep one of the four"},
-            )
-        return self
-
-
-class ConstructionsFile(Strict):
-    constructions: dict[str, ConstructionSpec] = Field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -119,6 +40,7 @@ class SolidMaterial:
     fixed_db_per_m: float | None = None
     material: Material | None = None
     source: str = ""
+    share: float = 1.0
 
     def loss_db_per_m(self, frequency_ghz: float) -> float:
         """Bulk loss (dB per metre of chord), infinite where opaque."""
@@ -127,7 +49,7 @@ class SolidMaterial:
         if self.fixed_db_per_m is not None:
             return self.fixed_db_per_m
         assert self.material is not None
-        return float(bulk_loss_db_per_m(self.material, frequency_ghz))
+        return self.share * float(bulk_loss_db_per_m(self.material, frequency_ghz))
 
 
 @dataclass(frozen=True)
@@ -146,26 +68,40 @@ class Catalogue:
         """The construction a scene refers to, or None for `none`. Raises KeyError for an unknown name."""
         if isinstance(ref, str):
             return None if ref == "none" else self.constructions[ref]
-        layers = tuple(self._layer(layer) for layer in ref.layers)
         name = " + ".join(
             f"{layer.air_mm:g} mm air" if layer.air_mm is not None else f"{layer.thickness_mm:g} mm {layer.material}"
             for layer in ref.layers
         )
-        return _of_layers(name, layers, source="given in the scene")
-
-    def _layer(self, spec: LayerSpec) -> Layer:
-        if spec.air_mm is not None:
-            return Layer(spec.air_mm / 1000, None)
-        assert spec.material is not None
-        assert spec.thickness_mm is not None
-        return Layer(spec.thickness_mm / 1000, self.materials[spec.material])
+        if (studs := ref.studs) is not None:
+            name += f" on {studs.width_mm:g} mm studs of {studs.material} each {studs.pitch_mm:g} mm"
+        if (bars := ref.reinforcement) is not None:
+            name += f" with {bars.mats} × bars of {bars.bar_mm:g} mm each {bars.pitch_mm:g} mm"
+        return _built_up(name, ref, self.materials, source="given in the scene")
 
 
-def _of_layers(name: str, layers: tuple[Layer, ...], **more: Any) -> Construction:
-    """Layers as they are; one with metal in it is opaque, since a metal sheet is not worth evaluating."""
-    thickness = sum(layer.thickness_m for layer in layers)
-    metal = any(is_metal(layer) for layer in layers)
-    return Construction(name, "opaque" if metal else "layers", thickness, layers, **more)
+def _built_up(name: str, spec: Metalwork, materials: Mapping[str, Material], **more: Any) -> Construction:
+    """A construction of layers, studs and mats; one with metal right through it is opaque, unless measured."""
+    layers = tuple(_layer(layer, materials) for layer in spec.layers or [])
+    studs = mats = None
+    if spec.studs is not None:
+        made_of = materials[spec.studs.material]
+        studs = Studs(spec.studs.pitch_mm / 1000, spec.studs.width_mm / 1000, made_of)
+    if (bars := spec.reinforcement) is not None:
+        mats = Mats(bars.pitch_mm / 1000, bars.bar_mm / 1000, bars.mats)
+    buildup = Buildup(layers, studs, mats)
+    kind: Literal["layers", "opaque", "measured"] = "opaque" if buildup.is_opaque else "layers"
+    if more.get("measured"):
+        kind = "measured"
+    more.setdefault("thickness_m", sum(layer.thickness_m for layer in layers))
+    return Construction(name, kind, layers=layers, studs=studs, mats=mats, **more)
+
+
+def _layer(spec: LayerSpec, materials: Mapping[str, Material]) -> Layer:
+    if spec.air_mm is not None:
+        return Layer(spec.air_mm / 1000, None)
+    assert spec.material is not None
+    assert spec.thickness_mm is not None
+    return Layer(spec.thickness_mm / 1000, materials[spec.material])
 
 
 def packaged_folder() -> Path:
@@ -195,6 +131,24 @@ def own_folders(scene_folder: Path | None) -> list[Path]:
 def load_catalogue(scene_folder: Path | None = None) -> Catalogue:
     """The packaged entries and the user's. Raises InputError with every problem of every file."""
     return _load((packaged_folder(), *own_folders(scene_folder)))
+
+
+def load_spaces(scene_folder: Path | None = None) -> dict[str, SpaceSpec]:
+    """Kinds of space by name, the packaged and the user's. Raises InputError with every problem of every file."""
+    problems: list[Problem] = []
+    spaces: dict[str, SpaceSpec] = {}
+    for folder in (packaged_folder(), *own_folders(scene_folder)):
+        if (found := _read(folder / "spaces.yaml", SpacesFile, problems)) is not None:
+            document, listed = found
+            for name, spec in listed.spaces.items():
+                if spaces.setdefault(name, spec) != spec:
+                    where = document.position(("spaces", name), key=True)
+                    problems.append(
+                        Problem("name-taken", f'the space "{name}" is there already', where, "give yours another name")
+                    )
+    if problems:
+        raise InputError(problems)
+    return spaces
 
 
 def _load(folders: Sequence[Path]) -> Catalogue:
@@ -228,7 +182,7 @@ def _load(folders: Sequence[Path]) -> Catalogue:
             document, listed = found
             edition = edition or listed.edition
             for name, row in listed.materials.items():
-                material = Material(name, row.a, row.b, row.c, row.d, *row.valid_ghz)
+                material = _material(name, row)
                 sources[f"material {name}"] = row.source
                 add("material", materials, name, material, document, ("materials", name))
             for name, solid in listed.solids.items():
@@ -237,7 +191,9 @@ def _load(folders: Sequence[Path]) -> Catalogue:
                     problems.append(_unknown("material", solid.material, materials, document, at))
                     continue
                 made_of = materials[solid.material] if solid.material is not None else None
-                entry = SolidMaterial(name, solid.opaque, solid.loss_db_per_m, made_of, solid.source)
+                entry = SolidMaterial(
+                    name, solid.opaque, solid.loss_db_per_m, made_of, solid.source, solid.share or 1.0
+                )
                 add("solid", solids, name, entry, document, ("solids", name))
     for folder in folders:
         if (found := _read(folder / "constructions.yaml", ConstructionsFile, problems)) is not None:
@@ -249,6 +205,10 @@ def _load(folders: Sequence[Path]) -> Catalogue:
                     for i, layer in enumerate(spec.layers or [])
                     if layer.material is not None and layer.material not in materials
                 ]
+                if spec.studs is not None and spec.studs.material not in materials:
+                    unknown.append(
+                        _unknown("material", spec.studs.material, materials, document, (*loc, "studs", "material"))
+                    )
                 problems += unknown
                 if not unknown:
                     add("construction", constructions, name, _construction(name, spec, materials), document, loc)
@@ -262,16 +222,30 @@ def _load(folders: Sequence[Path]) -> Catalogue:
     return Catalogue(materials, solids, constructions, detectors, edition, origins, sources)
 
 
+def _material(name: str, row: MaterialSpec) -> Material:
+    """A row, or what was measured: then the row, never asked, is that of the first measurement."""
+    measured = tuple(
+        sorted((each.frequency_ghz, each.permittivity, each.conductivity_s_per_m) for each in row.measured or [])
+    )
+    more: dict[str, Any] = {"measured": measured}
+    if row.spread is not None:
+        more |= {"spread_a": row.spread.a, "spread_c": row.spread.c}
+    if row.a is None or row.b is None or row.c is None or row.d is None or row.valid_ghz is None:
+        (low, permittivity, sigma), high = measured[0], measured[-1][0]
+        return Material(name, permittivity, 0.0, sigma, 0.0, low, high, **more)
+    return Material(name, row.a, row.b, row.c, row.d, *row.valid_ghz, **more)
+
+
 def _construction(name: str, spec: ConstructionSpec, materials: Mapping[str, Material]) -> Construction:
-    if spec.layers is not None:
-        layers = tuple(Catalogue(materials, {}, {}, {})._layer(layer) for layer in spec.layers)
-        return _of_layers(name, layers, glazing=spec.glazing, source=spec.source)
-    thickness = (spec.thickness_mm if spec.thickness_mm is not None else 20) / 1000
-    measured = tuple((row.frequency_ghz, row.loss_db) for row in spec.measured or [])
-    kind: Literal["opaque", "open", "measured"] = "measured"
+    rows = tuple(
+        MeasuredRow(row.frequency_ghz, row.loss_db, row.incidence_deg, row.reflection_db) for row in spec.measured or []
+    )
+    more: dict[str, Any] = {"measured": Measured(rows), "glazing": spec.glazing, "source": spec.source}
+    if spec.thickness_mm is not None or spec.layers is None:
+        more["thickness_m"] = (spec.thickness_mm if spec.thickness_mm is not None else 20) / 1000
     if spec.opaque or spec.open_to_both:
-        kind = "opaque" if spec.opaque else "open"
-    return Construction(name, kind, thickness, (), measured, spec.glazing, spec.source)
+        return Construction(name, "opaque" if spec.opaque else "open", **more)
+    return _built_up(name, spec, materials, **more)
 
 
 def _read(path: Path, model: type[Any], problems: list[Problem]) -> tuple[Document, Any] | None:

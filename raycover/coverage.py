@@ -312,11 +312,17 @@ def _reflections(units: Sequence[Unit], patches: Sequence[Sequence[Patch | None]
 def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
     """The scene's detectors ready for casting. Raises InputError for one that hangs inside a solid."""
     floors = Floors(scene, building.rooms)
+    derive = scene.conditions.derive_motions
     units = tuple(
-        make_unit(detector, scene.pattern_of(detector), floors.under("detectors", index, detector)(*detector.at))
+        make_unit(
+            detector,
+            scene.pattern_of(detector),
+            floors.under("detectors", index, detector)(*detector.at),
+            derive=derive,
+        )
         for index, detector in enumerate(scene.detectors)
     )
-    inside = _inside_boxes(building, np.array([unit.position for unit in units]).reshape(-1, 3))
+    inside = inside_boxes(building, np.array([unit.position for unit in units]).reshape(-1, 3))
     holders = {index: building.boxes.owners[box] for index, box in inside.items()}
     enclosures = Enclosures(building)
     for index, unit in enumerate(units):
@@ -336,7 +342,7 @@ def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
     return units
 
 
-def _inside_boxes(building: Building, points: Floats) -> dict[int, int]:
+def inside_boxes(building: Building, points: Floats) -> dict[int, int]:
     """{index of a point (n, 3): a box it lies in}, half a millimetre in from every face.
 
     A unit fixed to a column hangs on it, not in it.

@@ -97,6 +97,15 @@ def find_gaps(
     return sorted(gaps, key=lambda gap: (-gap.area_m2, gap.at))
 
 
+def widest_gap(surface: Surface, labels: NDArray[np.int32], n: int) -> tuple[float, NDArray[np.float64]]:
+    """Diameter (m) of the widest circle that fits in any of n labelled gaps, and how deep (m, (ny, nx)) cells lie."""
+    if n == 0:
+        return 0.0, np.zeros(surface.shape)
+    widest, _ = _widest(labels, n, surface.grid)
+    depth = ndimage.distance_transform_edt(np.pad(labels > 0, 1))[1:-1, 1:-1] * surface.grid
+    return float(widest.max()), np.asarray(depth)
+
+
 def _widest(labels: NDArray[np.int32], n: int, grid: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Diameter (m) of the widest circle in each gap, and its middle in cells (row, column), halves allowed, (n, 2).
 

@@ -4,7 +4,8 @@ A lobe is the set of points with a margin of at least 0 dB for any motion that c
 distance by direction. Along one direction the margin falls steadily, with distance and with every crossing,
 so the set has one end. It is where
 
-- the declared slant range ends, infrared only inside the lens edge, less heat and masks;
+- the reach in the open ends (`open_air`): declared slant range and what an entry says of directions off it,
+  infrared only inside the lens edge, less heat, masks and setting;
 - infrared: the first thing in the way stands;
 - microwave: 40·log10(s0/s) − 2·L(s) reaches 0, L(s) the one-way loss (dB) of what is crossed up to s. Behind
   a loss L the reach is s0·10^(−L/20), so a lobe bulges through a light partition and stops at steel;
@@ -21,7 +22,7 @@ from numpy.typing import NDArray
 from raycover.casting import Weather
 from raycover.catalogue import Losses
 from raycover.detectors import Unit
-from raycover.physics.margin import inside_lens, mask_loss_db, reach_margin_db
+from raycover.open_air import open_margin_db
 from raycover.physics.microwave import reach_factor
 from raycover.rays import TOLERANCE, RayScene, Segments
 
@@ -107,16 +108,8 @@ def open_reach_m(unit: Unit, local: Floats, weather: Weather, *, motion: str = "
 
     0 outside the lens, behind a total mask and where no such motion is declared.
     """
-    parts = (local[:, 0], local[:, 1], local[:, 2])
-    best = np.full(len(local), -np.inf)
-    for footprint in unit.footprints_for(motion):
-        margin = reach_margin_db(parts, footprint, unit.reach_behind)
-        if unit.kind == "infrared":
-            margin = np.where(inside_lens(parts, footprint), margin, -np.inf)
-        best = np.maximum(best, margin)
-    best = best + weather.heat_db(unit)
-    if unit.masks:
-        best = best - 2 * mask_loss_db(parts, unit.masks)
+    x, y, z = (local @ unit.rotation.T).T
+    best = open_margin_db(unit, (x, y, z), unit.footprints_for(motion), weather)
     # The margin at 1 m is 40·log10 of the reach.
     reach: Floats = 10.0 ** (best / 40)
     return reach
@@ -182,7 +175,8 @@ def _off_axis(unit: Unit, motion: str, azimuths: Floats, n: int) -> Floats:
     behind = np.pi / 2 + 1e-6 + (np.pi / 2 - 1e-6) * share[:, 0]
     limits_rad = [np.radians(a) for m in unit.masks for a in (m.off_axis_from_deg, m.off_axis_to_deg)]
     extra_rad = [b + d for b in limits_rad if 0 < b < np.pi for d in (-_SHARP, _SHARP)]
-    rings = np.unique(np.concatenate([front, behind if (unit.reach_behind or 0) > 0 else behind[:1], extra_rad]))
+    back = (unit.reach_behind or 0) > 0 or any(f.directivity is not None for f in unit.footprints_for(motion))
+    rings = np.unique(np.concatenate([front, behind if back else behind[:1], extra_rad]))
     return np.broadcast_to(rings[:, None], (len(rings), azimuths.shape[1])).copy()
 
 

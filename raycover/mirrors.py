@@ -62,8 +62,8 @@ class Mirrors:
 
     Planes: `normal` (p, 3) unit, `offset` (p,) with normal·x = offset, `u`, `v` (p, 3) axes in the plane.
     Mirrors: `plane` (n,) its plane, `made` (n,) index into `made_of`, `slab` (n,) floors and ceilings of rooms,
-    `rect` (n, 4) lowest u, v and highest u, v, `area` (n,) m², `side` (n,) its shorter side (m): area over the
-    longer extent. `part` (n,) the part of its largest face.
+    `rect` (n, 4) lowest u, v and highest u, v, `area` (n,) m², `side` (n,) the shorter side of its faces (m): area
+    over longer extent, the mean by area. `part` (n,) the part of its largest face.
     Triangles: those of the mirrors, `triangles` (t, 3, 3), the mirror and part of each, and the side it
     reflects to along the plane's normal: 1, −1, or 0 for both.
     """
@@ -197,7 +197,9 @@ def make_mirrors(building: Building, backend: str) -> Mirrors:
     largest = np.zeros(n_mirrors, int)
     by_area = np.lexsort((-face_part, np.round(area, 6)))  # of faces alike, the first in the scene
     largest[of_mirror[by_area]] = by_area
-    shorter = total / np.maximum(np.maximum(whole[:, 2] - whole[:, 0], whole[:, 3] - whole[:, 1]), 1e-9)
+    # A lattice of narrow faces is no wide mirror: faces speak for themselves, by their area.
+    own_side = area / np.maximum(np.maximum(rect[:, 2] - rect[:, 0], rect[:, 3] - rect[:, 1]), 1e-9)
+    shorter = np.bincount(of_mirror, area * own_side, minlength=n_mirrors) / np.maximum(total, 1e-9)
     wide = shorter >= _NARROWEST
     number = np.cumsum(wide) - 1
     kept = wide[of_mirror[of_face]]

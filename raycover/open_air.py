@@ -17,6 +17,7 @@ from raycover.catalogue import Losses
 from raycover.detectors import Unit
 from raycover.physics.infrared import contrast_db, contrast_factor
 from raycover.physics.margin import inside_lens, mask_loss_db, reach_margin_db, to_local
+from raycover.physics.motion import moving_db
 from raycover.physics.pattern import Footprint
 from raycover.scene.parts import Conditions
 
@@ -113,3 +114,27 @@ def distance_margin_db(unit: Unit, offset: Offset, footprints: Sequence[Footprin
     for footprint in footprints:
         best = np.maximum(best, reach_margin_db(local, footprint, unit.reach_behind))
     return best
+
+
+def moving_margin_db(
+    unit: Unit, offset: Offset, velocity: Offset, weather: Weather, *, target_m2: float | None = None
+) -> Floats:
+    """Margin (dB) of somebody who walks, with nothing in the way, for a microwave unit.
+
+    `velocity`: (x, y, z) along the building's axes (m/s), arrays that broadcast with the offsets; of an image, the
+    image's velocity. The declared margins of walking along and across the line of sight are blended by the radial
+    speed and the unit's band (`motion.moving_db`); a body other than a walker is `target_m2`. Raises ValueError
+    for an infrared unit.
+    """
+    if unit.kind == "infrared":
+        raise ValueError("an infrared unit answers to zones crossed, not to Doppler")
+    distance, speed = (np.sqrt(sum(np.square(part) for part in parts)) for parts in (offset, velocity))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        cosine = sum(a * b for a, b in zip(offset, velocity, strict=True)) / (distance * speed)
+    margins = {
+        motion: open_margin_db(unit, offset, unit.footprints_for(motion, target_m2), weather)
+        for motion in ("radial", "tangential")
+    }
+    return moving_db(
+        margins["radial"], margins["tangential"], np.nan_to_num(np.clip(cosine, -1, 1)), speed, unit.speeds
+    )

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from raycover.detectors import Unit
 from raycover.mirrors import _N_BOUNDS, IN_PLANE, Images, Mirrors, images_of
 from raycover.open_air import Weather, open_margin_db
-from raycover.physics.margin import undominated
+from raycover.physics.margin import largest_reach_m, undominated
 from raycover.physics.pattern import Footprint
 from raycover.rays import LIFT, RayScene, Segments
 
@@ -259,7 +259,7 @@ def imaging(
         return None
     counted = undominated(footprints)
     images = images_of(rays.mirrors, unit.position, unit.mounting, unit.frequency_ghz, weather.losses, every=every_slab)
-    reach = max(f.largest_slant for f in counted)
+    reach = max(largest_reach_m(f, unit.reach_behind) for f in counted)
     # The nearest point of a mirror is as near as a way by it can get.
     across = np.maximum(np.maximum(images.rect[:, :2] - images.along, images.along - images.rect[:, 2:]), 0)
     nearest = np.sqrt(images.distance**2 + (across**2).sum(axis=1))
@@ -311,17 +311,20 @@ def trace(
     weather: Weather,
     *,
     lifted: Bools | None = None,
+    target_m2: float | None = None,
     every_slab: bool = False,
 ) -> Traced:
     """All ways from a microwave unit to points (n, 3); by mirrors where `weather.reflections` is 1.
 
     The straight way of each point stands at its own index, blocked or not; ways by mirrors that carry nothing are
-    left out. `lifted` (n,) marks points on a floor. Raises ValueError for an infrared unit.
+    left out. `lifted` (n,) marks points on a floor; `target_m2` is the radar cross section (m²) of what moves there,
+    None what each declaration assumes; `every_slab` keeps the unit's own floor and ceiling. Raises ValueError for an
+    infrared unit.
     """
     if unit.frequency_ghz is None:
         raise ValueError(f"{unit.name} is an infrared unit: only microwave is traced")
     n = len(points)
-    footprints = undominated(unit.footprints_for(motion))
+    footprints = undominated(unit.footprints_for(motion, target_m2))
     lift = np.array([0, 0, LIFT]) * (np.zeros(n) if lifted is None else lifted)[:, None]
     plain = np.asarray(points - unit.position, float)
     offset = plain + lift

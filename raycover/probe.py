@@ -65,10 +65,14 @@ def probe(
     point: tuple[float, float, float],
     *,
     motion: str = "any",
+    target_m2: float | None = None,
     building: Building | None = None,
     rays: RayScene | None = None,
 ) -> list[View]:
-    """Every detector's view of a point (x, y, z absolute, m), in the order of the scene."""
+    """Every detector's view of a point (x, y, z absolute, m), in the order of the scene.
+
+    `target_m2`: radar cross section (m²) of what moves there; None: what each declaration assumes.
+    """
     building = build(scene) if building is None else building
     rays = RayScene(building) if rays is None else rays
     weather = Weather.of(scene.conditions)
@@ -77,12 +81,12 @@ def probe(
     on_floor = np.array([room is not None and abs(point[2] - room.floor) < LIFT])
     views = []
     for unit in make_units(scene, building):
-        judged = judge(unit, place, motion, rays, weather, lifted=on_floor)
+        judged = judge(unit, place, motion, rays, weather, lifted=on_floor, target_m2=target_m2)
         target = place + np.array([0, 0, LIFT]) * on_floor[0]
         met = rays.crossings(rays.segments(unit.position, target), unit.frequency_ghz, weather.losses)
         distance = float(judged.distance_m[0])
         ways = [Way(float(judged.straight_db[0]), distance, tuple(met))]
-        seen = imaging(unit, unit.footprints_for(motion), rays, weather)
+        seen = imaging(unit, unit.footprints_for(motion, target_m2), rays, weather)
         more, left_out_db = _by_mirrors(seen, target - unit.position, judged.straight_db) if seen else ([], 0.0)
         ways += sorted(more, key=lambda way: -way.margin_db)
         margin = float(judged.margin_db[0])

@@ -287,11 +287,18 @@ class RayScene:
 
         Infinite and −1 where nothing is met within `reach` m. Everything counts, whatever it is made of.
         """
+        return self._first_met(points, np.array([0.0, 0.0, 1.0]), reach)
+
+    def free_m(self, points: NDArray[np.floating], direction: Floats, reach: float) -> Floats:
+        """How far (n,) in m the way from points (n, 3) along a unit vector (3,) is free, up to `reach`."""
+        return np.minimum(self._first_met(points, direction, reach)[0], reach)
+
+    def _first_met(self, points: NDArray[np.floating], direction: Floats, reach: float) -> tuple[Floats, Ints]:
         n = len(points)
         self._count(n)
         origins = (points - self._centre).astype(np.float32)
-        up = np.tile(np.array([0.0, 0.0, 1.0], np.float32), (n, 1))
-        triangle, distance = self._tracer("everything").first(origins, up, np.full(n, reach, np.float32))
+        along = np.tile(np.asarray(direction, np.float32), (n, 1))
+        triangle, distance = self._tracer("everything").first(origins, along, np.full(n, reach, np.float32))
         parts = self._parts["everything", None]
         found = np.where(triangle >= 0, parts[triangle] if len(parts) else -1, -1).astype(np.int32)
         return np.where(found >= 0, distance.astype(float), np.inf), found

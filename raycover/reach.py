@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.detectors import declarations_of, shape_of
-from raycover.physics.margin import inside_lens, reach_margin_db
-from raycover.physics.pattern import Footprint, resolve
+from raycover.detectors import footprints_of, reach_behind_of, shape_of
+from raycover.physics.margin import inside_lens, largest_reach_m, reach_margin_db
+from raycover.physics.pattern import Footprint
 from raycover.physics.shapes import Array
 from raycover.scene.devices import DetectorModel, PatternSpec
 
@@ -113,14 +113,18 @@ def outline(footprint: Footprint, kind: str, mounting: float, plane: float) -> O
     turn = np.linspace(0, 2 * np.pi, 361)
     azimuth = np.unique(np.concatenate([turn, jumps, jumps - 1e-7, jumps + 1e-7]) % (2 * np.pi))
     azimuth = np.append(azimuth, 2 * np.pi)
-    below = mounting - plane
+    return Outline(azimuth, reached(footprint, kind, mounting - plane, azimuth))
+
+
+def reached(footprint: Footprint, kind: str, below: float, azimuth: Array) -> Array:
+    """Outermost radius (n,) seen at azimuths (n,) `below` (m) an upright unit, in the open at 20 °C; 0 where none."""
     if below <= 0:
-        return Outline(azimuth, np.zeros_like(azimuth))
+        return np.zeros_like(azimuth)
     cos, sin = np.cos(azimuth), np.sin(azimuth)
     if kind == "infrared":
         bound = footprint.shape.radius(cos, sin) * below / footprint.drop
     else:
-        bound = np.full_like(azimuth, footprint.largest_slant)
+        bound = np.full_like(azimuth, largest_reach_m(footprint))
 
     def seen(radius: Array) -> NDArray[np.bool_]:
         local = (radius * cos, radius * sin, np.full_like(radius, -below))
@@ -135,7 +139,7 @@ def outline(footprint: Footprint, kind: str, mounting: float, plane: float) -> O
         middle = (inner + outer) / 2
         inside = seen(middle)
         inner, outer = np.where(inside, middle, inner), np.where(inside, outer, middle)
-    return Outline(azimuth, np.where(found.any(axis=0), inner, 0.0))
+    return np.where(found.any(axis=0), inner, 0.0)
 
 
 def table_heights(pattern: PatternSpec, more: Sequence[float] = ()) -> list[float]:
@@ -153,11 +157,11 @@ def table_heights(pattern: PatternSpec, more: Sequence[float] = ()) -> list[floa
 
 def reach_table(pattern: PatternSpec, heights: Sequence[float]) -> tuple[ReachRow, ...]:
     """A row for each mounting height (m) and declared motion."""
-    declarations, allowed = declarations_of(pattern), pattern.mounting
+    allowed = pattern.mounting
     rows = []
     for mounting in heights:
         outside = allowed is not None and not allowed.from_m - 1e-9 <= mounting <= allowed.to_m + 1e-9
-        for footprint in resolve(declarations, mounting):
+        for footprint in footprints_of(pattern, mounting):
             floor, desk = (outline(footprint, pattern.kind, mounting, plane) for plane in (FLOOR, DESK))
             rows.append(ReachRow(mounting, footprint.motion, floor, desk, footprint.extrapolated, outside))
     return tuple(rows)
@@ -175,12 +179,10 @@ def unit_reach(model: DetectorModel, mounting: float | None = None, heights: Seq
     """
     if mounting is None:
         mounting = min(d.mounting for d in model.declared)
-    footprints = resolve(declarations_of(model), mounting)
+    footprints = footprints_of(model, mounting)
     floor = {f.motion: outline(f, model.kind, mounting, FLOOR) for f in footprints}
     desk = {f.motion: outline(f, model.kind, mounting, DESK) for f in footprints}
-    behind = model.reach_behind if model.reach_behind is not None else 0.0
-    slant = max(f.largest_slant for f in footprints)
-    top = mounting + (behind * slant if model.kind == "microwave" else 0.0)
+    top = mounting + (_highest(footprints, reach_behind_of(model)) if model.kind == "microwave" else 0.0)
     # beyond the limits far enough for a margin around them on paper
     widest = 1.15 * max(o.reach for o in (*floor.values(), *desk.values())) + 0.7 * max(top, 1.75)
     x = np.linspace(-widest, widest, 1001)
@@ -206,10 +208,21 @@ def unit_reach(model: DetectorModel, mounting: float | None = None, heights: Seq
     )
 
 
+def _highest(footprints: Sequence[Footprint], behind: float | None) -> float:
+    """How far (m) above its mounting plane a microwave unit reaches at most, by directions a degree apart."""
+    off_axis, azimuth = np.radians(np.arange(90.5, 181.0))[:, None], np.radians(np.arange(360.0))
+    up = -np.cos(off_axis) + 0 * azimuth
+    local = (np.sin(off_axis) * np.cos(azimuth), np.sin(off_axis) * np.sin(azimuth), up)
+    with np.errstate(divide="ignore"):
+        reach = [10 ** (reach_margin_db(local, f, behind) / 40) for f in footprints]
+    # a little more than what was asked lies between the directions
+    return 1.03 * float((np.max(reach, axis=0) * up).max())
+
+
 def _best(model: DetectorModel, footprints: Sequence[Footprint], local: tuple[Array, Array, Array]) -> Array:
     """Best margin (dB) of the motions, −inf outside the lens."""
     infrared = model.kind == "infrared"
-    behind = None if infrared else (model.reach_behind if model.reach_behind is not None else 0.0)
+    behind = reach_behind_of(model)
     best = np.full(local[0].shape, -np.inf)
     for footprint in footprints:
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -112,7 +112,7 @@ class Explainer:
         score = np.full(near.shape, -np.inf)
         for u in np.unique(near):
             where = near == u
-            score[where] = potential_db(self.units[u], points[np.nonzero(where)[0]], surface.motion)
+            score[where] = potential_db(self.units[u], points[np.nonzero(where)[0]], surface.motion, surface.target_m2)
         return near[np.arange(len(points)), score.argmax(axis=1)].astype(np.int32)
 
     def _judge(self, unit: Unit, surface: Surface, rows: Index, columns: Index) -> Judgement:
@@ -125,6 +125,7 @@ class Explainer:
                 self.rays,
                 self.weather,
                 lifted=np.full(len(rows), height < LIFT),
+                target_m2=surface.target_m2,
             )
             for height in surface.heights
         ]

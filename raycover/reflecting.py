@@ -11,10 +11,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import speed_of_light
-from scipy.stats import qmc
 
 from raycover.catalogue import Construction, Losses, SolidMaterial
-from raycover.physics.slab import LossTable, reflectance
+from raycover.physics.slab import LossTable, ReflectionTable
 
 Floats = NDArray[np.floating]
 
@@ -23,11 +22,11 @@ Floats = NDArray[np.floating]
 GOODS_INDEX = 1.45
 #: Cosines at which a reflection is worked out; between them its power is taken as straight.
 _N_COSINES = 513
-#: Evenly spread variants of ±10 % of every thickness, for averaged losses.
-_N_VARIANTS = 64
 
 
-def reflection_table(made_of: Construction | SolidMaterial, frequency_ghz: float, losses: Losses) -> LossTable:
+def reflection_table(
+    made_of: Construction | SolidMaterial, frequency_ghz: float, losses: Losses
+) -> LossTable | ReflectionTable:
     """One-way reflection loss [dB] against the cosine of incidence, infinite where nothing is reflected.
 
     The power mean of both polarisations; with averaged losses also over ±10 % of every thickness. Raises
@@ -35,27 +34,7 @@ def reflection_table(made_of: Construction | SolidMaterial, frequency_ghz: float
     """
     if isinstance(made_of, SolidMaterial):
         return half_space_table(made_of, frequency_ghz)
-    return _sheet_table(made_of, frequency_ghz, losses)
-
-
-@lru_cache(maxsize=256)
-def _sheet_table(construction: Construction, frequency_ghz: float, losses: Losses) -> LossTable:
-    if construction.kind == "opaque":
-        return LossTable.constant(0.0)
-    if construction.kind == "open" or (construction.kind == "layers" and not construction.layers):
-        return LossTable.opaque()
-    cos = _cosines()
-    if construction.kind == "measured":
-        # Nothing is known but what passes: no more can be reflected than does not pass.
-        passed = 10 ** (-construction.loss_table(frequency_ghz, losses).loss_db(cos) / 10)
-        return _table(cos, 1 - passed)
-    drawn = np.array([layer.thickness_m for layer in construction.layers])
-    thickness = drawn[None]
-    if losses == "averaged":
-        points = qmc.Sobol(len(drawn), scramble=False).random_base2(int(np.log2(_N_VARIANTS))) + 0.5 / _N_VARIANTS
-        thickness = drawn * (0.9 + 0.2 * points)
-    te, tm = reflectance(construction.layers, frequency_ghz, cos, thickness_m=thickness)
-    return _table(cos, ((np.abs(te) ** 2 + np.abs(tm) ** 2) / 2).mean(axis=0))
+    return made_of.reflection_table(frequency_ghz, losses)
 
 
 @lru_cache(maxsize=256)

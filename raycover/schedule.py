@@ -29,7 +29,7 @@ class Entry:
     turn_deg: float
     tilt_deg: float
     masks: tuple[tuple[float, float, float, float], ...]
-    sensitivity_pct: float | None
+    sensitivity_pct: float
     hold_s: float
     line: str
     address: int | None
@@ -87,7 +87,7 @@ def make_schedule(scene: Scene, building: Building | None = None) -> Schedule:
                 turn_deg=detector.turn_deg,
                 tilt_deg=detector.tilt_deg,
                 masks=tuple((m.from_deg, m.to_deg, m.off_axis_from_deg, m.off_axis_to_deg) for m in detector.masks),
-                sensitivity_pct=getattr(detector, "sensitivity_pct", None),
+                sensitivity_pct=detector.sensitivity_pct,
                 hold_s=hold,
                 line=line_of.get(detector.name, ""),
                 address=detector.address,

@@ -39,7 +39,7 @@ class Surface:
 
     `plane` is the plane of the scene, `storey` the storey it lies in where there are several. On a stair
     (`stairs` its name) x runs along the unrolled way up, y across, and `places` (ny, nx, 2) says where in plan
-    a cell lies.
+    a cell lies. `target_m2`: radar cross section of what moves there; None: what each declaration assumes.
     """
 
     name: str
@@ -58,6 +58,7 @@ class Surface:
     storey: str | None = None
     stairs: str | None = None
     places: Floats | None = None
+    target_m2: float | None = None
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -198,6 +199,7 @@ def stair_surface(plane: PlaneSpec, stairs: StairShape, grid: float) -> Surface:
         None,
         stairs.name,
         np.concatenate(places, axis=1),
+        plane.cross_section_m2,
     )
 
 
@@ -333,6 +335,44 @@ def _spans(centres: Floats, high: float, grid: float) -> Floats:
     return wide
 
 
+def area_surface(
+    plane: PlaneSpec,
+    outline: Any,
+    rooms: Sequence[RoomShape],
+    building: Building,
+    enclosures: Enclosures,
+    grid: float,
+    *,
+    name: str,
+    ground: float = 0.0,
+    beyond: bool = False,
+) -> Surface:
+    """What of an outline (shapely, m) lies in some rooms, and `beyond` them on a `ground` (m), as a map of its own.
+
+    Cells beyond count as a room of their own named "extent". What of the outline no room holds is left out unless
+    `beyond`.
+    """
+    low, high = np.array(outline.bounds[:2]), np.array(outline.bounds[2:])
+    x, y = _axis(low[0], high[0], grid), _axis(low[1], high[1], grid)
+    owner = np.full((len(y), len(x)), -1, np.int16)
+    area, floors = np.zeros(owner.shape), np.full(owner.shape, float(ground))
+    parts = [(room.walkable.intersection(outline), room.floor) for room in rooms]
+    if beyond:
+        outside = outline.difference(shapely.union_all([room.polygon for room in rooms]))
+        parts.append((outside, ground))
+    for index, (part, floor) in enumerate(parts):
+        for polygon in shapely.get_parts(part):
+            if polygon.geom_type != "Polygon" or polygon.area < 1e-9:
+                continue
+            inside, share = _cells_of(polygon, x, y, grid)
+            inside &= owner < 0
+            owner[inside], area[inside], floors[inside] = index, share[inside], floor
+    names = (*(room.name for room in rooms), *(("extent",) if beyond else ()))
+    members = tuple(next(i for i, known in enumerate(building.rooms) if known is room) for room in rooms)
+    layout = _Layout(grid, x, y, floors, owner, area, names, (), members)
+    return _surface(plane, layout, building, enclosures, name)
+
+
 def _surface(
     plane: PlaneSpec,
     layout: _Layout,
@@ -366,6 +406,7 @@ def _surface(
         layout.names,
         plane.name,
         storey,
+        target_m2=plane.cross_section_m2,
     )
 
 

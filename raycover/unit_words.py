@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from raycover.detectors import reach_behind_of, speeds_of
 from raycover.reach import Outline
 from raycover.scene.devices import DetectorModel
 
@@ -27,10 +28,32 @@ def facts(model: DetectorModel) -> list[tuple[str, str]]:
     share = model.largest_mask_share
     listed.append(("Masks", "no limit given" if share is None else f"up to {100 * share:g} % of the declared area"))
     if model.kind == "microwave":
-        behind = 0.0 if model.reach_behind is None else model.reach_behind
-        listed.append(("Reach behind it", f"{100 * behind:g} % of the reach, above the mounting plane"))
+        listed += _radiation(model)
+    if (setting := model.sensitivity_pct) is not None:
+        listed.append(("Sensitivity", f"{setting.from_pct:g} to {setting.to_pct:g} % of the reach"))
     if model.bus_current_ma is not None:
         listed.append(("Bus current", f"{model.bus_current_ma:g} mA"))
+    return listed
+
+
+def _radiation(model: DetectorModel) -> list[tuple[str, str]]:
+    """What holds off the footprint, and which speeds count."""
+    listed = []
+    if model.elevation is not None:
+        rows = " · ".join(f"{angle:g}° {100 * share:g} %" for angle, share in model.elevation)
+        listed.append(("Reach off axis", rows))
+    else:
+        behind = reach_behind_of(model) or 0.0
+        ratio = "" if model.front_to_back_db is None else f" ({model.front_to_back_db:g} dB front to back)"
+        least = "at least " if model.beams is not None else ""
+        listed.append(("Reach behind it", f"{least}{100 * behind:.3g} % of the reach{ratio}, above the mounting plane"))
+    if model.beams is not None:
+        beams = "; ".join(f"azimuth {b.azimuth_deg:g}°, {b.off_axis_deg:g}° off its axis" for b in model.beams)
+        widths = sorted({f"{b.width_deg:g}°" for b in model.beams})
+        listed.append((f"Beams ({len(model.beams)})", f"{beams}; {' and '.join(widths)} wide at half power"))
+    if (speeds := speeds_of(model)) is not None:
+        band = "" if model.band_hz is None else f" ({model.band_hz[0]:g} to {model.band_hz[1]:g} Hz)"
+        listed.append(("Radial speeds", f"{speeds.from_mps:.2g} to {speeds.to_mps:.2g} m/s{band}"))
     return listed
 
 

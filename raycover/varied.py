@@ -138,7 +138,8 @@ def _worth_varying(traced: Traced, weather: Weather, draws: Draws) -> Floats:
     """(n,) dB that no case exceeds before the unit's and the person's gain: no margin grows by more than 6 dB and half
     of what is lost on the way, but for what fills shadows."""
     margin, in_open = traced.margin_db(), traced.open_db[: traced.n_points]
-    lost = np.where(np.isfinite(margin), np.maximum(in_open - margin, 0.0), 0.0)
+    with np.errstate(invalid="ignore"):  # behind a mask both are −inf
+        lost = np.where(np.isfinite(margin), np.maximum(in_open - margin, 0.0), 0.0)
     most = margin + 6.0 + np.where(np.isfinite(lost), lost, 0.0) / 2
     if weather.reflections and draws.doubt.deeper:
         most = np.maximum(most, in_open + 2 * FILL_TOP_DB)

@@ -15,6 +15,7 @@ from raycover.building.parts import Building
 from raycover.coverage import Coverage, solve
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
+from raycover.trips import Trips, find_trips
 
 hypothesis.settings.register_profile("raycover", deadline=None, derandomize=True)
 hypothesis.settings.load_profile("raycover")
@@ -42,7 +43,10 @@ def _solved(name: str) -> Solved:
     return Solved(path, scene, building, rays, solve(scene, building=building, rays=rays))
 
 
-EVERY = ["depot", "office", "washroom", "stairwell", "narrow-aisles", "sports-hall", "corridor", "imported-house"]
+EVERY = [
+    "depot", "office", "washroom", "stairwell", "narrow-aisles", "sports-hall", "corridor", "imported-house",
+    "workshop",
+]  # fmt: skip
 
 
 @pytest.fixture(params=EVERY)
@@ -84,6 +88,23 @@ def corridor() -> Solved:
 @pytest.fixture
 def imported_house() -> Solved:
     return _solved("imported-house")
+
+
+@pytest.fixture
+def workshop() -> Solved:
+    return _solved("workshop")
+
+
+@lru_cache
+def _workshop_trips() -> Trips:
+    made = _solved("workshop")
+    return find_trips(made.scene, building=made.building, rays=made.rays)
+
+
+@pytest.fixture
+def workshop_trips() -> Trips:
+    """What may trip falsely in the workshop, found once for all tests."""
+    return _workshop_trips()
 
 
 @pytest.fixture

@@ -101,7 +101,8 @@ def test_what_stops_what(catalogue: Catalogue) -> None:
 
 def test_the_packaged_files_are_the_ones_in_the_checkout() -> None:
     folder = packaged_folder()
-    assert sorted(path.name for path in folder.iterdir()) == ["constructions.yaml", "detectors", "materials.yaml"]
+    names = ["constructions.yaml", "detectors", "materials.yaml", "spaces.yaml"]
+    assert sorted(path.name for path in folder.iterdir()) == names
     for path in (folder / "detectors").iterdir():
         assert yaml.safe_load(path.read_text(encoding="utf-8"))["name"] == path.stem
 
@@ -160,7 +161,9 @@ def test_models_beside_the_scene(tmp_path: Path) -> None:
     assert 0 < catalogue.solids["blocks"].loss_db_per_m(5.8) < np.inf
     assert catalogue.constructions["foil"].kind == "opaque"  # metal in it
     curtain = catalogue.constructions["curtain"]
-    assert [curtain.loss_table(f, "averaged").loss_db(np.array([1.0]))[0] for f in (5.8, 7, 24.1)] == [1.5, 1.5, 0]
+    # linear in dB over log f: 1.5·(1 − ln(7/5.8)/ln(24/5.8)) = 1.5·(1 − 0.18805/1.42025) = 1.3014
+    found = [float(curtain.loss_table(f, "averaged").loss_db(1.0)) for f in (5.8, 7, 24.1)]
+    assert found == pytest.approx([1.5, 1.3014, 0], abs=1e-4)
     assert catalogue.origins["detector", "mine"] == models.resolve() / "detectors" / "mine.yaml"
     coverage = raycover.solve(scene)
     assert coverage.detector_names == ("D", "E")
@@ -211,6 +214,56 @@ def test_a_name_is_never_shadowed(tmp_path: Path) -> None:
          "unknown-material", 2),
         ("constructions.yaml", "constructions:\n  c: {layers: [{material: wood}], source: x}\n", "bad-layer", 2),
         ("constructions.yaml", "construction: {}\n", "unknown-key", 1),
+        ("constructions.yaml",
+         "constructions:\n  c:\n    layers: [{material: wood, thickness_mm: 0}]\n    source: x\n", "out-of-range", 3),
+        ("constructions.yaml",
+         "constructions:\n  c:\n    source: x\n    measured:\n      - {frequency_ghz: 5, loss_db: -1}\n",
+         "out-of-range", 5),
+        ("constructions.yaml",
+         "constructions:\n  c:\n    source: x\n    layers: [{air_mm: 75}]\n"
+         "    studs: {pitch_mm: 40, width_mm: 45, material: wood}\n", "wider-than-pitch", 5),
+        ("constructions.yaml",
+         "constructions:\n  c:\n    source: x\n    layers: [{air_mm: 75}]\n"
+         "    studs: {pitch_mm: 400, width_mm: 45, material: wod}\n", "unknown-material", 5),
+        ("constructions.yaml",
+         "constructions:\n  c:\n    source: x\n    layers: [{material: wood, thickness_mm: 5}]\n"
+         "    studs: {pitch_mm: 400, width_mm: 45, material: wood}\n", "no-gap", 5),
+        ("constructions.yaml",
+         "constructions:\n  c:\n    source: x\n    opaque: true\n"
+         "    studs: {pitch_mm: 400, width_mm: 45, material: wood}\n", "no-gap", 5),
+        ("constructions.yaml",
+         "constructions:\n  c:\n    source: x\n    layers: [{material: concrete, thickness_mm: 150}]\n"
+         "    reinforcement: {pitch_mm: 10, bar_mm: 12}\n", "wider-than-pitch", 5),
+        ("constructions.yaml",
+         "constructions:\n  c:\n    source: x\n    layers: [{air_mm: 150}]\n"
+         "    reinforcement: {pitch_mm: 150, bar_mm: 12}\n", "no-layer", 5),
+        ("constructions.yaml",
+         "constructions:\n  c:\n    source: x\n    measured:\n      - {frequency_ghz: 5, loss_db: 1}\n"
+         "      - {frequency_ghz: 5, loss_db: 2}\n", "measured-twice", 6),
+        ("constructions.yaml",
+         "constructions:\n  c:\n    source: x\n    measured:\n"
+         "      - {frequency_ghz: 5, loss_db: 3, reflection_db: 4}\n"
+         "      - {frequency_ghz: 6, loss_db: 3}\n", "some-reflections", 6),
+        ("constructions.yaml",
+         "constructions:\n  c:\n    source: x\n    measured:\n"
+         "      - {frequency_ghz: 5, loss_db: 1, reflection_db: 1}\n",
+         "energy-gained", 5),
+        ("constructions.yaml",
+         "constructions:\n  c:\n    source: x\n    measured:\n"
+         "      - {frequency_ghz: 5, loss_db: 1, incidence_deg: 90}\n",
+         "out-of-range", 5),
+        ("materials.yaml", "materials:\n  m: {a: 2, valid_ghz: [1, 2], source: x}\n", "missing-key", 2),
+        ("materials.yaml",
+         "materials:\n  m:\n    source: x\n    measured:\n"
+         "      - {frequency_ghz: 5, permittivity: 0.5, conductivity_s_per_m: 0}\n", "out-of-range", 5),
+        ("materials.yaml",
+         "materials:\n  m:\n    source: x\n    measured:\n"
+         "      - {frequency_ghz: 5, permittivity: 2, conductivity_s_per_m: 0}\n"
+         "      - {frequency_ghz: 5, permittivity: 3, conductivity_s_per_m: 0}\n", "measured-twice", 6),
+        ("materials.yaml",
+         "materials:\n  m: {a: 2, b: 0, c: 0, d: 0, valid_ghz: [1, 2], source: x, spread: {a: 2, c: 0, source: x}}\n",
+         "out-of-range", 2),
+        ("materials.yaml", "solids:\n  s: {loss_db_per_m: 3, share: 0.5, source: x}\n", "share-of-nothing", 2),
         ("constructions.yaml", "", "empty-file", 1),
         ("detectors/d.yaml", ENTRY.format(name="d", diameter=6) + "frequency_ghz: 5.8\n", "not-for-infrared", 7),
         ("detectors/d.yaml", ENTRY.format(name="d", diameter=-6), "out-of-range", 6),

@@ -15,7 +15,7 @@ PACKAGE = ROOT / "raycover"
 #: Libraries that only some places may know, so that another could take their part.
 HOMES = {
     "pyvista": ("draw/view3d/",),
-    "vtkmodules": ("draw/view3d/", "exchange/image_data.py", "exchange/surface_data.py"),
+    "vtkmodules": ("draw/view3d/", "exchange/image_data.py", "exchange/surface_data.py", "exchange/walk_maps.py"),
     "embreex": ("tracers.py",),
     "trimesh": ("tracers.py", "building/mesh_files.py"),
     "typer": ("cli/",),
@@ -26,6 +26,7 @@ HOMES = {
     "ifcopenshell": ("importing/",),
     "ezdxf": ("importing/", "draw/dxf.py"),
     "pypdfium2": ("underlay.py",),
+    "numba": ("physics/fused.py",),
 }
 
 

@@ -164,6 +164,7 @@ def test_racking_fronts() -> None:
     hall = {**ROOM, "walls": "none", "height": 8}
     for material, loss in (("metal goods", 0.0), ("goods", 14.7)):
         mirrors = mirrors_of(scene(rooms=[hall], racking=[{**rack, "goods_material": material}]))
+        assert not [k for k in range(len(mirrors)) if "upright" in mirrors.name(k) and mirrors.side[k] > 0.2]
         front = [
             k for k in range(len(mirrors))
             if mirrors.side[k] >= smallest_side_m(5.8) and abs(mirrors.normal[mirrors.plane[k], 1]) > 0.99

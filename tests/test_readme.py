@@ -39,7 +39,8 @@ def test_the_scene_of_the_readme_runs_and_says_what_it_should() -> None:
 def test_the_pattern_of_the_readme_is_one() -> None:
     from raycover.scene.devices import PatternSpec
 
-    PatternSpec.model_validate(yaml.safe_load(blocks("yaml")[1])["pattern"])
+    text = next(block for block in blocks("yaml") if block.lstrip().startswith("pattern:"))
+    PatternSpec.model_validate(yaml.safe_load(text)["pattern"])
 
 
 def test_every_key_of_a_scene_is_in_the_readme() -> None:
@@ -52,7 +53,7 @@ def test_every_key_of_a_scene_is_in_the_readme() -> None:
         if any(getattr(m, "func", None) is quantities._not_built for m in field.metadata)
     }
     missing = [name for name in Scene.model_fields if name not in reserved | {"raycover"} and f"`{name}`" not in README]
-    assert "needs" in reserved
+    assert "cameras" in reserved
     assert "rooms" not in reserved
     assert not missing
 
@@ -110,6 +111,15 @@ solids:
 racking: [{name: R2, at: [20, 4], bays: 4, levels: 3}]
 cubicles: [{name: WC, at: [10, 23], turn_deg: 180, count: 4}]
 """
+
+
+def test_the_needs_of_the_readme_are_read() -> None:
+    from raycover.scene.needs import NeedSpec
+
+    text = next(block for block in blocks("yaml") if block.startswith("needs:"))
+    needs = [NeedSpec.model_validate(need) for need in yaml.safe_load(text)["needs"]]
+    assert [need.where for need in needs] == ["cubicles", "stairs", "area", "desks", "area"]
+    assert [need.never for need in needs] == [False] * 4 + [True]
 
 
 def test_the_mesh_of_the_readme_is_one(tmp_path: Path) -> None:

@@ -29,7 +29,7 @@ def draw(
     sheet: tuple[int, int],
 ) -> None:
     """Draw the probability plan of one map."""
-    from raycover.draw.chance_plan import draw_chances
+    from raycover.draw.probability_plan import draw_chances
 
     notes = in_words(scene.doubt, {unit.kind for unit in coverage.units})
     draw_chances(scene, building, coverage, maps, name, path, sheet_number=sheet, notes=notes)

@@ -18,6 +18,8 @@ from raycover.rays import RayScene
 from raycover.scene.schema import Scene
 from raycover.stair_headroom import stair_headroom
 from raycover.surfaces import make_surfaces
+from raycover.trips.places import place
+from raycover.walking.ways import route_problems
 
 
 def check_scene(
@@ -64,12 +66,13 @@ def check_scene(
 def _checked(scene: Scene) -> tuple[Building, list[Problem]]:
     building = build(scene)
     units = make_units(scene, building)
+    place(scene, building)
     found = [*scene.warnings, *building.warnings]
     if scene.rooms or "planes" in scene.model_fields_set:  # without either the scene is for probe
         found += make_surfaces(scene, building)[1]
     if building.stairs:
         found += stair_headroom(scene, building, RayScene(building))
-    return building, found + check_building(scene, building, units)
+    return building, [*found, *route_problems(scene, building), *check_building(scene, building, units)]
 
 
 def _of_state(scene: Scene, name: str, known: list[Problem]) -> list[Problem]:

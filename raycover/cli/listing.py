@@ -79,6 +79,17 @@ def list_models(scene_folder: Path | None, *, constructions: bool, materials: bo
         show(name, listed[name], catalogue, how)
 
 
+def refuse_without_material(frequencies: list[str] | None, output: Path | None, *, drawing: bool) -> None:
+    """Refuse what only means something with `--material`. Raises InputError."""
+    given = {"--frequency-ghz": bool(frequencies), "--output": output is not None, "--no-drawing": not drawing}
+    if problems := [
+        Problem("needs-material", f"{option} needs --material", Position(option), "name one: --material glass-6, say")
+        for option, is_given in given.items()
+        if is_given
+    ]:
+        raise InputError(problems)
+
+
 def _detectors(catalogue: Catalogue, losses: Losses) -> list[dict[str, Any]]:
     return [
         {**entry_json(model), "file": str(catalogue.origins["detector", name])}
@@ -138,7 +149,7 @@ def _materials(catalogue: Catalogue, losses: Losses) -> list[dict[str, Any]]:
         {
             "name": name,
             "valid_ghz": [made.from_ghz, made.to_ghz],
-            "opaque": name == "metal",
+            "opaque": made.is_metal,
             "loss_db": _losses(partial(_sheet, made, losses=losses)),
             "sheet_thickness_m": SHEET_M,
             "source": catalogue.sources[f"material {name}"],
@@ -149,7 +160,7 @@ def _materials(catalogue: Catalogue, losses: Losses) -> list[dict[str, Any]]:
 
 
 def _sheet(material: Material, frequency_ghz: float, *, losses: Losses) -> LossTable | list[float]:
-    if material.name == "metal":
+    if material.is_metal:
         return LossTable.opaque()
     layers = [Layer(SHEET_M, material)]
     how: Any = losses
@@ -178,6 +189,7 @@ def _print_losses(name: str, listed: list[dict[str, Any]], catalogue: Catalogue,
     table(columns, rows, title=f"{what}: one-way loss, {losses} ({catalogue.edition})", right=(1, 2))
     if name == "constructions":
         talk("Infrared stops at all of them but the open ones (wire mesh).")
+    talk("Next: raycover models --material NAME draws one, against angle and frequency.")
 
 
 def _three(values: list[float | None] | None) -> str:

@@ -88,6 +88,44 @@ def probe_(
     solving.probe_scene(scene, at, motion=motion, as_json=json, state=state)
 
 
+@app.command("walk")
+def walk_(
+    scene: SceneFile,
+    output: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("-o", "--output", metavar="DIR", help="folder for figures, pages or maps, and data"),
+    ] = None,
+    route: Annotated[Optional[str], typer.Option("--route", metavar="NAME", help="this route only")] = None,  # noqa: UP045
+    hold: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--hold", metavar="M:SS", help="hold time of all lights; the scene's, or 15:00, if not given"),
+    ] = None,
+    declared: Annotated[
+        bool, typer.Option("--declared", help="declared footprints for all detectors, none simulated")
+    ] = False,
+    grid: Annotated[
+        bool, typer.Option("--grid", help="instead: every cell, walking 1 m in eight directions and seated, by chance")
+    ] = False,
+    state: InState = None,
+    threads: Threads = None,
+    json: AsJson = False,
+) -> None:
+    """Walk the scene's routes past its detectors: who is noticed when, and when the light is on."""
+    if grid:
+        from raycover.cli import grid_walking
+
+        refused = {"--route": route is not None, "--hold": hold is not None, "--declared": declared}
+        for option in (name for name, given in refused.items() if given):
+            raise typer.BadParameter("has no meaning with --grid", param_hint=option)
+        grid_walking.grid_walk_scene(scene, output, state=state, threads=threads, as_json=json)
+        return
+    if threads is not None:
+        raise typer.BadParameter("has no meaning without --grid", param_hint="--threads")
+    from raycover.cli import walking
+
+    walking.walk_scene(scene, output, route=route, hold=hold, declared=declared, state=state, as_json=json)
+
+
 @app.command("compare")
 def compare_(
     scene: SceneFile,
@@ -106,6 +144,39 @@ def compare_(
     from raycover.cli import comparing
 
     comparing.compare_scenes(scene, other, states, output, threads=threads, as_json=json)
+
+
+@app.command("prove")
+def prove_(
+    scene: SceneFile,
+    output: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("-o", "--output", metavar="DIR", help="folder for the proof: pages and figures"),
+    ] = None,
+    state: InState = None,
+    json: AsJson = False,
+) -> None:
+    """Are the needs of a scene met: every place with its margin and the way there; exit code 1 if one is missed."""
+    from raycover.cli import proving
+
+    if not proving.prove_scene(scene, output, state=state, as_json=json):
+        raise typer.Exit(1)
+
+
+@app.command("trips")
+def trips_(
+    scene: SceneFile,
+    output: Annotated[
+        Optional[Path], typer.Option("-o", "--output", metavar="DIR", help="folder for trips.png and trips.json")  # noqa: UP045
+    ] = None,
+    state: InState = None,
+    threads: Threads = None,
+    json: AsJson = False,
+) -> None:
+    """What may trip detectors though nobody is there, what stops it, and which detectors disturb each other."""
+    from raycover.cli import tripping
+
+    tripping.trip_scene(scene, output, state=state, threads=threads, as_json=json)
 
 
 @app.command("bus")

@@ -11,7 +11,7 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    help="Detectors, constructions and materials: list them, draw a unit, enter one of your own.",
+    help="Detectors, constructions and materials: list them, draw one, enter a unit of your own.",
 )
 
 SceneFolder = Annotated[
@@ -30,14 +30,53 @@ def models_(
     losses: Annotated[
         str, typer.Option("--losses", metavar="averaged|coherent", help="how losses are taken")
     ] = "averaged",
+    space: Annotated[
+        Text, typer.Option("--for", metavar="SPACE", help="rank the detectors for a kind of space: washroom, say")
+    ] = None,
+    mounting: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--mounting", metavar="H", help="with --for: mounting height in m"),
+    ] = None,
+    air_c: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--air", metavar="C", help="with --for: the warmest air in °C"),
+    ] = None,
+    material: Annotated[
+        Text, typer.Option("--material", metavar="NAME", help="draw a construction or material: loss, reflection")
+    ] = None,
+    frequency_ghz: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--frequency-ghz", metavar="GHZ", help="with --material: not the two bands but this; repeatable"),
+    ] = None,
+    output: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option(
+            "-o",
+            "--output",
+            metavar="FILE",
+            help="with --material: the drawing, .png, .svg or .pdf (default: NAME.png)",
+        ),
+    ] = None,
+    drawing: Annotated[bool, typer.Option("--drawing/--no-drawing", help="with --material: draw it")] = True,
     scene_folder: SceneFolder = None,
     json: AsJson = False,
 ) -> None:
     """List the catalogue: detectors by default."""
     if ctx.invoked_subcommand is not None:
         return
+    if space is not None:
+        from raycover.cli import suiting
+
+        suiting.rank_for(space, mounting, air_c, scene_folder, as_json=json)
+        return
+    if material is not None:
+        from raycover.cli import sheets
+
+        sheets.show_material(material, output, frequency_ghz or [], scene_folder, drawing=drawing, as_json=json)
+        return
     from raycover.cli import listing
 
+    listing.refuse_without_material(frequency_ghz, output, drawing=drawing)
     listing.list_models(scene_folder, constructions=constructions, materials=materials, losses=losses, as_json=json)
 
 

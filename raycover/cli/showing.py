@@ -9,6 +9,7 @@ import raycover
 from raycover.catalogue import Catalogue, unknown_name
 from raycover.cli.listing import catalogue_for, entry_json
 from raycover.cli.printing import data, talk
+from raycover.cli.simulated import print_simulated, simulated_json
 from raycover.cli.tables import table
 from raycover.errors import InputError, Position, Problem
 from raycover.exchange import data_sheet
@@ -110,6 +111,7 @@ def print_unit(unit: UnitReach) -> None:
         title=f"Reach in the open at 20 °C ({size}; – not seen)",
         right=(0, 2, 3),
     )
+    print_simulated(model, unit.mounting)
     print()
     print("Sources")
     for source in sources(model):
@@ -137,6 +139,7 @@ def unit_json(unit: UnitReach) -> dict[str, Any]:
             for row in unit.rows
         ],
         "desk_m": DESK,
+        "simulated": simulated_json(model, unit.mounting),
         "notes": notes(model),
         "caution": CAUTION,
     }

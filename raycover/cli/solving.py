@@ -238,6 +238,7 @@ def _view_lines(view: View) -> list[str]:
         f"  {view.name} ({view.unit.title}), {view.distance_m:.2f} m away: {_margin(view.margin_db)}, "
         f"{_CAUSE_WORDS[view.cause]}"
     ]
+    lines += [f"    {motion} motion taken {how}" for motion, how in view.unit.derived_motions.items()]
     if len(view.ways) < 2:
         return lines + [_crossing_line(crossing, 4) for crossing in view.crossings]
     for way in view.ways:

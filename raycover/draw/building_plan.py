@@ -72,7 +72,7 @@ def make_building_plan(
     """The page that `draw_building_plan` saves."""
     shown = building if storey is None else one_storey(building, storey)
     indices = range(len(building.rooms)) if storey is None else storey.rooms
-    projection = Projection.fitted(_bounds(shown), sheet.FRAME)
+    projection = Projection.fitted(building_bounds(shown), sheet.FRAME)
     page, strokes = Page(dpi=dpi), Strokes()
     outlines = [room.polygon for room in shown.rooms]
     drawing, placer = Drawing(page, projection, strokes), Placer(projection.frame)
@@ -80,7 +80,7 @@ def make_building_plan(
     underlay = read_underlay(scene)
     if underlay is not None and underlay.shows_on(None if storey is None else storey.name):
         page.image(underlaid.alone(underlay, projection, dpi), projection.frame, 1.5)
-    draw_building(drawing, shown, _floor(shown))
+    draw_building(drawing, shown, floor_surface(shown))
     storey_marks.draw_voids(drawing, shown)
     home = building.rooms_at(np.array([u.position for u in units]).reshape(-1, 3))
     mine = tuple(u for u, room in zip(units, home, strict=True) if storey is None or room in storey.rooms)
@@ -94,7 +94,7 @@ def make_building_plan(
     sorts = tuple(s for s in glyphs.WORDS if any(m.sort == s for m in marks))
     key = sheet.Key(sorts, False, False, any(m.masks for m in marks))
     placer.note_strokes(strokes.lines)
-    annotator = Annotator(page, projection, placer, _light(projection))
+    annotator = Annotator(page, projection, placer, light_paper(projection))
     n_tags = annotator.tags(hung, centres, factor)
     areas = [held.rooms[i].area_m2 for i in indices]
     n_names = annotator.room_names(outlines, [room.name for room in shown.rooms], areas)
@@ -110,7 +110,7 @@ def make_building_plan(
     return page
 
 
-def _bounds(building: Building) -> Box:
+def building_bounds(building: Building) -> Box:
     corners = [building.bounds[:, :2]]
     if building.rooms:
         # Beside a storey that is shown others may reach further: its rooms are what is looked at.
@@ -122,7 +122,7 @@ def _bounds(building: Building) -> Box:
     return float(low[0]), float(low[1]), float(max(high[0], low[0] + 0.1)), float(max(high[1], low[1] + 0.1))
 
 
-def _floor(building: Building) -> Surface:
+def floor_surface(building: Building) -> Surface:
     """A surface at floor level, for drawing what stands on it."""
     level = min((room.floor for room in building.rooms), default=0.0)
     nothing = np.zeros((1, 1))
@@ -132,7 +132,7 @@ def _floor(building: Building) -> Surface:
     )  # fmt: skip
 
 
-def _light(projection: Projection) -> PaperMap:
+def light_paper(projection: Projection) -> PaperMap:
     """No map beneath the words: they are written in ink."""
     return PaperMap(np.zeros((2, 2), np.float32), np.full((2, 2), palette.ASSURED, np.int8), projection.frame, 3.0)
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from raycover.detectors import Unit
 from raycover.physics.pattern import Footprint
+from raycover.reach import reached
 
 Floats = NDArray[np.float64]
 _N_AZIMUTHS = 360
@@ -21,7 +22,7 @@ def outline(unit: Unit, motion: str, z: float) -> Floats | None:
     """The declared footprint on a level z (m), closed, (n, 2) in plan; None where nothing is declared for it.
 
     Of several motions that count the widest at each azimuth. Infrared: the lens edge carried down to z.
-    Microwave: where the slant range meets z. The outline knows no obstacles and no masks.
+    Microwave: where the reach meets z. A sensitivity setting counts in both, obstacles and masks in none.
     """
     footprints = unit.footprints_for(motion)
     drop = float(unit.position[2] - z)
@@ -46,8 +47,10 @@ def _azimuths(footprints: tuple[Footprint, ...]) -> Floats:
 def _edge(unit: Unit, footprint: Footprint, cos: Floats, sin: Floats, drop: float) -> Floats:
     """(n, 2) offsets in plan from the unit of a footprint's edge at `drop` below it."""
     radius = np.asarray(footprint.shape.radius(cos, sin), float)
-    slant = np.hypot(radius, footprint.drop)
+    slant = np.hypot(radius, footprint.drop) * footprint.gain_ratio
     if unit.kind == "microwave" and unit.tilt_deg == 0:
+        if footprint.directivity is not None:
+            return _where_it_ends(unit, footprint, cos, sin, drop)
         flat = np.sqrt(np.maximum(slant**2 - drop**2, 0.0)) * (radius > 0)
         local = np.stack([flat * cos, flat * sin, np.full_like(flat, -drop)], axis=1)
         return np.asarray((local @ unit.rotation.T)[:, :2], np.float64)
@@ -59,7 +62,18 @@ def _edge(unit: Unit, footprint: Footprint, cos: Floats, sin: Floats, drop: floa
     if unit.tilt_deg != 0 or unit.kind == "microwave":
         # A tilted unit may look at the horizon: its slant range is where it ends.
         distance = np.minimum(distance, np.maximum(slant, drop))
+    elif footprint.gain_db < 0:
+        flat = np.minimum(np.sqrt(np.maximum(slant**2 - drop**2, 0.0)), radius / footprint.drop * drop)
+        return np.asarray((np.stack([flat * cos, flat * sin, 0 * flat], axis=1) @ unit.rotation.T)[:, :2], np.float64)
     return np.asarray((direction / length[:, None] * distance[:, None])[:, :2], np.float64)
+
+
+def _where_it_ends(unit: Unit, footprint: Footprint, cos: Floats, sin: Floats, drop: float) -> Floats:
+    """(n, 2) offsets in plan of the outermost points at `drop` below an upright unit that it reaches."""
+    limit = reached(footprint, unit.kind, drop, np.arctan2(sin, cos))
+    return np.asarray(
+        (np.stack([limit * cos, limit * sin, np.full_like(limit, -drop)], axis=1) @ unit.rotation.T)[:, :2]
+    )
 
 
 def within(points: Floats, limits: Any) -> list[Floats]:

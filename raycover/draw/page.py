@@ -232,6 +232,14 @@ class Page:
             self.figure.savefig(file, format="pdf", dpi=self.dpi, metadata=about)
         return file.getvalue()
 
+    def svg(self, *, title: str) -> bytes:
+        """The page as an SVG of exactly its size, text as outlines. The same page gives the same bytes."""
+        file = io.BytesIO()
+        with rc_context({"svg.fonttype": "path", "svg.hashsalt": title, "image.composite_image": False}):
+            about = {"Title": title, "Creator": f"raycover {__version__}", "Date": None}
+            self.figure.savefig(file, format="svg", dpi=self.dpi, metadata=about)
+        return file.getvalue()
+
 
 def pdf_of(pages: Sequence[Page], *, title: str, created: datetime | None = None) -> bytes:
     """Several pages as one PDF, as `Page.pdf` makes one of each. The same pages give the same bytes."""

@@ -87,7 +87,7 @@ def make_plan(
     # Large paper is mostly white: the map's picture need not be.
     mapped = projection.cropped(bounds) if vector and underlay is None else projection
     picture = paper_map(plane.surface, plane.margin_db, plane.reserve_db, outlines, mapped, dpi=dpi)
-    has_limit = _draw_map(page, picture, strokes, mapped, underlay)
+    has_limit = draw_map(page, picture, strokes, mapped, underlay)
     draw_building(drawing, shown, plane.surface)
     has_voids = storey_marks.draw_voids(drawing, shown)
     seats = _seats_on(coverage, building, plane)
@@ -185,7 +185,7 @@ def bounds_of(building: Building, plane: PlaneCoverage, outlines: list[Any]) -> 
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def _draw_map(
+def draw_map(
     page: Page, picture: PaperMap, strokes: Strokes, projection: Projection, underlay: Underlay | None
 ) -> bool:
     """Colours, hatches and limit line; whether there is a limit line."""

@@ -15,13 +15,13 @@ from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw import glyphs, hatching, palette, sheet, tables, words
 from raycover.draw.annotate import Annotator
-from raycover.draw.chance_sheet import Varied, draw_chance_map
 from raycover.draw.drawing import Strokes
 from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
 from raycover.draw.page import Box, Page
 from raycover.draw.plan import DPI, draw_column, draw_words
 from raycover.draw.png import save_png
+from raycover.draw.probability_sheet import Varied, draw_chance_map
 from raycover.draw.stair_cuts import arrival
 from raycover.draw.stair_key import draw_key_plan, draw_section, level_names, units_about
 from raycover.draw.unrolled import Unrolled, lay_out, piece_figures, piece_name, places_of, run_map
@@ -88,7 +88,7 @@ def make_stair_sheet(
             added = Strokes()
             has_limit = draw_chance_map(page, picture, added) or has_limit
             strokes += added.lines
-            _draw_run(page, building, stairs, laid, run, placer, strokes)
+            draw_run(page, building, stairs, laid, run, placer, strokes)
             continue
         page.image(picture.rgba(), picture.box, 1.0)
         for index, spacing in ((palette.NOT_SEEN, hatching.NOT_SEEN_MM), (palette.DOUBTFUL, hatching.DOUBTFUL_MM)):
@@ -98,9 +98,9 @@ def make_stair_sheet(
         has_limit = has_limit or bool(limit)
         page.lines(limit, palette.INK, 0.7, 3.0, clip=picture.box)
         strokes += [(line, 0.8) for line in limit]
-        _draw_run(page, building, stairs, laid, run, placer, strokes)
+        draw_run(page, building, stairs, laid, run, placer, strokes)
     near = units_about(stairs, coverage.units)
-    units, centres, marks = _marks(stairs, laid, near)
+    units, centres, marks = marks_on(stairs, laid, near)
     factor = glyphs.size_factor(centres)
     glyphs.draw_marks(page, marks, factor)
     for centre in centres:
@@ -138,7 +138,7 @@ def make_stair_sheet(
     return page
 
 
-def _draw_run(
+def draw_run(
     page: Page,
     building: Building,
     stairs: StairShape,
@@ -242,7 +242,7 @@ def _draw_way(
     placer.take((float(tip[0]) - 2.6, float(tip[1]) - 1.0, float(tip[0]), float(tip[1]) + 1.0))
 
 
-def _marks(stairs: StairShape, laid: Unrolled, near: list[Unit]) -> tuple[list[Unit], Floats, list[glyphs.Mark]]:
+def marks_on(stairs: StairShape, laid: Unrolled, near: list[Unit]) -> tuple[list[Unit], Floats, list[glyphs.Mark]]:
     """Detectors that hang over a piece or close beside it, where the strips show them: (n, 2) mm and marks."""
     units: list[Unit] = []
     centres, marks = [], []

@@ -145,7 +145,8 @@ def _sections(page: Page, unit: UnitReach, scale: int) -> None:
     per_metre = 1000 / scale
     hull = _hull(list(shown_outlines(unit).values()))
     across_note = f"{unit.across.offset:.1f} m ahead of the unit" if unit.across.offset else "through the unit"
-    names = (("A–A  along azimuth 0", "through the unit"), ("B–B  across azimuth 0", across_note))
+    along_note = "through the unit; beams aim along the dash-dotted lines" if unit.model.beams else "through the unit"
+    names = (("A–A  along azimuth 0", along_note), ("B–B  across azimuth 0", across_note))
     high = max(unit.top, unit.mounting, PERSON_HEIGHT) * per_metre
     for k, (section, box) in enumerate(zip((unit.along, unit.across), _SECTIONS, strict=True)):
         low, far = hull[k], hull[k + 2]

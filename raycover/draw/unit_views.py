@@ -18,6 +18,8 @@ DASHES: dict[str, tuple[float, ...] | None] = {"tangential": (5, 2.2), "radial":
 SCALES = (20, 25, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000, 1500, 2000, 3000, 5000, 7500, 10_000)
 #: What is not seen keeps this share of its colour: the sheet is about what is.
 _UNSEEN = 0.30
+#: A beam whose axis leaves a section's plane by no more than this (sine) lies in it.
+_IN_SECTION = 0.02
 #: A walking person of 1.75 m: outline of body and limbs, (x, z) in metres from between the feet.
 _BODY = np.array(
     [
@@ -80,6 +82,8 @@ def draw_section(page: Page, unit: UnitReach, section: Section, frame: Frame, bo
         page.text(x1 + 1.2, height - 0.75, words, 6, color=SECOND_INK)
     if unit.model.kind == "infrared" and section.offset == 0:
         _lens_edges(page, unit, frame, (x0, floor, x1, mounting), axis)
+    if section.offset == 0:
+        _beam_axes(page, unit, frame, box, axis)
     _person(page, frame, _standing_at(unit, axis, section.offset))
     if section.offset == 0:
         page.lines([[(frame.origin[0], mounting), (frame.origin[0], mounting + 1.4)]], ACCENT, 0.7, 20)
@@ -133,6 +137,18 @@ def _lens_edges(page: Page, unit: UnitReach, frame: Frame, box: Box, axis: str) 
         ends = footprint.shape.radius(cos, sin) / footprint.drop * unit.mounting * directions
         lines = [frame.points([0.0, end], [unit.mounting, 0.0]) for end in ends if end != 0]
         page.lines(lines, ACCENT, 0.6, 9, dashes=DASHES[footprint.motion], clip=box)
+
+
+def _beam_axes(page: Page, unit: UnitReach, frame: Frame, box: Box, axis: str) -> None:
+    """Where the beams of an entry aim that lie in the plane of the section."""
+    far = (box[2] - box[0]) / frame.scale
+    for beam in unit.model.beams or ():
+        azimuth, off_axis = np.radians(beam.azimuth_deg), np.radians(beam.off_axis_deg)
+        ahead, beside = (np.cos(azimuth), np.sin(azimuth)) if axis == "along" else (np.sin(azimuth), np.cos(azimuth))
+        if abs(beside * np.sin(off_axis)) > _IN_SECTION:
+            continue
+        x, z = far * ahead * np.sin(off_axis), unit.mounting - far * np.cos(off_axis)
+        page.lines([frame.points([0.0, x], [unit.mounting, z])], ACCENT, 0.5, 9, dashes=(9.0, 2.5, 1.5, 2.5), clip=box)
 
 
 def _person(page: Page, frame: Frame, at: float) -> None:

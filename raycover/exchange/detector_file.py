@@ -11,7 +11,7 @@ from typing import Any
 from raycover.catalogue import detector_files
 from raycover.errors import InputError, Position, Problem
 from raycover.exchange.files import write_whole
-from raycover.scene.devices import DeclaredSpec, DetectorModel
+from raycover.scene.devices import DeclaredSpec, DetectorModel, ZonesSpec
 from raycover.scene.reading import read_text, read_yaml
 from raycover.scene.validate import validate
 from raycover.scene.writing import number, quoted, word
@@ -48,9 +48,13 @@ def entry_text(model: DetectorModel) -> str:
         ("largest_mask_share", "share of the declared area, 0 to 1"),
         ("bus_current_ma", "mA"),
         ("reach_behind", "share of the reach behind the mounting plane, 0 to 1"),
+        ("front_to_back_db", "dB one way, of the antenna"),
     ):
         if (value := getattr(model, key)) is not None:
             lines.append(f"{key}: {number(value)}   # {comment}")
+    if model.zones is not None:
+        lines += _zones(model.zones)
+    lines += _radiation(model)
     if model.source:
         lines += _prose("source", model.source)
     return _HEADER + "\n".join(lines) + "\n"
@@ -113,6 +117,42 @@ def _declared(declared: DeclaredSpec) -> str:
         f"{{mounting: {number(declared.mounting)}, plane: {number(declared.plane)}, motion: {declared.motion}, "
         f"shape: {{{name}: {inner}}}{source}}}"
     )
+
+
+def _zones(zones: ZonesSpec) -> list[str]:
+    rings = [
+        f"    - {{off_axis_deg: {number(r.off_axis_deg)}, count: {r.count}, width_deg: {number(r.width_deg)}, "
+        f"height_deg: {number(r.height_deg)}, offset_deg: {number(r.offset_deg)}}}"
+        for r in zones.rings
+    ]
+    return ["zones:   # the lens, for simulated walks", f"  element: {zones.element}", f"  pulses: {zones.pulses}",
+            "  rings:", *rings]  # fmt: skip
+
+
+def _radiation(model: DetectorModel) -> list[str]:
+    """Elevation, beams, speeds and settings, where given."""
+    lines = []
+    if model.elevation is not None:
+        rows = ", ".join(f"[{number(a)}, {number(share)}]" for a, share in model.elevation)
+        lines.append(f"elevation: [{rows}]   # degrees off its axis (90: mounting plane), share of the reach")
+    if model.beams is not None:
+        lines.append(
+            "beams:   # aimed beams that share the footprint; off_axis_deg: 0 straight down; width_deg: half power"
+        )
+        lines += [
+            f"  - {{azimuth_deg: {number(b.azimuth_deg)}, off_axis_deg: {number(b.off_axis_deg)}, "
+            f"width_deg: {number(b.width_deg)}}}"
+            for b in model.beams
+        ]
+    if model.band_hz is not None:
+        lines.append(f"band_hz: [{number(model.band_hz[0])}, {number(model.band_hz[1])}]   # Hz, Doppler shifts")
+    if model.speed is not None:
+        low, high = number(model.speed.from_mps), number(model.speed.to_mps)
+        lines.append(f"speed: {{from: {low}, to: {high}}}   # m/s, radial speeds it answers to")
+    if model.sensitivity_pct is not None:
+        low, high = number(model.sensitivity_pct.from_pct), number(model.sensitivity_pct.to_pct)
+        lines.append(f"sensitivity_pct: {{from: {low}, to: {high}}}   # per cent of the reach, what it may be set to")
+    return lines
 
 
 def _prose(key: str, value: str) -> list[str]:

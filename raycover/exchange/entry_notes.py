@@ -11,7 +11,7 @@ from itertools import combinations
 
 import numpy as np
 
-from raycover.detectors import shape_of
+from raycover.detectors import contradictions, footprints_of, shape_of
 from raycover.physics.shapes import azimuth_cells
 from raycover.scene.devices import DeclaredSpec, PatternSpec
 
@@ -44,6 +44,13 @@ def notes(pattern: PatternSpec) -> list[str]:
             found.append(f"a footprint is declared at {heights} m, outside the mounting range: is one of them a slip?")
     if missing := [m for m in ("tangential", "radial", "presence") if m not in {d.motion for d in pattern.declared}]:
         found.append(f"{' and '.join(missing)} not declared: a plane that asks for it gets nothing from this unit")
+        footprints = footprints_of(pattern, pattern.declared[0].mounting, derive=True)
+        found += [
+            f"{f.motion} not declared: a scene with conditions: {{derive_motions: true}} takes it {f.derived}"
+            for f in footprints
+            if f.derived
+        ]
+    found += contradictions(pattern)
     if pattern.largest_mask_share is None:
         found.append("no largest mask share: masks of any size will be accepted")
     return found

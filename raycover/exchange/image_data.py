@@ -5,6 +5,7 @@ VTK's own writer, from the modules that need no display driver.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.coverage import PlaneCoverage
+from raycover.surfaces import Surface
 
 Single = NDArray[np.float32]
 
@@ -21,18 +23,38 @@ def write_image_data(plane: PlaneCoverage, path: Path, probability: Single | Non
 
     With `probability` (ny, nx) an array of that name, float32, NaN outside.
     """
-    from vtkmodules.vtkCommonDataModel import vtkImageData
     from vtkmodules.vtkIOXML import vtkXMLImageDataWriter
 
-    surface = plane.surface
+    image = _raster(plane.surface)
+    add_cell_arrays(image, plane, (slice(None), slice(None)), probability)
+    save(vtkXMLImageDataWriter(), image, path)
+
+
+def write_cells(surface: Surface, arrays: Mapping[str, NDArray[np.floating]], path: Path) -> None:
+    """Cell arrays (ny, nx) of a flat surface by name, as float32; the first is the one shown."""
+    from vtkmodules.util.numpy_support import numpy_to_vtk
+    from vtkmodules.vtkIOXML import vtkXMLImageDataWriter
+
+    image = _raster(surface)
+    for name, values in arrays.items():
+        array = numpy_to_vtk(np.ascontiguousarray(values, np.float32).ravel(), deep=True)
+        array.SetName(name)
+        image.GetCellData().AddArray(array)
+    image.GetCellData().SetActiveScalars(next(iter(arrays)))
+    save(vtkXMLImageDataWriter(), image, path)
+
+
+def _raster(surface: Surface) -> Any:
+    """Image data without arrays, a cell a cell of the surface."""
+    from vtkmodules.vtkCommonDataModel import vtkImageData
+
     n_rows, n_columns = surface.shape
     image = vtkImageData()
     image.SetDimensions(n_columns + 1, n_rows + 1, 1)
     image.SetSpacing(surface.grid, surface.grid, surface.grid)
     floor = float(np.min(surface.floor))
     image.SetOrigin(surface.edges[0], surface.edges[2], floor + surface.heights[0])
-    add_cell_arrays(image, plane, (slice(None), slice(None)), probability)
-    save(vtkXMLImageDataWriter(), image, path)
+    return image
 
 
 def add_cell_arrays(data: Any, plane: PlaneCoverage, cells: tuple[Any, Any], probability: Single | None = None) -> None:

@@ -86,6 +86,7 @@ def plane_figures(plane: PlaneCoverage) -> dict[str, Any]:
         "stairs": plane.surface.stairs,
         "target": plane.surface.target,
         "motion": plane.surface.motion,
+        "target_m2": plane.surface.target_m2,
         "heights_m": list(plane.surface.heights),
         "rooms": {
             name: {"area_m2": _round(room_area), "share": share, "assured_share": assured}
@@ -168,6 +169,7 @@ def probe_json(point: Sequence[float], views: Sequence[View]) -> dict[str, Any]:
                 "margin_db": finite(view.margin_db),
                 "distance_m": view.distance_m,
                 "cause": view.cause,
+                **({"derived_motions": derived} if (derived := view.unit.derived_motions) else {}),
                 "crossings": [_crossing(c) for c in view.crossings],
                 "ways": [
                     {

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from raycover.catalogue import Catalogue
+from raycover.catalogue import Catalogue, Construction
 from raycover.scene.construction import InlineConstruction
 
 AIR = "air"
@@ -127,12 +127,17 @@ def named(rows: Sequence[tuple[str, float]], catalogue: Catalogue) -> Any:
     wanted = catalogue.construction(InlineConstruction.model_validate({"layers": layers}))
     assert wanted is not None
     for name, entry in catalogue.constructions.items():
-        if len(entry.layers) == len(wanted.layers) and not entry.glazing and all(
+        if _plain(entry) and len(entry.layers) == len(wanted.layers) and all(
             a.material == b.material and abs(a.thickness_m - b.thickness_m) < 1e-4
             for a, b in zip(entry.layers, wanted.layers, strict=True)
         ):  # fmt: skip
             return name
     return {"layers": layers}
+
+
+def _plain(entry: Construction) -> bool:
+    """Whether its layers are all there is to it."""
+    return not (entry.glazing or entry.measured or entry.studs or entry.mats)
 
 
 def default_wall(thickness_m: float, catalogue: Catalogue) -> Made:

@@ -55,14 +55,31 @@ def band_radiance(celsius: ArrayLike, lo_um: float = 8.0, hi_um: float = 14.0) -
     return result
 
 
+def radiance_above(ambient_c: ArrayLike, background_c: ArrayLike | None = None) -> tuple[Floats, Floats]:
+    """Radiance [W/m²/sr] of clothing and of bare skin, emissivities included, above what stands behind them.
+
+    The adaptive clothed person of `contrast_factor`; the background has the room's temperature if not given, and
+    reflections are those of the room. Shape of `ambient_c`.
+    """
+    ambient = np.asarray(ambient_c, dtype=np.float64)
+    room = band_radiance(ambient)
+    behind = room if background_c is None else band_radiance(background_c)
+    skin_c = 33.5 + 0.13 * (ambient - 22.0)
+    clothing_c = ambient + (skin_c - ambient) * _R_AIR / (_R_CLOTHING + _R_AIR)
+    return (
+        np.asarray(_EMISSIVITY_CLOTHED * (band_radiance(clothing_c) - room) + room - behind),
+        np.asarray(_EMISSIVITY_BARE * (band_radiance(skin_c) - room) + room - behind),
+    )
+
+
 def _difference(ambient_c: Floats, target: Target) -> Floats:
     """Radiance above that of the room, W/m²/sr."""
-    room = band_radiance(ambient_c)
     if target == "skin":
-        return band_radiance(BARE_SKIN_C) - room
+        return band_radiance(BARE_SKIN_C) - band_radiance(ambient_c)
     if target != "clothed":
         raise ValueError(f"target must be 'clothed' or 'skin', not {target!r}")
-    return _clothed_difference(ambient_c, np.asarray(_R_CLOTHING))
+    clothed, bare = radiance_above(ambient_c)
+    return _SHARE_CLOTHED * clothed + _SHARE_BARE * bare
 
 
 def _clothed_difference(ambient_c: Floats, r_clothing: Floats) -> Floats:
@@ -73,6 +90,11 @@ def _clothed_difference(ambient_c: Floats, r_clothing: Floats) -> Floats:
     bare = _SHARE_BARE * _EMISSIVITY_BARE * (band_radiance(skin_c) - room)
     total: Floats = clothed + bare
     return total
+
+
+def person_difference(ambient_c: ArrayLike, target: Target = "clothed") -> Floats:
+    """Radiance of a person above that of the room [W/m²/sr]; see `contrast_factor`."""
+    return _difference(np.asarray(ambient_c, dtype=np.float64), target)
 
 
 def contrast_factor(ambient_c: ArrayLike, target: Target = "clothed") -> Floats:

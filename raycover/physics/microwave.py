@@ -13,6 +13,16 @@ from raycover.physics.slab import Material
 
 Floats = NDArray[np.float64]
 
+#: Radar cross section (m²) of a walking person: mean −1.37 dBsm, 3GPP TR 38.901 sensing model [2nd].
+WALKER_M2 = 0.73
+#: Of the small movements of a seated person: 0.01 to 0.1 m² [M]; the middle of it on a scale of dB.
+SEATED_M2 = 0.03
+#: Of breathing alone: a tenth of a seated person's small movements. Our assumption, no source: the chest moves by
+#: millimetres, far slower than most units answer to. Take it for a warning, not for a promise.
+BREATHING_M2 = 0.003
+#: Bodies by name.
+BODIES_M2 = {"walker": WALKER_M2, "seated": SEATED_M2, "breathing": BREATHING_M2}
+
 
 def reach_factor(loss_db: ArrayLike) -> Floats:
     """Share of the free reach that is left behind a one-way loss [dB]; any shape, 0 for infinite loss.
@@ -33,6 +43,27 @@ def cross_section_db(sigma_m2: ArrayLike, reference_m2: ArrayLike) -> Floats:
         raise ValueError("radar cross sections must be positive")
     result: Floats = 10 * np.log10(sigma / reference)
     return result
+
+
+def body_db(sigma_m2: float, motion: str) -> float:
+    """What a body [m²] other than the declared one adds to the margin [dB].
+
+    Walking motions are declared with a walker (`WALKER_M2`), presence with a seated person's small movements
+    (`SEATED_M2`): each is compared with its own, so that what a declaration holds already is not taken off again.
+    A larger body adds nothing to a presence declaration: how slow the movement is limits that as well.
+    Raises ValueError unless the cross section is positive.
+    """
+    if motion == "presence":
+        return min(float(cross_section_db(sigma_m2, SEATED_M2)), 0.0)
+    return float(cross_section_db(sigma_m2, WALKER_M2))
+
+
+def sensitivity_db(percent: float) -> float:
+    """What a sensitivity setting, as per cent of the reach, adds to the margin [dB]: 40·log10(percent/100).
+
+    From the fourth-power law; the same for infrared, where the setting moves the threshold as well.
+    """
+    return float(40 * np.log10(percent / 100))
 
 
 def doppler_hz(speed_mps: ArrayLike, frequency_ghz: ArrayLike, angle_rad: ArrayLike) -> Floats:

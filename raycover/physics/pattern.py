@@ -14,7 +14,7 @@ All this is geometry; that it describes a real unit between and beyond its decla
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from itertools import pairwise
 
@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
+from raycover.physics.directivity import Directivity
 from raycover.physics.shapes import Array, Blend, Shape, azimuth_cells
 
 MOTIONS = ("tangential", "radial", "presence")
@@ -59,13 +60,13 @@ class Mask:
             else ((self.to_deg - self.from_deg) % 360.0 or 360.0)
         )
 
-    def covers_azimuth(self, cos_phi: Array, sin_phi: Array) -> NDArray[np.bool_]:
-        """Whether unit azimuths (cos φ, sin φ) lie in the sector, both edges included."""
+    def covers_azimuth(self, cos_phi: Array, sin_phi: Array, *, with_end: bool = True) -> NDArray[np.bool_]:
+        """Whether unit azimuths (cos φ, sin φ) lie in the sector, its start included, its end if asked for."""
         if self.span_deg >= 360:
             return np.ones(np.shape(cos_phi), bool)
         start, end = np.radians(self.from_deg), np.radians(self.from_deg + self.span_deg)
         after_start = np.cos(start) * sin_phi - np.sin(start) * cos_phi >= -1e-12
-        before_end = cos_phi * np.sin(end) - sin_phi * np.cos(end) >= -1e-12
+        before_end = cos_phi * np.sin(end) - sin_phi * np.cos(end) >= (-1e-12 if with_end else 1e-12)
         return (after_start & before_end) if self.span_deg <= 180 else (after_start | before_end)
 
 
@@ -74,13 +75,18 @@ class Footprint:
     """The edge of detection for one motion at one mounting height.
 
     `shape` at a distance `drop` (m) below the unit gives both the lens edge and the slant range.
-    `extrapolated`: the mounting height lies outside the declared ones.
+    `extrapolated`: the mounting height lies outside the declared ones. `directivity` says what holds off the
+    declared plane, None: s0 all over the front. `gain_db` is added to the margin: a sensitivity setting, another
+    body than the declared one. `derived`: from what, where the motion itself is not declared.
     """
 
     motion: str
     shape: Shape
     drop: float
     extrapolated: bool
+    directivity: Directivity | None = None
+    gain_db: float = 0.0
+    derived: str = ""
 
     @cached_property
     def mean_log_slant(self) -> float:
@@ -88,6 +94,21 @@ class Footprint:
         phi, width = azimuth_cells(self.shape.corners_rad)
         radius = self.shape.radius(np.cos(phi), np.sin(phi))
         return float(np.sum(width * 0.5 * np.log(radius**2 + self.drop**2)) / (2 * np.pi))
+
+    def edge_share(self, cos_phi: Array, sin_phi: Array) -> Array:
+        """The directivity's share f along the footprint's edge at azimuths."""
+        assert self.directivity is not None
+        radius = self.shape.radius(cos_phi, sin_phi)
+        slant = np.hypot(radius, self.drop)
+        return self.directivity.share(radius * cos_phi / slant, radius * sin_phi / slant, -self.drop / slant)
+
+    @cached_property
+    def mean_log_edge_share(self) -> float:
+        """Mean over all azimuths of ln f along the edge; 0 without a directivity."""
+        if self.directivity is None:
+            return 0.0
+        phi, width = azimuth_cells(self.shape.corners_rad)
+        return float(np.sum(width * np.log(self.edge_share(np.cos(phi), np.sin(phi)))) / (2 * np.pi))
 
     @cached_property
     def outline(self) -> Array:
@@ -121,22 +142,36 @@ class Footprint:
         return float(np.hypot(self.largest_radius, self.drop))
 
     @property
+    def gain_ratio(self) -> float:
+        """What `gain_db` does to every reach."""
+        return float(10 ** (self.gain_db / 40))
+
+    @property
     def edge_off_axis_rad(self) -> float:
         """Largest angle off the axis of the lens edge."""
         return float(np.arctan2(self.largest_radius, self.drop))
 
 
 @lru_cache(maxsize=4096)
-def resolve(declarations: tuple[Declaration, ...], mounting: float) -> tuple[Footprint, ...]:
+def with_gain(footprint: Footprint, gain_db: float) -> Footprint:
+    """A footprint with that much (dB) more margin all over."""
+    return replace(footprint, gain_db=footprint.gain_db + gain_db)
+
+
+@lru_cache(maxsize=4096)
+def resolve(
+    declarations: tuple[Declaration, ...], mounting: float, directivity: Directivity | None = None
+) -> tuple[Footprint, ...]:
     """The footprint of each declared motion at a mounting height (m), in the order of `MOTIONS`.
 
-    Remembered: a hundred units of one model at one height share their footprints and what is worked out of them.
+    `directivity`: that of the unit, if one is given. Remembered: a hundred units of one model at one height share
+    their footprints and what is worked out of them.
     """
     footprints = []
     for motion in MOTIONS:
         known = sorted((d for d in declarations if d.motion == motion), key=lambda d: d.mounting)
         if known:
-            footprints.append(_resolve_one(known, mounting))
+            footprints.append(replace(_resolve_one(known, mounting), directivity=directivity))
     return tuple(footprints)
 
 

@@ -17,6 +17,8 @@ from shapely.validation import explain_validity
 from raycover.errors import Position, Problem, did_you_mean
 from raycover.scene.construction import InlineConstruction
 from raycover.scene.fitout_checks import FITOUT_CHECKS
+from raycover.scene.need_checks import check_needs
+from raycover.scene.nuisance_checks import check_nuisances
 from raycover.scene.quantities import CHECK_UNITS
 from raycover.scene.rack_checks import check_racking
 from raycover.scene.references import fitout_references
@@ -35,7 +37,7 @@ WARM_FROM_C = 28.0
 WIDEST_ROOM_M, HIGHEST_ROOM_M = 2000.0, 300.0
 _LISTS = (
     "rooms", "partitions", "solids", "racking", "cubicles", "desks", "stairs", "sheets", "meshes",
-    "detectors", "planes", "fixtures", "tables", "routes", "lines", "zones",
+    "detectors", "planes", "fixtures", "tables", "nuisances", "routes", "lines", "zones",
 )  # fmt: skip
 #: Lists whose names become names of files.
 _BECOME_FILES = ("planes", "routes")
@@ -159,6 +161,8 @@ def _references(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
             for i, layer in enumerate(ref.layers):
                 if layer.material is not None and layer.material not in catalogue.materials:
                     yield _unknown("material", layer.material, catalogue.materials, (*loc, "layers", i, "material"))
+            if ref.studs is not None and ref.studs.material not in catalogue.materials:
+                yield _unknown("material", ref.studs.material, catalogue.materials, (*loc, "studs", "material"))
         elif ref != "none" and ref not in catalogue.constructions:
             yield _unknown("construction", ref, [*catalogue.constructions, "none"], loc)
 
@@ -344,6 +348,8 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _planes,
     _stairs,
     _weather,
+    check_needs,
+    check_nuisances,
     *FITOUT_CHECKS,
     check_wiring,
 )

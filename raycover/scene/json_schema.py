@@ -32,6 +32,9 @@ _UNITS = {
     "_mm2": "mm²",
     "_c": "°C",
     "_m2": "m²",
+    "_hz": "Hz",
+    "_pct": "per cent",
+    "_mps": "m/s",
 }
 #: An example of each part of a scene.
 EXAMPLES: dict[str, dict[str, Any]] = {
@@ -61,8 +64,10 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "DeclaredSpec": {"mounting": 2.5, "plane": 0, "motion": "radial", "shape": {"circle": {"diameter": 9}}},
     "PlaneSpec": {"name": "people", "target": "person", "heights": [0.3, 1.0, 1.6]},
     "Conditions": {"ambient_c": 20, "reserve_db": 3},
+    "Nuisance": {"name": "Heater", "kind": "heater", "at": [4, 0.2], "height": 2.2, "surface_c": 80},
     "StateSpec": {"name": "Dock doors open", "set": {"Hall/opening *": "open", "Lorry": "absent"}},
     "Change": {"centre": [12, 4]},
+    "NeedSpec": {"name": "Every cubicle", "cubicles": ["WC"], "doors": "closed", "share": 0.95},
     "Route": {"name": "Arrivals", "from": "Office/opening 0", "to": "every desk"},
     "Line": {"name": "L1", "detectors": ["D*"], "supply_ma": 200, "cable": {"length": 180, "area_mm2": 1.5}},
     "Cable": {"length": 180, "area_mm2": 1.5},

@@ -142,3 +142,6 @@ class Conditions(Strict):
     )
     losses: Literal["averaged", "coherent"] = Field("averaged", description="averaged or coherent")
     hold_s: HoldTime = Field(HOLD_S, description="hold time of the lights in a walk test, in seconds")
+    derive_motions: bool = Field(
+        False, strict=True, description="microwave: motions that are not declared are derived, by our assumptions"
+    )

@@ -14,7 +14,7 @@ Reference = tuple[ConstructionRef, tuple[str | int, ...]]
 
 
 def fitout_references(scene: Scene) -> Iterator[Reference]:
-    """(construction, place in the file) of roofs, suspended ceilings, cubicles, fixtures, desks and tables."""
+    """(construction, place in the file) of roofs, tiles, cubicles, fixtures, desks and tables; of what covers pipes."""
     for i, room in enumerate(scene.rooms):
         if room.suspended_ceiling is not None:
             yield room.suspended_ceiling.construction, ("rooms", i, "suspended_ceiling", "construction")
@@ -35,3 +35,6 @@ def fitout_references(scene: Scene) -> Iterator[Reference]:
             yield desks.screen.construction, ("desks", i, "screen", "construction")
     for i, table in enumerate(scene.tables):
         yield table.top, ("tables", i, "top")
+    for i, nuisance in enumerate(scene.nuisances):
+        if nuisance.behind is not None:
+            yield nuisance.behind, ("nuisances", i, "behind")

@@ -14,6 +14,8 @@ from raycover.scene.devices import DetectorSpec, Grid, PlaneSpec
 from raycover.scene.doubt import DoubtSpec
 from raycover.scene.fittings import Cubicles, Desks, Fixtures, Table
 from raycover.scene.meshes import MeshSpec
+from raycover.scene.needs import NeedSpec
+from raycover.scene.nuisances import Nuisance
 from raycover.scene.parts import Conditions, Partition, Room, SheetSpec, Solid
 from raycover.scene.paths import resolve
 from raycover.scene.quantities import Degrees, NotBuiltYet, ShortName, Strict, Version
@@ -64,6 +66,9 @@ class Scene(Strict):
     sheets: list[SheetSpec] = Field(default_factory=list, max_length=100_000)
     meshes: list[MeshSpec] = Field(default_factory=list, max_length=10_000)
     detectors: list[DetectorSpec] = Field(default_factory=list, max_length=20_000)
+    nuisances: list[Nuisance] = Field(
+        default_factory=list, max_length=10_000, description="what may trip a detector though nobody is there"
+    )
     planes: list[PlaneSpec] = Field(default_factory=_default_planes, min_length=1, max_length=50)
     grid: Grid = Field(0.25, description="cell size of the maps")
     state_name: ShortName = Field("as drawn", description="name of the state that the scene is drawn in")
@@ -73,7 +78,7 @@ class Scene(Strict):
     )
     underlay: UnderlaySpec | None = Field(None, description="a plan as received, shown faintly under the maps")
     plan: PlanSpec | None = Field(None, description="the drawing that this scene was taken from: units and origin")
-    needs: NotBuiltYet = None
+    needs: list[NeedSpec] = Field(default_factory=list, max_length=1000, description="what `prove` judges")
     lines: list[Line] = Field(default_factory=list, max_length=200, description="lighting control lines")
     zones: list[Zone] = Field(default_factory=list, max_length=2000, description="luminaires switched together")
     routes: list[Route] = Field(default_factory=list, max_length=1000, description="ways that people walk")

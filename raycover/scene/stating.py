@@ -27,6 +27,7 @@ _THINGS = {
     "partitions": "a partition",
     "sheets": "a sheet",
     "meshes": "a mesh",
+    "nuisances": "a nuisance",
 }
 #: Keys of a rack that say what lies in it: one in a state stands for all of them.
 _LOADS = {"goods", "fill", "loads", "seed"}
@@ -112,6 +113,14 @@ def apply_state(scene: Scene, index: int) -> Scene:
     return changed
 
 
+def with_open(scene: Scene, names: Iterable[str]) -> Scene:
+    """The scene with some openings open, by either of their names: a new Scene in the same state."""
+    wanted = set(names)
+    found = [t for t in targets(scene) if t.kind == "openings" and t.name in wanted]
+    fields = _changed_lists(scene, {t.loc: {"state": "open"} for t in found}, {})
+    return scene.changed(fields, scene.state, lambda drawn: drawn)
+
+
 def _apply(scene: Scene, index: int) -> tuple[Scene, list[Problem]]:
     state = scene.states[index]
     known = list(targets(scene))
@@ -171,6 +180,8 @@ def _unfit(target: Target, value: SetValue) -> tuple[str, str] | None:
         return f'"{target.name}" is an opening: it is open or closed', "write open or closed"
     what = _THINGS[target.kind]
     keys = sorted(set(Change.model_fields) & set(type(target.item).model_fields))
+    if target.kind == "nuisances" and target.item.at is None:
+        keys.remove("at")  # what moves along a line has no place
     if target.kind == "cubicles":
         keys = sorted([*keys, "ajar_deg"])
     ways = ["absent", f"a new {' or '.join(keys)}, such as {{{keys[0]}: …}}"] if keys else ["absent"]
@@ -240,4 +251,4 @@ def _replaced(item: Any, values: dict[str, Any]) -> Any:
     return copy
 
 
-__all__ = ["StatePlaces", "StateSpec", "Target", "apply_state", "state_problems", "targets"]
+__all__ = ["StatePlaces", "StateSpec", "Target", "apply_state", "state_problems", "targets", "with_open"]

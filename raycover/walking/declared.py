@@ -1,22 +1,24 @@
 """Margins along a track from declared footprints: no simulated lens, the person as a few heights.
 
-Someone who walks moves across a detector's line of sight and along it at once. Where an entry declares both, the
-powers of the two add by the share of the movement in each: 10·log10(sin²ψ·10^(m_t/10) + cos²ψ·10^(m_r/10)), ψ the
-angle in plan between the movement and the line of sight. Our assumption. Where it declares one, that one counts; who
-stands or sits is noticed by small movements (presence) or not at all.
+Someone who walks moves across a detector's line of sight and along it at once. A microwave unit is asked by its Doppler
+shift (`open_air.moving_margin_db`). Where an infrared entry declares both, the powers of the two add by the share of
+the movement in each: 10·log10(sin²ψ·10^(m_t/10) + cos²ψ·10^(m_r/10)), ψ the angle in plan between the movement and the
+line of sight. Our assumption. Where it declares one, that one counts; who stands or sits is noticed by small movements
+(presence) or not at all.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Floats
-from raycover.casting import CAUSES, Weather, judge, potential_db
+from raycover.casting import CAUSES, judge, potential_db
 from raycover.detectors import Unit
+from raycover.open_air import Weather, moving_margin_db, open_margin_db
 from raycover.rays import RayScene
 from raycover.scene.routes import Person
 from raycover.walking.kinematics import SIT, STAND, WALK, Track
@@ -46,6 +48,8 @@ def _walking(
     unit: Unit, track: Track, steps: NDArray[np.intp], heights: tuple[float, ...], rays: RayScene, weather: Weather
 ) -> Floats:
     feet = track.position[steps]
+    if unit.kind == "microwave":
+        return _by_doppler(unit, track, steps, heights, rays, weather)
     declared = {f.motion for f in unit.footprints}
     found = {
         motion: _best(unit, feet, heights, motion, rays, weather)
@@ -57,6 +61,43 @@ def _walking(
     if found:
         return next(iter(found.values()))
     return _best(unit, feet, heights, "any", rays, weather)
+
+
+def _by_doppler(
+    unit: Unit, track: Track, steps: NDArray[np.intp], heights: tuple[float, ...], rays: RayScene, weather: Weather
+) -> Floats:
+    """A microwave unit's margin (n,) of a walk: its direction and speed in the open, then what stands in the way.
+
+    What obstacles take and mirrors add is that of any motion, the same for all of them.
+    """
+    points = _points(track.position[steps], heights)
+    velocity = np.repeat(_velocity(track)[steps], len(heights), axis=0)
+    margin = np.full(len(points), -np.inf)
+    near = np.flatnonzero(potential_db(unit, points, "any") >= LOWEST_DB)
+    if len(near):
+        x, y, z = (points[near] - unit.position).T
+        vx, vy, vz = velocity[near].T
+        moving = moving_margin_db(unit, (x, y, z), (vx, vy, vz), weather)
+        still = np.asarray(open_margin_db(unit, (x, y, z), unit.footprints_for("any"), weather), float)
+        seen = judge(unit, points[near], "any", rays, weather).margin_db
+        known = np.isfinite(still) & np.isfinite(seen) & np.isfinite(moving)
+        margin[near[known]] = moving[known] + seen[known] - still[known]
+    return np.asarray(margin.reshape(len(steps), len(heights)).max(axis=1))
+
+
+def _velocity(track: Track) -> Floats:
+    """(t, 3) m/s of the feet: on from each step, at the last and before a stop that of the step before."""
+    step = np.diff(track.position, axis=0) / track.step_s
+    ahead, behind = np.concatenate([step, step[-1:]]), np.concatenate([step[:1], step])
+    slower = np.linalg.norm(ahead, axis=1) < np.linalg.norm(behind, axis=1)
+    return np.asarray(np.where(slower[:, None], behind, ahead))
+
+
+def _points(feet: Floats, heights: tuple[float, ...]) -> Floats:
+    """A person's heights over each of places (n, 3), one after another."""
+    points = np.repeat(feet, len(heights), axis=0)
+    points[:, 2] += np.tile(heights, len(feet))
+    return points
 
 
 def across_and_along(
@@ -78,8 +119,7 @@ def _best(
     """Best margin (n,) of a person's heights at places (n, 3)."""
     if not unit.footprints_for(motion):
         return np.full(len(feet), -np.inf)
-    points = np.repeat(feet, len(heights), axis=0)
-    points[:, 2] += np.tile(heights, len(feet))
+    points = _points(feet, heights)
     margin = np.full(len(points), -np.inf)
     near = np.flatnonzero(potential_db(unit, points, motion) + max(weather.heat_db(unit), 0.0) >= LOWEST_DB)
     if len(near):
@@ -91,7 +131,8 @@ def _best(
 class Reason:
     """Why nobody is noticed at a place: the detector nearest to seeing there, the cause, what hides the person.
 
-    `cause` is one of `CAUSES`, or `direction` (in reach for another direction of movement), `no-presence` (no detector
+    `cause` is one of `CAUSES`, or `direction` (in reach for another direction of movement), `weak` (in reach,
+    too little signal), `still` (in reach, too little movement), `no-presence` (no detector
     declares small movements), `no-detector`.
     """
 
@@ -100,8 +141,20 @@ class Reason:
     blocked_by: str | None
 
 
-def why_not(units: Sequence[Unit], feet: Floats, person: Person, pose: int, rays: RayScene, weather: Weather) -> Reason:
-    """The reason at one place (3,): that of the unit which distance alone would let see best there."""
+def why_not(
+    units: Sequence[Unit],
+    feet: Floats,
+    person: Person,
+    pose: int,
+    rays: RayScene,
+    weather: Weather,
+    *,
+    simulated: Set[str] = frozenset(),
+) -> Reason:
+    """The reason at one place (3,): that of the unit which distance alone would let see best there.
+
+    Where its declared footprint holds the place, what a `simulated` one lacks is signal.
+    """
     figure = FIGURES[person]
     heights = {WALK: figure.walking, STAND: figure.standing, SIT: figure.seated}[pose]
     motion = "any" if pose == WALK else "presence"
@@ -115,4 +168,6 @@ def why_not(units: Sequence[Unit], feet: Floats, person: Person, pose: int, rays
     part = int(view.blocker[k])
     cause = CAUSES[view.cause[k]]
     by = rays.building.part_owner(part) if part >= 0 else None
-    return Reason(unit.name, "direction" if cause == "none" else cause, by)
+    if cause == "none":
+        cause = "direction" if unit.name not in simulated else "weak" if pose == WALK else "still"
+    return Reason(unit.name, cause, by)

@@ -34,6 +34,18 @@ def light_on(time_s: Floats, noticed: Bools, hold_s: float) -> Bools:
     return np.asarray(time_s - last < hold_s - 1e-9)
 
 
+def light_by_hand(time_s: Floats, noticed: Bools, entered: Bools, hold_s: float) -> Bools:
+    """(t,) on where someone switched it on when they came in (`entered`), off once the hold time has run out."""
+    on = light_on(time_s, noticed | entered, hold_s)
+    begins = on & ~np.concatenate([[False], on[:-1]])
+    # Each stretch counts if it began by hand; switched on again while on it goes on.
+    stretch = np.cumsum(begins)
+    by_hand = np.isin(stretch, np.unique(stretch[entered & on]))
+    after = np.maximum.accumulate(np.where(entered, np.arange(len(on)), -1))
+    first = np.concatenate([[0], np.flatnonzero(begins)])
+    return np.asarray(on & by_hand & (after >= first[stretch]))
+
+
 def lit(time_s: Floats, on: Bools, thresholds_s: Sequence[float], off_at_s: float | None) -> Light:
     """A light from when it is on along a track; `thresholds_s`: when someone enters a room, the start included."""
     dark = stretches(time_s, ~on)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,9 +16,12 @@ from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
+from raycover.sensing import Sensor
 from raycover.walking.declared import Reason, margins_along, why_not
 from raycover.walking.kinematics import Track, make_track, settled
-from raycover.walking.light import Light, light_on, lit, off_at, shortest_hold, stretches
+from raycover.walking.light import Light, light_by_hand, light_on, lit, off_at, shortest_hold, stretches
+from raycover.walking.simulated import sensors_for, simulate
+from raycover.walking.switching import Switch, switches_of
 from raycover.walking.ways import Way, make_ways
 
 Bools = NDArray[np.bool_]
@@ -30,21 +33,27 @@ Mode = Literal["declared", "simulated"]
 class Seen:
     """One detector along a track; `counts` (t,) whether it is one of those of the room that the person is in.
 
-    `margin_db` (t,), −inf where it can see nothing; `noticed` (t,); `signal` (t,) in thresholds with its sign where
-    the detector is simulated; `hold_s` that of the light it switches.
+    `margin_db` (t,), −inf where it can see nothing; `noticed` (t,), `triggers` (t,) what restarts the hold time
+    of the light it switches. Where it is simulated `signal` (t,) is in thresholds with its sign, and a trigger
+    counts as notice for a little while; of declared footprints every step within is both.
     """
 
     unit: Unit
     mode: Mode
     margin_db: Floats
     noticed: Bools
-    hold_s: float
+    triggers: Bools
+    switch: Switch
     counts: Bools
     signal: Floats | None = None
 
     @property
     def name(self) -> str:
         return self.unit.name
+
+    @property
+    def hold_s(self) -> float:
+        return self.switch.hold_s
 
     @property
     def best_db(self) -> float:
@@ -95,7 +104,8 @@ class Walk:
 
     What counts (`noticed`, `first`, `longest`, `light`) is who is noticed by a detector that hangs in the room they
     are in, by any where that room has none: a corridor's detector does not light the office. `others` names those that
-    notice the person from elsewhere.
+    notice the person from elsewhere; `zones` says when (s) each of the scene's zones that detectors belong to is lit by
+    this walk.
     """
 
     way: Way
@@ -106,6 +116,7 @@ class Walk:
     longest: Gap | None
     entries: tuple[Entry, ...]
     light: Light
+    zones: Mapping[str, tuple[tuple[float, float], ...]]
 
     @property
     def name(self) -> str:
@@ -118,7 +129,10 @@ class Walk:
 
     @property
     def shortest_hold_s(self) -> float | None:
-        return shortest_hold(self.track.time_s, self.noticed)
+        triggers = np.zeros(len(self.noticed), bool)
+        for seen in self.seen:
+            triggers |= seen.triggers & seen.counts
+        return shortest_hold(self.track.time_s, triggers)
 
     @property
     def n_noticing(self) -> NDArray[np.int16]:
@@ -153,27 +167,38 @@ def walk(
     units = make_units(scene, building)
     ways = make_ways(scene, building) if ways is None else ways
     weather = Weather.of(scene.conditions)
-    holds = [
-        hold_s if hold_s is not None else spec.hold_s if spec.hold_s is not None else scene.conditions.hold_s
-        for spec in scene.detectors
-    ]
+    sensors = {} if declared else sensors_for(scene, units)
+    switches = switches_of(scene, hold_s)
     found = []
     for done, way in enumerate(ways):
         if progress is not None:
             progress(done, len(ways))
-        found.append(_walked(way, units, holds, building, rays, weather))
+        found.append(_walked(way, units, switches, sensors, scene.conditions.ambient_c, building, rays, weather))
     return found
 
 
 def _walked(
-    way: Way, units: tuple[Unit, ...], holds: Sequence[float], building: Building, rays: RayScene, weather: Weather
+    way: Way,
+    units: tuple[Unit, ...],
+    switches: Sequence[Switch],
+    sensors: Mapping[str, Sensor],
+    ambient_c: float,
+    building: Building,
+    rays: RayScene,
+    weather: Weather,
 ) -> Walk:
     track = make_track(way)
     counts = _counts(units, track, building)
     seen = []
-    for unit, hold, mine in zip(units, holds, counts, strict=True):
+    for unit, switch, mine in zip(units, switches, counts, strict=True):
+        if unit.name in sensors:
+            found = simulate(sensors[unit.name], track, way.person, rays, ambient_c)
+            seen.append(
+                Seen(unit, "simulated", found.margin_db, found.noticed, found.triggers, switch, mine, found.signal)
+            )
+            continue
         margin = margins_along(unit, track, way.person, rays, weather)
-        seen.append(Seen(unit, "declared", margin, margin >= 0, hold, mine))
+        seen.append(Seen(unit, "declared", margin, margin >= 0, margin >= 0, switch, mine))
     return judged(way, track, tuple(seen), building, rays, weather)
 
 
@@ -202,13 +227,23 @@ def judged(
     noticed = np.zeros(len(time), bool)
     on = np.zeros(len(time), bool)
     offs = []
-    for one in seen:
-        noticed |= one.noticed_here
-        on |= light_on(time, one.noticed, one.hold_s) & one.counts
-        if one.counts[-1] and (off := off_at(time, one.noticed, one.hold_s)) is not None:
-            offs.append(off)
     here = _rooms_along(track, building)
     steps = [0, *(np.flatnonzero(np.diff(here)) + 1).tolist()]
+    lights: dict[str, Bools] = {}
+    for one in seen:
+        noticed |= one.noticed_here
+        off = off_at(time, one.triggers, one.hold_s)
+        mine = light_on(time, one.triggers, one.hold_s)
+        if one.switch.by_hand:
+            entered = np.zeros(len(time), bool)
+            entered[[k for k in steps if one.counts[k]]] = True
+            mine = light_by_hand(time, one.triggers, entered, one.hold_s)
+            off = off_at(time, (one.triggers | entered) & mine, one.hold_s)
+        on |= mine & one.counts
+        if one.counts[-1] and off is not None:
+            offs.append(off)
+        for zone in one.switch.zones:
+            lights[zone] = lights.get(zone, np.zeros(len(time), bool)) | mine
     entries = tuple(
         Entry(building.rooms[room].name, float(time[k]), _first(track, seen, k, here == room))
         for k in steps
@@ -223,6 +258,7 @@ def judged(
         longest=_longest(way, track, seen, noticed, rays, weather),
         entries=entries,
         light=lit(time, on, [float(time[k]) for k in steps], max(offs, default=None)),
+        zones={zone: tuple(stretches(time, lights[zone])) for zone in lights},
     )
 
 
@@ -255,5 +291,6 @@ def _longest(
     # Why, at the place in it where people are longest: its middle in time.
     k = (a + b) // 2
     mine = tuple(one.unit for one in seen if one.counts[k])
-    why = why_not(mine, track.position[k], way.person, int(track.pose[k]), rays, weather)
+    simulated = {one.name for one in seen if one.mode == "simulated"}
+    why = why_not(mine, track.position[k], way.person, int(track.pose[k]), rays, weather, simulated=simulated)
     return Gap(begin, end, float(track.walked_m[b] - track.walked_m[a]), why)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from raycover.errors import InputError, Problem, did_you_mean
 from raycover.scene.routes import EVERY_DESK, Person, Place, Route
 from raycover.scene.schema import Scene
 from raycover.walking.ground import Ground, TooLarge, make_ground
-from raycover.walking.obstacles import Obstacles
+from raycover.walking.obstacles import Obstacles, obstacles
 from raycover.walking.people import FIGURES
 from raycover.walking.places import Goal, Places, find_places
 from raycover.walking.wayfinding import Blocked, Wayfinder
@@ -70,6 +71,35 @@ def route_problems(scene: Scene, building: Building) -> list[Problem]:
     except InputError as error:
         return list(error.problems)
     return []
+
+
+def storey_rooms(building: Building, at: Sequence[float], floor: float) -> tuple[int, ...]:
+    """Rooms (indices) of the storey with this floor (m) at a place (x, y)."""
+    if not building.rooms:
+        return ()
+    point = shapely.Point(at)
+    for storey in building.storeys:
+        shapes = [building.rooms[r] for r in storey.rooms]
+        if any(abs(room.floor - floor) < 0.5 and room.polygon.distance(point) < 1e-6 for room in shapes):
+            return storey.rooms
+    return building.storeys[0].rooms
+
+
+def on_floor(building: Building, line: Floats, rooms: tuple[int, ...]) -> Floats:
+    """(n, 3): a line (n, 2) with the floor of its storey under each point, finer where floors differ."""
+    shapes = [building.rooms[r] for r in rooms]
+    level = min((room.floor for room in shapes), default=building.ground)
+    if len({room.floor for room in shapes}) < 2:
+        return np.column_stack([line, np.full(len(line), level)])
+    pieces = []
+    for start, end in pairwise(line):
+        cuts = np.linspace(0, 1, max(int(np.linalg.norm(end - start) / 0.1), 1) + 1)[:-1]
+        pieces.append(start + cuts[:, None] * (end - start))
+    fine = np.concatenate([*pieces, line[-1:]])
+    floor = np.full(len(fine), level)
+    for room in shapes:
+        floor[shapely.intersects_xy(room.polygon, fine[:, 0], fine[:, 1])] = room.floor
+    return np.column_stack([fine, floor])
 
 
 class _Maker:
@@ -150,7 +180,7 @@ class _Maker:
                     "lead it around, or through a door; from and to find a way by themselves",
                 )
                 sound = False
-        return [replace(made, line=self._on_floor(line, rooms), rooms=rooms)] if sound else []
+        return [replace(made, line=on_floor(self.building, line, rooms), rooms=rooms)] if sound else []
 
     def _storey(self, index: int, route: Route, line: Floats) -> tuple[int, ...] | None:
         """Rooms (indices) of the storey that a drawn line lies on; complains where that is open."""
@@ -178,20 +208,6 @@ class _Maker:
         number = next(k for k, r in enumerate(self.building.rooms) if r.name == room)
         return next(s.rooms for s in self.building.storeys if number in s.rooms)
 
-    def _storey_at(self, at: Sequence[float], floor: float) -> tuple[int, ...]:
-        """Rooms of the storey with this floor at a place (x, y)."""
-        building = self.building
-        if not building.rooms:
-            return ()
-        point = shapely.Point(at)
-        near = [
-            s.rooms
-            for s in building.storeys
-            if any(abs(building.rooms[r].floor - floor) < 0.5 and building.rooms[r].polygon.distance(point) < 1e-6
-                   for r in s.rooms)
-        ]  # fmt: skip
-        return near[0] if near else building.storeys[0].rooms
-
     def _walkable(self, rooms: tuple[int, ...]) -> Any:
         if not rooms:
             return None
@@ -200,28 +216,10 @@ class _Maker:
         return walkable
 
     def _things(self, rooms: tuple[int, ...], person: Person) -> Obstacles:
-        from raycover.walking.obstacles import obstacles
-
         return obstacles(self.building, rooms, FIGURES[person].tall)
 
     def _inside_nothing(self, point: Floats) -> bool:
         return all(not room.holds(float(point[0]), float(point[1])) for room in self.building.rooms)
-
-    def _on_floor(self, line: Floats, rooms: tuple[int, ...]) -> Floats:
-        """(n, 3): the line with the floor under each point; corners added where it steps from floor to floor."""
-        shapes = [self.building.rooms[r] for r in rooms]
-        level = min((room.floor for room in shapes), default=self.building.ground)
-        if len({room.floor for room in shapes}) < 2:
-            return np.column_stack([line, np.full(len(line), level)])
-        pieces = []
-        for start, end in itertools.pairwise(line):
-            cuts = np.linspace(0, 1, max(int(np.linalg.norm(end - start) / 0.1), 1) + 1)[:-1]
-            pieces.append(start + cuts[:, None] * (end - start))
-        fine = np.concatenate([*pieces, line[-1:]])
-        floor = np.full(len(fine), level)
-        for room in shapes:
-            floor[shapely.intersects_xy(room.polygon, fine[:, 0], fine[:, 1])] = room.floor
-        return np.column_stack([fine, floor])
 
     # ---- looked for
 
@@ -238,10 +236,10 @@ class _Maker:
         if not starts or not ends:
             return []
         begin = starts[0]
-        rooms = self._storey_at(begin.at, begin.floor)
+        rooms = storey_rooms(self.building, begin.at, begin.floor)
         if several:  # desks of other storeys have other doors
-            ends = tuple(goal for goal in ends if set(self._storey_at(goal.at, goal.floor)) == set(rooms))
-        elif all(set(self._storey_at(goal.at, goal.floor)) != set(rooms) for goal in ends):
+            ends = tuple(goal for goal in ends if set(storey_rooms(self.building, goal.at, goal.floor)) == set(rooms))
+        elif all(set(storey_rooms(self.building, goal.at, goal.floor)) != set(rooms) for goal in ends):
             self.complain(
                 ("routes", index, "to"),
                 "other-storey",
@@ -293,7 +291,7 @@ class _Maker:
                 replace(
                     made,
                     name=f"{route.name}, {goal.name}" if several else route.name,
-                    line=self._on_floor(best[k][1], finder.ground.rooms),
+                    line=on_floor(self.building, best[k][1], finder.ground.rooms),
                     heading_deg=goal.heading_deg,
                     found=True,
                     rooms=finder.ground.rooms,

@@ -87,7 +87,7 @@ CASES = (
     case("unknown material", "material: concrete}", "material: ‸concret}", "unknown-material", '"concrete"?'),
     case("unknown layer", "material: chipboard", "material: ‸chip board", "unknown-material", '"chipboard"?'),
     case("unknown far away", "walls: brick-100", "walls: ‸wattle", "unknown-construction",
-         "known: blind-foil, blind-roller"),
+         "known: acrylic-5, blind-foil, blind-roller"),
     case("same name", "name: P\n", "name: ‸H\n", "same-name", '"H" is used twice among the detectors', "line 33"),
     case("planes of one name", FLOOR + "\n  - {name: desk", "{name: desk, height: 0.0}\n  - {name: ‸desk", "same-name",
          '"desk" is used twice'),

@@ -154,3 +154,22 @@ def test_any_number_reads_back_equal() -> None:
 def test_typed_entries_are_checked_whole() -> None:
     with pytest.raises(InputError, match="frequency_ghz"):
         entry("microwave", LINE)
+
+
+def test_a_lens_reads_back() -> None:
+    rings = [{"off_axis_deg": 60, "count": 20, "width_deg": 11, "height_deg": 9, "offset_deg": 4.5}]
+    model = typed(
+        {
+            "raycover_detector": 1,
+            "name": "own",
+            "title": "Own",
+            "kind": "infrared",
+            "declared": [{"mounting": 2.5, "motion": "tangential", "shape": {"circle": {"diameter": 7}}}],
+            "zones": {"element": "dual", "pulses": 2, "rings": rings},
+        }
+    )
+    assert model.zones is not None
+    assert read_entry(entry_text(model), "own.yaml") == model
+    rings[0]["count"] = 30
+    with pytest.raises(InputError, match=r"30 zones of 11° do not fit into the ring, which is 312° round"):
+        typed({**model.model_dump(by_alias=True, exclude_none=True), "zones": {"rings": rings}})

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from raycover.walking.light import light_on, lit, off_at, shortest_hold, stretches
+from raycover.walking.light import light_by_hand, light_on, lit, off_at, shortest_hold, stretches
 
 TIME = np.arange(0, 101) * 0.1
 
@@ -52,3 +52,10 @@ def test_a_wait_begins_on_a_threshold() -> None:
 def test_stretches_meet() -> None:
     assert stretches(TIME, np.ones(len(TIME), bool)) == [(0.0, pytest.approx(10.0))]
     assert stretches(TIME, noticed(2)) == [pytest.approx((2.0, 2.1))]
+
+
+def test_switched_on_by_hand() -> None:
+    """[C] In at 1 s, noticed at 3, 6 and 8 s, hold 2.5 s: on from 1 to 5.5 s; in again at 9 s: on from then."""
+    on = light_by_hand(TIME, noticed(3, 6, 8), noticed(1, 9), 2.5)
+    assert stretches(TIME, on) == [pytest.approx((1.0, 5.5)), pytest.approx((9.0, 10.0))]
+    assert not light_by_hand(TIME, noticed(3), noticed(), 2.5).any()

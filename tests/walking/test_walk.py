@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 
 import numpy as np
@@ -36,17 +37,44 @@ def test_a_child_is_met_further_out() -> None:
     assert found.first.metres == pytest.approx(8 - 3.68, abs=0.041)
 
 
-@pytest.mark.parametrize(("motion", "diameter"), [("tangential", 8), ("radial", 8), ("radial", 5)])
-def test_microwave_has_no_lens_edge(motion: str, diameter: float) -> None:
-    """[C] s0 = √(R² + 2.5²) to the declared edge on the floor; the head at 1.6 m is met at √(s0² − 0.9²)."""
+def test_microwave_has_no_lens_edge() -> None:
+    """[C] s0 = √(4² + 2.5²) to the declared edge on the floor; the head at 1.6 m is met at √(s0² − 0.9²) = 4.63 m.
+
+    At the declared walk of 1.22 m/s, with one motion declared across and the other taken for the same, direction does
+    not matter.
+    """
     made = past_one(
-        pattern({"circle": {"diameter": diameter}}, mounting=2.5, motion=motion, frequency_ghz=5.8),
-        line=[[-8, 0], [0, 0]], speed=1,
-    )  # fmt: skip
+        pattern(CIRCLE, mounting=2.5, motion="tangential", frequency_ghz=5.8), line=[[-8, 0], [0, 0]], speed=1.22
+    )
     (found,) = walks(made)
-    out = math.sqrt((diameter / 2) ** 2 + 2.5**2 - 0.9**2)
     assert found.first is not None
-    assert found.first.metres == pytest.approx(8 - out, abs=0.041)
+    assert found.first.metres == pytest.approx(8 - 4.630, abs=0.05)
+
+
+def test_microwave_toward_and_across() -> None:
+    """[C] Declared toward the unit, 8 m across; across the line of sight the reach is 0.8 of that (our assumption),
+    −3.88 dB. Head at 1.6 m, 0.9 m below the unit, walk of 1.22 m/s. Toward: cos²ψ = r²/(r² + 0.9²), the margin is 0
+    where 40·log10(s0/s) + 10·log10(cos²ψ + sin²ψ·10^(−0.388)) = 0, r = 4.604 m. On a line 3.8 m aside, where it is
+    nearest: s = √(3.8² + 0.9²) = 3.905 m, 40·log10(4.717/3.905) − 3.88 = −0.60 dB.
+    """
+    unit = pattern(CIRCLE, mounting=2.5, motion="radial", frequency_ghz=5.8)
+    s0 = math.hypot(4, 2.5)
+    r = np.linspace(4, 5, 10001)
+    s2 = r**2 + 0.9**2
+    exact = 40 * np.log10(s0 / np.sqrt(s2)) + 10 * np.log10(r**2 / s2 + 0.9**2 / s2 * 10**-0.388)
+    out = float(r[np.abs(exact).argmin()])
+    assert out == pytest.approx(4.604, abs=0.001)
+    derived = {"conditions": {"derive_motions": True}}
+    (toward,) = walks(past_one(unit, line=[[-8, 0], [0, 0]], speed=1.22, scene_has=derived))
+    assert toward.first is not None
+    assert toward.first.metres == pytest.approx(8 - out, abs=0.05)
+    (across,) = walks(past_one(unit, line=[[-4, 3.8], [4, 3.8]], speed=1.22, scene_has=derived))
+    nearest = int(np.abs(across.track.position[:, 0]).argmin())
+    assert across.seen[0].margin_db[nearest] == pytest.approx(40 * math.log10(s0 / 3.905) - 3.876, abs=0.02)
+    assert not across.noticed[nearest]
+    # Nothing derived: across the line of sight there is no margin at all.
+    (bare,) = walks(past_one(unit, line=[[-4, 3.8], [4, 3.8]], speed=1.22))
+    assert bare.seen[0].margin_db[nearest] < -20
 
 
 def test_direction_decides_where_both_are_declared() -> None:
@@ -96,6 +124,30 @@ def test_hold_times_of_scene_detector_and_command() -> None:
     own = other.model_copy(update={"detectors": [other.detectors[0].model_copy(update={"hold_s": 30.0})]})
     assert walks(own)[0].seen[0].hold_s == 30
     assert walks(own, hold_s=7)[0].seen[0].hold_s == 7
+
+
+def test_zones_give_hold_times_and_say_what_a_walk_lights() -> None:
+    """[C] Zone of 45 s: lit from the notice after 4.48 s to the end of the walk of 16 s."""
+    made = past_one(pattern(CIRCLE, mounting=2.5), line=[[-8, 0], [8, 0]], speed=1)
+    zoned = scene(
+        zones=[{"name": "Z", "detectors": ["D*"], "hold_s": 45}],
+        **{key: json.loads(made.model_dump_json(by_alias=True, exclude_unset=True))[key]
+           for key in ("detectors", "routes")},
+    )  # fmt: skip
+    (found,) = walks(zoned)
+    assert found.seen[0].hold_s == 45
+    assert found.zones["Z"] == (pytest.approx((4.48, 16.0), abs=0.05),)
+
+
+def test_absence_is_switched_on_by_hand() -> None:
+    """[C] On by hand at the start; with a hold of 3 s off again at 3 s, and a notice does not bring it back."""
+    detectors = [detector((0, 0), 2.5, pattern(CIRCLE, mounting=2.5))]
+    routes = [{"name": "A", "line": [[-8, 0], [8, 0]], "speed": 1}]
+    zones = [{"name": "Z", "detectors": ["D1"], "mode": "absence", "hold_s": 3}]
+    (found,) = walks(scene(detectors=detectors, routes=routes, zones=zones))
+    assert found.light.waits == ()
+    assert found.light.left == (pytest.approx((3.0, 16.0), abs=0.05),)
+    assert found.light.off_at_s == pytest.approx(3.0, abs=0.05)
 
 
 def test_what_counts_are_the_detectors_of_the_room_one_is_in() -> None:

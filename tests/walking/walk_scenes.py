@@ -31,9 +31,17 @@ def walks(made: Scene, **options: Any) -> list[Walk]:
     return walk(made, building=building, declared=True, **options)
 
 
-def past_one(made: Any, *, line: list[list[float]], mounting: float = 2.5, **route: Any) -> Scene:
-    """One detector over open ground at (0, 0), and someone who walks a line."""
-    return scene(detectors=[detector((0, 0), mounting, made)], routes=[{"name": "A", "line": line, **route}])
+def past_one(
+    made: Any,
+    *,
+    line: list[list[float]],
+    mounting: float = 2.5,
+    scene_has: dict[str, Any] | None = None,
+    **route: Any,
+) -> Scene:
+    """One detector over open ground at (0, 0), and someone who walks a line; `scene_has`: more of the scene."""
+    routes = [{"name": "A", "line": line, **route}]
+    return scene(detectors=[detector((0, 0), mounting, made)], routes=routes, **(scene_has or {}))
 
 
 __all__ = ["CIRCLE", "detector", "hall", "past_one", "pattern", "scene", "walks", "ways"]

@@ -84,6 +84,20 @@ def reflected_db(power: ArrayLike) -> Floats:
     return np.maximum(loss, 0.0) + 0.0
 
 
+def mixed_db(shares: Sequence[ArrayLike], losses_db: Sequence[ArrayLike]) -> Floats:
+    """Loss [dB] of parts of a sheet side by side: the power mean, each part weighing as its share.
+
+    Arrays broadcast against each other. Relative to the least loss, so that thick parts do not underflow.
+    """
+    rows = np.broadcast_arrays(*(np.asarray(loss, dtype=np.float64) for loss in losses_db))
+    least = np.min(rows, axis=0)
+    shift = np.where(np.isfinite(least), least, 0.0)
+    power = sum((np.asarray(share) * 10 ** ((shift - row) / 10) for share, row in zip(shares, rows, strict=True)), 0.0)
+    with np.errstate(divide="ignore"):
+        mean: Floats = shift - 10 * np.log10(power)
+    return np.maximum(mean, 0.0) + 0.0
+
+
 def loss_spread_db(layers: Sequence[Layer], frequency_ghz: float, cos_incidence: ArrayLike) -> tuple[Floats, Floats]:
     """Smallest and largest coherent loss [dB] met within ±10 % of every thickness.
 
@@ -98,7 +112,7 @@ def loss_spread_db(layers: Sequence[Layer], frequency_ghz: float, cos_incidence:
 
 
 def reflection_spread_db(
-    layers: Sequence[Layer], frequency_ghz: float, cos_incidence: ArrayLike
+    layers: Sequence[Layer], frequency_ghz: float, cos_incidence: ArrayLike, *, first_face_only: bool = False
 ) -> tuple[Floats, Floats]:
     """Smallest and largest coherent reflection loss [dB] met within ±10 % of every thickness, on either face.
 
@@ -110,7 +124,7 @@ def reflection_spread_db(
         return reflected_db((power_of(te.reflected) + power_of(tm.reflected)) / 2)
 
     low, high = _spread(variants_db, layers, frequency_ghz, cos_incidence)
-    if not is_symmetric(layers):
+    if not (first_face_only or is_symmetric(layers)):
         behind = _spread(variants_db, layers[::-1], frequency_ghz, cos_incidence)
         low, high = np.minimum(low, behind[0]), np.maximum(high, behind[1])
     return low, high

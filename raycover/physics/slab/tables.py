@@ -19,6 +19,13 @@ class _Lookup:
     N_STEPS = 4096
     _N_COARSE = 513
 
+    @classmethod
+    def cosines(cls) -> Floats:
+        """Where the table has its values: (4097,) cosines, the first a little above 0."""
+        cos = np.linspace(0.0, 1.0, cls.N_STEPS + 1)
+        cos[0] = cos[1] / 4
+        return cos
+
     def _fill(self, values: Floats) -> None:
         finite = np.isfinite(values)
         slope = np.zeros_like(values)
@@ -48,8 +55,7 @@ class LossTable(_Lookup):
 
     def __init__(self, layers: Sequence[Layer], frequency_ghz: float, *, losses: Losses = "averaged") -> None:
         """Tabulate `layers` at `frequency_ghz` [GHz]; raises ValueError as `loss_db` does."""
-        cos = np.linspace(0.0, 1.0, self.N_STEPS + 1)
-        cos[0] = cos[1] / 4
+        cos = self.cosines()
         if losses == "averaged" and any(layer.thickness_m > 0 for layer in layers):
             # Near grazing the power falls as cos²; without that share the loss is smooth in √cos.
             coarse = np.linspace(np.sqrt(cos[0]), 1.0, self._N_COARSE)
@@ -62,11 +68,22 @@ class LossTable(_Lookup):
     @classmethod
     def constant(cls, loss_db: float) -> LossTable:
         """A table of the same loss [dB] at every angle; infinite for an opaque sheet."""
-        if not loss_db >= 0:
-            raise ValueError(f"a loss must be a number of dB that is not negative, not {loss_db!r}")
+        return cls.of(np.full(cls.N_STEPS + 1, float(loss_db)))
+
+    @classmethod
+    def of(cls, losses_db: ArrayLike) -> LossTable:
+        """A table of losses [dB] given at `cosines()`. Raises ValueError where one is negative or no number."""
+        values = np.asarray(losses_db, dtype=np.float64)
+        if not (values >= 0).all():
+            raise ValueError("a loss must be a number of dB that is not negative")
         table = cls.__new__(cls)
-        table._fill(np.full(cls.N_STEPS + 1, float(loss_db)))
+        table._fill(values)
         return table
+
+    @property
+    def at_cosines(self) -> Floats:
+        """The losses [dB] at `cosines()`."""
+        return self._value.copy()
 
     @classmethod
     def opaque(cls) -> LossTable:
@@ -108,7 +125,7 @@ class ReflectionTable(_Lookup):
         def mirrored(cos: Floats) -> Floats:
             return reflected_power(layers, frequency_ghz, cos, losses=losses, first_face_only=first_face_only)
 
-        cos = np.linspace(0.0, 1.0, self.N_STEPS + 1)
+        cos = self.cosines()
         if losses == "averaged" and any(layer.thickness_m > 0 for layer in layers):
             coarse = np.linspace(0.0, 1.0, self._N_COARSE)
             power = CubicSpline(coarse, mirrored(coarse**2))(np.sqrt(cos))
@@ -121,16 +138,22 @@ class ReflectionTable(_Lookup):
         """A table of the same reflection loss [dB] at every angle: 0 for metal, infinite for what never mirrors."""
         if not loss_db >= 0:
             raise ValueError(f"a reflection loss must be a number of dB that is not negative, not {loss_db!r}")
-        table = cls.__new__(cls)
-        table._fill(np.full(cls.N_STEPS + 1, 10 ** (-float(loss_db) / 10)))
-        return table
+        return cls.of(np.full(cls.N_STEPS + 1, 10 ** (-float(loss_db) / 10)))
 
     @classmethod
-    def mean(cls, tables: Sequence[ReflectionTable]) -> ReflectionTable:
-        """The mean power of several tables, such as those of a sheet's two faces."""
+    def of(cls, power: ArrayLike) -> ReflectionTable:
+        """A table of mirrored power given at `cosines()`. Raises ValueError unless all lie from 0 to 1."""
+        values = np.asarray(power, dtype=np.float64)
+        if not ((values >= 0) & (values <= 1)).all():
+            raise ValueError("a share of power lies from 0 to 1")
         table = cls.__new__(cls)
-        table._fill(np.mean([each._value for each in tables], axis=0))
+        table._fill(values)
         return table
+
+    @property
+    def at_cosines(self) -> Floats:
+        """The mirrored power at `cosines()`."""
+        return self._value.copy()
 
     @property
     def never_mirrors(self) -> bool:

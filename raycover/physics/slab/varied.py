@@ -45,7 +45,7 @@ def varied_loss_db(
     cos = np.atleast_1d(cosines(cos_incidence))
     if cos.ndim != 1:
         raise ValueError(f"cos_incidence must be one-dimensional, not of shape {cos.shape}")
-    thickness, a, c = _factors(len(layers), thickness_factors, a_factors, c_factors)
+    thickness, a, c = factor_columns(len(layers), thickness_factors, a_factors, c_factors)
     n_draws = len(thickness)
     loss, mirrored = np.empty((2, 2, n_draws, len(cos)))
     step = max(1, _CHUNK // len(cos)) if len(cos) else n_draws
@@ -82,16 +82,16 @@ def _varied(layer: Layer, frequency_ghz: float, a: Floats, c: Floats) -> Complex
     return eta
 
 
-def _factors(n_layers: int, *given: ArrayLike) -> list[Floats]:
-    """The factors, all of one shape (n_draws, n_layers)."""
+def factor_columns(n_columns: int, *given: ArrayLike) -> list[Floats]:
+    """The factors, all of one shape (n_draws, n_columns). Raises ValueError where that can't be, or one is negative."""
     arrays = [np.asarray(factors, dtype=np.float64) for factors in given]
     try:
-        shape = np.broadcast_shapes((1, n_layers), *(array.shape for array in arrays))
+        shape = np.broadcast_shapes((1, n_columns), *(array.shape for array in arrays))
     except ValueError:
         shape = ()
-    if len(shape) != 2 or shape[1] != n_layers:
+    if len(shape) != 2 or shape[1] != n_columns:
         raise ValueError(
-            f"factors must broadcast to (n_draws, {n_layers}), one column a layer, "
+            f"factors must broadcast to (n_draws, {n_columns}), a column for each part that varies, "
             f"not {', '.join(str(array.shape) for array in arrays)}"
         )
     if not all(np.isfinite(array).all() and (array >= 0).all() for array in arrays):

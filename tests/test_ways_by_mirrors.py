@@ -310,3 +310,18 @@ def test_infrared_is_not_traced() -> None:
     solved = raycover.solve(one)
     assert solved.reflections is not None
     assert (dict(solved.reflections.n_images), solved.reflections.n_ways) == ({}, 0)
+
+
+def test_a_smaller_body_and_a_lower_setting_count_on_every_way() -> None:
+    """10·log10(0.1/σ0) on the margin of each way, so of all together: the ways are the same."""
+    points = somewhere(60)
+    unit, rays, weather = ready(made())
+    whole, small = (trace(unit, points, "any", rays, weather, target_m2=m2) for m2 in (1.0, 0.1))
+    found = np.isfinite(whole.way_margin_db()[: len(points)])
+    less = whole.way_margin_db()[: len(points)][found] - small.way_margin_db()[: len(points)][found]
+    assert less == pytest.approx(10.0)
+    seen = np.isfinite(whole.margin_db())
+    # What falls below the lowest way that is followed is left out of the second.
+    assert (whole.margin_db()[seen] - small.margin_db()[seen]) == pytest.approx(10.0, abs=0.3)
+    judged = judge(unit, points, "any", rays, weather, target_m2=0.1)
+    assert judged.margin_db[seen] == pytest.approx(small.margin_db()[seen], abs=1e-9)

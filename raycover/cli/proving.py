@@ -1,0 +1,117 @@
+"""`prove`: judge the needs of a scene, print verdicts, write the proof."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from raycover.cli.printing import data, progress, talk, warn
+from raycover.cli.tables import table
+from raycover.coverage import solve
+from raycover.errors import InputError
+from raycover.exchange.files import whole_folder
+from raycover.exchange.proof import proof_json
+from raycover.firmness import with_chances, with_quiet
+from raycover.loading import load
+from raycover.needs import NeedVerdict, PlaceVerdict, Proof, prove
+from raycover.proof_words import CAUTION, asked_words, chance_words, margin_words, remedy_cost, way_words
+from raycover.remedies import Trouble, find_remedies
+
+
+def prove_scene(path: Path, output: Path | None, *, state: str | None, as_json: bool) -> bool:
+    """Judge, print or write; whether every need is met."""
+    import json
+
+    from raycover.draw.proof_sheets import draw_proof
+
+    scene = load(path)
+    warn(scene.warnings)
+    with progress("judging") as step:
+        proof = prove(scene, state=state, progress=step)
+    with progress("varying") as step:
+        proof = with_chances(proof, step)
+    troubles = _remedies(proof)
+    figures = proof_json(proof, troubles)
+    if output is not None:
+        with whole_folder(output) as draft:
+            text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
+            (draft / "proof.json").write_text(text, encoding="utf-8", errors="replace")
+            with progress("drawing"):
+                draw_proof(proof, draft, troubles)
+    if as_json:
+        data(figures)
+    else:
+        _print(proof, troubles)
+    if output is not None:
+        talk(f"Written to {output}")
+    if proof.assumed:
+        talk("The scene says no needs: every cubicle with its doors closed, every flight and landing were assumed.")
+    talk(CAUTION)
+    return proof.met
+
+
+def _remedies(proof: Proof) -> tuple[Trouble, ...]:
+    """What would stop the units that see too far, where there are any."""
+    if all(verdict.met for verdict in proof.needs if verdict.need.never):
+        return ()
+    with progress("trying remedies") as step:
+        try:
+            coverage = solve(proof.scene)
+        except InputError:  # no plane has a place to lie in: then there is no map to lose anything of
+            coverage = None
+        troubles = find_remedies(proof, coverage, step)
+    with progress("varying remedies") as step:
+        return with_quiet(proof, troubles, step)
+
+
+def _print(proof: Proof, troubles: tuple[Trouble, ...]) -> None:
+    for verdict in proof.needs:
+        _print_need(verdict)
+    for trouble in troubles:
+        rows = [
+            [
+                r.words,
+                "yes" if r.stops else "no",
+                margin_words(r.worst_db),
+                chance_words(r.quiet),
+                remedy_cost(r),
+                r.note,
+            ]
+            for r in trouble.remedies
+        ]
+        title = f"{trouble.unit} is tripped from {', '.join(trouble.needs)}; what would stop it, best first"
+        table(["remedy", "stops it", "margin left", "quiet", "costs inside", ""], rows, title=title, right=[2, 3])
+        print()
+    missed = [verdict.need.name for verdict in proof.needs if not verdict.met]
+    n = len(proof.needs)
+    print(f"{n - len(missed)} of {n} need{'s' * (n != 1)} met" + (f"; not: {', '.join(missed)}" if missed else ""))
+
+
+def _print_need(verdict: NeedVerdict) -> None:
+    never = verdict.need.never
+    heads = ["place", "clear" if never else "met", "trips" if never else "seen", "widest gap", "margin", "chance",
+             "unit", "worst place", "way there"]  # fmt: skip
+    rows = [_row(verdict, place) for place in verdict.places]
+    if never:
+        heads.pop(3)
+        rows = [[*row[:3], *row[4:]] for row in rows]
+    state = "" if not verdict.situation.scene.states else f", {verdict.situation.scene.state}"
+    chance = chance_words(verdict.probability)
+    firm = f", {chance} of the varied cases" if chance else ""
+    title = f"{verdict.need.name}{state}: {verdict.words}{firm} ({asked_words(verdict.need)})"
+    table(heads, rows, title=title, right=range(2, 5 if never else 6))
+    print()
+
+
+def _row(verdict: NeedVerdict, place: PlaceVerdict) -> list[str]:
+    found, way = place.figures, place.way
+    return [
+        place.site.label,
+        "yes" if place.met else "no",
+        f"{found.share:.1%}",
+        f"{found.largest_gap_m:.2f} m",
+        margin_words(found.worst_db),
+        chance_words(place.probability),
+        way.unit if way is not None else "–",
+        "(" + ", ".join(f"{v:.2f}" for v in way.at) + ")" if way is not None else "",
+        way_words(verdict, place),
+    ]

@@ -1,0 +1,114 @@
+"""A probability plan: how often each place of a plane is seen when everything uncertain varies, on one sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raycover.building.parts import Building
+from raycover.chance_maps import ChanceMaps
+from raycover.coverage import Coverage
+from raycover.draw import glyphs, plan, sheet, storey_marks, words
+from raycover.draw.annotate import Annotator
+from raycover.draw.drawing import Drawing, Strokes
+from raycover.draw.labels import Placer
+from raycover.draw.linework import draw_building
+from raycover.draw.mapping import paper_map
+from raycover.draw.page import Page
+from raycover.draw.png import save_png
+from raycover.draw.probability_sheet import Varied, draw_chance_map
+from raycover.draw.projection import Projection
+from raycover.draw.stair_sheet import make_stair_sheet
+from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
+from raycover.scene.schema import Scene
+
+Floats = NDArray[np.float64]
+_BAR_WIDTH, _BAR_HEIGHT = 6.5, 46.0
+_MOST_ROOMS = 8
+_HISTOGRAM = 20
+
+
+def draw_chances(
+    scene: Scene,
+    building: Building,
+    coverage: Coverage,
+    maps: ChanceMaps,
+    plane_name: str,
+    path: str | Path,
+    *,
+    sheet_number: tuple[int, int] = (1, 1),
+    notes: Sequence[str] = (),
+    dpi: float = plan.DPI,
+) -> None:
+    """Save the probability plan of one map as a PNG, A4 landscape; on a stair its sheet, unrolled.
+
+    `notes`: lines that say what was varied. The file appears whole or not at all. Raises KeyError for a plane that
+    the maps have not.
+    """
+    if maps[plane_name].plane.surface.stairs is not None:
+        varied = Varied(maps, maps[plane_name], notes)
+        page = make_stair_sheet(
+            scene, building, coverage, plane_name, sheet_number=sheet_number, dpi=dpi, varied=varied
+        )
+    else:
+        page = make_chances(
+            scene, building, coverage, maps, plane_name, sheet_number=sheet_number, notes=notes, dpi=dpi
+        )
+    save_png(page.pixels(), path, dpi=dpi)
+
+
+def make_chances(
+    scene: Scene,
+    building: Building,
+    coverage: Coverage,
+    maps: ChanceMaps,
+    plane_name: str,
+    *,
+    sheet_number: tuple[int, int] = (1, 1),
+    notes: Sequence[str] = (),
+    dpi: float = plan.DPI,
+) -> Page:
+    """The page that `draw_chances` saves of a flat map."""
+    chances = maps[plane_name]
+    plane = chances.plane
+    shown = shown_storey(building, plane)
+    outlines = plan.outlines_of(scene, shown, plane)
+    projection = Projection.fitted(plan.bounds_of(shown, plane, outlines), sheet.FRAME)
+    page, strokes = Page(dpi=dpi), Strokes()
+    drawing, placer = Drawing(page, projection, strokes), Placer(projection.frame)
+    as_plane = Varied(maps, chances).as_plane
+    picture = paper_map(plane.surface, as_plane.margin_db, as_plane.reserve_db, outlines, projection, dpi=dpi)
+    lines = draw_chance_map(page, picture, strokes)
+    draw_building(drawing, shown, plane.surface)
+    has_voids = storey_marks.draw_voids(drawing, shown)
+    mine, _ = units_by_storey(building, shown, plane, coverage.units)
+    units, centres = plan.shown_units(mine, projection)
+    factor = glyphs.size_factor(centres)
+    marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]
+    for mark in marks:
+        plan.keep_off(placer, mark, factor)
+    storey_marks.draw_stairs(drawing, storey_marks.cut_stairs(shown, top_of_shown(building, shown)), placer)
+    glyphs.draw_marks(page, marks, factor)
+    sorts = tuple(s for s in glyphs.WORDS if any(m.sort == s for m in marks))
+    key = sheet.Key(sorts, False, False, any(m.masks for m in marks), voids=has_voids)
+    varied = Varied(maps, chances, notes)
+    varied.draw_column(page, key, lines)
+    placer.note_strokes(strokes.lines)
+    annotator = Annotator(page, projection, placer, picture)
+    n_tags, n_names = annotator.tags(units, centres, factor), 0
+    if plan.extent_of(scene, plane) is None:
+        figures = plane.rooms()
+        n_names = annotator.room_names(outlines, list(figures), [area for area, _, _ in figures.values()])
+    annotator.rack_names(shown)
+    annotator.wide_doors(shown)
+    sheet.draw_left_out(page, n_tags, n_names)
+    sheet.draw_frame(page, projection)
+    sheet.draw_north(page, scene.north_deg)
+    surface = plane.surface
+    where = f"{surface.storey} ({words.level(shown.ground)} m)" if surface.storey is not None else ""
+    name = f"Probability plan, {surface.plane}, {where}" if where else f"Probability plan, {surface.name}"
+    varied.draw_words(page, scene, projection, sheet_number, name, where)
+    return page

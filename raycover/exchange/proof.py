@@ -1,0 +1,108 @@
+"""A proof as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from raycover.exchange.summary import finite, stamp
+from raycover.needs import NeedVerdict, PlaceVerdict, Proof
+from raycover.proof_words import CAUTION, assumptions
+from raycover.remedies import Remedy, Trouble
+from raycover.way_words import Way
+
+
+def proof_json(proof: Proof, troubles: Sequence[Trouble] = ()) -> dict[str, Any]:
+    """Every need with its places; margins that are infinite are null."""
+    return {
+        **stamp(),
+        "title": proof.scene.title,
+        "met": proof.met,
+        "assumed": proof.assumed,
+        "needs": [_need(verdict) for verdict in proof.needs],
+        "remedies": [
+            {"detector": t.unit, "needs": list(t.needs), "tried": [_remedy(r) for r in t.remedies]} for t in troubles
+        ],
+        "assumptions": assumptions(proof),
+        "caution": CAUTION,
+    }
+
+
+def _need(verdict: NeedVerdict) -> dict[str, Any]:
+    need = verdict.need
+    site = verdict.places[0].site
+    return {
+        "name": need.name,
+        "never": need.never,
+        "met": verdict.met,
+        "verdict": verdict.words,
+        "probability": verdict.probability,
+        "assumed": verdict.assumed,
+        "state": verdict.situation.scene.state,
+        "doors": need.doors if need.doors is None or isinstance(need.doors, str) else need.doors.model_dump(),
+        "asked": (
+            {"clear_db": need.reserve_db}
+            if need.never
+            else {"share": need.least_share, "largest_gap_m": need.largest_gap}
+        ),
+        "motion": site.motion,
+        "heights_m": list(site.heights),
+        "detectors": need.detectors,
+        "places": [_place(place) for place in verdict.places],
+    }
+
+
+def _place(place: PlaceVerdict) -> dict[str, Any]:
+    site, found = place.site, place.figures
+    return {
+        "name": site.name,
+        "kind": site.kind,
+        "met": place.met,
+        "probability": place.probability,
+        "area_m2": round(float(site.area.sum()), 6) if site.kind != "seat" else None,
+        "share": found.share,
+        "largest_gap_m": round(found.largest_gap_m, 6),
+        "margin_db": finite(found.worst_db),
+        "worst": _way(place.way) if place.way is not None else None,
+    }
+
+
+def _way(way: Way) -> dict[str, Any]:
+    return {
+        "at": [round(v, 6) for v in way.at],
+        "detector": way.unit,
+        "distance_m": way.distance_m,
+        "cause": way.cause,
+        "path": way.words,
+        "loss_db": finite(way.loss_db),
+        "by": None
+        if way.by is None
+        else {"object": way.by.object, "incidence_deg": way.by.incidence_deg, "loss_db": finite(way.by.loss_db)},
+        "crossings": [
+            {
+                "object": c.object,
+                "construction": c.construction,
+                "distance_m": finite(c.distance_m),
+                "incidence_deg": c.incidence_deg,
+                "loss_db": finite(c.loss_db),
+            }
+            for c in way.crossings
+        ],
+    }
+
+
+def _remedy(remedy: Remedy) -> dict[str, Any]:
+    return {
+        "kind": remedy.kind,
+        "remedy": remedy.words,
+        "keys": remedy.keys,
+        "stops": remedy.stops,
+        "margin_db": finite(remedy.worst_db),
+        "limit_db": remedy.limit_db,
+        "quiet": remedy.quiet,
+        "would_miss": list(remedy.missed),
+        "share_lost": remedy.share_lost,
+        "share_lost_at": remedy.lost_at,
+        "area_lost_m2": {name: round(value, 6) for name, value in remedy.area_lost_m2.items()},
+        "note": remedy.note,
+    }

@@ -1,0 +1,133 @@
+"""What a proof says in words: what was asked, what was assumed, what a remedy costs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from raycover.doubt import MISS_RATE
+from raycover.needs import NeedVerdict, PlaceVerdict, Proof
+from raycover.remedies import Remedy, Trouble
+from raycover.scene.needs import NeedSpec
+
+CAUTION = "A prediction, not a site test: walk-test before hand-over. Not a safety function."
+_MOTION = {
+    "any": "any declared motion",
+    "tangential": "walking across",
+    "radial": "walking toward a unit",
+    "presence": "seated, small movements",
+}
+
+
+def asked_words(need: NeedSpec) -> str:
+    """What a need asks, in a few words."""
+    if need.never:
+        who = "any unit" if need.detectors is None else listed(need.detectors, "or")
+        return f"must not trip {who}, {need.reserve_db:g} dB clear"
+    parts = []
+    if need.least_share is not None:
+        parts.append("all of it seen" if need.least_share >= 1 else f"{100 * need.least_share:g} % of it seen")
+    if need.largest_gap is not None:
+        parts.append(f"no gap wider than {need.largest_gap:g} m")
+    if need.detectors is not None:
+        parts.append(f"by {listed(need.detectors, 'or')}")
+    return ", ".join(parts)
+
+
+def listed(names: Sequence[str], word: str = "and") -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}"
+
+
+def margin_words(margin_db: float) -> str:
+    """`+4.2 dB`; `none` where nothing gets through."""
+    return f"{margin_db:+.1f} dB".replace("-", "−") if math.isfinite(margin_db) else "none"
+
+
+def chance_words(probability: float | None) -> str:
+    """A probability as a per cent that says 0 or 100 only where no case went otherwise."""
+    if probability is None:
+        return ""
+    if 0 < probability < 0.01:
+        return "< 1 %"
+    if 0.99 < probability < 1:
+        return "> 99 %"
+    return f"{100 * probability:.0f} %"
+
+
+def way_words(verdict: NeedVerdict, place: PlaceVerdict) -> str:
+    """The way to the spot that decides, or why it is missed."""
+    way = place.way
+    if way is None:
+        return "no detector"
+    if verdict.need.never and not math.isfinite(place.figures.worst_db):
+        return "nothing gets there"
+    return way.words
+
+
+def seen_words(share: float) -> str:
+    """A share as a figure that says 0 or 100 only where it is just that."""
+    if 0 < share < 0.005:
+        return "< 1 %"
+    return f"{100 * min(share, 1.0):.0f} %" if share > 1 - 1e-9 or share < 0.995 else "> 99 %"
+
+
+def target_words(heights: Sequence[float], motion: str) -> str:
+    """Who is looked for: `a person at 0.3, 1.0 or 1.6 m, any declared motion`."""
+    shown = [f"{round(h, 2):g}" for h in heights]
+    at = f"{listed(shown, 'or')} m" if len(shown) > 1 else f"{shown[0]} m"
+    who = "a person" if len(shown) > 1 else "somebody"
+    where = "on the floor" if tuple(heights) == (0.0,) else f"at {at}"
+    return f"{who} {where}, {_MOTION[motion]}"
+
+
+def remedy_cost(remedy: Remedy) -> str:
+    """What a remedy costs inside: needs missed first, then shares, then area."""
+    parts = []
+    if remedy.missed:
+        parts.append(f"misses {listed(remedy.missed)}")
+    if remedy.share_lost > 5e-4:
+        parts.append(f"−{100 * remedy.share_lost:.0f} % of {remedy.lost_at}")
+    name, lost = remedy.largest_area_lost
+    if lost >= 0.05:
+        parts.append(f"−{lost:.1f} m² on the map {name}")
+    return ", ".join(parts) if parts else "nothing"
+
+
+def remedy_note(troubles: Sequence[Trouble]) -> list[str]:
+    """What the columns of the remedies mean, where there are any."""
+    if not troubles:
+        return []
+    return ["Quiet: share of the varied cases in which the unit, so changed, is not tripped from there."]
+
+
+def assumptions(proof: Proof) -> list[str]:
+    """What the verdicts rest on, a sentence each."""
+    said = []
+    if proof.assumed:
+        said.append(
+            "The scene says no needs: every cubicle with its doors closed, every flight and landing are assumed."
+        )
+    sites = [place.site for verdict in proof.needs for place in verdict.places]
+    targets = dict.fromkeys((site.heights, site.motion) for site in sites)
+    for heights, motion in targets:
+        still = "; sitting still is another need (motion: presence)" if motion == "any" else ""
+        said.append(f"Looked for: {target_words(heights, motion)}{still}.")
+    if any(site.kind == "cubicle" for site in sites):
+        said.append("In cubicles the middle of a body keeps 0.25 m from panels and walls.")
+    conditions = proof.scene.conditions
+    losses = "averaged over ±10 % of every thickness" if conditions.losses == "averaged" else "as drawn, coherent"
+    said.append(f"Losses: slabs of ITU-R P.2040 at their incidence, {losses}.")
+    paths = "straight only" if not conditions.reflections else "straight and by one reflection in large surfaces"
+    said.append(f"Ways: {paths}; nothing passes around edges (no diffraction).")
+    if proof.n_cases:
+        doubt = proof.scene.doubt
+        said.append(
+            f"Chance: share of {proof.n_cases} varied cases in which it holds (nothing trips where nothing must): "
+            f"thickness ±{doubt.thickness_percent:g} %, materials, a person's cross section s.d. "
+            f"{doubt.cross_section_db:g} dB, mounting ±{doubt.mounting:g} m, aim ±{doubt.aim_deg:g}°, "
+            f"reach ±{doubt.reach_percent:g} %."
+        )
+        if any(unit.kind == "microwave" for verdict in proof.needs for unit in verdict.situation.units):
+            said.append(MISS_RATE.words)
+    said.append("Margin: the lowest of a place, the highest where nothing must trip; 0 dB just triggers.")
+    return said

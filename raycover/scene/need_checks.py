@@ -1,0 +1,160 @@
+"""Checks of needs across the scene: names that nothing has, areas that cross themselves or lie nowhere."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from shapely.validation import explain_validity
+
+from raycover.errors import Problem, did_you_mean
+from raycover.scene.needs import NeedSpec
+from raycover.scene.schema import Scene
+
+if TYPE_CHECKING:
+    from raycover.catalogue import Catalogue
+
+#: An area farther (m) than this from every room, plane and detector is a slip of coordinates.
+FARTHEST_M = 60.0
+_LISTS = ("rooms", "cubicles", "stairs", "desks", "tables")
+
+
+def check_needs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    """Once, on the scene as drawn: a state may take away what another state's need is about."""
+    if scene.state != scene.state_name:
+        return
+    seen: dict[str, int] = {}
+    for index, need in enumerate(scene.needs):
+        if need.name in seen:
+            yield Problem(
+                "same-name",
+                f'the name "{need.name}" is used twice among the needs (first on line {seen[need.name]})',
+                scene.position("needs", index, "name"),
+                "rename one of the two",
+            )
+        seen.setdefault(need.name, scene.position("needs", index, "name").line)
+        yield from _unknown_names(scene, index, need)
+        yield from _area(scene, index, need)
+        yield from _seats(scene, index, need)
+
+
+def _unknown_names(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
+    for kind in (*_LISTS, "detectors"):
+        known = [item.name for item in getattr(scene, kind)]
+        for k, name in enumerate(getattr(need, kind) or ()):
+            if name not in known:
+                yield _unknown(scene, kind, name, known, ("needs", index, kind, k))
+            elif (getattr(need, kind) or []).index(name) < k:
+                yield Problem("same-name", f'"{name}" stands twice in one need',
+                              scene.position("needs", index, kind, k), "take one out")  # fmt: skip
+    singles = {
+        "plane": [plane.name for plane in scene.planes],
+        "room": [room.name for room in scene.rooms],
+        "state": list(scene.state_names),
+        "storey": [storey.name for storey in scene.storeys],
+    }
+    for key, known in singles.items():
+        name = getattr(need, key)
+        if name is not None and name not in known:
+            yield _unknown(scene, f"{key}s", name, known, ("needs", index, key))
+
+
+def _unknown(scene: Scene, kind: str, name: str, known: Sequence[str], loc: tuple[str | int, ...]) -> Problem:
+    what = {"cubicles": "row of cubicles", "stairs": "stair", "desks": "row of desks"}.get(kind, kind[:-1])
+    help_ = did_you_mean(name, sorted(known)) or f"the scene has no {kind}"
+    if kind == "storeys" and not known:
+        help_ = "the scene names no storeys: list them, or say which room"
+    code = {"cubicles": "cubicles", "desks": "desks", "stairs": "stairs"}.get(kind, kind[:-1])
+    return Problem(f"unknown-{code}", f'unknown {what} "{name}"', scene.position(*loc), help_)
+
+
+def _area(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
+    if need.area is None:
+        return
+    where = scene.position("needs", index, "area")
+    points = np.asarray(need.area, float)
+    polygon = shapely.Polygon(points)
+    if polygon.convex_hull.area < 1e-6:
+        yield Problem(
+            "empty-area", f'the area of "{need.name}" is empty', where, "give three corners or more, not in line"
+        )
+        return
+    if not polygon.is_valid:
+        crossing = re.search(r"Self-intersection\[(\S+) (\S+)\]", explain_validity(polygon))
+        at = f" at ({crossing[1]}, {crossing[2]})" if crossing else ""
+        yield Problem(
+            "crossing-area",
+            f'the outline of "{need.name}" crosses or touches itself{at}',
+            where,
+            "give the corners in order around the area, each once",
+        )
+        return
+    rooms, outlines = _rooms(scene)
+    inside = [room for room, outline in zip(rooms, outlines, strict=True) if polygon.intersection(outline).area > 1e-6]
+    extents = [shapely.box(*plane.extent) for plane in scene.planes if plane.extent is not None]
+    if not need.never and not inside and not any(polygon.intersection(box).area > 1e-6 for box in extents):
+        yield Problem(
+            "area-outside",
+            f'the area of "{need.name}" lies outside every room and extent',
+            where,
+            "move it into a room; only areas with never: true may lie outside",
+        )
+        return
+    homes = [*outlines, *extents, *(shapely.Point(unit.at) for unit in scene.detectors)]
+    away = min((float(polygon.distance(home)) for home in homes), default=0.0)
+    if away > FARTHEST_M:
+        yield Problem(
+            "area-outside",
+            f'the area of "{need.name}" lies {away:.0f} m from every room and detector',
+            where,
+            "check its coordinates: lengths are metres",
+        )
+    yield from _ground(scene, index, need, inside, polygon)
+
+
+def _ground(scene: Scene, index: int, need: NeedSpec, inside: list[Any], polygon: Any) -> Iterator[Problem]:
+    """Which of rooms one above another, and that a room named is one that the area lies in."""
+    if need.room is not None and need.room in [room.name for room in scene.rooms] and need.room not in [
+        room.name for room in inside
+    ]:  # fmt: skip
+        yield Problem(
+            "area-outside",
+            f'the area of "{need.name}" lies outside its room "{need.room}"',
+            scene.position("needs", index, "room"),
+            did_you_mean(need.room, sorted(room.name for room in inside)) if inside else "take room out",
+        )
+    if need.room is not None or need.storey is not None or need.floor is not None:
+        return
+    for k, one in enumerate(inside):
+        for other in inside[:k]:
+            shared = shapely.Polygon(one.outline).intersection(shapely.Polygon(other.outline)).intersection(polygon)
+            if one.floor != other.floor and shared.area > 1e-4:
+                yield Problem(
+                    "which-room",
+                    f'the area of "{need.name}" lies where rooms lie one above another: "{other.name}", "{one.name}"',
+                    scene.position("needs", index, "area"),
+                    "say which: room: NAME or storey: NAME",
+                )
+                return
+
+
+def _rooms(scene: Scene) -> tuple[list[Any], list[Any]]:
+    pairs = [(room, shapely.Polygon(room.outline)) for room in scene.rooms]
+    sound = [(room, outline) for room, outline in pairs if outline.is_valid]
+    return [room for room, _ in sound], [outline for _, outline in sound]
+
+
+def _seats(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
+    for kind, has in (("desks", lambda item: item.seat), ("tables", lambda item: item.seats > 0)):
+        known = {item.name: item for item in getattr(scene, kind)}
+        for k, name in enumerate(getattr(need, kind) or ()):
+            if name in known and not has(known[name]):
+                yield Problem(
+                    "no-seats",
+                    f'"{name}" has no seats to judge',
+                    scene.position("needs", index, kind, k),
+                    "write seat: true at the desks" if kind == "desks" else "give the table seats: 8, say",
+                )

@@ -1,0 +1,115 @@
+"""What a scene needs of its detectors: where people must be noticed, and where nobody may trip a unit."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from raycover.scene.devices import Share
+from raycover.scene.fittings import DoorState
+from raycover.scene.quantities import Coordinate, Name, NotBuiltYet, Number, Point2, PositiveLength, ShortName, Strict
+
+#: Keys that say where a need holds.
+WHERE = ("area", "rooms", "cubicles", "stairs", "desks", "tables")
+#: Heights (m) of a person's parts, where a need names no plane and no height: those of a plane's person.
+PERSON_HEIGHTS = (0.3, 1.0, 1.6)
+#: A unit that must not trip keeps this much (dB) below its limit unless the need says otherwise: the usual reserve.
+CLEAR_DB = 3.0
+Names = Annotated[list[Name], Field(min_length=1, max_length=1000)]
+
+
+class NeedSpec(Strict):
+    """Where people must be noticed, how much of it, or where nobody may be.
+
+    `cubicles`, `stairs`, `rooms`, `desks` and `tables` are places each: every cubicle, every flight and landing,
+    every room, every seat is judged by itself.
+    """
+
+    name: ShortName = Field(description="name of the need")
+    area: list[Point2] | None = Field(None, max_length=2000, description="outline [x, y] of an area, any polygon")
+    rooms: Names | None = Field(None, description="rooms by name, each a place")
+    cubicles: Names | None = Field(None, description="rows of cubicles by name, each cubicle a place")
+    stairs: Names | None = Field(None, description="stairs by name, each flight and landing a place")
+    desks: Names | None = Field(None, description="rows of desks by name, each seat a place")
+    tables: Names | None = Field(None, description="tables by name, each seat a place")
+    room: str | None = Field(None, description="of an area where rooms lie one above another: its room")
+    storey: str | None = Field(None, description="of an area where rooms lie one above another: its storey")
+    floor: Coordinate | None = Field(
+        None, description="of an area outside every room: height of its ground above z = 0"
+    )
+    doors: DoorState | None = Field(None, description="of cubicles: how all their doors stand; as drawn if not given")
+    plane: str | None = Field(None, description="a plane of the scene, for its heights and motion")
+    height: Coordinate | None = Field(None, description="or a height above the floor")
+    heights: list[Coordinate] | None = Field(
+        None, min_length=1, max_length=12, description="or heights of a person's parts; 0.3, 1.0 and 1.6 m if not given"
+    )
+    motion: Literal["any", "tangential", "radial", "presence"] | None = Field(
+        None, description="which motion; the plane's, presence on seats, else any"
+    )
+    share: Share | None = Field(None, description="least share of each place that is seen; 1 if nothing is asked")
+    largest_gap: PositiveLength | None = Field(None, description="widest circle that a gap may hold")
+    never: bool = Field(False, strict=True, description="true: nobody there may trip a unit")
+    clear_db: Annotated[Number, Field(ge=0, le=60)] | None = Field(
+        None, description="with never: how far below its limit a unit stays, 3 dB if not given"
+    )
+    detectors: Names | None = Field(None, description="the units that count, all if not given")
+    state: str | None = Field(None, description="state of the scene, the one drawn if not given")
+    by: NotBuiltYet = None
+    first_within: NotBuiltYet = None
+    ambient_c: NotBuiltYet = None
+    aisles: NotBuiltYet = None
+
+    @property
+    def where(self) -> str | None:
+        """The key that says where; None for all of a plane."""
+        return next((key for key in WHERE if getattr(self, key) is not None), None)
+
+    @property
+    def least_share(self) -> float | None:
+        """The share asked; all of it where neither a share nor a gap is; None where only gaps count."""
+        return self.share if self.share is not None else None if self.largest_gap is not None else 1.0
+
+    @property
+    def reserve_db(self) -> float:
+        """With never: how far (dB) below its limit a unit must stay."""
+        return CLEAR_DB if self.clear_db is None else self.clear_db
+
+    @model_validator(mode="after")
+    def _sound(self) -> NeedSpec:
+        given = [key for key in WHERE if getattr(self, key) is not None]
+        if len(given) > 1:
+            raise _wrong("one_where", f"a need holds in one sort of place, not in {' and '.join(given)}",
+                         "write one need for each", given[1])  # fmt: skip
+        if not given and self.plane is None:
+            raise _wrong("no_where", "the need does not say where",
+                         f"give it {', '.join(WHERE[:-1])} or {WHERE[-1]}, or a plane for all of it")  # fmt: skip
+        heights = [key for key in ("plane", "height", "heights") if getattr(self, key) is not None]
+        if len(heights) > 1:
+            raise _wrong("one_height", f"a need has one of plane, height and heights, not {' and '.join(heights)}",
+                         "take one out", heights[1])  # fmt: skip
+        for key, owner in (("room", "area"), ("storey", "area"), ("floor", "area"), ("doors", "cubicles")):
+            if getattr(self, key) is not None and owner not in given:
+                raise _wrong("not_for_this", f"{key} goes with {owner} only", "take it out", key)
+        if sum(getattr(self, key) is not None for key in ("room", "storey", "floor")) > 1:
+            raise _wrong("one_ground", "an area has one of room, storey and floor", "keep the one that says it best")
+        if self.never:
+            for key, why in (("share", "nobody may be noticed anywhere"), ("largest_gap", "gaps are what it wants")):
+                if getattr(self, key) is not None:
+                    raise _wrong("never_with_share", f"never takes no {key}: {why}",
+                                 "take it out; clear_db says how far below the limit units must stay", key)  # fmt: skip
+        elif self.clear_db is not None:
+            raise _wrong("not_for_this", "clear_db goes with never only", "take it out, or write never: true",
+                         "clear_db")  # fmt: skip
+        if self.area is not None and len(self.area) < 3:
+            raise _wrong("empty_area", f"an area needs three corners or more, this has {len(self.area)}",
+                         "give its corners in order: area: [[0, 0], [4, 0], [4, 3], [0, 3]]", "area")  # fmt: skip
+        return self
+
+
+def _wrong(code: str, message: str, help_: str, at: str | None = None) -> PydanticCustomError:
+    context: dict[str, Any] = {"what": message, "help": help_}
+    if at is not None:
+        context.update(at=[at], key=True)
+    return PydanticCustomError(code, "{what}", context)

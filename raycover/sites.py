@@ -1,0 +1,278 @@
+"""Places that a need speaks of, as points to judge: cells of rooms, areas, cubicles, flights and landings; seats."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any, Literal
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from raycover.building.faces import Placing
+from raycover.building.parts import Building, RoomShape, StairShape
+from raycover.detectors import Unit
+from raycover.enclosed import Enclosures
+from raycover.errors import InputError, Problem
+from raycover.rays import LIFT
+from raycover.scene.devices import PlaneSpec
+from raycover.scene.fittings import Cubicles
+from raycover.scene.needs import PERSON_HEIGHTS, NeedSpec
+from raycover.scene.schema import Scene
+from raycover.scene.seating import SEAT_HEIGHTS
+from raycover.surfaces import Surface, area_surface, stair_surface, unrolled
+
+Floats = NDArray[np.floating]
+Kind = Literal["cubicle", "flight", "landing", "room", "area", "seat"]
+#: A place is looked at in at least about so many cells, but in none finer than `_FINEST` (m).
+_CELLS, _FINEST = 150, 0.02
+#: In a cubicle the middle of a body keeps this far (m) from panels and walls: half the depth of a body 0.5 × 0.5 m
+#: in plan (3GPP TR 38.901's sample body, second hand); in a narrow one this share of half its width.
+_BODY, _BODY_SHARE = 0.25, 0.8
+
+
+@dataclass(frozen=True)
+class Site:
+    """One place: its cells' ground (n, 3) absolute, the area (n,) each stands for, what is asked of it.
+
+    `surface` is the raster of those cells, with `rows` and `columns` (n,); None for a seat, which is one point.
+    `target_m2`: radar cross section of what moves there, None for what each declaration assumes.
+    `outline` (shapely, m in plan) is for drawing; on a stair `owner` and `piece` say where it lies.
+    """
+
+    name: str
+    kind: Kind
+    owner: str
+    ground: Floats
+    area: Floats
+    heights: tuple[float, ...]
+    motion: str
+    outline: Any
+    storey: str | None = None
+    surface: Surface | None = None
+    rows: Any = None
+    columns: Any = None
+    piece: int = -1
+    target_m2: float | None = None
+
+    def __len__(self) -> int:
+        return len(self.ground)
+
+    @property
+    def label(self) -> str:
+        """Its name where the thing it belongs to is clear: `flight 1`."""
+        return self.name.removeprefix(f"{self.owner}, ") if self.piece >= 0 else self.name
+
+    @cached_property
+    def points(self) -> Floats:
+        """(n heights · n cells, 3): all cells at the first height, then at the next."""
+        up = np.repeat(np.asarray(self.heights, float), len(self))
+        return np.tile(self.ground, (len(self.heights), 1)) + up[:, None] * [0.0, 0.0, 1.0]
+
+    @cached_property
+    def lifted(self) -> NDArray[np.bool_]:
+        """(n heights · n cells,): points that lie on the floor."""
+        return np.repeat(np.asarray(self.heights) < LIFT, len(self))
+
+    def asked(self, unit: Unit) -> Unit:
+        """A unit as it answers to what moves here."""
+        if self.target_m2 is None:
+            return unit
+        return replace(unit, footprints=unit.footprints_for("any", self.target_m2))
+
+    def best(self, margin_db: Floats) -> Floats:
+        """(…, n): the best over heights of margins (…, n heights · n cells)."""
+        shape = np.shape(margin_db)
+        return np.asarray(np.reshape(margin_db, (*shape[:-1], len(self.heights), len(self))).max(axis=-2))
+
+    def some(self, index: NDArray[np.integer]) -> Site:
+        """The same place looked at in some of its cells only; without a raster."""
+        return replace(self, ground=self.ground[index], area=self.area[index], surface=None, rows=None, columns=None)
+
+
+class Sites:
+    """Makes the places of needs in one state of a scene."""
+
+    def __init__(self, scene: Scene, building: Building) -> None:
+        self._scene, self._building = scene, building
+        self._enclosures = Enclosures(building)
+        self._rooms = {room.name: room for room in building.rooms}
+
+    def of(self, need: NeedSpec, index: int | None) -> tuple[Site, ...]:
+        """The places of a need, number `index` among the scene's. Raises InputError where one is not there."""
+        kind = need.where
+        make = {
+            "area": self._area, "rooms": self._rooms_named, "cubicles": self._cubicles, "stairs": self._stairs,
+            "desks": self._seats, "tables": self._seats, None: self._whole_plane,
+        }[kind]  # fmt: skip
+        made = make(need)
+        target = self._plane(need).cross_section_m2
+        found = tuple(replace(site, target_m2=target) for site in made if len(site))
+        if not found:
+            loc = ("needs", index, kind or "plane") if index is not None else ()
+            raise InputError(
+                [
+                    Problem(
+                        "place-missing",
+                        f'need "{need.name}" has no place to judge in state "{self._scene.state}"',
+                        self._scene.position(*loc),
+                        "in that state the thing is away, or racks and solids fill the whole area",
+                    )
+                ]
+            )
+        return found
+
+    def _plane(self, need: NeedSpec) -> PlaneSpec:
+        """Heights and motion as a plane: the one named, or a person's."""
+        named = next((plane for plane in self._scene.planes if plane.name == need.plane), None)
+        if named is not None:
+            return named.model_copy(update={} if need.motion is None else {"motion": need.motion})
+        seat = need.where in ("desks", "tables")
+        heights = tuple(need.heights) if need.heights is not None else SEAT_HEIGHTS if seat else PERSON_HEIGHTS
+        motion = need.motion if need.motion is not None else "presence" if seat else "any"
+        if need.height is not None:
+            return PlaneSpec(name=need.name, height=need.height, motion=motion)
+        return PlaneSpec(name=need.name, target="person", heights=list(heights), motion=motion)
+
+    def _grid(self, area: float) -> float:
+        """The scene's cells, or finer ones where the place would have few."""
+        return float(min(self._scene.grid, max(np.sqrt(area / _CELLS), _FINEST)))
+
+    def _storey_of(self, room: RoomShape | None) -> str | None:
+        if room is None or len(self._building.storeys) < 2:
+            return None
+        number = self._building.rooms.index(room)
+        return next((storey.name for storey in self._building.storeys if number in storey.rooms), None)
+
+    def _flat(
+        self, need: NeedSpec, name: str, kind: Kind, owner: str, outline: Any, rooms: list[RoomShape],
+        *, ground: float = 0.0, beyond: bool = False, storey: str | None = None, judged: Any = None,
+    ) -> Site:  # fmt: skip
+        """A place in plan: what of an outline lies in rooms, and `beyond` them on a `ground` (m).
+
+        `judged` is the part of it to look at, all if not given.
+        """
+        surface = area_surface(
+            self._plane(need), outline if judged is None else judged, rooms, self._building, self._enclosures,
+            self._grid((outline if judged is None else judged).area),
+            name=name, ground=ground, beyond=beyond,
+        )  # fmt: skip
+        rows, columns = np.nonzero(surface.inside)
+        return Site(
+            name, kind, owner, surface.points(rows, columns, 0.0), surface.area[rows, columns], surface.heights,
+            surface.motion, outline, storey, surface, rows, columns,
+        )  # fmt: skip
+
+    def _rooms_named(self, need: NeedSpec) -> Iterator[Site]:
+        for name in need.rooms if need.rooms is not None else self._rooms:
+            room = self._rooms[name]
+            yield self._flat(need, name, "room", name, room.walkable, [room], storey=self._storey_of(room))
+
+    def _whole_plane(self, need: NeedSpec) -> Iterator[Site]:
+        plane = self._plane(need)
+        if plane.extent is not None:
+            outline = shapely.box(*plane.extent)
+            yield self._flat(need, need.name, "area", "", outline, list(self._building.rooms), beyond=True)
+            return
+        yield from self._rooms_named(need)
+        for stairs in self._building.stairs:
+            yield from self._pieces(need, stairs)
+
+    def _area(self, need: NeedSpec) -> Iterator[Site]:
+        outline = shapely.Polygon(need.area)
+        building = self._building
+        rooms = [room for room in building.rooms if room.polygon.intersection(outline).area > 1e-6]
+        storey = next((s for s in building.storeys if s.name == need.storey), None)
+        ground = 0.0 if storey is None else storey.level
+        if need.room is not None:
+            rooms = [self._rooms[need.room]]
+            ground = rooms[0].floor
+        elif storey is not None:
+            rooms = [room for room in rooms if building.rooms.index(room) in storey.rooms]
+        elif need.floor is not None:
+            ground = need.floor
+            rooms = [room for room in rooms if abs(room.floor - ground) < 0.5]
+        extent = self._plane(need).extent
+        beyond = (need.never and need.room is None) or extent is not None
+        name = need.storey or (self._storey_of(rooms[0]) if rooms else self._level_of(ground))
+        yield self._flat(need, need.name, "area", "", outline, rooms, ground=ground, beyond=beyond, storey=name)
+
+    def _level_of(self, ground: float) -> str | None:
+        """The storey nearest to a level, where there are several."""
+        if len(self._building.storeys) < 2:
+            return None
+        return min(self._building.storeys, key=lambda storey: abs(storey.level - ground)).name
+
+    def _cubicles(self, need: NeedSpec) -> Iterator[Site]:
+        for row in self._scene.cubicles:
+            if row.name not in (need.cubicles or ()):
+                continue
+            for number, corners in enumerate(cubicle_outlines(row), 1):
+                outline = shapely.Polygon(corners)
+                middle = outline.centroid
+                room = self._room_under(row, middle)
+                inside = outline if room is None else outline.intersection(room.polygon)
+                judged = inside.buffer(-min(_BODY, _BODY_SHARE * min(_sides(corners)) / 2), join_style="mitre")
+                yield self._flat(
+                    need, f"{row.name} {number}", "cubicle", row.name, inside, [] if room is None else [room],
+                    beyond=room is None, storey=self._storey_of(room), judged=judged,
+                )  # fmt: skip
+
+    def _room_under(self, row: Cubicles, middle: Any) -> RoomShape | None:
+        if row.room is not None:
+            return self._rooms[row.room]
+        return self._building.room_at(middle.x, middle.y)
+
+    def _stairs(self, need: NeedSpec) -> Iterator[Site]:
+        for stairs in self._building.stairs:
+            if stairs.name in (need.stairs or ()):
+                yield from self._pieces(need, stairs)
+
+    def _pieces(self, need: NeedSpec, stairs: StairShape) -> Iterator[Site]:
+        whole = stair_surface(self._plane(need), stairs, self._scene.grid)
+        for strip in unrolled(stairs, self._scene.grid):
+            piece = stairs.pieces[strip.piece]
+            here = slice(strip.column, strip.column + strip.n_columns)
+            assert whole.places is not None
+            name = f"{stairs.name}, {piece.kind} {strip.piece + 1}"
+            part = replace(
+                whole, name=name, x=whole.x[here], floor=np.asarray(whole.floor)[:, here], room=whole.room[:, here],
+                inside=whole.inside[:, here], area=whole.area[:, here], places=whole.places[:, here],
+            )  # fmt: skip
+            rows, columns = np.nonzero(part.inside)
+            along, across = piece.along[:2] * piece.length, piece.across[:2] * piece.width
+            foot = piece.origin[:2]
+            corners = [foot, foot + along, foot + along + across, foot + across]
+            yield Site(
+                name, piece.kind, stairs.name, part.points(rows, columns, 0.0), part.area[rows, columns], part.heights,
+                part.motion, shapely.Polygon(corners), None, part, rows, columns, strip.piece,
+            )  # fmt: skip
+
+    def _seats(self, need: NeedSpec) -> Iterator[Site]:
+        plane = self._plane(need)
+        owners = need.desks or need.tables or ()
+        for seat in self._building.seats:
+            if seat.owner in owners:
+                ground = np.array([[*seat.at, seat.ground]])
+                room = self._building.room_at(*seat.at, seat.ground + 0.1)
+                yield Site(
+                    seat.name, "seat", seat.owner, ground, np.ones(1), plane.target_heights, plane.motion,
+                    shapely.Point(seat.at).buffer(0.25), self._storey_of(room),
+                )  # fmt: skip
+
+
+def _sides(corners: Floats) -> tuple[float, float]:
+    return float(np.linalg.norm(corners[1] - corners[0])), float(np.linalg.norm(corners[2] - corners[1]))
+
+
+def cubicle_outlines(row: Cubicles) -> Iterator[Floats]:
+    """Corners (4, 2) in plan of each cubicle of a row, left to right, then those of the row behind."""
+    placing = Placing(row.at, row.turn_deg)
+    for side in (1.0, -1.0) if row.back_to_back else (1.0,):
+        x = 0.0
+        for width, depth in row.sizes:
+            y = side * depth
+            yield placing.points(np.array([(x, 0.0), (x + width, 0.0), (x + width, y), (x, y)]))
+            x += width
