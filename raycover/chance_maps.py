@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
-from raycover.doubt import FIRM_SHARE, take_best
+from raycover.doubt import FIRM_SHARE, asked_about, take_best
 from raycover.open_air import Weather
 from raycover.rays import LIFT, RayScene
 from raycover.scene.schema import Scene
@@ -133,6 +133,7 @@ def _seen_in_tile(
     surface = plane.surface
     row, column = np.nonzero(surface.inside[tile])
     row, column = row + tile[0].start, column + tile[1].start
+    units = asked_about(units, surface.target_m2)
     drawn, best = np.full(len(row), -np.inf), np.full((draws.n, len(row)), -np.inf, np.float32)
     for height in surface.heights:
         points = surface.points(row, column, height)

@@ -6,7 +6,7 @@ What is varied, by how much and by whose word stands in `spreads`; how one unit'
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -111,12 +111,15 @@ def chances(
     *,
     lifted: Bools | None = None,
     lowest_db: float = -30.0,
+    target_m2: float | None = None,
 ) -> Chances:
     """How units see points (n, 3) in varied cases.
 
     Pass the same `Draws` to several questions about one scene: sheets' tables are then worked out once. `lifted` (n,)
-    marks points on a floor. Cases are the same for the same seed, whatever else is asked.
+    marks points on a floor; `target_m2` is the radar cross section of what moves there, None what each declaration
+    assumes. Cases are the same for the same seed, whatever else is asked.
     """
+    units = asked_about(units, target_m2)
     draws = doubt if isinstance(doubt, Draws) else Draws(doubt)
     drawn = np.full(len(points), -np.inf)
     best = np.full((draws.n, len(points)), -np.inf, np.float32)
@@ -125,6 +128,13 @@ def chances(
         floor = None if lifted is None else lifted[part]
         take_best(drawn[part], best[:, part], units, points[part], motion, rays, weather, draws, floor, lowest_db)
     return Chances(drawn, best)
+
+
+def asked_about(units: Sequence[Unit], target_m2: float | None) -> Sequence[Unit]:
+    """Units as they see a body of a radar cross section (m²); None: the one that each declaration assumes."""
+    if target_m2 is None:
+        return units
+    return [replace(unit, footprints=unit.footprints_for("any", target_m2)) for unit in units]
 
 
 def take_best(

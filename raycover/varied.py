@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +26,7 @@ from raycover.catalogue import Construction, SolidMaterial
 from raycover.detectors import Unit
 from raycover.open_air import Weather, open_margin_db
 from raycover.paths import Traced, amplitude, margin_of, trace
-from raycover.physics.margin import undominated
+from raycover.physics.margin import largest_reach_m, undominated
 from raycover.physics.pattern import Footprint
 from raycover.rays import LIFT, RayScene
 from raycover.spreads import FILL_TOP_DB, Draws, Poses
@@ -54,10 +55,14 @@ class UnitCases:
 
 def farthest_m(unit: Unit, motion: str, weather: Weather, draws: Draws, lowest_db: float) -> float:
     """Distance (m) beyond which no case brings a point up to `lowest_db`; 0 where the motion is not declared."""
-    reach = max((f.largest_slant for f in unit.footprints_for(motion)), default=0.0)
+    reach = max((_largest_m(f, unit.reach_behind) for f in unit.footprints_for(motion)), default=0.0)
     above = _WAYS_ABOVE_DB if unit.kind == "microwave" and weather.reflections else 0.0
     most = float(_gain_db(unit, weather, draws).max(initial=-np.inf)) + above
     return reach * 10 ** ((most - lowest_db) / 40) + draws.doubt.mounting if np.isfinite(most) else 0.0
+
+
+#: Asked of every tile, and not cheap where a directivity shapes the reach.
+_largest_m = lru_cache(maxsize=4096)(largest_reach_m)
 
 
 def _gain_db(unit: Unit, weather: Weather, draws: Draws) -> Floats:

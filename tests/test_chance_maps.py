@@ -62,6 +62,27 @@ def test_map_is_what_points_say(solved: tuple[Scene, Coverage, ChanceMaps], name
     )
 
 
+def test_a_smaller_body_is_seen_less_surely() -> None:
+    """A plane whose body is 0.073 m², ten times less than the walker's 0.73: 10 dB less in every case [C]."""
+    made = small_scenes.pattern(CIRCLE, mounting=2.5, motion="radial", frequency_ghz=5.8, reach_behind=1)
+    point, chance = np.array([[1.75, 0.25, 0.0]]), {}
+    cases = []
+    for target in (0.73, 0.073):
+        scene = small_scenes.open_floor(
+            small_scenes.detector((0, 0), 2.5, made), half=4, grid=0.5, plane={"target_m2": target}, doubt={"cases": 64}
+        )
+        coverage = solve(scene, threads=1)
+        chance[target] = vary(scene, coverage, threads=1)["floor"].probability
+        found = chances(
+            coverage.units, point, "any", coverage.rays, Weather.of(scene.conditions), scene.doubt,
+            lifted=np.ones(1, bool), target_m2=target,
+        )  # fmt: skip
+        assert chance[target][8, 11] == pytest.approx(found.probability[0])
+        cases.append(found.draws)
+    np.testing.assert_allclose(cases[0] - cases[1], 10, atol=1e-3)
+    assert chance[0.073].mean() < 0.6 * chance[0.73].mean()
+
+
 def test_tiles_and_threads_do_not_show(
     solved: tuple[Scene, Coverage, ChanceMaps], monkeypatch: pytest.MonkeyPatch
 ) -> None:

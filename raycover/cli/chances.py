@@ -19,7 +19,7 @@ def varied(scene: Scene, coverage: Coverage, threads: int | None) -> ChanceMaps:
         return vary(scene, coverage, threads=threads, progress=step)
 
 
-def draw_flat(
+def draw(
     scene: Scene,
     building: Building,
     coverage: Coverage,
@@ -28,12 +28,11 @@ def draw_flat(
     path: Path,
     sheet: tuple[int, int],
 ) -> None:
-    """Draw the probability plan of one map, unless it lies on a stair: there the data hold it."""
+    """Draw the probability plan of one map."""
     from raycover.draw.probability_plan import draw_chances
 
-    if coverage[name].surface.stairs is None:
-        notes = in_words(scene.doubt, {unit.kind for unit in coverage.units})
-        draw_chances(scene, building, coverage, maps, name, path, sheet_number=sheet, notes=notes)
+    notes = in_words(scene.doubt, {unit.kind for unit in coverage.units})
+    draw_chances(scene, building, coverage, maps, name, path, sheet_number=sheet, notes=notes)
 
 
 def say(maps: ChanceMaps, label: str) -> None:

@@ -140,7 +140,7 @@ def _write_maps(
                 draw_pdf(scene, building, coverage, name, target, paper, (index + 1, n_sheets))
             if maps is not None:
                 path = draft / f"{name}{label} probability.png"
-                chance_talk.draw_flat(scene, building, coverage, maps, name, path, (index + 1, n_sheets))
+                chance_talk.draw(scene, building, coverage, maps, name, path, (index + 1, n_sheets))
         return _draw_view(scene, building, rays, coverage, draft / f"view{label}.png") if with_view else None
 
 

@@ -15,11 +15,13 @@ from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw import glyphs, hatching, palette, sheet, tables, words
 from raycover.draw.annotate import Annotator
+from raycover.draw.drawing import Strokes
 from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
 from raycover.draw.page import Box, Page
 from raycover.draw.plan import DPI, draw_column, draw_words
 from raycover.draw.png import save_png
+from raycover.draw.probability_sheet import Varied, draw_chance_map
 from raycover.draw.stair_cuts import arrival
 from raycover.draw.stair_key import draw_key_plan, draw_section, level_names, units_about
 from raycover.draw.unrolled import Unrolled, lay_out, piece_figures, piece_name, places_of, run_map
@@ -66,8 +68,9 @@ def make_stair_sheet(
     sheet_number: tuple[int, int] = (1, 4),
     dpi: float = DPI,
     vector: bool = False,
+    varied: Varied | None = None,
 ) -> Page:
-    """The page that `draw_stairs` saves; for a PDF if `vector`."""
+    """The page that `draw_stairs` saves; for a PDF if `vector`; with `varied`, how surely places are seen."""
     plane = coverage[name]
     stairs = next((s for s in building.stairs if s.name == plane.surface.stairs), None)
     if stairs is None:
@@ -79,8 +82,14 @@ def make_stair_sheet(
     has_limit = False
     pictures = []
     for run in range(len(laid.runs)):
-        picture = run_map(plane, stairs, laid, run, dpi=dpi)
+        picture = run_map(plane if varied is None else varied.as_plane, stairs, laid, run, dpi=dpi)
         pictures.append(picture)
+        if varied is not None:
+            added = Strokes()
+            has_limit = draw_chance_map(page, picture, added) or has_limit
+            strokes += added.lines
+            draw_run(page, building, stairs, laid, run, placer, strokes)
+            continue
         page.image(picture.rgba(), picture.box, 1.0)
         for index, spacing in ((palette.NOT_SEEN, hatching.NOT_SEEN_MM), (palette.DOUBTFUL, hatching.DOUBTFUL_MM)):
             lines = hatching.hatch_lines(picture.classes == index, picture.box, spacing)
@@ -98,12 +107,17 @@ def make_stair_sheet(
         reach = (glyphs.RING + glyphs.COLLAR) * factor
         placer.take((*(centre - reach), *(centre + reach)))
     sorts = tuple(s for s in glyphs.WORDS if any(glyphs.sort_of(unit) == s for unit in near))
+    key = sheet.Key(sorts, False, has_limit and varied is None, False)
     figures = piece_figures(plane, stairs, laid.runs, by_run=len(stairs.pieces) > _MOST_PIECES)
     parts = tables.share_table(
         plane, figures, page.lettering, sheet.RIGHT - sheet.COLUMN, _MOST_PIECES, ("Piece", "Whole stair")
     )
     stacked = frozenset(room.name for room in building.rooms)
-    listed = draw_column(page, plane, coverage, sheet.Key(sorts, False, has_limit, False), stacked, parts)
+    listed = 0
+    if varied is None:
+        listed = draw_column(page, plane, coverage, key, stacked, parts)
+    else:
+        varied.draw_column(page, key, has_limit)
     placer.note_strokes(strokes)
     annotator = Annotator(page, laid, placer, pictures[0])
     gaps = _unrolled_gaps(plane, plane.gaps[:listed])
@@ -117,7 +131,10 @@ def make_stair_sheet(
     draw_key_plan(page, stairs, scene.north_deg, _PLAN)
     title = f"Coverage of stair, {plane.surface.plane}, {stairs.name}"
     where = f"{stairs.name} ({words.level(stairs.foot)} to {words.level(stairs.head)} m), unrolled"
-    draw_words(page, scene, building, coverage, plane, laid, sheet_number, title, where)
+    if varied is None:
+        draw_words(page, scene, building, coverage, plane, laid, sheet_number, title, where)
+    else:
+        varied.draw_words(page, scene, laid, sheet_number, f"Probability, {plane.surface.plane}, {stairs.name}", where)
     return page
 
 

@@ -72,6 +72,20 @@ def test_straight_ways_say_that_they_are(
     assert "straight ways only" in capsys.readouterr().err
 
 
+def test_a_stair_has_its_sheet_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    hall = """
+rooms: [{name: Hall, outline: [[0, 0], [4, 0], [4, 6], [0, 6]], height: 6, walls: brick-100}]
+stairs: [{name: S1, at: [1, 1], rise: 2.1}]
+"""
+    Path("scene.yaml").write_text(
+        SCENE.replace(SCENE[SCENE.index("rooms:") : SCENE.index("detectors:")], hall.lstrip()).split("states:")[0]
+    )
+    assert run("map", "scene.yaml", "-o", "out", "--no-view", "--chances") == 0
+    assert "floor S1 probability.png" in os.listdir("out")
+    assert "probability" in pyvista.read("out/floor S1.vtp").cell_data
+
+
 def test_bad_doubt_leaves_nothing_behind(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
