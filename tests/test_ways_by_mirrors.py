@@ -321,7 +321,11 @@ def test_a_smaller_body_and_a_lower_setting_count_on_every_way() -> None:
     less = whole.way_margin_db()[: len(points)][found] - small.way_margin_db()[: len(points)][found]
     assert less == pytest.approx(10.0)
     seen = np.isfinite(whole.margin_db())
-    # What falls below the lowest way that is followed is left out of the second.
-    assert (whole.margin_db()[seen] - small.margin_db()[seen]) == pytest.approx(10.0, abs=0.3)
+    # What falls below the lowest way that is followed is left out of the second: nothing that counts where margins
+    # matter, and never is there more than 10 dB less of everything.
+    matters = whole.margin_db() >= 0
+    assert matters.sum() > 10
+    assert (whole.margin_db()[matters] - small.margin_db()[matters]) == pytest.approx(10.0, abs=0.3)
+    assert (small.margin_db()[seen] <= whole.margin_db()[seen] - 10.0 + 1e-6).all()
     judged = judge(unit, points, "any", rays, weather, target_m2=0.1)
     assert judged.margin_db[seen] == pytest.approx(small.margin_db()[seen], abs=1e-9)

@@ -46,7 +46,7 @@ def only(*lines: str) -> Problem:
         ("levels: 2, loads: [{level: 1, row: ‸rear}]", "no-such-row"),
         ("levels: 2, loads: [{level: 1, bays: [1]}, ‸{level: 1, share: 0.5}]", "loaded-twice"),
         ("levels: 2, loads: [‸{level: 1, bays: [2, 2]}]", "loaded-twice"),
-        ("levels: 2, loads: [{level: 1, material: ‸paper}]", "unknown-material"),
+        ("levels: 2, loads: [{level: 1, material: ‸snow}]", "unknown-material"),
         ("levels: 2, ‸shelf: chipboard-18", "key-not-for-kind"),
         ("levels: 2, kind: shelving, ‸decks: wire", "key-not-for-kind"),
         ("levels: 2, kind: shelving, ‸preset: reach", "key-not-for-kind"),
