@@ -66,7 +66,5 @@ def _cosines() -> Floats:
 def _table(cos: Floats, power: Floats) -> LossTable:
     even = np.linspace(0.0, 1.0, LossTable.N_STEPS + 1)
     share = np.interp(even, cos, np.clip(power, 0.0, 1.0))
-    table = LossTable.constant(0.0)
     with np.errstate(divide="ignore"):
-        table._fill(np.maximum(-10 * np.log10(share), 0.0) + 0.0)
-    return table
+        return LossTable.of(np.maximum(-10 * np.log10(share), 0.0) + 0.0)

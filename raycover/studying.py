@@ -84,15 +84,17 @@ def study(
     detectors: Collection[str],
     *,
     ladder: bool = True,
+    caster: Caster | None = None,
     progress: Progress | None = None,
 ) -> Study:
     """Figures of a scene with each change to some detectors, counted in the rooms that these hang in.
 
-    `ladder`: also look for people of every size, which casts twenty heights more. Raises InputError for changes that
-    cannot stand (a unit above its ceiling), all of them at once.
+    `caster`: one made for the same scene and detectors, to keep what it has built and cast. `ladder`: also look for
+    people of every size, which casts twenty heights more. Raises InputError for changes that cannot stand (a unit
+    above its ceiling), all of them at once.
     """
     check_changed(scene, changes, detectors)
-    caster = Caster(scene, detectors)
+    caster = Caster(scene, detectors) if caster is None else caster
     steps = []
     for index, change in enumerate(changes):
         planes = caster.planes(change)

@@ -45,10 +45,10 @@ def sweep_scene(
         names = _chosen(scene, detectors, path)
         changes = _changes(mounting, tilt, turn)
         with progress("casting") as step:
-            found = study(scene, changes, names, progress=step)
+            caster = Caster(scene, names)
+            found = study(scene, changes, names, caster=caster, progress=step)
             lined = along_axis(found)
             drawn = _few(lined)
-            caster = Caster(scene, names)
             warn(scene.warnings)
             shown = [_shown(caster, s.change) for s in drawn]
             racks = _racking(scene, names) if scene.racking else None
@@ -118,7 +118,7 @@ def _racking(scene: Scene, names: Sequence[str]) -> tuple[Study, list[Shown]]:
     levels = scene.model_copy(update={"planes": planes})
     changes = [Change(racks=racks) for racks in ("full", "empty", "none")]
     caster = Caster(levels, names)
-    return study(levels, changes, names, ladder=False), [_shown(caster, change) for change in changes]
+    return study(levels, changes, names, ladder=False, caster=caster), [_shown(caster, change) for change in changes]
 
 
 def _print(found: Study, racks: Study | None, share: float | None) -> None:
