@@ -121,6 +121,8 @@ def assumptions(proof: Proof) -> list[str]:
         said.append(f"Looked for: {target_words(heights, motion)}{still}.")
     if any(site.kind == "cubicle" for site in sites):
         said.append("In cubicles the middle of a body keeps 0.25 m from panels and walls.")
+    if proof.scene.corrections is not None and proof.scene.corrections.in_force:
+        said.append(f"Corrected by a test on site: {proof.scene.corrections.words()}.")
     conditions = proof.scene.conditions
     losses = "averaged over ±10 % of every thickness" if conditions.losses == "averaged" else "as drawn, coherent"
     said.append(f"Losses: slabs of ITU-R P.2040 at their incidence, {losses}.")

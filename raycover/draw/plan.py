@@ -149,8 +149,9 @@ def _seats_on(coverage: Coverage, building: Building, plane: PlaneCoverage) -> l
 
 
 def state_shown(scene: Scene) -> tuple[str, ...]:
-    """The state that a drawing names: none where the scene has only one."""
-    return (scene.state,) if scene.states else ()
+    """What a drawing says beside its name: the state where the scene has several, and that it is corrected."""
+    corrected = scene.corrections is not None and scene.corrections.in_force
+    return (*((scene.state,) if scene.states else ()), *(("corrections in force",) if corrected else ()))
 
 
 def _stair_sheets(coverage: Coverage, plane: PlaneCoverage, name: str, sheet_number: tuple[int, int]) -> str:

@@ -17,6 +17,7 @@ from shapely.validation import explain_validity
 from raycover.errors import Position, Problem, did_you_mean
 from raycover.physics.infrared import WARM_FROM_C
 from raycover.scene.construction import InlineConstruction
+from raycover.scene.correction_checks import check_corrections
 from raycover.scene.fitout_checks import FITOUT_CHECKS
 from raycover.scene.need_checks import check_needs, warm_air
 from raycover.scene.nuisance_checks import check_nuisances
@@ -344,4 +345,5 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     check_nuisances,
     *FITOUT_CHECKS,
     check_wiring,
+    check_corrections,
 )
