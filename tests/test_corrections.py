@@ -11,8 +11,8 @@ import pytest
 
 import raycover
 from raycover.building.build import build
-from raycover.catalogue import load_catalogue
 from raycover.casting import Weather
+from raycover.catalogue import load_catalogue
 from raycover.coverage import make_units
 from raycover.doubt import chances
 from raycover.draw.plan import state_shown
