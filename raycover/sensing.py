@@ -93,7 +93,8 @@ class Sensor:
         """Extra sensitivity (n,) in dB and how far out (n,), 1 on the declared edge, for people at `feet` (n, 3).
 
         Between walking across and toward, both go by the square of the cosine to the line of sight; a motion that is
-        not declared takes those of the one that the threshold was found with. A sensitivity setting is in it, and a correction.
+        not declared takes those of the one that the threshold was found with. A sensitivity setting is in it, and a
+        correction.
         """
         away = feet[:, :2] - self.unit.position[:2]
         distance = np.hypot(away[:, 0], away[:, 1])
