@@ -84,6 +84,10 @@ def cover(
     total_bound, found, parts = 0.0, True, _parts(rows, once)
     deadline = time.perf_counter() + seconds
     for k, (variables, mine, here) in enumerate(parts):
+        if not len(variables):  # a cell that no candidate sees
+            if (low[mine] > 0).any():
+                return None
+            continue
         left = max(deadline - time.perf_counter(), 0.1) / (len(parts) - k)
         constraints = [LinearConstraint(rows[mine][:, variables], low[mine], np.inf)]
         if len(here):

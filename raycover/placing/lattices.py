@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.placing.candidates import Candidates, Offer, free_places, units_at
+from raycover.placing.candidates import Candidates, Offer, free_places, one_sided, units_at
 from raycover.scene.placing import PlacingSpec
 from raycover.scene.schema import Scene
 
@@ -43,8 +43,11 @@ def lattices(
     Spacings within a room are even and half a spacing is kept from its walls. A lattice of which a place is not free
     (a solid, an area to keep clear, beyond an L-shaped room's wall) is left out.
     """
+    if "ceiling" not in spec.sorts:
+        return
     room = building.rooms[room_index]
     offers = [candidates.offers[k] for k in np.unique(candidates.offer[candidates.room == room_index])]
+    offers = [offer for offer in offers if not one_sided(offer.model)]
     x0, y0, x1, y1 = room.polygon.bounds
     found = []
     for offer in offers:

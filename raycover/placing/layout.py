@@ -19,6 +19,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from raycover.building.aisles import find_aisles
 from raycover.building.parts import Building
 from raycover.errors import InputError, Problem
 from raycover.needs import Proof, judge_need, prove
@@ -102,7 +103,8 @@ def place(
     needs, notes = _needs(scene, {d.name for d in kept})
     bare = prove(scene.model_copy(update={"detectors": kept, "needs": needs}))
     building = bare.needs[0].situation.building
-    candidates = find_candidates(scene, building, spec, _rooms_of(bare, building))
+    aisles = [aisle.middle for aisle in find_aisles(building)] if "aisles" in spec.sorts else []
+    candidates = find_candidates(scene, building, spec, _rooms_of(bare, building), aisles)
     _some_there(scene, candidates)
     tasks = _tasks(bare)
     nevers = [(v, p) for v in bare.needs if v.need.never for p in v.places]
@@ -190,7 +192,7 @@ def _tasks(proof: Proof) -> list[_Task]:
 
 
 def _by(need: NeedSpec) -> int:
-    return int(getattr(need, "by", None) or 1)
+    return 1 if need.by is None else need.by
 
 
 def _wanted(tasks: Sequence[_Task]) -> list[Wanted]:

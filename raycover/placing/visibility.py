@@ -22,6 +22,8 @@ from raycover.sites import Site
 Floats = NDArray[np.floating]
 Ints = NDArray[np.integer]
 Progress = Callable[[int, int], None]
+#: Ways by mirrors add less than this (dB) where the straight way alone is beyond all reach: they are longer.
+_MIRRORS_DB = 9.0
 
 
 @dataclass(frozen=True)
@@ -64,8 +66,8 @@ def with_cells(asked: Asked, more: Ints) -> Asked:
     return Asked(asked.need, asked.situation, site, cells, weight)
 
 
-def reaching(units: Sequence[Unit], tree: Any, asked: Asked) -> list[int]:
-    """Units (by index) that may see a cell of a place: none is nearer than the farthest reach."""
+def reaching(units: Sequence[Unit], tree: Any, asked: Asked, limit_db: float = 0.0) -> list[int]:
+    """Units (by index) that may have `limit_db` at a cell of a place: one lies within their farthest reach."""
     motion = asked.site.motion
     reach = {}
     found = []
@@ -75,7 +77,8 @@ def reaching(units: Sequence[Unit], tree: Any, asked: Asked) -> list[int]:
             footprints = asked.site.asked(unit).footprints_for(motion)
             warm = max(asked.situation.weather.heat_db(unit), 0.0)
             reach[key] = max((largest_reach_m(f, unit.reach_behind) for f in footprints), default=0.0)
-            reach[key] *= 10 ** ((warm + (6.0 if asked.situation.weather.reflections else 0.0)) / 40)
+            mirrored = _MIRRORS_DB if asked.situation.weather.reflections else 0.0
+            reach[key] *= 10 ** ((warm + mirrored - limit_db) / 40)
         if reach[key] > 0 and tree.query(unit.position, distance_upper_bound=reach[key])[0] < np.inf:
             found.append(k)
     return found
@@ -85,7 +88,7 @@ def seen_by(units: Sequence[Unit], asked: Asked, limit_db: float = 0.0) -> Any:
     """(k cells, m units) bool CSC: the cells of a place whose margin from a unit is at least `limit_db`."""
     site = asked.thinned
     tree = cKDTree(site.points)
-    live = reaching(units, tree, asked)
+    live = reaching(units, tree, asked, limit_db)
     situation = asked.situation
 
     def work(k: int) -> tuple[int, Ints]:

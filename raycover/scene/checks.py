@@ -21,6 +21,7 @@ from raycover.scene.correction_checks import check_corrections
 from raycover.scene.fitout_checks import FITOUT_CHECKS
 from raycover.scene.need_checks import check_needs, warm_air
 from raycover.scene.nuisance_checks import check_nuisances
+from raycover.scene.placing_checks import check_placing
 from raycover.scene.quantities import CHECK_UNITS
 from raycover.scene.rack_checks import check_racking
 from raycover.scene.references import fitout_references
@@ -343,6 +344,7 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _weather,
     check_needs,
     check_nuisances,
+    check_placing,
     *FITOUT_CHECKS,
     check_wiring,
     check_corrections,

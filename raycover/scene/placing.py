@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from raycover.scene.quantities import Degrees, Name, NonNegativeLength, Number, Point2, PositiveLength, Strict
+from raycover.scene.quantities import Degrees, NonNegativeLength, Number, Point2, PositiveLength, Strict
 
 Outline = Annotated[list[Point2], Field(min_length=3, max_length=2000)]
 Run = Annotated[list[Point2], Field(min_length=2, max_length=500)]
@@ -41,7 +41,7 @@ class PlacingSpec(Strict):
     within: list[Outline] = Field(default_factory=list, max_length=200, description="areas to hang in, all if none")
     not_within: list[Outline] = Field(default_factory=list, max_length=200, description="areas to keep clear")
     from_wall: NonNegativeLength = Field(FROM_WALL, description="distance kept from walls, 0.5 m if not given")
-    keep: list[Name] = Field(
+    keep: list[Annotated[str, Field(min_length=1, max_length=80)]] = Field(
         default_factory=list, max_length=20_000, description="detectors that stay: names, * for any letters"
     )
     prices: dict[str, Price] = Field(
