@@ -92,7 +92,7 @@ def test_what_a_set_finds_nothing_of_is_left_out_and_said() -> None:
 def test_errors_point_at_the_entry(line: str, words: str) -> None:
     text = "raycover: 1\nrooms: [{name: Office, outline: [[0,0],[8,0],[8,6],[0,6]], height: 3, walls: none}]\nneeds:\n"
     with pytest.raises(InputError) as error:
-        raycover.load_text(f"{text}- {{name: first, rooms: all}}\n- {line}\n")
+        raycover.load_text(f"{text}- {{name: first, rooms: all}}\n- {line.replace('‸', '')}\n")
     (problem,) = error.value.problems
     assert words in problem.message + problem.help
     assert (problem.position.line, problem.position.column) == (5, line.index("‸") + 3)
