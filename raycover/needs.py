@@ -106,11 +106,15 @@ class NeedVerdict:
 
 @dataclass(frozen=True)
 class Proof:
-    """Every need of a scene, judged. `n_cases`: in how many varied cases, 0 where only as drawn."""
+    """Every need of a scene, judged. `n_cases`: in how many varied cases, 0 where only as drawn.
+
+    `left_out` names needs of ready-made sets that have no place here: no seat stands in the room.
+    """
 
     scene: Scene
     needs: tuple[NeedVerdict, ...]
     n_cases: int = 0
+    left_out: tuple[str, ...] = ()
 
     @property
     def met(self) -> bool:
@@ -138,14 +142,29 @@ def prove(scene: Scene, *, state: str | None = None, progress: Progress | None =
     if not chosen:
         raise InputError([_nothing(scene, state)])
     situations: dict[object, Situation] = {}
-    verdicts = []
+    verdicts, left_out = [], dict[str, InputError]()
     for done, (index, need) in enumerate(chosen):
         if progress is not None:
             progress(done, len(chosen))
         situation = _situation(scene, need, need.state or state, situations)
-        sites = Sites(situation.scene, situation.building).of(need, None if assumed else index)
+        try:
+            sites = Sites(situation.scene, situation.building).of(need, None if assumed else index)
+        except InputError as error:
+            if need.set is None or any(problem.code != "place-missing" for problem in error.problems):
+                raise
+            left_out[need.name] = error
+            continue
         verdicts.append(judge_need(need, sites, situation, assumed=assumed))
-    return Proof(scene, tuple(verdicts))
+    judged = {_entry(verdict.need) for verdict in verdicts}
+    for need in (need for _, need in chosen if need.name in left_out):
+        if _entry(need) not in judged:  # a set of which nothing is left says nothing at all
+            raise left_out[need.name]
+    return Proof(scene, tuple(verdicts), left_out=tuple(left_out))
+
+
+def _entry(need: NeedSpec) -> str:
+    """What the needs of one set have in common: the name before the comma."""
+    return need.name if need.set is None else need.name.rpartition(", ")[0]
 
 
 def ready_made(scene: Scene) -> list[NeedSpec]:
