@@ -69,7 +69,7 @@ def _quiet(proof: Proof, trouble: Trouble, remedy: Remedy, draws: Draws) -> floa
             rays, weather = found.situation.rays, found.situation.weather
             cases = chances(
                 [some.asked(remedy.changed)], some.points, place.site.motion, rays, weather, draws, lifted=some.lifted,
-                lowest_db=_LOWEST_DB,
+                lowest_db=_LOWEST_DB, n_heights=len(some.heights),
             )  # fmt: skip
             quiet &= ~(cases.draws + np.float32(shift) >= 0).any(axis=1)
     return float(quiet.mean())
@@ -96,7 +96,7 @@ def _cases(need: NeedSpec, place: PlaceVerdict, situation: Situation, draws: Dra
         return np.full(draws.n, need.never)
     found = chances(
         units, some.points, site.motion, situation.rays, situation.weather, draws, lifted=some.lifted,
-        lowest_db=_LOWEST_DB,
+        lowest_db=_LOWEST_DB, n_heights=len(some.heights),
     )  # fmt: skip
     best = some.best(found.draws)
     if need.never:
