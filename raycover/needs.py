@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.casting import Weather, judge, potential_db
+from raycover.combining import deciding, over_parts
 from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.doubt import MET_AS_EXPECTED, NOT_MET
@@ -44,7 +45,9 @@ class Situation:
 
     def margin_db(self, unit: Unit, site: Site) -> Floats:
         """(n,) of one unit at the cells of a place, the best over heights; −inf where nothing gets through."""
-        unit = site.asked(unit)
+        return over_parts(site.asked(unit), site.motion, lambda part: self._of_part(part, site))
+
+    def _of_part(self, unit: Unit, site: Site) -> Floats:
         margin = np.full(len(site.points), -np.inf)
         near = potential_db(unit, site.points, site.motion) + max(self.weather.heat_db(unit), 0.0) >= _LOWEST_DB
         if near.any():
@@ -255,13 +258,22 @@ def nth_best(margin_db: Floats, by: int, n: int) -> Floats:
 
 
 def _way(situation: Situation, unit: Unit, site: Site, cell: int) -> Way:
-    """The way to a cell at the height that the unit sees best, or comes nearest to."""
-    points = [site.ground[cell] + [0.0, 0.0, height] for height in site.heights]
+    """The way to a cell at the height that the unit sees best, or comes nearest to; of a dual one, of the half that
+    decides there."""
+    points = site.ground[cell] + np.outer(site.heights, [0.0, 0.0, 1.0])
     unit = site.asked(unit)
-    ways = [way_to(unit, point, site.motion, situation.rays, situation.weather) for point in points]
-    best = max(ways, key=lambda way: (way.margin_db, -way.distance_m))
+    best = []
+    for part in unit.parts:
+        ways = [way_to(part, point, site.motion, situation.rays, situation.weather) for point in points]
+        best.append(max(ways, key=lambda way: (way.margin_db, -way.distance_m)))
+    margins = [np.array([way.margin_db]) for way in best]
+    reach = [potential_db(part, points, site.motion).max(keepdims=True) for part in unit.parts]
+    which = int(deciding(unit, site.motion, margins, reach)[0])
+    way = best[which]
+    if unit.halves:
+        way = replace(way, unit=unit.name, words=f"{unit.parts[which].kind} half: {way.words}")
     x, y, _ = site.ground[cell]
-    return replace(best, at=(float(x), float(y), best.at[2]))
+    return replace(way, at=(float(x), float(y), way.at[2]))
 
 
 def figures_of(need: NeedSpec, site: Site, best_db: Floats) -> Figures:

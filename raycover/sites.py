@@ -79,9 +79,7 @@ class Site:
 
     def asked(self, unit: Unit) -> Unit:
         """A unit as it answers to what moves here."""
-        if self.target_m2 is None:
-            return unit
-        return replace(unit, footprints=unit.footprints_for("any", self.target_m2))
+        return unit.asked_about(self.target_m2)
 
     def best(self, margin_db: Floats) -> Floats:
         """(…, n): the best over heights of margins (…, n heights · n cells)."""
