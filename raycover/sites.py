@@ -1,8 +1,8 @@
-"""Places that a need speaks of, as points to judge: cells of rooms, areas, cubicles, flights and landings; seats."""
+"""Places that a need speaks of, as points to judge: cells of rooms, areas, aisles, cubicles, flights; seats."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Literal
@@ -11,21 +11,22 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from raycover.building.aisles import Aisle, find_aisles
 from raycover.building.faces import Placing
 from raycover.building.parts import Building, RoomShape, StairShape
 from raycover.detectors import Unit
 from raycover.enclosed import Enclosures
-from raycover.errors import InputError, Problem
+from raycover.errors import InputError, Problem, did_you_mean
 from raycover.rays import LIFT
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.fittings import Cubicles
-from raycover.scene.needs import PERSON_HEIGHTS, NeedSpec
+from raycover.scene.needs import PERSON_HEIGHTS, NeedSpec, named
 from raycover.scene.schema import Scene
 from raycover.scene.seating import SEAT_HEIGHTS
 from raycover.surfaces import Surface, area_surface, stair_surface, unrolled
 
 Floats = NDArray[np.floating]
-Kind = Literal["cubicle", "flight", "landing", "room", "area", "seat"]
+Kind = Literal["cubicle", "flight", "landing", "room", "area", "seat", "aisle"]
 #: A place is looked at in at least about so many cells, but in none finer than `_FINEST` (m).
 _CELLS, _FINEST = 150, 0.02
 #: In a cubicle the middle of a body keeps this far (m) from panels and walls: half the depth of a body 0.5 × 0.5 m
@@ -103,9 +104,11 @@ class Sites:
     def of(self, need: NeedSpec, index: int | None) -> tuple[Site, ...]:
         """The places of a need, number `index` among the scene's. Raises InputError where one is not there."""
         kind = need.where
+        if index is not None and (unknown := self.unknown_aisles(need, index)):
+            raise InputError(unknown)
         make = {
             "area": self._area, "rooms": self._rooms_named, "cubicles": self._cubicles, "stairs": self._stairs,
-            "desks": self._seats, "tables": self._seats, None: self._whole_plane,
+            "desks": self._seats, "tables": self._seats, "aisles": self._aisles, None: self._whole_plane,
         }[kind]  # fmt: skip
         made = make(need)
         target = self._plane(need).cross_section_m2
@@ -166,7 +169,7 @@ class Sites:
         )  # fmt: skip
 
     def _rooms_named(self, need: NeedSpec) -> Iterator[Site]:
-        for name in need.rooms if need.rooms is not None else self._rooms:
+        for name in named("all" if need.rooms is None else need.rooms, list(self._rooms)):
             room = self._rooms[name]
             yield self._flat(need, name, "room", name, room.walkable, [room], storey=self._storey_of(room))
 
@@ -206,8 +209,9 @@ class Sites:
         return min(self._building.storeys, key=lambda storey: abs(storey.level - ground)).name
 
     def _cubicles(self, need: NeedSpec) -> Iterator[Site]:
+        wanted = named(need.cubicles, [row.name for row in self._scene.cubicles])
         for row in self._scene.cubicles:
-            if row.name not in (need.cubicles or ()):
+            if row.name not in wanted:
                 continue
             for number, corners in enumerate(cubicle_outlines(row), 1):
                 outline = shapely.Polygon(corners)
@@ -226,8 +230,9 @@ class Sites:
         return self._building.room_at(middle.x, middle.y)
 
     def _stairs(self, need: NeedSpec) -> Iterator[Site]:
+        wanted = named(need.stairs, [stairs.name for stairs in self._building.stairs])
         for stairs in self._building.stairs:
-            if stairs.name in (need.stairs or ()):
+            if stairs.name in wanted:
                 yield from self._pieces(need, stairs)
 
     def _pieces(self, need: NeedSpec, stairs: StairShape) -> Iterator[Site]:
@@ -250,9 +255,51 @@ class Sites:
                 part.motion, shapely.Polygon(corners), None, part, rows, columns, strip.piece,
             )  # fmt: skip
 
+    @cached_property
+    def aisles(self) -> tuple[Aisle, ...]:
+        """Every aisle there is in this state."""
+        return find_aisles(self._building)
+
+    def aisles_named(self, given: Sequence[str] | Literal["all"]) -> list[Aisle]:
+        """Aisles by name, all of them if asked; names that none has are left out."""
+        if given == "all":
+            return list(self.aisles)
+        return [aisle for name in given for aisle in self.aisles if name in aisle.names]
+
+    def unknown_aisles(self, need: NeedSpec, index: int) -> list[Problem]:
+        """Names among a need's aisles that no aisle has: the racks do not face each other."""
+        known = [name for aisle in self.aisles for name in aisle.names[:1]]
+        given = [] if need.aisles is None or need.aisles == "all" else need.aisles
+        return [
+            Problem(
+                "unknown-aisle",
+                f'there is no aisle "{name}" in state "{self._scene.state}"'
+                if self._scene.states
+                else f'there is no aisle "{name}"',
+                self._scene.position("needs", index, "aisles", k),
+                did_you_mean(name, known) if known else "no two racks face each other 1 to 6 m apart",
+            )
+            for k, name in enumerate(given)
+            if not self.aisles_named([name])
+        ]
+
+    def _aisles(self, need: NeedSpec) -> Iterator[Site]:
+        for aisle in self.aisles_named(need.aisles or ()):
+            middle = aisle.middle.mean(axis=0)
+            room = self._building.room_at(float(middle[0]), float(middle[1]), aisle.bottom + 0.1)
+            rooms = []
+            if room is not None:
+                level = [r for r in self._building.rooms if r.floor == room.floor]
+                rooms = [r for r in level if r.polygon.intersection(aisle.outline).area > 1e-6]
+            yield self._flat(
+                need, aisle.name, "aisle", "", aisle.outline, rooms, ground=aisle.bottom, beyond=room is None,
+                storey=self._storey_of(room),
+            )  # fmt: skip
+
     def _seats(self, need: NeedSpec) -> Iterator[Site]:
         plane = self._plane(need)
-        owners = need.desks or need.tables or ()
+        kind, given = ("desks", need.desks) if need.desks is not None else ("tables", need.tables)
+        owners = named(given, [row.name for row in getattr(self._scene, kind)])
         for seat in self._building.seats:
             if seat.owner in owners:
                 ground = np.array([[*seat.at, seat.ground]])

@@ -43,8 +43,9 @@ def _need(verdict: NeedVerdict) -> dict[str, Any]:
         "asked": (
             {"clear_db": need.reserve_db}
             if need.never
-            else {"share": need.least_share, "largest_gap_m": need.largest_gap}
+            else {"share": need.least_share, "largest_gap_m": need.largest_gap, "by": need.by}
         ),
+        "ambient_c": verdict.situation.scene.conditions.ambient_c,
         "motion": site.motion,
         "heights_m": list(site.heights),
         "detectors": need.detectors,
