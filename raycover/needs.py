@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.casting import Weather, judge, potential_db
+from raycover.combining import deciding, over_parts
 from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.doubt import MET_AS_EXPECTED, NOT_MET
@@ -44,7 +45,9 @@ class Situation:
 
     def margin_db(self, unit: Unit, site: Site) -> Floats:
         """(n,) of one unit at the cells of a place, the best over heights; −inf where nothing gets through."""
-        unit = site.asked(unit)
+        return over_parts(site.asked(unit), site.motion, lambda part: self._of_part(part, site))
+
+    def _of_part(self, unit: Unit, site: Site) -> Floats:
         margin = np.full(len(site.points), -np.inf)
         near = potential_db(unit, site.points, site.motion) + max(self.weather.heat_db(unit), 0.0) >= _LOWEST_DB
         if near.any():
@@ -106,11 +109,15 @@ class NeedVerdict:
 
 @dataclass(frozen=True)
 class Proof:
-    """Every need of a scene, judged. `n_cases`: in how many varied cases, 0 where only as drawn."""
+    """Every need of a scene, judged. `n_cases`: in how many varied cases, 0 where only as drawn.
+
+    `left_out` names needs of ready-made sets that have no place here: no seat stands in the room.
+    """
 
     scene: Scene
     needs: tuple[NeedVerdict, ...]
     n_cases: int = 0
+    left_out: tuple[str, ...] = ()
 
     @property
     def met(self) -> bool:
@@ -138,14 +145,29 @@ def prove(scene: Scene, *, state: str | None = None, progress: Progress | None =
     if not chosen:
         raise InputError([_nothing(scene, state)])
     situations: dict[object, Situation] = {}
-    verdicts = []
+    verdicts, left_out = [], dict[str, InputError]()
     for done, (index, need) in enumerate(chosen):
         if progress is not None:
             progress(done, len(chosen))
         situation = _situation(scene, need, need.state or state, situations)
-        sites = Sites(situation.scene, situation.building).of(need, None if assumed else index)
+        try:
+            sites = Sites(situation.scene, situation.building).of(need, None if assumed else index)
+        except InputError as error:
+            if need.set is None or any(problem.code != "place-missing" for problem in error.problems):
+                raise
+            left_out[need.name] = error
+            continue
         verdicts.append(judge_need(need, sites, situation, assumed=assumed))
-    return Proof(scene, tuple(verdicts))
+    judged = {_entry(verdict.need) for verdict in verdicts}
+    for need in (need for _, need in chosen if need.name in left_out):
+        if _entry(need) not in judged:  # a set of which nothing is left says nothing at all
+            raise left_out[need.name]
+    return Proof(scene, tuple(verdicts), left_out=tuple(left_out))
+
+
+def _entry(need: NeedSpec) -> str:
+    """What the needs of one set have in common: the name before the comma."""
+    return need.name if need.set is None else need.name.rpartition(", ")[0]
 
 
 def ready_made(scene: Scene) -> list[NeedSpec]:
@@ -236,13 +258,22 @@ def nth_best(margin_db: Floats, by: int, n: int) -> Floats:
 
 
 def _way(situation: Situation, unit: Unit, site: Site, cell: int) -> Way:
-    """The way to a cell at the height that the unit sees best, or comes nearest to."""
-    points = [site.ground[cell] + [0.0, 0.0, height] for height in site.heights]
+    """The way to a cell at the height that the unit sees best, or comes nearest to; of a dual one, of the half that
+    decides there."""
+    points = site.ground[cell] + np.outer(site.heights, [0.0, 0.0, 1.0])
     unit = site.asked(unit)
-    ways = [way_to(unit, point, site.motion, situation.rays, situation.weather) for point in points]
-    best = max(ways, key=lambda way: (way.margin_db, -way.distance_m))
+    best = []
+    for part in unit.parts:
+        ways = [way_to(part, point, site.motion, situation.rays, situation.weather) for point in points]
+        best.append(max(ways, key=lambda way: (way.margin_db, -way.distance_m)))
+    margins = [np.array([way.margin_db]) for way in best]
+    reach = [potential_db(part, points, site.motion).max(keepdims=True) for part in unit.parts]
+    which = int(deciding(unit, site.motion, margins, reach)[0])
+    way = best[which]
+    if unit.halves:
+        way = replace(way, unit=unit.name, words=f"{unit.parts[which].kind} half: {way.words}")
     x, y, _ = site.ground[cell]
-    return replace(best, at=(float(x), float(y), best.at[2]))
+    return replace(way, at=(float(x), float(y), way.at[2]))
 
 
 def figures_of(need: NeedSpec, site: Site, best_db: Floats) -> Figures:

@@ -40,6 +40,14 @@ def asked_words(need: NeedSpec) -> str:
     return ", ".join(parts)
 
 
+def why_words(need: NeedSpec) -> str:
+    """Why it is asked, and by whose word; empty where nobody says."""
+    why = "" if need.why is None else need.why[:1].upper() + need.why[1:]
+    if need.source is None:
+        return why
+    return f"{why} ({need.source})" if why else f"Source: {need.source}"
+
+
 def listed(names: Sequence[str], word: str = "and") -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}"
 
@@ -114,6 +122,8 @@ def assumptions(proof: Proof) -> list[str]:
         said.append(
             "The scene says no needs: every cubicle with its doors closed, every flight and landing are assumed."
         )
+    if proof.left_out:
+        said.append(f"Left out, since nothing of the kind stands there: {listed(proof.left_out)}.")
     sites = [place.site for verdict in proof.needs for place in verdict.places]
     targets = dict.fromkeys((site.heights, site.motion) for site in sites)
     for heights, motion in targets:
@@ -136,7 +146,7 @@ def assumptions(proof: Proof) -> list[str]:
             f"{doubt.cross_section_db:g} dB, mounting ±{doubt.mounting:g} m, aim ±{doubt.aim_deg:g}°, "
             f"reach ±{doubt.reach_percent:g} %."
         )
-        if any(unit.kind == "microwave" for verdict in proof.needs for unit in verdict.situation.units):
+        if any("microwave" in unit.technologies for verdict in proof.needs for unit in verdict.situation.units):
             said.append(MISS_RATE.words)
     said.append("Margin: the lowest of a place, the highest where nothing must trip; 0 dB just triggers.")
     return said

@@ -79,9 +79,7 @@ class Site:
 
     def asked(self, unit: Unit) -> Unit:
         """A unit as it answers to what moves here."""
-        if self.target_m2 is None:
-            return unit
-        return replace(unit, footprints=unit.footprints_for("any", self.target_m2))
+        return unit.asked_about(self.target_m2)
 
     def best(self, margin_db: Floats) -> Floats:
         """(…, n): the best over heights of margins (…, n heights · n cells)."""
@@ -91,6 +89,15 @@ class Site:
     def some(self, index: NDArray[np.integer]) -> Site:
         """The same place looked at in some of its cells only; without a raster."""
         return replace(self, ground=self.ground[index], area=self.area[index], surface=None, rows=None, columns=None)
+
+
+def need_problems(scene: Scene, building: Building) -> list[Problem]:
+    """What only the building knows to be wrong with the needs of a scene's state: racks that do not face each other."""
+    here = [(k, need) for k, need in enumerate(scene.needs) if (need.state or scene.state_name) == scene.state]
+    if not any(need.aisles not in (None, "all") for _, need in here):
+        return []
+    sites = Sites(scene, building)
+    return [problem for index, need in here for problem in sites.unknown_aisles(need, index)]
 
 
 class Sites:
@@ -108,7 +115,8 @@ class Sites:
             raise InputError(unknown)
         make = {
             "area": self._area, "rooms": self._rooms_named, "cubicles": self._cubicles, "stairs": self._stairs,
-            "desks": self._seats, "tables": self._seats, "aisles": self._aisles, None: self._whole_plane,
+            "desks": self._seats, "tables": self._seats, "aisles": self._aisles,
+            "seats": self._seats, None: self._whole_plane,
         }[kind]  # fmt: skip
         made = make(need)
         target = self._plane(need).cross_section_m2
@@ -121,7 +129,7 @@ class Sites:
                         "place-missing",
                         f'need "{need.name}" has no place to judge in state "{self._scene.state}"',
                         self._scene.position(*loc),
-                        "in that state the thing is away, or racks and solids fill the whole area",
+                        "nothing of the kind stands there in that state, or racks and solids fill the whole area",
                     )
                 ]
             )
@@ -132,7 +140,7 @@ class Sites:
         named = next((plane for plane in self._scene.planes if plane.name == need.plane), None)
         if named is not None:
             return named.model_copy(update={} if need.motion is None else {"motion": need.motion})
-        seat = need.where in ("desks", "tables")
+        seat = need.where in ("desks", "tables", "seats")
         heights = tuple(need.heights) if need.heights is not None else SEAT_HEIGHTS if seat else PERSON_HEIGHTS
         motion = need.motion if need.motion is not None else "presence" if seat else "any"
         if need.height is not None:
@@ -217,12 +225,18 @@ class Sites:
                 outline = shapely.Polygon(corners)
                 middle = outline.centroid
                 room = self._room_under(row, middle)
+                if need.within is not None and (room is None or room.name not in need.within):
+                    continue
                 inside = outline if room is None else outline.intersection(room.polygon)
                 judged = inside.buffer(-min(_BODY, _BODY_SHARE * min(_sides(corners)) / 2), join_style="mitre")
                 yield self._flat(
                     need, f"{row.name} {number}", "cubicle", row.name, inside, [] if room is None else [room],
                     beyond=room is None, storey=self._storey_of(room), judged=judged,
                 )  # fmt: skip
+
+    def _in_rooms(self, names: Sequence[str] | None, x: float, y: float, z: float) -> bool:
+        """Whether a place lies in one of the rooms named, if any are."""
+        return names is None or any(self._rooms[name].holds(x, y, z) for name in names)
 
     def _room_under(self, row: Cubicles, middle: Any) -> RoomShape | None:
         if row.room is not None:
@@ -298,10 +312,16 @@ class Sites:
 
     def _seats(self, need: NeedSpec) -> Iterator[Site]:
         plane = self._plane(need)
-        kind, given = ("desks", need.desks) if need.desks is not None else ("tables", need.tables)
-        owners = named(given, [row.name for row in getattr(self._scene, kind)])
+        owners = [
+            name
+            for kind in ("desks", "tables")
+            for name in named(
+                "all" if need.seats is not None else getattr(need, kind), [r.name for r in getattr(self._scene, kind)]
+            )
+        ]
+        rooms = need.within if need.seats in (None, "all") else need.seats
         for seat in self._building.seats:
-            if seat.owner in owners:
+            if seat.owner in owners and self._in_rooms(rooms, *seat.at, seat.ground + 0.1):
                 ground = np.array([[*seat.at, seat.ground]])
                 room = self._building.room_at(*seat.at, seat.ground + 0.1)
                 yield Site(

@@ -23,6 +23,7 @@ def proof_json(proof: Proof, troubles: Sequence[Trouble] = ()) -> dict[str, Any]
         "remedies": [
             {"detector": t.unit, "needs": list(t.needs), "tried": [_remedy(r) for r in t.remedies]} for t in troubles
         ],
+        "left_out": list(proof.left_out),
         "assumptions": assumptions(proof),
         "caution": CAUTION,
     }
@@ -33,6 +34,9 @@ def _need(verdict: NeedVerdict) -> dict[str, Any]:
     site = verdict.places[0].site
     return {
         "name": need.name,
+        "set": need.set,
+        "why": need.why,
+        "source": need.source,
         "never": need.never,
         "met": verdict.met,
         "verdict": verdict.words,

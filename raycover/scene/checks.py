@@ -296,7 +296,7 @@ def _planes(scene: Scene, _: Catalogue) -> Iterator[Problem]:
 
 def _weather(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
     patterns = [d.pattern or catalogue.detectors.get(d.model or "") for d in scene.detectors]
-    if scene.conditions.ambient_c >= WARM_FROM_C and any(p is not None and p.kind == "infrared" for p in patterns):
+    if scene.conditions.ambient_c >= WARM_FROM_C and any(p is not None and p.kind != "microwave" for p in patterns):
         yield warm_air(scene.conditions.ambient_c, scene.position("conditions", "ambient_c"))
 
 

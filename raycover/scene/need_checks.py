@@ -30,6 +30,14 @@ def check_needs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
     if scene.state != scene.state_name:
         return
     seen: dict[str, int] = {}
+    said: set[tuple[str, str, Position]] = set()
+    for problem in _problems(scene, seen):
+        if (key := (problem.code, problem.message, problem.position)) not in said:  # needs of one set say the same
+            said.add(key)
+            yield problem
+
+
+def _problems(scene: Scene, seen: dict[str, int]) -> Iterator[Problem]:
     for index, need in enumerate(scene.needs):
         if need.name in seen:
             yield Problem(
@@ -47,15 +55,16 @@ def check_needs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
 
 
 def _unknown_names(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
-    for kind in (*_LISTS, "detectors"):
-        known = [item.name for item in getattr(scene, kind)]
-        if getattr(need, kind) == "all" and not known:
-            what = {"cubicles": "rows of cubicles", "desks": "rows of desks"}.get(kind, kind)
-            yield Problem(f"no-{kind}", f'need "{need.name}": the scene has no {what}',
+    for kind in (*_LISTS, "seats", "within", "detectors"):
+        source = "rooms" if kind in ("seats", "within") else kind
+        known = [item.name for item in getattr(scene, source)]
+        if getattr(need, kind) == "all" and not known and (need.set is None or source == "rooms"):
+            what = {"cubicles": "rows of cubicles", "desks": "rows of desks"}.get(source, source)
+            yield Problem(f"no-{source}", f'need "{need.name}": the scene has no {what}',
                           scene.position("needs", index, kind), "take the need out, or draw some")  # fmt: skip
         for k, name in enumerate(named(getattr(need, kind), [])):
             if name not in known:
-                yield _unknown(scene, kind, name, known, ("needs", index, kind, k))
+                yield _unknown(scene, source, name, known, ("needs", index, kind, k))
             elif (getattr(need, kind) or []).index(name) < k:
                 yield Problem("same-name", f'"{name}" stands twice in one need',
                               scene.position("needs", index, kind, k), "take one out")  # fmt: skip
