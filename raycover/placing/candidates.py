@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -131,7 +132,7 @@ def one_sided(model: DetectorModel) -> bool:
 
 
 def _height(model: DetectorModel) -> float:
-    return model.declared[0].mounting
+    return next(d.mounting for part in model.parts for d in part.declared or ())
 
 
 def heights_in(scene: Scene, spec: PlacingSpec, model: DetectorModel, room: RoomShape) -> tuple[float, ...]:
@@ -173,7 +174,7 @@ def _places(
         if sort not in spec.sorts:
             continue
         for line in lines:
-            for start, end in zip(line[:-1], line[1:], strict=True):
+            for start, end in pairwise(line):
                 mine = turns
                 if len(turns) > 1 and spec.turns_deg is None:  # a long unit lies along its line, or across it
                     bearing = float(np.degrees(np.arctan2(*(end - start)[::-1]))) % 180
@@ -186,7 +187,7 @@ def _places(
 
 
 def _grid(room: RoomShape, pitch: float, from_wall: float) -> Floats:
-    """A lattice of whole steps, centred in the room's bounding box, so that it lies as an installer would set it out."""
+    """A lattice of whole steps, centred in the room's bounding box, as an installer would set it out."""
     x0, y0, x1, y1 = room.polygon.bounds
 
     def steps(low: float, high: float) -> Floats:
@@ -230,7 +231,7 @@ def _on_walls(
     """Along every wall of a room, looking into it."""
     corners = np.asarray(shapely.geometry.polygon.orient(room.polygon).exterior.coords)
     free = _beside_walls(spec)
-    for start, end in zip(corners[:-1], corners[1:], strict=True):
+    for start, end in pairwise(corners):
         along = end - start
         length = float(np.linalg.norm(along))
         if length < 2 * spec.from_wall + 0.1:
@@ -254,6 +255,9 @@ def units_at(scene: Scene, room: RoomShape, offer: Offer, places: Floats) -> lis
     spec = DetectorSpec(
         name="unit", model=offer.model.name, at=(0, 0), mounting=offer.mounting, turn_deg=offer.turn_deg
     )
-    unit = make_unit(spec, offer.model, room.floor, derive=scene.conditions.derive_motions)
+    unit = make_unit(
+        spec, offer.model, room.floor, derive=scene.conditions.derive_motions,
+        corrected_db=scene.reach_correction_db(spec),
+    )  # fmt: skip
     height = room.floor + offer.mounting
     return [replace(unit, position=np.array([x, y, height])) for x, y in places]

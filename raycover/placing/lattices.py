@@ -59,9 +59,10 @@ def lattices(
                 grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2).round(3)
                 found.append(Lattice(offer, grid, rows, columns))
     for lattice in sorted(found, key=lambda one: (one.price, one.n_lines)):
-        if shapely.contains_xy(room.polygon, *lattice.at.T).all() and free_places(
-            building, spec, room, lattice.at, lattice.offer.mounting
-        ).all():
+        if (
+            shapely.contains_xy(room.polygon, *lattice.at.T).all()
+            and free_places(building, spec, room, lattice.at, lattice.offer.mounting).all()
+        ):
             yield lattice
 
 

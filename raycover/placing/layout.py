@@ -122,9 +122,7 @@ def place(
         task.seen = seen_by(candidates.units, task.asked)
         step()
     _reachable(scene, bare, tasks, candidates, banned)
-    return _search(
-        scene, spec, kept, bare, tasks, candidates, n_all, seconds=seconds, began=began, notes=notes
-    )
+    return _search(scene, spec, kept, bare, tasks, candidates, n_all, seconds=seconds, began=began, notes=notes)
 
 
 class _Steps:
@@ -224,9 +222,7 @@ def _no_gap(task: _Task, widest: float) -> Wanted:
     return Wanted(seen.tocsr(), np.ones(len(middles)), 1.0, 1, have)
 
 
-def _reachable(
-    scene: Scene, proof: Proof, tasks: Sequence[_Task], candidates: Candidates, banned: Candidates
-) -> None:
+def _reachable(scene: Scene, proof: Proof, tasks: Sequence[_Task], candidates: Candidates, banned: Candidates) -> None:
     """Raises InputError naming every place that all candidates together cannot see as asked."""
     problems = []
     for task in tasks:

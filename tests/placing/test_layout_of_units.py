@@ -120,7 +120,7 @@ def test_nobody_is_tripped_from_beside(tmp_path: Path) -> None:
     assert quiet.met
     assert quiet.n_banned > 0
     assert max(d.at[1] for d in quiet.detectors) < 4.5
-    with pytest.raises(InputError, match="is seen only by candidates that \"corridor quiet\" forbids"):
+    with pytest.raises(InputError, match='is seen only by candidates that "corridor quiet" forbids'):
         place(made(tmp_path, needs=[floor_of(), never], **parts))
 
 
@@ -171,7 +171,9 @@ def test_out_of_reach_is_named(tmp_path: Path) -> None:
     """Nothing may hang in the right half; what is there stays unseen."""
     entries(tmp_path, disc=circle(2.0))
     placing = {"models": ["disc"], "within": [[[0, 0], [4, 0], [4, 4], [0, 4]]]}
-    with pytest.raises(InputError, match=r"all candidates together see \d+\.\d% of it, 100% is asked, not around \((8|9|10)"):
+    with pytest.raises(
+        InputError, match=r"all candidates together see \d+\.\d% of it, 100% is asked, not around \((8|9|10)"
+    ):
         place(made(tmp_path, rooms=[room(12, 4)], needs=[floor_of()], placing=placing))
 
 
@@ -182,7 +184,7 @@ def test_nowhere_to_hang(tmp_path: Path) -> None:
 
 
 def test_what_is_written_proves_the_same(tmp_path: Path) -> None:
-    """The new scene, loaded and judged by itself, meets what the proposal says; comments stay, old names are forgotten."""
+    """The new scene, loaded and judged by itself, meets what the proposal says; comments stay, old names go."""
     entries(tmp_path, disc=circle(4.0))
     text = """raycover: 1   # kept
 title: Store
