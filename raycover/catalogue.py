@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from pathlib import Path
 from typing import Any, Literal
@@ -64,9 +64,20 @@ class Catalogue:
     edition: str = ""
     origins: Mapping[tuple[str, str], Path] = field(default_factory=dict)
     sources: Mapping[str, str] = field(default_factory=dict)
+    added_db: Mapping[str, float] = field(default_factory=dict)
+
+    def corrected(self, added_db: Mapping[str, float]) -> Catalogue:
+        """The catalogue with losses (dB, one way) added to what scenes refer to, by name of the construction."""
+        return replace(self, added_db=dict(added_db))
 
     def construction(self, ref: str | InlineConstruction) -> Construction | None:
-        """The construction a scene refers to, or None for `none`. Raises KeyError for an unknown name."""
+        """The construction a scene refers to, corrected, or None for `none`. Raises KeyError for an unknown name."""
+        made = self._plain(ref)
+        if made is None or not self.added_db.get(made.name):
+            return made
+        return replace(made, added_db=self.added_db[made.name])
+
+    def _plain(self, ref: str | InlineConstruction) -> Construction | None:
         if isinstance(ref, str):
             return None if ref == "none" else self.constructions[ref]
         name = " + ".join(

@@ -28,7 +28,8 @@ class Unit:
 
     `position` (3,) absolute, `rotation` (3, 3) with the unit's axes as columns, `footprints` one a declared
     motion at its mounting height (its sensitivity setting and directivity in them), `reach_behind` None for
-    infrared, `speeds` the radial speeds it answers to where its entry says.
+    infrared, `speeds` the radial speeds it answers to where its entry says. `corrected_db` is what the scene's
+    corrections add to its margin, in the footprints too.
     """
 
     name: str
@@ -45,6 +46,7 @@ class Unit:
     reach_behind: float | None
     speeds: SpeedBand | None = None
     sensitivity_pct: float = 100.0
+    corrected_db: float = 0.0
 
     @property
     def derived_motions(self) -> dict[str, str]:
@@ -130,11 +132,18 @@ def footprints_of(pattern: PatternSpec, mounting: float, *, derive: bool = False
     return with_derived(footprints, speeds_of(pattern)) if derive and pattern.kind == "microwave" else footprints
 
 
-def make_unit(detector: DetectorSpec, pattern: PatternSpec, floor: float, *, derive: bool = False) -> Unit:
-    """A detector ready for casting, `floor` (m) the floor it is mounted above; `derive` as for `footprints_of`."""
+def make_unit(
+    detector: DetectorSpec, pattern: PatternSpec, floor: float, *, derive: bool = False, corrected_db: float = 0.0
+) -> Unit:
+    """A detector ready for casting, `floor` (m) the floor it is mounted above; `derive` as for `footprints_of`.
+
+    `corrected_db` is what a scene's corrections add to its margin.
+    """
     footprints = footprints_of(pattern, detector.mounting, derive=derive)
     if detector.sensitivity_pct != 100:
         footprints = tuple(with_gain(f, sensitivity_db(detector.sensitivity_pct)) for f in footprints)
+    if corrected_db:
+        footprints = tuple(with_gain(f, corrected_db) for f in footprints)
     return Unit(
         name=detector.name,
         title=getattr(pattern, "title", "own pattern"),
@@ -150,6 +159,7 @@ def make_unit(detector: DetectorSpec, pattern: PatternSpec, floor: float, *, der
         reach_behind=reach_behind_of(pattern),
         speeds=speeds_of(pattern),
         sensitivity_pct=detector.sensitivity_pct,
+        corrected_db=corrected_db,
     )
 
 

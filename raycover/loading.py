@@ -41,6 +41,8 @@ def load_text(text: str, name: str = "scene.yaml", folder: Path | None = None) -
 def _finish(document: Document, problems: list[Problem], folder: Path | None) -> Scene:
     scene: Scene = validate(Scene, document, problems=problems)
     catalogue = load_catalogue(folder)
+    if scene.corrections is not None:
+        catalogue = catalogue.corrected(scene.corrections.loss_db)
     scene, places = expand(scene, document, folder)
     scene.attach(places, catalogue, folder=folder)
     found = [*check_scene(scene, catalogue), *check_detectors(scene), *state_problems(scene)]

@@ -17,8 +17,9 @@ from shapely.validation import explain_validity
 from raycover.errors import Position, Problem, did_you_mean
 from raycover.physics.infrared import WARM_FROM_C
 from raycover.scene.construction import InlineConstruction
+from raycover.scene.correction_checks import check_corrections
 from raycover.scene.fitout_checks import FITOUT_CHECKS
-from raycover.scene.need_checks import check_needs, warm_air
+from raycover.scene.need_checks import check_needs, check_zone_floors, warm_air
 from raycover.scene.nuisance_checks import check_nuisances
 from raycover.scene.quantities import CHECK_UNITS
 from raycover.scene.rack_checks import check_racking
@@ -341,7 +342,9 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _stairs,
     _weather,
     check_needs,
+    check_zone_floors,
     check_nuisances,
     *FITOUT_CHECKS,
     check_wiring,
+    check_corrections,
 )
