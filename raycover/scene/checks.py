@@ -19,7 +19,7 @@ from raycover.physics.infrared import WARM_FROM_C
 from raycover.scene.construction import InlineConstruction
 from raycover.scene.correction_checks import check_corrections
 from raycover.scene.fitout_checks import FITOUT_CHECKS
-from raycover.scene.need_checks import check_needs, warm_air
+from raycover.scene.need_checks import check_needs, check_zone_floors, warm_air
 from raycover.scene.nuisance_checks import check_nuisances
 from raycover.scene.placing_checks import check_placing
 from raycover.scene.quantities import CHECK_UNITS
@@ -343,6 +343,7 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _stairs,
     _weather,
     check_needs,
+    check_zone_floors,
     check_nuisances,
     check_placing,
     *FITOUT_CHECKS,
