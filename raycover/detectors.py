@@ -41,7 +41,8 @@ class Unit:
 
     `position` (3,) absolute, `rotation` (3, 3) with the unit's axes as columns, `footprints` one a declared
     motion at its mounting height (its sensitivity setting and directivity in them), `reach_behind` None for
-    infrared, `speeds` the radial speeds it answers to where its entry says.
+    infrared, `speeds` the radial speeds it answers to where its entry says. `corrected_db` is what the scene's
+    corrections add to its margin, in the footprints too.
 
     A dual unit has two `halves` and is `combine`d from their answers (`combining`); nothing is cast for it but for
     its `parts`, which are units of one technology in the same housing. Its `footprints` are those of both,
@@ -62,6 +63,7 @@ class Unit:
     reach_behind: float | None
     speeds: SpeedBand | None = None
     sensitivity_pct: float = 100.0
+    corrected_db: float = 0.0
     halves: tuple[Half, ...] = ()
     combine: Combine = "or"
     trigger: Trigger = "infrared"
@@ -195,9 +197,14 @@ def footprints_of(pattern: PatternSpec, mounting: float, *, derive: bool = False
     return with_derived(footprints, speeds_of(pattern)) if derive and pattern.kind == "microwave" else footprints
 
 
-def make_unit(detector: DetectorSpec, pattern: PatternSpec, floor: float, *, derive: bool = False) -> Unit:
-    """A detector ready for casting, `floor` (m) the floor it is mounted above; `derive` as for `footprints_of`."""
-    halves = tuple(_half(detector, part, derive=derive) for part in pattern.parts)
+def make_unit(
+    detector: DetectorSpec, pattern: PatternSpec, floor: float, *, derive: bool = False, corrected_db: float = 0.0
+) -> Unit:
+    """A detector ready for casting, `floor` (m) the floor it is mounted above; `derive` as for `footprints_of`.
+
+    `corrected_db` is what a scene's corrections add to its margin.
+    """
+    halves = tuple(_half(detector, part, derive=derive, corrected_db=corrected_db) for part in pattern.parts)
     last = halves[-1]
     return Unit(
         name=detector.name,
@@ -214,13 +221,14 @@ def make_unit(detector: DetectorSpec, pattern: PatternSpec, floor: float, *, der
         reach_behind=last.reach_behind,
         speeds=last.speeds,
         sensitivity_pct=detector.sensitivity_pct,
+        corrected_db=corrected_db,
         halves=halves if len(halves) > 1 else (),
         combine=detector.combine or pattern.combine or "or",
         trigger=detector.trigger or pattern.trigger or "infrared",
     )
 
 
-def _half(detector: DetectorSpec, pattern: PatternSpec, *, derive: bool) -> Half:
+def _half(detector: DetectorSpec, pattern: PatternSpec, *, derive: bool, corrected_db: float) -> Half:
     """What a pattern of one technology makes of a detector; of its masks those that name it."""
     setting = detector.sensitivity_pct
     if detector.microwave_pct is not None and pattern.kind == "microwave":
@@ -228,6 +236,8 @@ def _half(detector: DetectorSpec, pattern: PatternSpec, *, derive: bool) -> Half
     footprints = footprints_of(pattern, detector.mounting, derive=derive)
     if setting != 100:
         footprints = tuple(with_gain(f, sensitivity_db(setting)) for f in footprints)
+    if corrected_db:
+        footprints = tuple(with_gain(f, corrected_db) for f in footprints)
     return Half(
         kind="infrared" if pattern.kind == "infrared" else "microwave",
         frequency_ghz=pattern.frequency_ghz,

@@ -93,7 +93,8 @@ class Sensor:
         """Extra sensitivity (n,) in dB and how far out (n,), 1 on the declared edge, for people at `feet` (n, 3).
 
         Between walking across and toward, both go by the square of the cosine to the line of sight; a motion that is
-        not declared takes those of the one that the threshold was found with. A sensitivity setting is in it.
+        not declared takes those of the one that the threshold was found with. A sensitivity setting is in it, and a
+        correction.
         """
         away = feet[:, :2] - self.unit.position[:2]
         distance = np.hypot(away[:, 0], away[:, 1])
@@ -101,7 +102,7 @@ class Sensor:
         toward = np.where(distance > 1e-9, (along / np.maximum(distance, 1e-9)) ** 2, 0.5)
         seated = np.broadcast_to(np.asarray(seated), distance.shape)
         offsets, outs = {}, {}
-        setting_db = float(sensitivity_db(self.unit.sensitivity_pct))
+        setting_db = float(sensitivity_db(self.unit.sensitivity_pct)) + self.unit.corrected_db
         for motion in MOTIONS:
             offsets[motion] = self.calibration.offset_db.get(motion, 0.0) + setting_db
             outs[motion] = self._how_far(feet, self._edge(motion))

@@ -33,14 +33,19 @@ def catalogue_for(scene_folder: Path | None) -> Catalogue:
 
     A checkout's own `models/` is the packaged catalogue over again and adds nothing. Raises InputError.
     """
+    return load_catalogue(own_folder(scene_folder))
+
+
+def own_folder(scene_folder: Path | None) -> Path | None:
+    """The folder whose `models/` is read too: the one given, or here. Raises InputError where there is none."""
     if scene_folder is not None and not scene_folder.is_dir():
         raise InputError(
             [Problem("missing-folder", "there is no such folder", Position(str(scene_folder)), "check --scene-folder")]
         )
     if scene_folder is None:
         here = Path.cwd()
-        return load_catalogue(None if _is_packaged_again(here / "models") else here)
-    return load_catalogue(scene_folder)
+        return None if _is_packaged_again(here / "models") else here
+    return scene_folder
 
 
 def _is_packaged_again(folder: Path) -> bool:

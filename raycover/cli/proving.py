@@ -13,7 +13,7 @@ from raycover.exchange.proof import proof_json
 from raycover.firmness import with_chances, with_quiet
 from raycover.loading import load
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, prove
-from raycover.proof_words import CAUTION, asked_words, chance_words, margin_words, remedy_cost, way_words
+from raycover.proof_words import CAUTION, asked_words, chance_words, margin_words, remedy_cost, way_words, why_words
 from raycover.remedies import Trouble, find_remedies
 
 
@@ -81,6 +81,8 @@ def _print(proof: Proof, troubles: tuple[Trouble, ...]) -> None:
         title = f"{trouble.unit} is tripped from {', '.join(trouble.needs)}; what would stop it, best first"
         table(["remedy", "stops it", "margin left", "quiet", "costs inside", ""], rows, title=title, right=[2, 3])
         print()
+    if proof.left_out:
+        print(f"Left out, since nothing of the kind stands there: {', '.join(proof.left_out)}")
     missed = [verdict.need.name for verdict in proof.needs if not verdict.met]
     n = len(proof.needs)
     print(f"{n - len(missed)} of {n} need{'s' * (n != 1)} met" + (f"; not: {', '.join(missed)}" if missed else ""))
@@ -99,6 +101,8 @@ def _print_need(verdict: NeedVerdict) -> None:
     firm = f", {chance} of the varied cases" if chance else ""
     title = f"{verdict.need.name}{state}: {verdict.words}{firm} ({asked_words(verdict.need)})"
     table(heads, rows, title=title, right=range(2, 5 if never else 6))
+    if why := why_words(verdict.need):
+        print(f"why: {why}")
     print()
 
 

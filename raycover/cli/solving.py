@@ -218,6 +218,7 @@ def probe_scene(path: Path, at: str, *, motion: str, as_json: bool, state: str |
         raise _option_error("--motion", f'unknown motion "{motion}"', did_you_mean(motion, MOTIONS))
     scene = loaded(path, state)
     building = build(scene)
+    warn(p for p in scene.warnings if p.code == "corrections")
     views = probe(scene, point, motion=motion, building=building)
     if as_json:
         data(probe_json(point, views))

@@ -52,6 +52,7 @@ def _figures(coverage: Coverage, chances: ChanceMaps | None) -> dict[str, Any]:
     return {
         "title": coverage.title,
         "conditions": {"ambient_c": coverage.ambient_c, "reserve_db": coverage.reserve_db},
+        **({} if coverage.corrections is None else {"corrections": coverage.corrections.model_dump()}),
         "planes": {
             name: plane_figures(plane) | ({} if chances is None else {"chances": chance_figures(chances[name])})
             for name, plane in coverage.items()
