@@ -14,7 +14,7 @@ from raycover.draw.footprints import is_long, is_one_sided
 from raycover.draw.page import Page, arc
 
 Floats = NDArray[np.float64]
-Sort = Literal["infrared", "infrared long", "infrared side", "microwave", "microwave long", "dual"]
+Sort = Literal["infrared", "infrared long", "infrared side", "microwave", "microwave long", "dual or", "dual and", "dual then"]
 #: Sizes in mm at full size.
 RING, COLLAR, TICK = 1.5, 0.35, 1.4
 _Z = 20.0
@@ -27,8 +27,12 @@ WORDS: dict[Sort, str] = {
     "infrared side": "infrared, one side",
     "microwave": "microwave",
     "microwave long": "microwave, long field",
-    "dual": "infrared and microwave",
+    "dual or": "dual: either notices",
+    "dual and": "dual: both notice",
+    "dual then": "dual: trigger, hold",
 }
+#: How a dual unit is set, by its mark's sort.
+_DUAL: dict[str, Sort] = {"or": "dual or", "and": "dual and", "trigger-then-hold": "dual then"}
 
 
 @dataclass(frozen=True)
@@ -42,8 +46,8 @@ class Mark:
 
 
 def sort_of(unit: Unit) -> Sort:
-    if unit.kind == "dual":
-        return "dual"
+    if unit.halves:
+        return _DUAL[unit.combine]
     if unit.kind == "microwave":
         return "microwave long" if is_long(unit) else "microwave"
     if is_one_sided(unit):
@@ -83,7 +87,7 @@ def draw_marks(page: Page, marks: list[Mark], factor: float = 1.0) -> None:
         c = mark.centre
         along = _unit(mark.azimuth_deg)
         ticks.append([c + along * ring, c + along * (ring + TICK * f)])
-        if mark.sort in ("infrared", "dual"):
+        if mark.sort == "infrared" or mark.sort.startswith("dual"):
             dots.append(c)
         if mark.sort == "infrared long":
             bars.append([c - along * 0.93 * f, c + along * 0.93 * f])
