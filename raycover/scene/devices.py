@@ -41,7 +41,7 @@ Share = Annotated[Number, Field(ge=0, le=1)]
 #: No unit senses so little: a smaller figure is a slip of units.
 Span = Annotated[Length, Field(ge=0.05, le=20_000)]
 #: Files that `map` writes beside those named after planes.
-_TAKEN_NAMES = ("view", "summary")
+_TAKEN_NAMES = ("view", "summary", "isometric")
 
 
 class Circle(Strict):

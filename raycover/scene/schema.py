@@ -25,6 +25,7 @@ from raycover.scene.routes import Route
 from raycover.scene.states import StateSpec
 from raycover.scene.storage import Racking
 from raycover.scene.storeys import Stairs, Storey
+from raycover.scene.views import SectionSpec
 from raycover.scene.wiring import Line, Zone
 
 FolderText = Annotated[str, Field(min_length=1, max_length=1000)]
@@ -82,8 +83,8 @@ class Scene(Strict):
     lines: list[Line] = Field(default_factory=list, max_length=200, description="lighting control lines")
     zones: list[Zone] = Field(default_factory=list, max_length=2000, description="luminaires switched together")
     routes: list[Route] = Field(default_factory=list, max_length=1000, description="ways that people walk")
+    sections: list[SectionSpec] = Field(default_factory=list, max_length=100, description="vertical cuts, a sheet each")
     cameras: NotBuiltYet = None
-    sections: NotBuiltYet = None
 
     _document: Places | None = PrivateAttr(None)
     _catalogue: Catalogue | None = PrivateAttr(None)
