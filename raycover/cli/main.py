@@ -270,6 +270,44 @@ def sweep_(
     )
 
 
+@app.command("place")
+def place_(
+    scene: SceneFile,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="SCENE", help="the new scene file to write")] = Path(
+        "proposal.yaml"
+    ),
+    models: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--models", metavar="NAME", help="entry offered; may be repeated; the scene's if not given"),
+    ] = None,
+    keep: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--keep", metavar="NAME", help="detector that stays, B* for all that begin so; may be repeated"),
+    ] = None,
+    pitch: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--pitch", min=0.1, max=100.0, help="metres between candidates, 1 if not given"),
+    ] = None,
+    regular: Annotated[
+        Optional[bool],  # noqa: UP045
+        typer.Option("--regular/--free", help="of equal layouts the one in fewest straight lines"),
+    ] = None,
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=1.0, max=86_400.0, help="time for the optimiser; the best so far is kept")
+    ] = 60.0,
+    force: Annotated[bool, typer.Option("--force", help="overwrite a file that is there")] = False,
+    json: AsJson = False,
+) -> None:
+    """Propose the fewest detectors that meet the needs; write them as a new scene; exit code 1 if one is missed."""
+    from raycover.cli import placing
+
+    if not placing.place_scene(
+        scene, output, models=models or (), keep=keep or (), pitch=pitch, regular=regular, seconds=seconds,
+        force=force, as_json=json,
+    ):  # fmt: skip
+        raise typer.Exit(1)
+
+
 @app.command("check")
 def check_(
     scene: SceneFile,
@@ -327,17 +365,30 @@ def import_(
 @app.command("export")
 def export_(
     scene: SceneFile,
-    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="the DXF to write")] = Path(
-        "coverage.dxf"
-    ),
+    output: Annotated[
+        Path, typer.Option("-o", "--output", metavar="FILE", help="what to write: .dxf, .glb or .html")
+    ] = Path("coverage.dxf"),
+    plane: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--plane", metavar="NAME", help="models (.glb): this plane; the first if not given"),
+    ] = None,
+    cut: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--cut", metavar="M", help=".glb, .html: metres above their floor at which walls are cut"),
+    ] = None,
+    lobes: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--lobes", help="models: whose lobes: few (four that speak for the others), all or none"),
+    ] = None,
     force: Annotated[bool, typer.Option("--force", help="overwrite a file that is there")] = False,
     state: InState = None,
     threads: Threads = None,
 ) -> None:
-    """Solve a scene; write detectors, coverage and gaps as DXF over the plan it was taken from."""
+    """Solve a scene; write it for others: a DXF over the plan it was taken from, a 3D model, or a page to turn."""
     from raycover.cli import exporting
 
-    exporting.export_scene(scene, output, state=state, threads=threads, force=force)
+    options = exporting.ModelOptions(plane, cut, lobes)
+    exporting.export_scene(scene, output, state=state, threads=threads, force=force, options=options)
 
 
 @app.command("new")

@@ -31,6 +31,8 @@ from raycover.needs import NeedVerdict, PlaceVerdict
 
 Floats = NDArray[np.float64]
 _NAME_PT = 7.0
+#: Kinds of places that no wall or panel shows: their outline is drawn.
+OUTLINED = ("area", "aisle")
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,7 @@ def draw_plan_panel(
     for centre in other_centres[pale]:
         placer.take((*(centre - 1.4), *(centre + 1.4)))
     for one in shown:
-        if one.verdict.need.never or one.place.site.kind == "area":
+        if one.verdict.need.never or one.place.site.kind in OUTLINED:
             rings = [ring for part in shapely.get_parts(one.place.site.outline) for ring in _rings(part, projection)]
             draw = draw_never if one.verdict.need.never else draw_area
             draw(page, rings, projection.frame)

@@ -16,7 +16,7 @@ from raycover.draw.plan import DPI
 from raycover.draw.png import save_png, write_whole
 from raycover.draw.projection import Projection, choose_scale
 from raycover.draw.proof_marks import SMALL, draw_area, draw_never, draw_sight, draw_spot, draw_verdict
-from raycover.draw.proof_panels import Shown, draw_plan_panel, draw_stair_panel, plan_bounds
+from raycover.draw.proof_panels import OUTLINED, Shown, draw_plan_panel, draw_stair_panel, plan_bounds
 from raycover.draw.proof_tables import Item, flow, need_items, note_items, remedy_items
 from raycover.draw.title_block import draw_block, state_shown
 from raycover.draw.true_scale import dated
@@ -266,7 +266,7 @@ def _draw_key(page: Page, group: _Group, sorts: Sequence[glyphs.Sort], reserve_d
         outline = np.array([(x, y - 0.5), (x + 5.5, y - 0.5), (x + 5.5, y + 2.3), (x, y + 2.3)])
         draw_never(page, [outline])
         x += 7.0 + page.text(x + 7.0, y, "must not trip a unit", 6.0).width + 4.0
-    if any(one.place.site.kind == "area" and not one.verdict.need.never for one in group.shown):
+    if any(one.place.site.kind in OUTLINED and not one.verdict.need.never for one in group.shown):
         draw_area(page, [np.array([(x, y - 0.5), (x + 5.5, y - 0.5), (x + 5.5, y + 2.3), (x, y + 2.3)])])
         x += 7.0 + page.text(x + 7.0, y, "area judged", 6.0).width + 4.0
     if nevers or False in met:

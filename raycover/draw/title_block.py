@@ -27,8 +27,9 @@ class TitleBlock:
 
 
 def state_shown(scene: Scene) -> tuple[str, ...]:
-    """The state that a drawing names: none where the scene has only one."""
-    return (scene.state,) if scene.states else ()
+    """What a drawing says beside its name: the state where the scene has several, and that it is corrected."""
+    corrected = scene.corrections is not None and scene.corrections.in_force
+    return (*((scene.state,) if scene.states else ()), *(("corrections in force",) if corrected else ()))
 
 
 def date_of(date: str | None) -> str:
