@@ -261,6 +261,44 @@ def sweep_(
     )
 
 
+@app.command("place")
+def place_(
+    scene: SceneFile,
+    output: Annotated[
+        Path, typer.Option("-o", "--output", metavar="SCENE", help="the new scene file to write")
+    ] = Path("proposal.yaml"),
+    models: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--models", metavar="NAME", help="entry offered; may be repeated; the scene's if not given"),
+    ] = None,
+    keep: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--keep", metavar="NAME", help="detector that stays, B* for all that begin so; may be repeated"),
+    ] = None,
+    pitch: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--pitch", min=0.1, max=100.0, help="metres between candidates, 1 if not given"),
+    ] = None,
+    regular: Annotated[
+        Optional[bool],  # noqa: UP045
+        typer.Option("--regular/--free", help="of equal layouts the one in fewest straight lines"),
+    ] = None,
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=1.0, max=86_400.0, help="time for the optimiser; the best so far is kept")
+    ] = 60.0,
+    force: Annotated[bool, typer.Option("--force", help="overwrite a file that is there")] = False,
+    json: AsJson = False,
+) -> None:
+    """Propose the fewest detectors that meet the needs; write them as a new scene; exit code 1 if one is missed."""
+    from raycover.cli import placing
+
+    if not placing.place_scene(
+        scene, output, models=models or (), keep=keep or (), pitch=pitch, regular=regular, seconds=seconds,
+        force=force, as_json=json,
+    ):  # fmt: skip
+        raise typer.Exit(1)
+
+
 @app.command("check")
 def check_(
     scene: SceneFile,

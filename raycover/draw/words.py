@@ -100,6 +100,7 @@ def cause(gap: Gap, rooms: Set[str] = frozenset(), *, short: bool = False, stack
     if who is None:
         return "no detector"
     code, what = CAUSES[gap.cause], gap.blocked_by
+    who = f"{who}'s {gap.half}" if gap.half else who
     if what in rooms:
         part = "a wall or slab" if stacked else "a wall"
         what = part if short else f"{part} of {what}"
@@ -108,8 +109,8 @@ def cause(gap: Gap, rooms: Set[str] = frozenset(), *, short: bool = False, stack
     if code == "material-loss":
         return f"lost in {what}" if what else f"too weak from {who}"
     return {
-        "out-of-reach": f"beyond the reach of {who}",
-        "outside-lens": f"outside the lens of {who}",
+        "out-of-reach": f"beyond {who}" if gap.half else f"beyond the reach of {who}",
+        "outside-lens": f"outside the lens of {gap.detector}",
         "masked": f"masked at {who}",
         "too-warm": f"air too warm for {who}",
     }.get(code, "no detector")
