@@ -264,9 +264,9 @@ def sweep_(
 @app.command("place")
 def place_(
     scene: SceneFile,
-    output: Annotated[
-        Path, typer.Option("-o", "--output", metavar="SCENE", help="the new scene file to write")
-    ] = Path("proposal.yaml"),
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="SCENE", help="the new scene file to write")] = Path(
+        "proposal.yaml"
+    ),
     models: Annotated[
         Optional[list[str]],  # noqa: UP045
         typer.Option("--models", metavar="NAME", help="entry offered; may be repeated; the scene's if not given"),

@@ -90,16 +90,22 @@ def _proof(scene: Scene) -> Proof | None:
 
 
 def _way(scene: Scene, name: str | None) -> Way | None:
-    """The route to film: that of the name, else the first; None where there is none."""
+    """The route to film: that of the name, else the first; None, and a word about it, where nobody can walk."""
     building = build(scene)
     if scene.routes:
         ways = make_ways(scene, building)
     else:
         from raycover.walking.usual import usual_ways
 
-        ways = usual_ways(scene, building)
+        try:
+            ways = usual_ways(scene, building)
+        except InputError as error:
+            if name is not None:
+                raise
+            talk(f"No film: {error.problems[0].message}")
+            return None
     if name is None:
-        return ways[0] if ways else None
+        return ways[0]
     chosen = [way for way in ways if name in (way.name, way.route)]
     if not chosen:
         hint = did_you_mean(name, list(dict.fromkeys(way.route if way.route != "usual" else way.name for way in ways)))

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
@@ -19,6 +20,7 @@ from raycover.draw import palette
 from raycover.draw.lettering import Font, clean, font_path
 from raycover.draw.story.views import Told
 from raycover.draw.view3d import environment
+from raycover.draw.view3d.meshes import round_cone
 from raycover.draw.view3d.people import figure, seated_figure
 from raycover.draw.view3d.still import Composed, ceiling_over, compose, moved_lobe, render
 from raycover.draw.walk_plan import NOBODY
@@ -32,15 +34,17 @@ SIZE_PX = (960, 540)
 _FOOT_PX = 62
 #: Overlays are drawn so many times larger, then brought down.
 _FINER = 2
-_FRAMES, _FRAME_MS, _LAST_MS = 84, 100, 1800
+FRAMES, _FRAME_MS, _LAST_MS = 84, 100, 1800
 #: However long somebody stands or sits, the film shows it for no more than this (s of the walk).
 _LONGEST_STAY_S = 4.0
 #: Longest names listed of those who notice.
 _MOST_NAMES = 5
 _COLOURS = 160
+#: Triangles of one limb of a figure.
+_LIMB = len(round_cone((0, 0, 0), (0, 0, 1), 1, 1))
 
 
-def film(told: Told, walk: Walk, plane_name: str) -> bytes:
+def film(told: Told, walk: Walk, plane_name: str, *, n_frames: int = FRAMES) -> bytes:
     """The film of one walk over the map of a plane. The same input gives the same bytes.
 
     Raises MissingPart where 3D cannot be drawn.
@@ -50,7 +54,7 @@ def film(told: Told, walk: Walk, plane_name: str) -> bytes:
     composed = compose(told.scene, told.building, told.coverage, plane_name, told.rays, width, height)
     composed = replace(composed, lobes=(), figures=(), unnoticed=(), dashes=np.zeros((0, 2, 3)))
     stage = _Stage(told, composed, walk, Image.fromarray(render(pyvista, composed)))
-    steps = _steps(walk)
+    steps = _steps(walk, n_frames)
     frames = [stage.frame(int(k)) for k in steps]
     sample = Image.new("RGB", (SIZE_PX[0], SIZE_PX[1] * 3))
     for row, k in enumerate((0, len(frames) // 2, len(frames) - 1)):
@@ -63,7 +67,7 @@ def film(told: Told, walk: Walk, plane_name: str) -> bytes:
     return file.getvalue()
 
 
-def _steps(walk: Walk) -> NDArray[np.intp]:
+def _steps(walk: Walk, n_frames: int = FRAMES) -> NDArray[np.intp]:
     """Steps of the track to show, even in time, but long stays cut short."""
     still = ~walk.track.moving
     weight = np.ones(len(still))
@@ -72,7 +76,7 @@ def _steps(walk: Walk) -> NDArray[np.intp]:
         seconds = (end - start) * walk.track.step_s
         weight[start:end] = min(1.0, _LONGEST_STAY_S / max(seconds, 1e-9))
     passed = np.cumsum(weight)
-    return np.unique(np.searchsorted(passed, np.linspace(passed[0], passed[-1], _FRAMES)).clip(0, len(passed) - 1))
+    return np.unique(np.searchsorted(passed, np.linspace(passed[0], passed[-1], n_frames)).clip(0, len(passed) - 1))
 
 
 @dataclass
@@ -103,7 +107,7 @@ class _Stage:
         self._way(draw, k)
         self._units(draw, noticing)
         self._person(draw, k)
-        small = over.resize(self.base.size, Image.Resampling.LANCZOS)
+        small = over.reduce(_FINER)
         page.paste(small, (0, 0), small)
         self._foot(ImageDraw.Draw(page), k, noticing)
         return page
@@ -133,7 +137,7 @@ class _Stage:
             draw = ImageDraw.Draw(mask)
             for corners in self._pixels(lobe.vertices[lobe.triangles]).reshape(-1, 6).tolist():
                 draw.polygon(corners, fill=78)
-            self._masks[name] = mask.resize(self.base.size, Image.Resampling.LANCZOS)
+            self._masks[name] = mask.reduce(_FINER)
         return self._masks[name]
 
     def _way(self, draw: ImageDraw.ImageDraw, k: int) -> None:
@@ -170,15 +174,15 @@ class _Stage:
         else:
             strides = int(track.walked_m[k] / 0.7) if track.pose[k] == WALK else 0
             body = figure(at, heading, left_foot_first=strides % 2 == 0)
-        flat = self._pixels(body).reshape(-1, 6)
+        limbs = shapely.convex_hull(shapely.multipoints(self._pixels(body).reshape(-1, 3 * _LIMB, 2)))
         ring = self._pixels(at[None])[0]
         tall = abs(self._pixels(at[None] + np.array([[0, 0, 1.75]]))[0, 1] - ring[1])
         if tall < 26 * _FINER:  # too small to be found at a glance
             r = 15 * _FINER
             middle = ring[1] - tall / 2
             draw.ellipse((ring[0] - r, middle - r, ring[0] + r, middle + r), outline=palette.INK, width=_FINER)
-        for corners in flat.tolist():
-            draw.polygon(corners, fill=palette.INK)
+        for limb in limbs:
+            draw.polygon(shapely.get_coordinates(limb).ravel().tolist(), fill=palette.INK)
 
     def _foot(self, draw: ImageDraw.ImageDraw, k: int, noticing: Sequence[str]) -> None:
         track = self.walk.track

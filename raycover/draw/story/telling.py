@@ -50,7 +50,7 @@ def tell(
             f"The building cut open, seen obliquely: {about}.", _notes(f"{scene.title}: {about}. It holds {holds}."),
         )
     )  # fmt: skip
-    add(_need(told, proof))
+    add(need_told(told, proof))
     pictures = {name: coverage_view(told, name) for name in planes}
     _, composed, picture = pictures[planes[0]]
     n = len(coverage.units)
@@ -91,7 +91,8 @@ def _notes(*said: str) -> tuple[str, ...]:
     return (*said, *words.CAUTION)
 
 
-def _need(told: Told, proof: Proof | None) -> Slide:
+def need_told(told: Told, proof: Proof | None) -> Slide:
+    """What is asked; without a proof, what the maps show."""
     body = need_slide(told.scene, told.coverage, proof)
     if proof is None:
         title, said = "What the maps show", "The scene states no needs: the maps of its planes are read instead."
