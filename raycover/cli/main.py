@@ -391,6 +391,27 @@ def export_(
     exporting.export_scene(scene, output, state=state, threads=threads, force=force, options=options)
 
 
+@app.command("slides")
+def slides_(
+    scene: SceneFile,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the slides")] = Path(
+        "slides"
+    ),
+    after: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("--after", metavar="SCENE", help="the proposal: a second scene, shown beside the first"),
+    ] = None,
+    route: Annotated[Optional[str], typer.Option("--route", metavar="NAME", help="the route that is filmed")] = None,  # noqa: UP045
+    film: Annotated[bool, typer.Option("--film/--no-film", help="a short film of somebody walking")] = True,
+    state: InState = None,
+    threads: Threads = None,
+) -> None:
+    """Tell a scene in slides: space, need, detectors, coverage, what is hidden and why, before and after, proof."""
+    from raycover.cli import telling
+
+    telling.tell_scene(scene, output, after=after, route=route, with_film=film, state=state, threads=threads)
+
+
 @app.command("new")
 def new_(
     scene: Annotated[Path, typer.Argument(metavar="SCENE", help="the file to write")] = Path("scene.yaml"),
