@@ -309,7 +309,7 @@ def _reflections(units: Sequence[Unit], patches: Sequence[Sequence[Patch | None]
     images = {
         unit.name: len(frozenset[int]().union(*(one.planes for one in mine)))
         for unit, mine in zip(units, found, strict=True)
-        if unit.kind == "microwave"
+        if unit.frequency_ghz is not None
     }
     every = [one for mine in found for one in mine]
     return Reflections(images, sum(m.n_ways for m in every), max((m.dropped_db for m in every), default=0.0))

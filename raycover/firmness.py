@@ -70,7 +70,7 @@ def _quiet(proof: Proof, trouble: Trouble, remedy: Remedy, draws: Draws) -> floa
             rays, weather = found.situation.rays, found.situation.weather
             cases = chances(
                 [some.asked(remedy.changed)], some.points, place.site.motion, rays, weather, draws, lifted=some.lifted,
-                lowest_db=_LOWEST_DB,
+                lowest_db=_LOWEST_DB, n_heights=len(some.heights),
             )  # fmt: skip
             quiet &= ~(cases.draws + np.float32(shift) >= 0).any(axis=1)
     return float(quiet.mean())
@@ -94,7 +94,9 @@ def _cases(need: NeedSpec, place: PlaceVerdict, situation: Situation, draws: Dra
     some = site if len(chosen) == len(site) else site.some(chosen)
     units = [site.asked(situation.units[k]) for k in place.units]
     if len(units) < need.by:
-        return np.full(draws.n, need.never)
+        return np.full(draws.n, place.met)
+    if need.largest_area is not None and place.figures.area_m2 > need.largest_area + 1e-6:
+        return np.zeros(draws.n, bool)
     best = _best_in_cases(need, some, units, situation, draws)
     if need.never:
         return np.asarray(~(best >= 0).any(axis=1))
@@ -111,7 +113,7 @@ def _best_in_cases(need: NeedSpec, site: Site, units: Sequence[Unit], situation:
     def best(some: Sequence[Unit]) -> Floats:
         found = chances(
             some, site.points, site.motion, situation.rays, situation.weather, draws, lifted=site.lifted,
-            lowest_db=_LOWEST_DB,
+            lowest_db=_LOWEST_DB, n_heights=len(site.heights),
         )  # fmt: skip
         return site.best(found.draws)
 

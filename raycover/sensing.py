@@ -93,8 +93,8 @@ class Sensor:
         """Extra sensitivity (n,) in dB and how far out (n,), 1 on the declared edge, for people at `feet` (n, 3).
 
         Between walking across and toward, both go by the square of the cosine to the line of sight; a motion that is
-        not declared takes those of the one that the threshold was found with. A sensitivity setting is in
-        it, and a correction.
+        not declared takes those of the one that the threshold was found with. A sensitivity setting is in it, and a
+        correction.
         """
         away = feet[:, :2] - self.unit.position[:2]
         distance = np.hypot(away[:, 0], away[:, 1])
@@ -189,20 +189,24 @@ def turned_lenses(sensor: Sensor, n: int) -> tuple[Sensor, ...]:
 
 
 def sensors_of(scene: Scene, units: Sequence[Unit]) -> dict[str, Sensor]:
-    """{name: simulated detector} of every infrared unit of a scene. Raises InputError for all that cannot be."""
+    """{name: simulated detector} of every infrared unit of a scene, and infrared half of a dual one.
+
+    Raises InputError for all that cannot be.
+    """
     found: dict[str, Sensor] = {}
     problems: list[Problem] = []
     for index, (spec, unit) in enumerate(zip(scene.detectors, units, strict=True)):
-        if unit.kind != "infrared":
+        part, pattern = unit.parts[0], scene.pattern_of(spec).parts[0]
+        if part.kind != "infrared":
             continue
         try:
-            found[unit.name] = sensor_of(unit, scene.pattern_of(spec))
+            found[part.name] = sensor_of(part, pattern)
         except CannotCalibrate as error:
             key = "pattern" if spec.pattern is not None else "model"
             problems.append(
                 Problem(
                     "cannot-calibrate",
-                    f'"{unit.name}" cannot be simulated: {error}',
+                    f'"{part.name}" cannot be simulated: {error}',
                     scene.position("detectors", index, key),
                     error.help,
                 )
