@@ -14,7 +14,9 @@ from raycover.draw.footprints import is_long, is_one_sided
 from raycover.draw.page import Page, arc
 
 Floats = NDArray[np.float64]
-Sort = Literal["infrared", "infrared long", "infrared side", "microwave", "microwave long", "dual or", "dual and", "dual then"]
+Sort = Literal[
+    "infrared", "infrared long", "infrared side", "microwave", "microwave long", "dual or", "dual and", "dual then"
+]
 #: Sizes in mm at full size.
 RING, COLLAR, TICK = 1.5, 0.35, 1.4
 _Z = 20.0
