@@ -51,6 +51,14 @@ def map_(
         Optional[str],  # noqa: UP045
         typer.Option("--scale", metavar="N", help="with --pdf: 50 for 1:50, or auto (the finest that fits)"),
     ] = None,
+    svg: Annotated[
+        bool, typer.Option("--svg", help="plans and sections as SVG too, on the paper of --pdf or A4")
+    ] = False,
+    dpi: Annotated[
+        Optional[int],  # noqa: UP045
+        typer.Option("--dpi", metavar="N", help="dots an inch of plans and sections as PNG: 200, or 300 for print"),
+    ] = None,
+    isometric: Annotated[bool, typer.Option("--isometric", help="an isometric sheet too")] = False,
     chances: Annotated[
         bool, typer.Option("--chances", help="probability maps too: how surely each place is seen in varied cases")
     ] = False,
@@ -59,10 +67,11 @@ def map_(
 ) -> None:
     """Solve a scene; write plans, 3D picture, figures and image data."""
     from raycover.cli import solving
+    from raycover.cli.paper import sheets_asked
 
     solving.map_scene(
         scene, output, with_view=view, threads=threads, as_json=json, states=state or (), all_states=all_states,
-        pdf=pdf, scale=scale, chances=chances,
+        sheets=sheets_asked(pdf, scale, svg=svg, dpi=dpi), isometric=isometric, chances=chances,
     )  # fmt: skip
 
 

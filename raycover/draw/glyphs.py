@@ -58,8 +58,7 @@ def sort_of(unit: Unit) -> Sort:
 
 
 def mark_of(unit: Unit, centre: Floats) -> Mark:
-    own = dict.fromkeys(mask for part in unit.parts for mask in part.masks)
-    masks = tuple((m.from_deg + unit.turn_deg, m.from_deg + m.span_deg + unit.turn_deg) for m in own)
+    masks = tuple((m.from_deg + unit.turn_deg, m.from_deg + m.span_deg + unit.turn_deg) for m in unit.all_masks)
     return Mark(sort_of(unit), centre, unit.turn_deg, masks)
 
 
@@ -113,6 +112,18 @@ def draw_marks(page: Page, marks: list[Mark], factor: float = 1.0) -> None:
     page.lines(dashes, palette.ACCENT, 1.3 * f, _Z + 0.3)
     page.lines(waves, palette.ACCENT, 0.75 * f, _Z + 0.3)
     page.areas(halves, _Z + 0.3, face=palette.ACCENT)
+
+
+def draw_hung(page: Page, at: Floats, rod_mm: float, *, pale: bool = False) -> None:
+    """A detector in section: the lower half of a disc under a rod; `pale` where it hangs beyond the cut."""
+    half = arc(at, 1.25, 180.0, 360.0, 24)
+    colour = "#D9B3A8" if pale else palette.ACCENT
+    z = 18.0 if pale else 19.0
+    if rod_mm > 0.05:
+        page.lines([[at, at + np.array([0.0, rod_mm])]], palette.PAPER, 1.6, z - 0.1)
+        page.lines([[at, at + np.array([0.0, rod_mm])]], colour, 0.7, z + 0.1)
+    page.areas([[half]], z, face=palette.PAPER, edge=palette.PAPER, width_pt=1.4)
+    page.areas([[half]], z + 0.1, face=palette.PAPER if pale else colour, edge=colour, width_pt=0.6)
 
 
 def _unit(angle_deg: float) -> Floats:

@@ -67,6 +67,12 @@ def subtitle(surface: Surface, ambient_c: float, state: Sequence[str] = (), wher
     return " · ".join([what, *state])
 
 
+def section(motion: str, ambient_c: float, state: Sequence[str] = ()) -> str:
+    """What a section shows."""
+    who = _WHO[motion].replace("Where", "Who sees a body at which height: where", 1)
+    return " · ".join([f"{who}, air at {ambient_c:g} °C", *state])
+
+
 def difference(surface: Surface) -> str:
     """What a difference plan shows."""
     return f"Change in {_WHO[surface.motion].lower()}, {height_phrase(surface)}"

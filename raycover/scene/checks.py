@@ -27,6 +27,7 @@ from raycover.scene.rack_checks import check_racking
 from raycover.scene.references import fitout_references
 from raycover.scene.roofs import clear_height
 from raycover.scene.schema import Scene
+from raycover.scene.view_checks import check_views
 from raycover.scene.wiring_checks import check_wiring
 
 if TYPE_CHECKING:
@@ -38,10 +39,10 @@ MOST_CELLS = 50_000_000
 WIDEST_ROOM_M, HIGHEST_ROOM_M = 2000.0, 300.0
 _LISTS = (
     "rooms", "partitions", "solids", "racking", "cubicles", "desks", "stairs", "sheets", "meshes",
-    "detectors", "planes", "fixtures", "tables", "nuisances", "routes", "lines", "zones",
+    "detectors", "planes", "fixtures", "tables", "nuisances", "routes", "lines", "zones", "sections",
 )  # fmt: skip
 #: Lists whose names become names of files.
-_BECOME_FILES = ("planes", "routes")
+_BECOME_FILES = ("planes", "routes", "sections")
 
 
 def check_scene(scene: Scene, catalogue: Catalogue) -> list[Problem]:
@@ -348,5 +349,6 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     check_placing,
     *FITOUT_CHECKS,
     check_wiring,
+    check_views,
     check_corrections,
 )

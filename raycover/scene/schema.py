@@ -27,6 +27,7 @@ from raycover.scene.routes import Route
 from raycover.scene.states import StateSpec
 from raycover.scene.storage import Racking
 from raycover.scene.storeys import Stairs, Storey
+from raycover.scene.views import SectionSpec
 from raycover.scene.wiring import Line, Zone
 
 FolderText = Annotated[str, Field(min_length=1, max_length=1000)]
@@ -86,8 +87,8 @@ class Scene(Strict):
     zones: list[Zone] = Field(default_factory=list, max_length=2000, description="luminaires switched together")
     placing: PlacingSpec | None = Field(None, description="what `place` may choose from, and where it may hang it")
     routes: list[Route] = Field(default_factory=list, max_length=1000, description="ways that people walk")
+    sections: list[SectionSpec] = Field(default_factory=list, max_length=100, description="vertical cuts, a sheet each")
     cameras: NotBuiltYet = None
-    sections: NotBuiltYet = None
 
     _document: Places | None = PrivateAttr(None)
     _catalogue: Catalogue | None = PrivateAttr(None)
