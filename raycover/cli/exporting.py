@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from raycover.cli.choosing import loaded
 from raycover.cli.printing import talk
-from raycover.cli.solving import loaded, solved
+from raycover.cli.solving import solved
 from raycover.errors import InputError, Position, Problem
 
 
