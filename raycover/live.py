@@ -24,8 +24,10 @@ import numpy as np
 from raycover.building.build import build
 from raycover.building.parts import Building, OpeningMark
 from raycover.casting import Patch, Weather, cast
+from raycover.combining import combined_db
 from raycover.coverage import Coverage, combine, make_units, within_budget
-from raycover.detectors import Unit, check_detectors
+from raycover.detector_checks import check_detectors
+from raycover.detectors import Unit
 from raycover.edits import Edits
 from raycover.errors import InputError, Problem
 from raycover.loading import in_state
@@ -215,6 +217,7 @@ class LiveCoverage:
         return Coverage(
             planes=planes, units=some, title=self.scene.title, ambient_c=weather.ambient_c, reserve_db=reserve,
             seconds=time.perf_counter() - began, rays=self.rays, warnings=(), seats=self.seats,
+            corrections=self.scene.corrections,
         )  # fmt: skip
 
     def probe(self, point: tuple[float, float, float], look: Look) -> list[View]:
@@ -232,7 +235,7 @@ class LiveCoverage:
             )
             for height in spec.target_heights
         ]  # fmt: skip
-        views = [max(some, key=lambda view: (view.margin_db, view.potential_db)) for some in zip(*tries, strict=True)]
+        views = [_over_heights(some, spec.motion) for some in zip(*tries, strict=True)]
         homes = self.building.rooms_at(np.array([view.unit.position for view in views]).reshape(-1, 3))
         (here,) = self.building.rooms_at(np.array([point], float))
         doubtful = -self.scene.conditions.reserve_db
@@ -400,3 +403,14 @@ class LiveCoverage:
 
 def _same(one: DetectorSpec, other: DetectorSpec) -> bool:
     return one is other or one == other
+
+
+def _over_heights(tries: Sequence[View], motion: str) -> View:
+    """One detector's view of somebody, from those of some heights: each half of a dual one has its own best height."""
+    best = max(tries, key=lambda view: (view.margin_db, view.potential_db))
+    if len(tries) == 1 or not best.halves:
+        return best
+    halves = zip(*(view.halves for view in tries), strict=True)
+    margins = [np.array([max(half.margin_db for half in some)]) for some in halves]
+    margin = float(combined_db(best.unit, motion, margins)[0])
+    return replace(best, margin_db=margin, cause="none" if margin >= 0 else best.cause)

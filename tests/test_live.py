@@ -26,6 +26,7 @@ detectors:
   - {name: A, model: ceiling-infrared-general, at: [2.5, 4], mounting: 3}
   - {name: B, model: microwave-omni-5.8, at: [8, 3], mounting: 3}
   - {name: C, model: ceiling-infrared-general, at: [12, 3], mounting: 2.8, turn_deg: 30}
+  - {name: D, model: ceiling-dual, at: [5, 1.5], mounting: 3}
 planes:
   - {name: floor, height: 0}
   - {name: desk, height: 0.75, motion: presence}
@@ -64,6 +65,7 @@ def test_after_edits_maps_are_those_of_a_fresh_solve(live: LiveCoverage, look: L
     assert_as_solved(live, look)
     live.move(1, mounting=2.4, turn_deg=45.0)
     live.move(2, tilt_deg=10.0)
+    live.move(3, at=(5.2, 1.6))
     assert_as_solved(live, look)
     live.switch(1)
     assert_as_solved(live, look)
@@ -84,7 +86,7 @@ def test_moving_one_casts_that_one_alone(live: LiveCoverage) -> None:
     look = Look(0)
     live.coverage(look)
     before, n = live.coverage(look)["floor"], live.n_cast
-    assert n == 3
+    assert n == 4
     live.move(0, at=(3.0, 4.0))
     after = live.coverage(look)["floor"]
     assert live.n_cast == n + 1
@@ -97,7 +99,7 @@ def test_moving_one_casts_that_one_alone(live: LiveCoverage) -> None:
     assert live.n_cast == n + 1
     live.set_ambient(25)  # infrared and microwave alike know the air
     live.coverage(look)
-    assert live.n_cast == n + 4
+    assert live.n_cast == n + 5
 
 
 def test_a_trial_is_no_edit(live: LiveCoverage) -> None:
@@ -157,7 +159,7 @@ def test_a_state_takes_its_doors_and_its_air(live: LiveCoverage) -> None:
 
 
 def test_with_all_off_nothing_is_seen(live: LiveCoverage) -> None:
-    for index in range(3):
+    for index in range(4):
         live.switch(index)
     plane = live.coverage(Look(0))["floor"]
     assert np.isneginf(plane.margin_db[plane.surface.inside]).all()
@@ -183,7 +185,7 @@ def test_a_probe_says_what_the_map_shows(live: LiveCoverage) -> None:
             views = live.probe((float(plane.x[column]), float(plane.y[row]), 0.0), look)
             best = max(view.margin_db for view in views)
             assert best == pytest.approx(float(plane.margin_db[row, column]), abs=2e-3)
-            assert {view.name for view in views} == {"A", "B", "C"}
+            assert {view.name for view in views} == {"A", "B", "C", "D"}
     assert live.probe((2, 4, 0), Look(2))[0].point[2] in (0.3, 1.0, 1.6)
 
 
