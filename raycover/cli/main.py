@@ -77,10 +77,10 @@ def map_(
 
 @app.command("view")
 def view_(scene: SceneFile, state: InState = None, threads: Threads = None) -> None:
-    """Solve a scene and look at it in a window."""
-    from raycover.cli import solving
+    """Look at a scene in a window, move its detectors and see the map follow."""
+    from raycover.cli import viewing
 
-    solving.view_scene(scene, threads=threads, state=state)
+    viewing.view_scene(scene, threads=threads, state=state)
 
 
 @app.command("probe")

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raycover.draw import hatching, palette, words
-from raycover.draw.page import Page
+
+if TYPE_CHECKING:
+    from raycover.draw.page import Page
 
 Floats = NDArray[np.float64]
 At = Callable[[float], float]

@@ -257,8 +257,9 @@ def _chances(there: Situated, units: Sequence[Unit], ground: Floats, moves: Sequ
     for key in dict.fromkeys(moves):
         at = np.flatnonzero([move == key for move in moves])
         heights = np.asarray(MOVES[key].heights)
-        points = np.repeat(ground[at], len(heights), axis=0)
-        points[:, 2] += np.tile(heights, len(at))
-        varied = chances(units, points, MOVES[key].motion, there.rays, there.weather, draws).draws
-        found[at] = (varied.reshape(draws.n, len(at), len(heights)).max(axis=-1) >= 0).mean(axis=0)
+        points = np.concatenate([ground[at] + np.array([0.0, 0.0, height]) for height in heights])
+        varied = chances(
+            units, points, MOVES[key].motion, there.rays, there.weather, draws, n_heights=len(heights)
+        ).draws
+        found[at] = (varied.reshape(draws.n, len(heights), len(at)).max(axis=1) >= 0).mean(axis=0)
     return found

@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.casting import LOWEST_DB, potential_db
+from raycover.combining import over_parts
 from raycover.detectors import Unit
 from raycover.open_air import Weather, open_margin_db
 from raycover.walktest.moves import MOVES
 from raycover.walktest.situated import Situated
-from raycover.way_words import Way, way_to
+from raycover.way_words import Way, best_way
 
 Floats = NDArray[np.floating]
 
@@ -40,11 +41,13 @@ def _way_at(there: Situated, units: Sequence[Unit], margin_db: Floats, at: Float
     near = np.array([potential_db(unit, points, move.motion) for unit in units])
     order = np.lexsort((near.max(axis=1), in_open.max(axis=1), np.where(margin_db >= LOWEST_DB, margin_db, -np.inf)))
     told = int(order[-1])
-    ways = [way_to(units[told], point, move.motion, there.rays, there.weather) for point in points]
-    best = max(range(len(ways)), key=lambda h: (ways[h].margin_db, in_open[told, h], near[told, h]))
-    return replace(ways[best], at=(float(at[0]), float(at[1]), float(at[2])), margin_db=float(margin_db.max()))
+    if margin_db[told] < LOWEST_DB:  # why not where it comes nearest to noticing
+        points = points[[int(np.lexsort((near[told], in_open[told]))[-1])]]
+    way = best_way(units[told], points, move.motion, there.rays, there.weather)
+    return replace(way, at=(float(at[0]), float(at[1]), float(at[2])), margin_db=float(margin_db.max()))
 
 
 def in_open_db(unit: Unit, points: Floats, motion: str, weather: Weather) -> Floats:
+    """Margins (n,) at points (n, 3) with nothing in the way."""
     x, y, z = (points - unit.position).T
-    return open_margin_db(unit, (x, y, z), unit.footprints_for(motion), weather)
+    return over_parts(unit, motion, lambda part: open_margin_db(part, (x, y, z), part.footprints_for(motion), weather))
