@@ -106,6 +106,7 @@ def walktest_json(test: WalkTest) -> dict[str, Any]:
         "title": test.scene.title,
         "state": test.scene.state,
         "length_m": round(test.length_m, 2),
+        "left_out": list(test.left_out),
         "points": [
             {
                 "no": point.number,
