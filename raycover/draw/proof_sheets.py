@@ -17,6 +17,7 @@ from raycover.draw.plan import DPI
 from raycover.draw.png import save_png, write_whole
 from raycover.draw.projection import Projection, choose_scale
 from raycover.draw.proof_marks import SMALL, draw_area, draw_never, draw_sight, draw_spot, draw_verdict
+from raycover.draw.proof_matrix import draw_matrix, matrix_parts
 from raycover.draw.proof_panels import OUTLINED, Shown, draw_plan_panel, draw_stair_panel, plan_bounds
 from raycover.draw.proof_tables import Item, flow, need_items, note_items, remedy_items
 from raycover.draw.title_block import draw_block, state_shown
@@ -59,7 +60,7 @@ class _Group:
 def make_proof(
     proof: Proof, troubles: Sequence[Trouble] = (), notes: Sequence[str] = (), *, dpi: float = DPI, vector: bool = False
 ) -> list[Page]:
-    """The pages of a proof, A4 landscape; `notes` are said after the assumptions."""
+    """The pages of a proof, A4 landscape, matrices last; `notes` are said after the assumptions."""
     groups = list(_groups(proof))
     solved: dict[object, Coverage] = {}
     drafts: list[tuple[_Group, list[Item]]] = []
@@ -79,11 +80,13 @@ def make_proof(
                 measure, "What this rests on", [*assumptions(proof), *remedy_note(troubles), *notes], width
             )
         drafts += [(group, part) for part in flow(items, _COLUMN_TOP - _COLUMN_FOOT)]
-    pages = []
-    for number, (group, items) in enumerate(drafts, 1):
-        page = Page(dpi=dpi, vector=vector)
-        _draw(page, proof, group, items, _coverage(group, solved), (number, len(drafts)), dpi)
-        pages.append(page)
+    parts = list(matrix_parts(measure, proof.matrices))
+    n = len(drafts) + len(parts)
+    pages = [Page(dpi=dpi, vector=vector) for _ in range(n)]
+    for number, (page, (group, items)) in enumerate(zip(pages, drafts, strict=False), 1):
+        _draw(page, proof, group, items, _coverage(group, solved), (number, n), dpi)
+    for number, (page, part) in enumerate(zip(pages[len(drafts) :], parts, strict=True), len(drafts) + 1):
+        draw_matrix(page, proof, part, (number, n))
     return pages
 
 
