@@ -16,13 +16,13 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "placing"))
 
-from placing_scenes import circle, entries, floor_of, made, room  # noqa: E402
+from placing_scenes import circle, entries, floor_of, made, room
 
-from raycover.needs import prove  # noqa: E402
-from raycover.placing.candidates import find_candidates  # noqa: E402
-from raycover.placing.covering import greedy  # noqa: E402
-from raycover.placing.layout import place  # noqa: E402
-from raycover.placing.visibility import seen_by, thin  # noqa: E402
+from raycover.needs import prove
+from raycover.placing.candidates import find_candidates
+from raycover.placing.covering import greedy
+from raycover.placing.layout import place
+from raycover.placing.visibility import seen_by, thin
 
 RADIUS = 4.0
 HALLS = ((12.0, 9.0), (20.0, 12.0), (28.0, 20.0), (40.0, 28.0))
