@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.casting import potential_db
-from raycover.combining import deciding
 from raycover.detectors import Unit
 from raycover.doubt import MET_AS_EXPECTED, NOT_MET
 from raycover.errors import InputError, Problem
@@ -21,7 +20,7 @@ from raycover.scene.schema import Scene
 from raycover.sites import Site, Sites
 from raycover.situations import Situation as Situation
 from raycover.situations import situation_of
-from raycover.way_words import Way, way_to
+from raycover.way_words import Way, best_way
 
 Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
@@ -220,20 +219,9 @@ def nth_best(margin_db: Floats, by: int, n: int) -> Floats:
 
 
 def _way(situation: Situation, unit: Unit, site: Site, cell: int) -> Way:
-    """The way to a cell at the height that the unit sees best, or comes nearest to; of a dual one, of the half that
-    decides there."""
+    """The way to a cell at the height that the unit sees best, or comes nearest to."""
     points = site.ground[cell] + np.outer(site.heights, [0.0, 0.0, 1.0])
-    unit = site.asked(unit)
-    best = []
-    for part in unit.parts:
-        ways = [way_to(part, point, site.motion, situation.rays, situation.weather) for point in points]
-        best.append(max(ways, key=lambda way: (way.margin_db, -way.distance_m)))
-    margins = [np.array([way.margin_db]) for way in best]
-    reach = [potential_db(part, points, site.motion).max(keepdims=True) for part in unit.parts]
-    which = int(deciding(unit, site.motion, margins, reach)[0])
-    way = best[which]
-    if unit.halves:
-        way = replace(way, unit=unit.name, words=f"{unit.parts[which].kind} half: {way.words}")
+    way = best_way(site.asked(unit), points, site.motion, situation.rays, situation.weather)
     x, y, _ = site.ground[cell]
     return replace(way, at=(float(x), float(y), way.at[2]))
 

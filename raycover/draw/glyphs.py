@@ -58,8 +58,7 @@ def sort_of(unit: Unit) -> Sort:
 
 
 def mark_of(unit: Unit, centre: Floats) -> Mark:
-    own = dict.fromkeys(mask for part in unit.parts for mask in part.masks)
-    masks = tuple((m.from_deg + unit.turn_deg, m.from_deg + m.span_deg + unit.turn_deg) for m in own)
+    masks = tuple((m.from_deg + unit.turn_deg, m.from_deg + m.span_deg + unit.turn_deg) for m in unit.all_masks)
     return Mark(sort_of(unit), centre, unit.turn_deg, masks)
 
 

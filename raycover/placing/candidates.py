@@ -91,7 +91,7 @@ def find_candidates(
     for room_index in rooms:
         room = building.rooms[room_index]
         for model in _models(scene, spec):
-            for mounting in heights_in(scene, spec, model, room):
+            for mounting in heights_in(scene, building, spec, model, room):
                 for places, turns in _places(scene, building, spec, model, room, mounting, aisles):
                     for turn in turns:
                         offer = Offer(model, mounting, turn, _price(scene, spec, model))
@@ -135,19 +135,24 @@ def _height(model: DetectorModel) -> float:
     return next(d.mounting for part in model.parts for d in part.declared or ())
 
 
-def heights_in(scene: Scene, spec: PlacingSpec, model: DetectorModel, room: RoomShape) -> tuple[float, ...]:
-    """Mounting heights (m) at which a unit may hang in a room, within what its entry allows."""
+def heights_in(
+    scene: Scene, building: Building, spec: PlacingSpec, model: DetectorModel, room: RoomShape
+) -> tuple[float, ...]:
+    """Mounting heights (m) at which a unit may hang in a room, within what its entry allows.
+
+    Those asked for, else those at which one is drawn in the room, else its ceiling, or for units on walls 2.4 m.
+    """
     top = room.height if room.tiles is None else room.tiles
     allowed = model.mounting
     low, high = (0.0, np.inf) if allowed is None else (allowed.from_m, allowed.to_m)
     if spec.mounting is not None:
-        wanted = [h for h in spec.mounting if low - 1e-9 <= h <= high + 1e-9]
+        wanted = list(spec.mounting)
     else:
-        drawn = {d.mounting for d in scene.detectors if d.model == model.name}
-        fitting = [h for h in drawn if h <= top + 1e-6 and low - 1e-9 <= h <= high + 1e-9]
-        usual = min(ON_WALL if one_sided(model) else top - BELOW_TOP, high)
-        wanted = sorted(fitting) or ([usual] if usual >= low - 1e-9 else [])
-    return tuple(dict.fromkeys(round(h, 4) for h in wanted if h <= top + 1e-6))
+        mine = [d for d in scene.detectors if d.model == model.name]
+        homes = [d.room or getattr(building.room_at(*d.at, room.floor + d.mounting), "name", None) for d in mine]
+        drawn = sorted({d.mounting for d, home in zip(mine, homes, strict=True) if home == room.name})
+        wanted = drawn or [min(ON_WALL, high) if one_sided(model) else top - BELOW_TOP]
+    return tuple(dict.fromkeys(round(h, 4) for h in wanted if low - 1e-9 <= h <= min(high, top) + 1e-6))
 
 
 def _turns(spec: PlacingSpec, model: DetectorModel) -> tuple[float, ...]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from itertools import count, islice
 from typing import Any
@@ -21,8 +21,9 @@ from scipy.spatial import cKDTree
 
 from raycover.building.aisles import find_aisles
 from raycover.building.parts import Building
+from raycover.detectors import Unit
 from raycover.errors import InputError, Problem
-from raycover.needs import Proof, judge_need, prove
+from raycover.needs import NeedVerdict, Proof, counting_units, judge_need, prove
 from raycover.placing.candidates import Candidates, find_candidates
 from raycover.placing.covering import Wanted, cover, greedy, in_lines
 from raycover.placing.lattices import as_candidates, joined, lattices
@@ -31,6 +32,7 @@ from raycover.scene.devices import DetectorSpec
 from raycover.scene.needs import NeedSpec
 from raycover.scene.placing import PlacingSpec
 from raycover.scene.schema import Scene
+from raycover.sites import Site, Sites
 
 Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
@@ -81,11 +83,11 @@ class Layout:
 class _Task:
     """A place to cover, its candidates' view of it, and what units that stay do for it."""
 
-    verdict: int
+    number: int  # among all places of the proof
     asked: Asked
     have: NDArray[np.integer]  # (n,) over all cells of the place
+    counts: NDArray[np.integer]  # candidates that the need asks here, by index
     seen: Any = None
-    alone: Any = field(default=None, repr=False)
 
 
 def place(
@@ -106,23 +108,26 @@ def place(
     aisles = [aisle.middle for aisle in find_aisles(building)] if "aisles" in spec.sorts else []
     candidates = find_candidates(scene, building, spec, _rooms_of(bare, building), aisles)
     _some_there(scene, candidates)
-    tasks = _tasks(bare)
-    nevers = [(v, p) for v in bare.needs if v.need.never for p in v.places]
+    nevers = _places_never(bare, candidates)
+    step = _Steps(progress, sum(_can_choose(v.need) for v in bare.needs for _ in v.places))
     allowed = np.ones(len(candidates), bool)
-    step = _Steps(progress, len(tasks) + len(nevers))
-    for verdict, place_ in nevers:
-        asked = thin(verdict.need, verdict.situation, place_.site, _NEVER_CELLS)
-        hot = seen_by(candidates.units, asked, -verdict.need.reserve_db + 1e-9)
+    for task in nevers:
+        asked = thin(task.asked.need, task.asked.situation, task.asked.site, _NEVER_CELLS)
+        hot = seen_by(candidates.units, asked, -asked.need.reserve_db + 1e-9, only=task.counts)
         allowed &= np.asarray(hot.sum(axis=0)).ravel() == 0
         step()
-    banned = candidates.some(~allowed)
-    n_all = len(candidates)
+    banned, n_all = candidates.some(~allowed), len(candidates)
     candidates = candidates.some(allowed)
+    tasks = [one for one in _places(bare, candidates) if not one.asked.need.never and _can_choose(one.asked.need)]
     for task in tasks:
-        task.seen = seen_by(candidates.units, task.asked)
+        task.asked = thin(task.asked.need, task.asked.situation, task.asked.site, _CELLS)
+        task.seen = seen_by(candidates.units, task.asked, only=task.counts)
         step()
-    _reachable(scene, bare, tasks, candidates, banned)
-    return _search(scene, spec, kept, bare, tasks, candidates, n_all, seconds=seconds, began=began, notes=notes)
+    _reachable(scene, bare, tasks, banned)
+    return _search(
+        scene, spec, kept, bare, tasks, _places_never(bare, candidates), candidates, n_all, seconds=seconds,
+        began=began, notes=notes,
+    )  # fmt: skip
 
 
 class _Steps:
@@ -143,6 +148,8 @@ def _needs(scene: Scene, kept: set[str]) -> tuple[list[NeedSpec], tuple[str, ...
             gone = ", ".join(name for name in need.detectors if name not in kept)
             notes.append(f'"{need.name}" names {gone}, which do not stay: it is asked of every unit')
             need = need.model_copy(update={"detectors": None})
+        if not _can_choose(need):
+            notes.append(f'"{need.name}" is judged, not placed for: which units a zone has is for you to say')
         found.append(need)
     return found, tuple(notes)
 
@@ -178,19 +185,40 @@ def _some_there(scene: Scene, candidates: Candidates) -> None:
         )])  # fmt: skip
 
 
-def _tasks(proof: Proof) -> list[_Task]:
-    found = []
-    for index, verdict in enumerate(proof.needs):
-        if verdict.need.never:
-            continue
-        for one in verdict.places:
-            have = (one.margin_db >= 0).sum(axis=0) if len(one.margin_db) else np.zeros(len(one.site), int)
-            found.append(_Task(index, thin(verdict.need, verdict.situation, one.site, _CELLS), have))
+def _places(bare: Proof, candidates: Candidates) -> list[_Task]:
+    """Every place of the needs, with the candidates that it asks: where units belong to places, those that would."""
+    named = [replace(unit, name=_tag(k)) for k, unit in enumerate(candidates.units)]
+    found: list[_Task] = []
+    for verdict in bare.needs:
+        situation, need = verdict.situation, verdict.need
+        units = (*situation.units, *named)
+        for one, site in zip(verdict.places, _sites(verdict, units), strict=True):
+            have = (one.margin_db >= 0).sum(axis=0) if len(one.margin_db) else np.zeros(len(site), int)
+            counts = np.array(counting_units(need, units, site), int) - len(situation.units)
+            asked = Asked(need, situation, site, np.arange(len(site)), site.area)
+            found.append(_Task(len(found), asked, have, counts[counts >= 0]))
     return found
 
 
-def _by(need: NeedSpec) -> int:
-    return 1 if need.by is None else need.by
+def _can_choose(need: NeedSpec) -> bool:
+    """Whether units can be placed for a need: which units a zone has, and how large it is, the scene must say."""
+    return need.zones is None or (need.whose is None and need.largest_area is None)
+
+
+def _places_never(bare: Proof, candidates: Candidates) -> list[_Task]:
+    return [one for one in _places(bare, candidates) if one.asked.need.never and _can_choose(one.asked.need)]
+
+
+def _tag(index: int) -> str:
+    """A name that no detector of a scene can have."""
+    return f"/{index}"
+
+
+def _sites(verdict: NeedVerdict, units: Sequence[Unit]) -> tuple[Site, ...]:
+    """The places of a need as they are with other units."""
+    if verdict.need.whose is None:
+        return tuple(one.site for one in verdict.places)
+    return Sites(verdict.situation.scene, verdict.situation.building, units).of(verdict.need, None)
 
 
 def _wanted(tasks: Sequence[_Task]) -> list[Wanted]:
@@ -200,7 +228,7 @@ def _wanted(tasks: Sequence[_Task]) -> list[Wanted]:
         need, asked = task.asked.need, task.asked
         have = task.have[asked.cells]
         if need.least_share is not None:
-            found.append(Wanted(task.seen, asked.weight, need.least_share, _by(need), have))
+            found.append(Wanted(task.seen, asked.weight, need.least_share, need.by, have))
         if need.largest_gap is not None:
             found.append(_no_gap(task, need.largest_gap))
     return found
@@ -218,17 +246,17 @@ def _no_gap(task: _Task, widest: float) -> Wanted:
     columns = np.array([c for n in near for c in n], int)
     among = sp.csr_array((np.ones(len(rows)), (rows, columns)), shape=(len(middles), len(ground)))
     seen = (among @ task.seen.astype(float)) > 0
-    have = np.asarray(among @ (task.have[asked.cells] >= _by(asked.need)).astype(float) > 0).astype(int)
+    have = np.asarray(among @ (task.have[asked.cells] >= asked.need.by).astype(float) > 0).astype(int)
     return Wanted(seen.tocsr(), np.ones(len(middles)), 1.0, 1, have)
 
 
-def _reachable(scene: Scene, proof: Proof, tasks: Sequence[_Task], candidates: Candidates, banned: Candidates) -> None:
+def _reachable(scene: Scene, proof: Proof, tasks: Sequence[_Task], banned: Candidates) -> None:
     """Raises InputError naming every place that all candidates together cannot see as asked."""
     problems = []
     for task in tasks:
         need, asked = task.asked.need, task.asked
         count = np.asarray(task.seen.sum(axis=1)).ravel() + task.have[asked.cells]
-        lost = count < _by(need)
+        lost = count < need.by
         share = 1 - float(asked.weight[lost].sum() / asked.weight.sum())
         if need.least_share is None or share >= need.least_share - 1e-9:
             continue
@@ -261,18 +289,21 @@ def _position(scene: Scene, need: NeedSpec) -> Any:
 
 def _search(
     scene: Scene, spec: PlacingSpec, kept: Sequence[DetectorSpec], bare: Proof, tasks: Sequence[_Task],
-    candidates: Candidates, n_all: int, *, seconds: float, began: float, notes: tuple[str, ...],
+    nevers: Sequence[_Task], candidates: Candidates, n_all: int, *, seconds: float, began: float,
+    notes: tuple[str, ...],
 ) -> Layout:  # fmt: skip
     cost = candidates.cost
     spots = _spots(candidates)
     bound = 0.0
     deadline = time.perf_counter() + seconds
     rounds = 0
+    alive = np.ones(len(candidates), bool)
     while True:
         rounds += 1
         left = max(deadline - time.perf_counter(), 1.0)
         found = cover(_wanted(tasks), cost, spots=spots, seconds=left)
         if found is None:
+            _reachable(scene, bare, tasks, candidates.some(~alive))
             raise InputError([Problem(
                 "no-layout", "no choice of these candidates meets all needs at once",
                 scene.position("needs"), "a finer pitch, other models or heights may; or ask for less",
@@ -282,12 +313,19 @@ def _search(
         chosen = candidates.some(found.chosen)
         best = (chosen, *_judged(bare, kept, chosen))
         missing = _add_missed(tasks, best[2], candidates)
+        tripping = _tripping(nevers, candidates, found.chosen)
+        if len(tripping):
+            alive[tripping] = False
+            for task in tasks:
+                task.counts = task.counts[alive[task.counts]]
+                task.seen = (task.seen @ sp.diags_array(alive.astype(np.int8), dtype=np.int8)).tocsc()
+            missing = True
         if spec.regular:
             best = _evened(scene, spec, kept, bare, candidates, best)
         if best[2].met or not missing or rounds >= _ROUNDS or time.perf_counter() > deadline:
             break
     if not best[2].met:
-        best = _repaired(bare, kept, candidates, best)
+        best = _repaired(bare, kept, candidates.some(alive), best)
         timed_out = True
     if spec.regular and best[2].met and best[0] is chosen and len(chosen) > 1:
         best = _in_lines(kept, bare, tasks, candidates, spots, best, seconds * _LINES_SHARE)
@@ -295,31 +333,43 @@ def _search(
     total = float(chosen.cost.sum())
     return Layout(
         scene, tuple(detectors), tuple(d.name for d in detectors[len(kept) :]), proof, total, min(bound, total),
-        bool(bound >= total - 1e-6) and not timed_out, not spec.prices, n_all, n_all - len(candidates),
+        bool(bound >= total - 1e-6) and not timed_out, not spec.prices, n_all, n_all - int(alive.sum()),
         sum(len(task.asked.cells) for task in tasks), rounds, time.perf_counter() - began, notes,
     )  # fmt: skip
 
 
+def _tripping(nevers: Sequence[_Task], candidates: Candidates, chosen: NDArray[np.integer]) -> NDArray[np.integer]:
+    """Those chosen that trip from a cell that was not looked at before."""
+    found = [np.zeros(0, int)]
+    for task in nevers:
+        asked = task.counts[np.isin(task.counts, chosen)]
+        hot = seen_by(candidates.units, task.asked, -task.asked.need.reserve_db + 1e-9, only=asked)
+        found.append(np.flatnonzero(np.asarray(hot.sum(axis=0)).ravel()))
+    return np.unique(np.concatenate(found)).astype(int)
+
+
 def _repaired(bare: Proof, kept: Sequence[DetectorSpec], candidates: Candidates, best: _Found) -> _Found:
     """The same with units added, one by one, until every need is met: for when the time has run out."""
+    places = _places(bare, candidates)
     for _ in range(_ROUNDS):
         chosen, _, proof = best
-        missed = [(v, p) for v in proof.needs for p in v.places if not v.need.never and not p.met]
-        if not missed:
-            break
         lots = []
-        for verdict, one in missed:
-            enough = (one.margin_db >= 0).sum(axis=0) >= _by(verdict.need)
-            cells = np.flatnonzero(~enough)
+        judged = [one for verdict in proof.needs for one in verdict.places]
+        for task, one in zip(places, judged, strict=True):
+            if one.met or task.asked.need.never or not _can_choose(task.asked.need):
+                continue
+            cells = np.flatnonzero((one.margin_db >= 0).sum(axis=0) < task.asked.need.by)
             cells = cells[np.unique(np.linspace(0, len(cells) - 1, _CELLS).astype(int))]
-            lots.append(Asked(verdict.need, verdict.situation, one.site, cells, one.site.area[cells]))
-        seen = sp.vstack([seen_by(candidates.units, lot) for lot in lots])
-        added = greedy(seen, np.concatenate([lot.weight for lot in lots]), candidates.cost)
-        # The first sees most; what is enough for a share or a gap is found out one at a time.
-        more = added[:1]
-        if not len(more):
+            asked = replace(task.asked, cells=cells, weight=task.asked.site.area[cells])
+            lots.append((asked, seen_by(candidates.units, asked, only=task.counts)))
+        if not lots:
             break
-        tried = joined([chosen, candidates.some(more)])
+        seen = sp.vstack([table for _, table in lots])
+        added = greedy(seen, np.concatenate([asked.weight for asked, _ in lots]), candidates.cost)
+        if not len(added):
+            break
+        # The first sees most; what is enough for a share or a gap is found out one at a time.
+        tried = joined([chosen, candidates.some(added[:1])])
         best = (tried, *_judged(bare, kept, tried))
     return best
 
@@ -394,7 +444,7 @@ def _judged(bare: Proof, kept: Sequence[DetectorSpec], chosen: Candidates) -> tu
     verdicts = []
     for verdict in bare.needs:
         situation = replace(verdict.situation, units=(*verdict.situation.units, *units))
-        sites = [one.site for one in verdict.places]
+        sites = _sites(verdict, situation.units)
         verdicts.append(judge_need(verdict.need, sites, situation, assumed=verdict.assumed))
     return [*kept, *specs], replace(bare, needs=tuple(verdicts))
 
@@ -402,12 +452,12 @@ def _judged(bare: Proof, kept: Sequence[DetectorSpec], chosen: Candidates) -> tu
 def _add_missed(tasks: Sequence[_Task], proof: Proof, candidates: Candidates) -> bool:
     """Look at missed cells of missed places too; whether there were any new ones."""
     found = False
-    places = iter([p for v in proof.needs if not v.need.never for p in v.places])
+    places = [place for verdict in proof.needs for place in verdict.places]
     for task in tasks:
-        one = next(places)
+        one = places[task.number]
         if one.met:
             continue
-        enough = (one.margin_db >= 0).sum(axis=0) >= _by(task.asked.need)
+        enough = (one.margin_db >= 0).sum(axis=0) >= task.asked.need.by
         missed = np.setdiff1d(np.flatnonzero(~enough), task.asked.cells)
         if not len(missed):
             continue
@@ -415,7 +465,7 @@ def _add_missed(tasks: Sequence[_Task], proof: Proof, candidates: Candidates) ->
         old = task.asked
         task.asked = with_cells(old, more)
         extra = replace(old, cells=more, weight=np.ones(len(more)))
-        fresh = seen_by(candidates.units, extra).tocsr()
+        fresh = seen_by(candidates.units, extra, only=task.counts).tocsr()
         rows = sp.vstack([task.seen.tocsr(), fresh]).tocsr()
         task.seen = rows[np.argsort(np.concatenate([old.cells, more]))].tocsc()
         found = True

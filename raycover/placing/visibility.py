@@ -84,11 +84,15 @@ def reaching(units: Sequence[Unit], tree: Any, asked: Asked, limit_db: float = 0
     return found
 
 
-def seen_by(units: Sequence[Unit], asked: Asked, limit_db: float = 0.0) -> Any:
-    """(k cells, m units) bool CSC: the cells of a place whose margin from a unit is at least `limit_db`."""
+def seen_by(units: Sequence[Unit], asked: Asked, limit_db: float = 0.0, *, only: Ints | None = None) -> Any:
+    """(k cells, m units) bool CSC: the cells of a place whose margin from a unit is at least `limit_db`.
+
+    `only`: units, by index, that are asked; the others see nothing. All if None.
+    """
     site = asked.thinned
     tree = cKDTree(site.points)
-    live = reaching(units, tree, asked, limit_db)
+    some = range(len(units)) if only is None else only.tolist()
+    live = [some[k] for k in reaching([units[k] for k in some], tree, asked, limit_db)]
     situation = asked.situation
 
     def work(k: int) -> tuple[int, Ints]:

@@ -26,7 +26,7 @@ class PlacingSpec(Strict):
     )
     mounting: list[PositiveLength] | None = Field(
         None, min_length=1, max_length=20,
-        description="mounting heights offered; if not given those of the scene's detectors, else as high as can be",
+        description="mounting heights offered; those drawn in the room, else its ceiling (2.4 m on walls) if not given",
     )  # fmt: skip
     turns_deg: list[Degrees] | None = Field(
         None, min_length=1, max_length=24, description="turns offered to units that are not round; 0 and 90"

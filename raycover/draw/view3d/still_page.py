@@ -91,11 +91,17 @@ def draw_sheet(
     picture: NDArray[np.uint8],
     form: Format = WIDE,
     name: str | None = None,
+    *,
+    heading: bool = True,
 ) -> Page:
-    """The finished page about a picture of the building (h, w, 3), row 0 at the top; `name` is that of the camera."""
+    """The finished page about a picture of the building (h, w, 3), row 0 at the top; `name` is that of the camera.
+
+    Without its `heading` where a title is put over it elsewhere, as on slides.
+    """
     page, box = page_with(picture, form)
     upper = page.moved(0.0, form.taller)
-    _heading(upper, scene, composed.plane, name)
+    if heading:
+        _heading(upper, scene, composed.plane, name)
     _headline(upper, coverage, composed.planes)
     lowest = _legend(upper, composed.planes)
     _key(upper, composed, lowest, form.taller)
@@ -264,17 +270,26 @@ def _foot(page: Page, scene: Scene, composed: Composed) -> None:
         page.text(_RIGHT, y, line, 8.3, color=palette.SECOND_INK, ha="right")
 
 
-def write_names(page: Page, composed: Composed, box: Box, mm_per_px: float, *, tag_pt: float = 10.0) -> None:
+def write_names(
+    page: Page,
+    composed: Composed,
+    box: Box,
+    mm_per_px: float,
+    *,
+    tag_pt: float = 10.0,
+    area: Box | None = None,
+) -> None:
     """Marks and tags of detectors, and names of rooms, each where it covers nothing of weight.
 
-    `box` (mm) is where the picture lies, `mm_per_px` how large its pixels are there.
+    `box` (mm) is where the picture lies, `mm_per_px` how large its pixels are there; names keep
+    within `area`, all of it unless given.
     """
     placed = composed.placed
 
     def on_page(points: Floats) -> Floats:
         return np.asarray(placed.pixels(points)) * mm_per_px + np.array(box[:2])
 
-    placer = Placer((float(box[0]), float(box[1]), float(box[2]), float(box[3])))
+    placer = Placer((float(box[0]), float(box[1]), float(box[2]), float(box[3])) if area is None else area)
     tops, feet = (on_page(some) if len(some) else np.zeros((0, 2)) for some in (composed.tops, composed.feet))
     hidden = np.zeros(len(tops), bool) if composed.hidden is None else composed.hidden
     within = np.all((tops > np.array(box[:2]) + 1) & (tops < np.array(box[2:]) - 1), axis=1) & ~hidden
