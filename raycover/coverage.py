@@ -260,7 +260,7 @@ def solve(
     rays = RayScene(building) if rays is None else rays
     weather = Weather.of(scene.conditions)
     if weather.reflections:
-        _within_budget(scene, units, surfaces, rays, weather)
+        within_budget(scene, units, surfaces, rays, weather)
     jobs = [(s, u) for s in range(len(surfaces)) for u in range(len(units))]
     patches: list[list[Patch | None]] = [[None] * len(units) for _ in surfaces]
 
@@ -296,7 +296,7 @@ def solve(
     )
 
 
-def _within_budget(
+def within_budget(
     scene: Scene, units: Sequence[Unit], surfaces: Sequence[Surface], rays: RayScene, weather: Weather
 ) -> None:
     """Raises InputError where images of detectors would take more looks at cells than `MOST_LOOKS`."""
@@ -335,8 +335,12 @@ def _reflections(units: Sequence[Unit], patches: Sequence[Sequence[Patch | None]
     return Reflections(images, sum(m.n_ways for m in every), max((m.dropped_db for m in every), default=0.0))
 
 
-def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
-    """The scene's detectors ready for casting. Raises InputError for one that hangs inside a solid."""
+def make_units(scene: Scene, building: Building, *, only: Sequence[int] | None = None) -> tuple[Unit, ...]:
+    """The scene's detectors ready for casting, or `only` those of some indices.
+
+    Raises InputError for one that hangs inside a solid.
+    """
+    indices = range(len(scene.detectors)) if only is None else only
     floors = Floors(scene, building.rooms)
     derive = scene.conditions.derive_motions
     units = tuple(
@@ -347,7 +351,7 @@ def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
             derive=derive,
             corrected_db=scene.reach_correction_db(detector),
         )
-        for index, detector in enumerate(scene.detectors)
+        for index, detector in ((index, scene.detectors[index]) for index in indices)
     )
     inside = inside_boxes(building, np.array([unit.position for unit in units]).reshape(-1, 3))
     holders = {index: building.boxes.owners[box] for index, box in inside.items()}
@@ -359,7 +363,7 @@ def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
         Problem(
             "detector-in-solid",
             f'detector "{units[index].name}" hangs inside "{holder}"',
-            scene.position("detectors", index, "at"),
+            scene.position("detectors", indices[index], "at"),
             "move it out, or change its mounting height",
         )
         for index, holder in holders.items()
