@@ -19,6 +19,7 @@ from raycover.scene.fittings import DoorState
 from raycover.scene.needs import NeedSpec, named
 from raycover.scene.schema import Scene
 from raycover.sites import Site
+from raycover.walking.declared import margins_along
 
 Floats = NDArray[np.floating]
 #: Margins that distance alone puts below this (dB) are not followed up: far below any limit asked for.
@@ -36,7 +37,13 @@ class Situation:
     weather: Weather
 
     def margin_db(self, unit: Unit, site: Site) -> Floats:
-        """(n,) of one unit at the cells of a place, the best over heights; −inf where nothing gets through."""
+        """(n,) of one unit at the cells of a place, the best over heights; −inf where nothing gets through.
+
+        Of a door's lines it is that of somebody walking them.
+        """
+        if site.lines:
+            tracks = [line.track for line in site.lines]
+            return np.concatenate([margins_along(unit, t, "adult", self.rays, self.weather) for t in tracks])
         return over_parts(site.asked(unit), site.motion, lambda part: self._of_part(part, site))
 
     def _of_part(self, unit: Unit, site: Site) -> Floats:
