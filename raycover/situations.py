@@ -43,7 +43,11 @@ class Situation:
         """
         if site.lines:
             tracks = [line.track for line in site.lines]
-            return np.concatenate([margins_along(unit, t, "adult", self.rays, self.weather) for t in tracks])
+            return over_parts(
+                unit,
+                site.motion,
+                lambda part: np.concatenate([margins_along(part, t, "adult", self.rays, self.weather) for t in tracks]),
+            )
         return over_parts(site.asked(unit), site.motion, lambda part: self._of_part(part, site))
 
     def _of_part(self, unit: Unit, site: Site) -> Floats:
