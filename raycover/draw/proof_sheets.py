@@ -19,6 +19,7 @@ from raycover.draw.proof_marks import SMALL, draw_area, draw_never, draw_sight, 
 from raycover.draw.proof_panels import Shown, draw_plan_panel, draw_stair_panel, plan_bounds
 from raycover.draw.proof_tables import Item, flow, need_items, note_items, remedy_items
 from raycover.draw.true_scale import dated
+from raycover.mending import Mending
 from raycover.needs import NeedVerdict, Proof, Situation
 from raycover.proof_words import assumptions, remedy_note, target_words
 from raycover.remedies import Trouble
@@ -55,7 +56,13 @@ class _Group:
 
 
 def make_proof(
-    proof: Proof, troubles: Sequence[Trouble] = (), notes: Sequence[str] = (), *, dpi: float = DPI, vector: bool = False
+    proof: Proof,
+    troubles: Sequence[Trouble] = (),
+    notes: Sequence[str] = (),
+    *,
+    mendings: Sequence[Mending] = (),
+    dpi: float = DPI,
+    vector: bool = False,
 ) -> list[Page]:
     """The pages of a proof, A4 landscape; `notes` are said after the assumptions."""
     groups = list(_groups(proof))
@@ -96,15 +103,21 @@ def _said(trouble: Trouble, groups: Sequence[_Group], here: _Group) -> bool:
 
 
 def draw_proof(
-    proof: Proof, folder: Path, troubles: Sequence[Trouble] = (), notes: Sequence[str] = (), *, dpi: float = DPI
+    proof: Proof,
+    folder: Path,
+    troubles: Sequence[Trouble] = (),
+    notes: Sequence[str] = (),
+    *,
+    mendings: Sequence[Mending] = (),
+    dpi: float = DPI,
 ) -> list[str]:
     """Write `proof.png` (`proof 2.png`, …) and `proof.pdf` into a folder; their names."""
-    pages = make_proof(proof, troubles, notes, dpi=dpi)
+    pages = make_proof(proof, troubles, notes, mendings=mendings, dpi=dpi)
     names = []
     for number, page in enumerate(pages, 1):
         names.append("proof.png" if number == 1 else f"proof {number}.png")
         save_png(page.pixels(), folder / names[-1], dpi=dpi)
-    vectors = make_proof(proof, troubles, notes, dpi=150, vector=True)
+    vectors = make_proof(proof, troubles, notes, mendings=mendings, dpi=150, vector=True)
     title = f"{proof.scene.title}: proof"
     write_whole(folder / "proof.pdf", pdf_of(vectors, title=title, created=dated(proof.scene.date)))
     return [*names, "proof.pdf"]

@@ -1,0 +1,47 @@
+"""A need as it would be with a remedy: the scene's detectors changed, the places judged again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from raycover.coverage import make_units
+from raycover.mending.finding import Mend
+from raycover.needs import NeedVerdict, Situation, judge_need
+from raycover.scene.devices import DetectorSpec
+from raycover.scene.schema import Scene
+
+
+def changed_entry(entry: Mapping[str, Any], keys: Mapping[str, Any]) -> dict[str, Any]:
+    """A detector's entry with other keys: a model takes the place of a pattern, empty masks go."""
+    both = {**entry, **keys}
+    if "model" in keys:
+        both.pop("pattern", None)
+    if both.get("masks") == []:
+        del both["masks"]
+    return both
+
+
+def with_detectors(scene: Scene, mend: Mend) -> Scene:
+    """The scene with a remedy's detector changed or put in."""
+    detectors = list(scene.detectors)
+    if mend.is_new:
+        detectors.append(DetectorSpec.model_validate(mend.keys))
+    else:
+        index = next(k for k, spec in enumerate(detectors) if spec.name == mend.unit)
+        entry = detectors[index].model_dump(mode="json", by_alias=True, exclude_unset=True)
+        detectors[index] = DetectorSpec.model_validate(changed_entry(entry, mend.keys))
+    return scene.changed({"detectors": detectors}, scene.state, lambda places: places)
+
+
+def situation_then(situation: Situation, mend: Mend) -> Situation:
+    """A situation with the remedy done."""
+    scene = with_detectors(situation.scene, mend)
+    return replace(situation, scene=scene, units=make_units(scene, situation.building))
+
+
+def verdict_then(verdict: NeedVerdict, mend: Mend) -> NeedVerdict:
+    """The verdict on a need with a remedy done."""
+    sites = [place.site for place in verdict.places]
+    return judge_need(verdict.need, sites, situation_then(verdict.situation, mend), assumed=verdict.assumed)
