@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from raycover.cli.mending import check_target, mend_file, mended_json, print_mended
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
 from raycover.coverage import solve
@@ -32,12 +33,25 @@ from raycover.proof_words import (
 from raycover.remedies import Trouble, find_remedies
 
 
-def prove_scene(path: Path, output: Path | None, *, state: str | None, as_json: bool) -> bool:
-    """Judge, print or write; whether every need is met."""
+def prove_scene(
+    path: Path,
+    output: Path | None,
+    *,
+    state: str | None,
+    as_json: bool,
+    mended: Path | None = None,
+    force: bool = False,
+) -> bool:
+    """Judge, print or write; whether every need of the scene as it stands is met.
+
+    `mended`: where to write the scene with the best remedies in it.
+    """
     import json
 
     from raycover.draw.proof_sheets import draw_proof
 
+    if mended is not None:
+        check_target(path, mended, force=force)
     scene = load(path)
     warn(scene.warnings)
     with progress("judging") as step:
@@ -46,6 +60,9 @@ def prove_scene(path: Path, output: Path | None, *, state: str | None, as_json: 
         proof = with_chances(proof, step)
     troubles, mendings = _remedies(proof), _mendings(proof)
     figures = proof_json(proof, troubles, mendings)
+    made = None if mended is None else mend_file(path, mended, state=state)
+    if made is not None and mended is not None:
+        figures["mended_scene"] = mended_json(made, mended)
     if output is not None:
         with whole_folder(output) as draft:
             text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
@@ -56,6 +73,9 @@ def prove_scene(path: Path, output: Path | None, *, state: str | None, as_json: 
         data(figures)
     else:
         _print(proof, troubles, mendings)
+        if made is not None and mended is not None:
+            print()
+            print_mended(made, mended)
     if output is not None:
         talk(f"Written to {output}")
     if proof.assumed:

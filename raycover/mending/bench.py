@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from raycover.detectors import Unit
 from raycover.needs import Figures, NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met
 from raycover.remedies import pct_for, shift_db
+from raycover.scene.needs import NeedSpec
 from raycover.sites import Site
 
 Floats = NDArray[np.floating]
@@ -243,16 +244,15 @@ class Bench:
                 continue
             (mended if met else still).append(case)
             if case.verdict is self.need:
-                lack += _lack(case, figures, whole=whole)
+                lack += lack_of(need, figures, whole=whole)
                 clipped = np.clip(np.where(np.isfinite(best), best, _LEAST_DB), _LEAST_DB, _AMPLE_DB)
                 ease += float(clipped @ site.area / site.area.sum())
                 total += 1.0
         return Outcome(pct, lack, ease / max(total, 1.0), after, tuple(mended), tuple(still), tuple(broken))
 
 
-def _lack(case: Case, figures: Figures, *, whole: bool) -> float:
-    """What is missing of a place that is not met: a part of its area, of its widest gap, 0 where nothing is."""
-    need = case.verdict.need
+def lack_of(need: NeedSpec, figures: Figures, *, whole: bool = True) -> float:
+    """What is missing of a place: a part of its area, of its widest gap; 0 where nothing is."""
     lack = 0.0 if need.least_share is None else max(need.least_share - figures.share, 0.0)
     if need.largest_gap is not None:
         if whole:

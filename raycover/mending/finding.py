@@ -14,7 +14,7 @@ from raycover.casting import potential_db
 from raycover.detectors import Unit
 from raycover.hanging import ROUND_M, HangingPlaces
 from raycover.mending.adding import Adder
-from raycover.mending.bench import Bench, Case, Outcome, cases_of
+from raycover.mending.bench import Bench, Case, Outcome, cases_of, lack_of
 from raycover.mending.changes import COST, Subject, changes_of, shifted, turned
 from raycover.needs import Figures, NeedVerdict, Proof, Situation
 from raycover.remedies import shift_db
@@ -74,12 +74,16 @@ class Mend:
 
 @dataclass(frozen=True)
 class Mending:
-    """A need that is missed, and what was tried, best first."""
+    """A need that is missed, and what was tried, best first.
+
+    `lack` is what is missing now, as `Outcome` counts it.
+    """
 
     need: str
     missed: tuple[str, ...]
     remedies: tuple[Mend, ...]
     n_tried: int
+    lack: float
 
     @property
     def best(self) -> Mend | None:
@@ -131,7 +135,8 @@ class _Search:
             self.counter.step()
         remedies += self._one_more()
         names = tuple(self._name(place.site) for place in self.missed)
-        return Mending(self.verdict.need.name, names, tuple(_reported(remedies)), self.n_tried)
+        lack = sum(lack_of(self.verdict.need, place.figures) for place in self.missed)
+        return Mending(self.verdict.need.name, names, tuple(_reported(remedies, lack)), self.n_tried, lack)
 
     def _name(self, site: Any) -> str:
         return str(site.label if len(self.situation.building.stairs) < 2 else site.name)
@@ -288,8 +293,8 @@ def _with_need(case: Case) -> str:
     return need if len(case.verdict.places) == 1 else f"{need}: {case.name}"
 
 
-def _reported(remedies: Sequence[Mend]) -> list[Mend]:
-    """Best first; of a kind at a unit one, of a kind two; where enough mend it, no others."""
+def _reported(remedies: Sequence[Mend], lack: float) -> list[Mend]:
+    """Best first, one of a kind at a unit, two of a kind; where enough mend it no others, none that changes nothing."""
     kept: list[Mend] = []
     for remedy in sorted(remedies, key=lambda r: r.rank):
         alike = [r for r in kept if r.kind == remedy.kind]
@@ -297,9 +302,5 @@ def _reported(remedies: Sequence[Mend]) -> list[Mend]:
             continue
         kept.append(remedy)
     whole = [remedy for remedy in kept if remedy.mends]
-    better = [r for r in kept if r.mends or r.mended or r.lack < _lack_now(kept)]
+    better = [r for r in kept if r.mends or r.mended or r.lack < lack - 1e-6]
     return (whole if len(whole) >= _ENOUGH else better)[:_MOST]
-
-
-def _lack_now(remedies: Sequence[Mend]) -> float:
-    return max((r.lack for r in remedies), default=0.0) - 1e-6
