@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.casting import Weather, judge, potential_db
+from raycover.combining import deciding, over_parts
 from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.doubt import MET_AS_EXPECTED, NOT_MET
@@ -19,7 +20,7 @@ from raycover.gaps import label_gaps, widest_gap
 from raycover.loading import in_state
 from raycover.rays import RayScene
 from raycover.scene.fittings import DoorState
-from raycover.scene.needs import NeedSpec
+from raycover.scene.needs import NeedSpec, named
 from raycover.scene.schema import Scene
 from raycover.sites import Site, Sites
 from raycover.way_words import Way, way_to
@@ -34,7 +35,7 @@ _ROUNDING = 1e-9
 
 @dataclass(frozen=True)
 class Situation:
-    """A scene as one or several needs find it: in a state, the doors of cubicles as asked."""
+    """A scene as one or several needs find it: in a state, the doors of cubicles and the air as asked."""
 
     scene: Scene
     building: Building
@@ -44,7 +45,9 @@ class Situation:
 
     def margin_db(self, unit: Unit, site: Site) -> Floats:
         """(n,) of one unit at the cells of a place, the best over heights; −inf where nothing gets through."""
-        unit = site.asked(unit)
+        return over_parts(site.asked(unit), site.motion, lambda part: self._of_part(part, site))
+
+    def _of_part(self, unit: Unit, site: Site) -> Floats:
         margin = np.full(len(site.points), -np.inf)
         near = potential_db(unit, site.points, site.motion) + max(self.weather.heat_db(unit), 0.0) >= _LOWEST_DB
         if near.any():
@@ -68,7 +71,10 @@ class Figures:
 
 @dataclass(frozen=True)
 class PlaceVerdict:
-    """One place judged. `margin_db` (units that count, n) by cell; `way` the one to the spot that decides."""
+    """One place judged. `margin_db` (units that count, n) by cell; `way` the one to the spot that decides.
+
+    `by` is how many units must see each cell.
+    """
 
     site: Site
     met: bool
@@ -77,11 +83,12 @@ class PlaceVerdict:
     margin_db: Floats = field(repr=False)
     units: tuple[int, ...] = ()
     probability: float | None = None
+    by: int = 1
 
     @property
     def best_db(self) -> Floats:
-        """(n,) the best margin at each cell."""
-        return _best(self.margin_db, len(self.site))
+        """(n,) the margin that decides at each cell: the best, or the `by`-th best."""
+        return nth_best(self.margin_db, self.by, len(self.site))
 
 
 @dataclass(frozen=True)
@@ -102,11 +109,15 @@ class NeedVerdict:
 
 @dataclass(frozen=True)
 class Proof:
-    """Every need of a scene, judged. `n_cases`: in how many varied cases, 0 where only as drawn."""
+    """Every need of a scene, judged. `n_cases`: in how many varied cases, 0 where only as drawn.
+
+    `left_out` names needs of ready-made sets that have no place here: no seat stands in the room.
+    """
 
     scene: Scene
     needs: tuple[NeedVerdict, ...]
     n_cases: int = 0
+    left_out: tuple[str, ...] = ()
 
     @property
     def met(self) -> bool:
@@ -134,14 +145,29 @@ def prove(scene: Scene, *, state: str | None = None, progress: Progress | None =
     if not chosen:
         raise InputError([_nothing(scene, state)])
     situations: dict[object, Situation] = {}
-    verdicts = []
+    verdicts, left_out = [], dict[str, InputError]()
     for done, (index, need) in enumerate(chosen):
         if progress is not None:
             progress(done, len(chosen))
         situation = _situation(scene, need, need.state or state, situations)
-        sites = Sites(situation.scene, situation.building).of(need, None if assumed else index)
+        try:
+            sites = Sites(situation.scene, situation.building).of(need, None if assumed else index)
+        except InputError as error:
+            if need.set is None or any(problem.code != "place-missing" for problem in error.problems):
+                raise
+            left_out[need.name] = error
+            continue
         verdicts.append(judge_need(need, sites, situation, assumed=assumed))
-    return Proof(scene, tuple(verdicts))
+    judged = {_entry(verdict.need) for verdict in verdicts}
+    for need in (need for _, need in chosen if need.name in left_out):
+        if _entry(need) not in judged:  # a set of which nothing is left says nothing at all
+            raise left_out[need.name]
+    return Proof(scene, tuple(verdicts), left_out=tuple(left_out))
+
+
+def _entry(need: NeedSpec) -> str:
+    """What the needs of one set have in common: the name before the comma."""
+    return need.name if need.set is None else need.name.rpartition(", ")[0]
 
 
 def ready_made(scene: Scene) -> list[NeedSpec]:
@@ -167,8 +193,9 @@ def _nothing(scene: Scene, state: str | None = None) -> Problem:
 
 
 def _situation(scene: Scene, need: NeedSpec, state: str | None, known: dict[object, Situation]) -> Situation:
-    doors = None if need.doors is None else (tuple(need.cubicles or ()), need.doors)
     stated = scene if state is None else in_state(scene, state)
+    rows_named = tuple(named(need.cubicles, [row.name for row in stated.cubicles]))
+    doors = None if need.doors is None else (rows_named, need.doors)
     if doors is not None:
         rows = [_with_doors(row, doors[1]) if row.name in doors[0] else row for row in stated.cubicles]
         if rows != stated.cubicles:
@@ -181,7 +208,14 @@ def _situation(scene: Scene, need: NeedSpec, state: str | None, known: dict[obje
         known[key] = Situation(
             stated, building, RayScene(building), make_units(stated, building), Weather.of(stated.conditions)
         )
-    return known[key]
+    if need.ambient_c is None or need.ambient_c == stated.conditions.ambient_c:
+        return known[key]
+    warmer = (*key, need.ambient_c)
+    if warmer not in known:  # the same building and units in other air
+        conditions = stated.conditions.model_copy(update={"ambient_c": need.ambient_c})
+        aired = stated.changed({"conditions": conditions}, stated.state, lambda places: places)
+        known[warmer] = replace(known[key], scene=aired, weather=Weather.of(conditions))
+    return known[warmer]
 
 
 def _with_doors(row: object, doors: DoorState) -> object:
@@ -205,29 +239,41 @@ def counting_units(need: NeedSpec, units: Sequence[Unit]) -> tuple[int, ...]:
 
 def _judge_place(need: NeedSpec, site: Site, situation: Situation, counting: tuple[int, ...]) -> PlaceVerdict:
     margin = np.array([situation.margin_db(situation.units[k], site) for k in counting]).reshape(-1, len(site))
-    found = figures_of(need, site, _best(margin, len(site)))
+    found = figures_of(need, site, nth_best(margin, need.by, len(site)))
     way = None
-    if counting:
-        column = margin[:, found.cell]
-        if np.isneginf(column).all():  # of units that see nothing there, the one that distance alone would let see
-            spot = site.ground[found.cell][None] + [0.0, 0.0, float(np.median(site.heights))]
-            column = np.array([potential_db(site.asked(situation.units[k]), spot, site.motion)[0] for k in counting])
-        way = _way(situation, situation.units[counting[int(column.argmax())]], site, found.cell)
-    return PlaceVerdict(site, is_met(need, found), found, way, margin, counting)
+    if counting and len(counting) >= need.by:
+        # Of units that see nothing there, the first is the one that distance alone would let see.
+        spot = site.ground[found.cell][None] + [0.0, 0.0, float(np.median(site.heights))]
+        apart = [potential_db(site.asked(situation.units[k]), spot, site.motion)[0] for k in counting]
+        order = np.lexsort((apart, margin[:, found.cell]))[::-1]
+        way = _way(situation, situation.units[counting[int(order[need.by - 1])]], site, found.cell)
+    return PlaceVerdict(site, is_met(need, found), found, way, margin, counting, by=need.by)
 
 
-def _best(margin: Floats, n: int) -> Floats:
-    return np.asarray(margin.max(axis=0) if len(margin) else np.full(n, -np.inf))
+def nth_best(margin_db: Floats, by: int, n: int) -> Floats:
+    """(n,) the `by`-th best of margins (units, n) at each cell, −inf where there are fewer units."""
+    if len(margin_db) < by:
+        return np.full(n, -np.inf)
+    return np.asarray(margin_db.max(axis=0) if by == 1 else np.partition(margin_db, -by, axis=0)[-by])
 
 
 def _way(situation: Situation, unit: Unit, site: Site, cell: int) -> Way:
-    """The way to a cell at the height that the unit sees best, or comes nearest to."""
-    points = [site.ground[cell] + [0.0, 0.0, height] for height in site.heights]
+    """The way to a cell at the height that the unit sees best, or comes nearest to; of a dual one, of the half that
+    decides there."""
+    points = site.ground[cell] + np.outer(site.heights, [0.0, 0.0, 1.0])
     unit = site.asked(unit)
-    ways = [way_to(unit, point, site.motion, situation.rays, situation.weather) for point in points]
-    best = max(ways, key=lambda way: (way.margin_db, -way.distance_m))
+    best = []
+    for part in unit.parts:
+        ways = [way_to(part, point, site.motion, situation.rays, situation.weather) for point in points]
+        best.append(max(ways, key=lambda way: (way.margin_db, -way.distance_m)))
+    margins = [np.array([way.margin_db]) for way in best]
+    reach = [potential_db(part, points, site.motion).max(keepdims=True) for part in unit.parts]
+    which = int(deciding(unit, site.motion, margins, reach)[0])
+    way = best[which]
+    if unit.halves:
+        way = replace(way, unit=unit.name, words=f"{unit.parts[which].kind} half: {way.words}")
     x, y, _ = site.ground[cell]
-    return replace(best, at=(float(x), float(y), best.at[2]))
+    return replace(way, at=(float(x), float(y), way.at[2]))
 
 
 def figures_of(need: NeedSpec, site: Site, best_db: Floats) -> Figures:

@@ -25,15 +25,29 @@ def asked_words(need: NeedSpec) -> str:
     """What a need asks, in a few words."""
     if need.never:
         who = "any unit" if need.detectors is None else listed(need.detectors, "or")
-        return f"must not trip {who}, {need.reserve_db:g} dB clear"
+        air = f", air at {need.ambient_c:g} °C" if need.ambient_c is not None else ""
+        return f"must not trip {who}, {need.reserve_db:g} dB clear{air}"
     parts = []
     if need.least_share is not None:
-        parts.append("all of it seen" if need.least_share >= 1 else f"{100 * need.least_share:g} % of it seen")
+        by = f" by {need.by} units" if need.by > 1 else ""
+        parts.append(f"all of it seen{by}" if need.least_share >= 1 else f"{100 * need.least_share:g} % of it seen{by}")
+    elif need.by > 1:
+        parts.append(f"{need.by} units at every spot")
     if need.largest_gap is not None:
         parts.append(f"no gap wider than {need.largest_gap:g} m")
     if need.detectors is not None:
-        parts.append(f"by {listed(need.detectors, 'or')}")
+        parts.append(f"by {listed(need.detectors, 'or')}" if need.by == 1 else f"of {listed(need.detectors)}")
+    if need.ambient_c is not None:
+        parts.append(f"air at {need.ambient_c:g} °C")
     return ", ".join(parts)
+
+
+def why_words(need: NeedSpec) -> str:
+    """Why it is asked, and by whose word; empty where nobody says."""
+    why = "" if need.why is None else need.why[:1].upper() + need.why[1:]
+    if need.source is None:
+        return why
+    return f"{why} ({need.source})" if why else f"Source: {need.source}"
 
 
 def listed(names: Sequence[str], word: str = "and") -> str:
@@ -60,7 +74,8 @@ def way_words(verdict: NeedVerdict, place: PlaceVerdict) -> str:
     """The way to the spot that decides, or why it is missed."""
     way = place.way
     if way is None:
-        return "no detector"
+        n = len(place.units)
+        return f"only {n} unit{'s' * (n != 1)} for it" if n else "no detector"
     if verdict.need.never and not math.isfinite(place.figures.worst_db):
         return "nothing gets there"
     return way.words
@@ -177,6 +192,8 @@ def assumptions(proof: Proof) -> list[str]:
         said.append(
             "The scene says no needs: every cubicle with its doors closed, every flight and landing are assumed."
         )
+    if proof.left_out:
+        said.append(f"Left out, since nothing of the kind stands there: {listed(proof.left_out)}.")
     sites = [place.site for verdict in proof.needs for place in verdict.places]
     targets = dict.fromkeys((site.heights, site.motion) for site in sites)
     for heights, motion in targets:
@@ -184,6 +201,8 @@ def assumptions(proof: Proof) -> list[str]:
         said.append(f"Looked for: {target_words(heights, motion)}{still}.")
     if any(site.kind == "cubicle" for site in sites):
         said.append("In cubicles the middle of a body keeps 0.25 m from panels and walls.")
+    if proof.scene.corrections is not None and proof.scene.corrections.in_force:
+        said.append(f"Corrected by a test on site: {proof.scene.corrections.words()}.")
     conditions = proof.scene.conditions
     losses = "averaged over ±10 % of every thickness" if conditions.losses == "averaged" else "as drawn, coherent"
     said.append(f"Losses: slabs of ITU-R P.2040 at their incidence, {losses}.")
@@ -197,7 +216,7 @@ def assumptions(proof: Proof) -> list[str]:
             f"{doubt.cross_section_db:g} dB, mounting ±{doubt.mounting:g} m, aim ±{doubt.aim_deg:g}°, "
             f"reach ±{doubt.reach_percent:g} %."
         )
-        if any(unit.kind == "microwave" for verdict in proof.needs for unit in verdict.situation.units):
+        if any("microwave" in unit.technologies for verdict in proof.needs for unit in verdict.situation.units):
             said.append(MISS_RATE.words)
     said.append("Margin: the lowest of a place, the highest where nothing must trip; 0 dB just triggers.")
     return said

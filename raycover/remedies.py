@@ -18,6 +18,7 @@ from raycover.casting import cast
 from raycover.coverage import Coverage
 from raycover.detectors import Unit
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met
+from raycover.scene.devices import DetectorSpec
 from raycover.sites import Site
 from raycover.trials import Trial, trials_of
 
@@ -241,6 +242,15 @@ def shift_db(pct: float, now_pct: float = 100.0) -> float:
     return float(40 * np.log10(pct / now_pct)) if pct > 0 else -np.inf
 
 
+def sensitivity_keys(spec: DetectorSpec | None, pct: float, now: float) -> dict[str, float]:
+    """What an entry holds for another sensitivity: a microwave half with a setting of its own goes along."""
+    if spec is None or spec.microwave_pct is None:
+        return {"sensitivity_pct": pct}
+    exact = 10 * spec.microwave_pct * pct / now
+    rounded = np.ceil(exact - 1e-6) if pct > now else np.floor(exact + 1e-6)  # safe either way
+    return {"sensitivity_pct": pct, "microwave_pct": float(rounded / 10)}
+
+
 def _inside(cases: Sequence[_Case], margins: Sequence[Floats]) -> tuple[tuple[str, ...], float, str]:
     """Places met now that these margins of the unit would miss; the largest loss of share, and where."""
     missed: list[str] = []
@@ -270,7 +280,7 @@ def _remedy(outcome: _Outcome, cases: Sequence[_Case], index: int, coverage: Cov
     now = trial.unit.sensitivity_pct
     if pct is not None and pct < now:
         words = f"{words}, sensitivity {pct:g} %" if words else f"sensitivity {pct:g} %"
-        keys["sensitivity_pct"] = pct
+        keys |= sensitivity_keys(cases[0].situation.scene.detectors[index], pct, now)
     note = trial.note
     if pct is None:
         words = words or "sensitivity"
@@ -331,4 +341,4 @@ def _over(site: Site, surface: Any) -> NDArray[np.bool_]:
     return np.asarray(shapely.contains_xy(site.outline, x, y))
 
 
-__all__ = ["Remedy", "Trouble", "find_remedies", "pct_for", "shift_db"]
+__all__ = ["Remedy", "Trouble", "find_remedies", "pct_for", "sensitivity_keys", "shift_db"]

@@ -11,6 +11,7 @@ import shapely
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.coverage import make_units
+from raycover.detectors import Unit
 from raycover.scene.schema import Scene
 from raycover.scene.wiring import Zone
 from raycover.scene.wiring_checks import NEAR_GLAZING_M, members
@@ -18,7 +19,8 @@ from raycover.scene.wiring_checks import NEAR_GLAZING_M, members
 
 @dataclass(frozen=True)
 class Entry:
-    """One detector. Lengths in m, angles in degrees; masks as (from, to, off axis from, to)."""
+    """One detector. Lengths in m, angles in degrees; masks as (from, to, off axis from, to); `technology` and modes are
+    keys of the words of a language."""
 
     tag: str
     title: str
@@ -39,6 +41,7 @@ class Entry:
     fixing: str
     protection: str
     note: str
+    technology: str
 
 
 @dataclass(frozen=True)
@@ -97,9 +100,17 @@ def make_schedule(scene: Scene, building: Building | None = None) -> Schedule:
                 fixing=detector.fixing,
                 protection=detector.protection,
                 note=detector.note,
+                technology=_technology(unit),
             )
         )
     return Schedule(tuple(entries), _sensors(scene, building), _quantities(entries))
+
+
+def _technology(unit: Unit) -> str:
+    """A key of the language's words: the technology, of a dual unit how it is set."""
+    if not unit.halves:
+        return unit.kind
+    return f"dual, trigger {unit.trigger}" if unit.combine == "trigger-then-hold" else f"dual, {unit.combine}"
 
 
 def _quantities(entries: Sequence[Entry]) -> tuple[tuple[str, str, int], ...]:

@@ -203,6 +203,30 @@ def stair_surface(plane: PlaneSpec, stairs: StairShape, grid: float) -> Surface:
     )
 
 
+def cell_corners(surface: Surface, stairs: StairShape) -> tuple[Floats, NDArray[np.intp], NDArray[np.intp]]:
+    """Corners (n, 4, 3) of the cells of a stair's surface, anticlockwise from above, and their rows and columns."""
+    deep = stairs.span / len(surface.y)
+    corners, rows, columns = [], [], []
+    for strip in unrolled(stairs, surface.grid):
+        piece = stairs.pieces[strip.piece]
+        row, column = np.nonzero(surface.inside[:, strip.columns])
+        along = column * strip.wide
+        # The outermost cells end where the piece does.
+        low = np.clip(row * deep - piece.across_from, 0.0, piece.width)
+        high = np.clip((row + 1) * deep - piece.across_from, 0.0, piece.width)
+        z = piece.height(along + strip.wide / 2) + surface.heights[0]
+        # `across` is to the right of `along`: along first runs anticlockwise the other way round.
+        ends = [(along, low), (along, high), (along + strip.wide, high), (along + strip.wide, low)]
+        if float(np.cross(piece.along, piece.across)[2]) > 0:
+            ends = ends[::-1]
+        corner = [piece.origin[:2] + a[:, None] * piece.along[:2] + b[:, None] * piece.across[:2] for a, b in ends]
+        flat = np.stack(corner, axis=1)
+        corners.append(np.concatenate([flat, np.broadcast_to(z[:, None, None], (len(z), 4, 1))], axis=-1))
+        rows.append(row)
+        columns.append(column + strip.column)
+    return np.concatenate(corners), np.concatenate(rows), np.concatenate(columns)
+
+
 @dataclass(frozen=True)
 class _Layout:
     """A raster with its rooms, before anything standing in it is taken out."""

@@ -20,6 +20,7 @@ _WORTH_DB = 0.05
 #: What other ways add is told from here on (dB).
 _WORTH_ADDING_DB = 1.0
 _FREE = "free sight"
+_NO_MOTION = "no such motion is declared"
 #: What a sheet of a kind is called; others by their own kind.
 _KINDS = {"leaf": "door", "tread": "landing", "soffit": "flight", "desk": "desk top", "sheet": "sheet"}
 #: What constructions and materials are called where their own name says it badly.
@@ -71,7 +72,10 @@ def way_to(unit: Unit, point: Floats, motion: str, rays: RayScene, weather: Weat
         met, by, more = _strongest(trace(unit, target[None], motion, rays, weather), rays.building, straight)
     words = _words(rays.building, met, by) + more
     if cause != "none":
-        words = _missed_words(cause, straight, words, distance, float(seen.potential_db[0]), by)
+        heat = weather.heat_db(unit)
+        words = _missed_words(cause, straight, words, distance, float(seen.potential_db[0]) + heat, by)
+        if cause in ("out-of-reach", "too-warm") and heat != 0 and words != _NO_MOTION:
+            words = f"{words} at {weather.ambient_c:g} °C"
     x, y, z = (float(v) for v in point)
     return Way(unit.name, (x, y, z), distance, margin, cause, met, words, by)
 
@@ -137,12 +141,10 @@ def _missed_words(
         return hidden if by is None else f"{hidden}, too weak {words}"
     if cause == "material-loss":
         return f"lost {words}" if by is None else f"too weak {words}"
-    if cause == "out-of-reach":
+    if cause in ("out-of-reach", "too-warm"):
         # Margin goes with the fourth power of the distance: so far is too far.
         beyond = distance * (1 - 10 ** (potential / 40)) if np.isfinite(potential) else np.inf
-        return f"{beyond:.1f} m beyond the reach" if np.isfinite(beyond) else "no such motion is declared"
-    if cause == "too-warm":
-        return "in reach at 20 °C, air too warm"
+        return f"{beyond:.1f} m beyond the reach" if np.isfinite(beyond) else _NO_MOTION
     return {"outside-lens": "outside the lens", "masked": "masked"}.get(cause, cause)
 
 

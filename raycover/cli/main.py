@@ -323,17 +323,30 @@ def import_(
 @app.command("export")
 def export_(
     scene: SceneFile,
-    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="the DXF to write")] = Path(
-        "coverage.dxf"
-    ),
+    output: Annotated[
+        Path, typer.Option("-o", "--output", metavar="FILE", help="what to write: .dxf, .glb or .html")
+    ] = Path("coverage.dxf"),
+    plane: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--plane", metavar="NAME", help="models (.glb): this plane; the first if not given"),
+    ] = None,
+    cut: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--cut", metavar="M", help=".glb, .html: metres above their floor at which walls are cut"),
+    ] = None,
+    lobes: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--lobes", help="models: whose lobes: few (four that speak for the others), all or none"),
+    ] = None,
     force: Annotated[bool, typer.Option("--force", help="overwrite a file that is there")] = False,
     state: InState = None,
     threads: Threads = None,
 ) -> None:
-    """Solve a scene; write detectors, coverage and gaps as DXF over the plan it was taken from."""
+    """Solve a scene; write it for others: a DXF over the plan it was taken from, a 3D model, or a page to turn."""
     from raycover.cli import exporting
 
-    exporting.export_scene(scene, output, state=state, threads=threads, force=force)
+    options = exporting.ModelOptions(plane, cut, lobes)
+    exporting.export_scene(scene, output, state=state, threads=threads, force=force, options=options)
 
 
 @app.command("new")

@@ -29,6 +29,7 @@ from raycover.proof_words import (
     remedy_cost,
     seen_words,
     way_words,
+    why_words,
 )
 from raycover.remedies import Trouble, find_remedies
 
@@ -128,6 +129,8 @@ def _print(proof: Proof, troubles: tuple[Trouble, ...], mendings: tuple[Mending,
         print()
     for mending in mendings:
         _print_mending(mending)
+    if proof.left_out:
+        print(f"Left out, since nothing of the kind stands there: {', '.join(proof.left_out)}")
     missed = [verdict.need.name for verdict in proof.needs if not verdict.met]
     n = len(proof.needs)
     print(f"{n - len(missed)} of {n} need{'s' * (n != 1)} met" + (f"; not: {', '.join(missed)}" if missed else ""))
@@ -168,6 +171,8 @@ def _print_need(verdict: NeedVerdict) -> None:
     firm = f", {chance} of the varied cases" if chance else ""
     title = f"{verdict.need.name}{state}: {verdict.words}{firm} ({asked_words(verdict.need)})"
     table(heads, rows, title=title, right=range(2, 5 if never else 6))
+    if why := why_words(verdict.need):
+        print(f"why: {why}")
     print()
 
 

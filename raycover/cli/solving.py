@@ -27,6 +27,7 @@ from raycover.scene.lengths import length_m
 from raycover.scene.schema import Scene
 from raycover.seats import seat_line
 from raycover.tracers import SLOW_WARNING
+from raycover.unit_words import combining_words
 
 MOTIONS = ("any", *Motion.__args__)  # type: ignore[attr-defined]
 
@@ -217,6 +218,7 @@ def probe_scene(path: Path, at: str, *, motion: str, as_json: bool, state: str |
         raise _option_error("--motion", f'unknown motion "{motion}"', did_you_mean(motion, MOTIONS))
     scene = loaded(path, state)
     building = build(scene)
+    warn(p for p in scene.warnings if p.code == "corrections")
     views = probe(scene, point, motion=motion, building=building)
     if as_json:
         data(probe_json(point, views))
@@ -238,6 +240,11 @@ def _view_lines(view: View) -> list[str]:
         f"  {view.name} ({view.unit.title}), {view.distance_m:.2f} m away: {_margin(view.margin_db)}, "
         f"{_CAUSE_WORDS[view.cause]}"
     ]
+    if view.halves:
+        lines[0] += f" ({combining_words(view.unit)})"
+        return lines + [f"  {line}" for half in view.halves for line in _view_lines(half)]
+    if view.unit.housing:
+        lines = [f"  {view.unit.kind} half: {_margin(view.margin_db)}, {_CAUSE_WORDS[view.cause]}"]
     lines += [f"    {motion} motion taken {how}" for motion, how in view.unit.derived_motions.items()]
     if len(view.ways) < 2:
         return lines + [_crossing_line(crossing, 4) for crossing in view.crossings]

@@ -14,7 +14,7 @@ from raycover.draw.footprints import is_long, is_one_sided
 from raycover.draw.page import Page, arc
 
 Floats = NDArray[np.float64]
-Sort = Literal["infrared", "infrared long", "infrared side", "microwave", "microwave long"]
+Sort = Literal["infrared", "infrared long", "infrared side", "microwave", "microwave long", "dual"]
 #: Sizes in mm at full size.
 RING, COLLAR, TICK = 1.5, 0.35, 1.4
 _Z = 20.0
@@ -27,6 +27,7 @@ WORDS: dict[Sort, str] = {
     "infrared side": "infrared, one side",
     "microwave": "microwave",
     "microwave long": "microwave, long field",
+    "dual": "infrared and microwave",
 }
 
 
@@ -41,6 +42,8 @@ class Mark:
 
 
 def sort_of(unit: Unit) -> Sort:
+    if unit.kind == "dual":
+        return "dual"
     if unit.kind == "microwave":
         return "microwave long" if is_long(unit) else "microwave"
     if is_one_sided(unit):
@@ -49,7 +52,8 @@ def sort_of(unit: Unit) -> Sort:
 
 
 def mark_of(unit: Unit, centre: Floats) -> Mark:
-    masks = tuple((m.from_deg + unit.turn_deg, m.from_deg + m.span_deg + unit.turn_deg) for m in unit.masks)
+    own = dict.fromkeys(mask for part in unit.parts for mask in part.masks)
+    masks = tuple((m.from_deg + unit.turn_deg, m.from_deg + m.span_deg + unit.turn_deg) for m in own)
     return Mark(sort_of(unit), centre, unit.turn_deg, masks)
 
 
@@ -79,16 +83,16 @@ def draw_marks(page: Page, marks: list[Mark], factor: float = 1.0) -> None:
         c = mark.centre
         along = _unit(mark.azimuth_deg)
         ticks.append([c + along * ring, c + along * (ring + TICK * f)])
-        if mark.sort == "infrared":
+        if mark.sort in ("infrared", "dual"):
             dots.append(c)
-        elif mark.sort == "infrared long":
+        if mark.sort == "infrared long":
             bars.append([c - along * 0.93 * f, c + along * 0.93 * f])
         elif mark.sort == "infrared side":
             halves.append([arc(c, 0.95 * f, mark.azimuth_deg - 90, mark.azimuth_deg + 90)])
-        else:
+        elif mark.sort != "infrared":
             if mark.sort == "microwave long":
                 dashes.append([c - along * 0.5 * f, c + along * 0.5 * f])
-            else:
+            elif mark.sort == "microwave":
                 small.append(c)
             spread = 40 if mark.sort == "microwave long" else 62
             for side in (mark.azimuth_deg, mark.azimuth_deg + 180):

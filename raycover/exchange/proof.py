@@ -25,6 +25,7 @@ def proof_json(proof: Proof, troubles: Sequence[Trouble] = (), mendings: Sequenc
             {"detector": t.unit, "needs": list(t.needs), "tried": [_remedy(r) for r in t.remedies]} for t in troubles
         ],
         "mending": [_mending(mending) for mending in mendings],
+        "left_out": list(proof.left_out),
         "assumptions": assumptions(proof),
         "caution": CAUTION,
     }
@@ -35,6 +36,9 @@ def _need(verdict: NeedVerdict) -> dict[str, Any]:
     site = verdict.places[0].site
     return {
         "name": need.name,
+        "set": need.set,
+        "why": need.why,
+        "source": need.source,
         "never": need.never,
         "met": verdict.met,
         "verdict": verdict.words,
@@ -45,8 +49,9 @@ def _need(verdict: NeedVerdict) -> dict[str, Any]:
         "asked": (
             {"clear_db": need.reserve_db}
             if need.never
-            else {"share": need.least_share, "largest_gap_m": need.largest_gap}
+            else {"share": need.least_share, "largest_gap_m": need.largest_gap, "by": need.by}
         ),
+        "ambient_c": verdict.situation.scene.conditions.ambient_c,
         "motion": site.motion,
         "heights_m": list(site.heights),
         "detectors": need.detectors,

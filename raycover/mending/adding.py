@@ -171,7 +171,9 @@ class Adder:
 
     def _unit(self, made: Made, room: RoomShape, x: float, y: float, mounting: float, turn: float) -> Unit:
         derive = self.scene.conditions.derive_motions
-        return make_unit(self._spec(made, (x, y), mounting, turn), made.pattern, room.floor, derive=derive)
+        spec = self._spec(made, (x, y), mounting, turn)
+        corrected = self.scene.reach_correction_db(spec)
+        return make_unit(spec, made.pattern, room.floor, derive=derive, corrected_db=corrected)
 
     def _entry(self, made: Made, room: RoomShape, x: float, y: float, mounting: float, turn: float) -> dict[str, Any]:
         entry: dict[str, Any] = {"name": self.name, **made.keys, "at": [x, y], "mounting": mounting}

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.detectors import Unit
-from raycover.needs import Figures, NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met
+from raycover.needs import Figures, NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met, nth_best
 from raycover.remedies import pct_for, shift_db
 from raycover.scene.needs import NeedSpec
 from raycover.sites import Site
@@ -113,8 +113,7 @@ def cases_of(proof: Proof, name: str | None) -> list[Case]:
             row = place.units.index(index) if name is not None else -1
             mine = place.margin_db[row] if name is not None else np.full(n, -np.inf)
             rest = np.delete(place.margin_db, row, axis=0) if name is not None else place.margin_db
-            by = int(getattr(need, "by", None) or 1)
-            case = Case(verdict, place, place.site, _nth(rest, by, n), _nth(rest, by - 1, n), mine)
+            case = Case(verdict, place, place.site, _nth(rest, need.by, n), _nth(rest, need.by - 1, n), mine)
             keeps_met = place.met and not is_met(need, figures_of(need, place.site, case.low_db))
             if need.never or not place.met or keeps_met:
                 found.append(case)
@@ -122,12 +121,8 @@ def cases_of(proof: Proof, name: str | None) -> list[Case]:
 
 
 def _nth(margin_db: Floats, by: int, n: int) -> Floats:
-    """(n,) the by-th best of margins (units, n); infinite for the noughth, −inf where there are fewer units."""
-    if by == 0:
-        return np.full(n, np.inf)
-    if len(margin_db) < by:
-        return np.full(n, -np.inf)
-    return np.asarray(np.partition(margin_db, -by, axis=0)[-by])
+    """(n,) the by-th best of margins (units, n) at each cell; infinite for the noughth."""
+    return nth_best(margin_db, by, n) if by > 0 else np.full(n, np.inf)
 
 
 @dataclass(frozen=True)

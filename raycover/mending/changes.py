@@ -9,14 +9,14 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.detectors import Unit, declarations_of, make_unit
+from raycover.detectors import Unit, make_unit
 from raycover.hanging import HangingPlaces
 from raycover.physics.directivity import Beams
-from raycover.physics.pattern import mask_share
-from raycover.scene.devices import DetectorModel, DetectorSpec, PatternSpec
+from raycover.scene.devices import DetectorSpec, PatternSpec
 from raycover.scene.schema import Scene
 from raycover.suiting import one_sided
 from raycover.trials import FARTHEST_M, STEP_M, Trial, moved
+from raycover.trips.remedies import share_of
 
 Floats = NDArray[np.floating]
 Kind = Literal["sensitivity", "mask", "turn", "tilt", "move", "height", "model", "one more"]
@@ -25,6 +25,8 @@ COST: dict[str, int] = {
     "sensitivity": 1, "mask": 1, "turn": 1, "tilt": 1, "move": 2, "height": 2, "model": 3, "one more": 4,
 }  # fmt: skip
 COST_WORDS = {1: "a setting", 2: "hang it elsewhere", 3: "another model", 4: "one more unit"}
+#: Keys of an entry that go with its model or pattern: another model begins without them.
+OF_THE_MODEL = ("pattern", "combine", "trigger", "microwave_pct")
 #: Steps (degrees, m) that changes are tried in, and how far from level a unit is tilted.
 _TURN_STEP, _TILT_STEP, _MOST_TILT, _HEIGHT_STEP = 15, 10, 40, 0.25
 
@@ -51,7 +53,9 @@ class Subject:
         floor = float(self.unit.position[2] - self.unit.mounting)
         spec = self.spec.model_copy(update=keys)
         derive = self.scene.conditions.derive_motions
-        return make_unit(spec, self.pattern if pattern is None else pattern, floor, derive=derive)
+        corrected = self.scene.reach_correction_db(spec)
+        made = self.pattern if pattern is None else pattern
+        return make_unit(spec, made, floor, derive=derive, corrected_db=corrected)
 
 
 def is_round(unit: Unit) -> bool:
@@ -132,7 +136,7 @@ def range_of(pattern: PatternSpec) -> tuple[float, float]:
     """Mounting heights (m) that an entry is meant for: as it says, else those it was declared at."""
     if pattern.mounting is not None:
         return pattern.mounting.from_m, pattern.mounting.to_m
-    declared = [d.mounting for d in pattern.declared]
+    declared = [d.mounting for part in pattern.parts for d in part.declared]
     return min(declared), max(declared)
 
 
@@ -157,32 +161,29 @@ def other_models(subject: Subject) -> Iterator[Trial]:
     """Other entries of the catalogue that hang alike and are meant for this height, each at the turns it may have."""
     scene, unit, spec = subject.scene, subject.unit, subject.spec
     aimed = one_sided(unit.footprints)
+    if any(mask.half is not None for mask in spec.masks):
+        return  # masks of one half of a dual unit mean nothing on another
     for name, entry in scene.catalogue.detectors.items():
-        if name == spec.model or not fits(entry, unit.mounting) or not _masks_fit(subject, entry):
+        if name == spec.model or not fits(entry, unit.mounting):
             continue
         low, high = entry.settings_pct
         keys: dict[str, Any] = {"model": name}
         if not low <= spec.sensitivity_pct <= high:
             keys["sensitivity_pct"] = high
-        made = subject.made({**keys, "pattern": None}, entry)
-        if one_sided(made.footprints) != aimed:
+        made = subject.made({**dict.fromkeys(OF_THE_MODEL), **keys}, entry)
+        if one_sided(made.footprints) != aimed or (
+            entry.largest_mask_share is not None and share_of(made, entry) > entry.largest_mask_share + 1e-9
+        ):
             continue
         yield Trial("model", f"model {name}", made, keys)
         if not aimed and not is_round(made):
             for by in (45, 90, 135):
                 turn = (unit.turn_deg + by) % 360
-                other = subject.made({**keys, "pattern": None, "turn_deg": turn}, entry)
+                other = subject.made({**dict.fromkeys(OF_THE_MODEL), **keys, "turn_deg": turn}, entry)
                 yield Trial("model", f"model {name}, turned to {turn:g}°", other, {**keys, "turn_deg": turn})
 
 
-def fits(entry: DetectorModel, mounting: float) -> bool:
+def fits(entry: PatternSpec, mounting: float) -> bool:
     """Whether an entry is meant for a mounting height (m)."""
     low, high = range_of(entry)
     return low - 1e-9 <= mounting <= high + 1e-9
-
-
-def _masks_fit(subject: Subject, entry: DetectorModel) -> bool:
-    masks = subject.unit.masks
-    if not masks or entry.largest_mask_share is None:
-        return True
-    return max(mask_share(masks, d) for d in declarations_of(entry)) <= entry.largest_mask_share + 1e-9

@@ -17,7 +17,8 @@ from raycover.mending.adding import Adder
 from raycover.mending.bench import Bench, Case, Outcome, cases_of, lack_of
 from raycover.mending.changes import COST, Subject, changes_of, shifted, turned
 from raycover.needs import Figures, NeedVerdict, Proof, Situation
-from raycover.remedies import shift_db
+from raycover.remedies import sensitivity_keys, shift_db
+from raycover.scene.devices import DetectorSpec
 from raycover.trials import Trial
 
 Floats = NDArray[np.floating]
@@ -200,7 +201,9 @@ class _Search:
 
     def _more_sensitive(self, unit: Unit, bench: Bench, high: float) -> list[Mend]:
         """The least sensitivity above the present one that mends, else all of it: margins shift, no ray is cast."""
-        now = unit.sensitivity_pct
+        now, spec = unit.sensitivity_pct, self._spec(unit.name)
+        if spec.microwave_pct is not None:
+            high = min(high, np.floor(now * high / spec.microwave_pct))
         if high <= now + 0.5:
             return []
         margins = [case.mine_db for case in bench.cases]
@@ -217,8 +220,12 @@ class _Search:
                 least, enough = (middle, enough) if self._own(at(middle).still) else (least, middle)
             pct = enough
         self.n_tried += 1
-        trial = Trial("sensitivity", f"sensitivity {pct:g} % instead of {now:g} %", unit, {"sensitivity_pct": pct})
+        words = f"sensitivity {pct:g} % instead of {now:g} %"
+        trial = Trial("sensitivity", words, unit, dict(sensitivity_keys(spec, pct, now)))
         return [self._told(trial, at(pct))]
+
+    def _spec(self, name: str) -> DetectorSpec:
+        return next(spec for spec in self.situation.scene.detectors if spec.name == name)
 
     def _own(self, cases: Sequence[Case]) -> list[Case]:
         return [case for case in cases if case.verdict is self.verdict]
@@ -251,7 +258,9 @@ class _Search:
         """What a change does, all cells judged."""
         words, keys = trial.words, dict(trial.keys)
         if outcome.pct < trial.unit.sensitivity_pct and trial.kind != "sensitivity":
-            words, keys = f"{words}, sensitivity {outcome.pct:g} %", {**keys, "sensitivity_pct": outcome.pct}
+            spec = None if is_new or "model" in keys else self._spec(trial.unit.name)
+            words = f"{words}, sensitivity {outcome.pct:g} %"
+            keys |= sensitivity_keys(spec, outcome.pct, trial.unit.sensitivity_pct)
         own = {case.key: case for case in (*outcome.mended, *outcome.still) if case.verdict is self.verdict}
         mended = [case for case in outcome.mended if case.key in own]
         told = [outcome.after[case.key] for case in (mended or own.values())]

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from raycover.coverage import make_units
+from raycover.mending.changes import OF_THE_MODEL
 from raycover.mending.finding import Mend
 from raycover.needs import NeedVerdict, Situation, judge_need
 from raycover.scene.devices import DetectorSpec
@@ -14,10 +15,9 @@ from raycover.scene.schema import Scene
 
 
 def changed_entry(entry: Mapping[str, Any], keys: Mapping[str, Any]) -> dict[str, Any]:
-    """A detector's entry with other keys: a model takes the place of a pattern, empty masks go."""
-    both = {**entry, **keys}
-    if "model" in keys:
-        both.pop("pattern", None)
+    """A detector's entry with other keys: another model leaves nothing of the one before, empty masks go."""
+    gone = OF_THE_MODEL if "model" in keys else ()
+    both = {**{key: value for key, value in entry.items() if key not in gone}, **keys}
     if both.get("masks") == []:
         del both["masks"]
     return both

@@ -10,8 +10,9 @@ import numpy as np
 import shapely
 from shapely.validation import explain_validity
 
-from raycover.errors import Problem, did_you_mean
-from raycover.scene.needs import NeedSpec
+from raycover.errors import Position, Problem, did_you_mean
+from raycover.physics.infrared import WARM_FROM_C
+from raycover.scene.needs import NeedSpec, named
 from raycover.scene.schema import Scene
 
 if TYPE_CHECKING:
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 #: An area farther (m) than this from every room, plane and detector is a slip of coordinates.
 FARTHEST_M = 60.0
 _LISTS = ("rooms", "cubicles", "stairs", "desks", "tables")
+#: `R1/R2`, `R1/wall 2`, or as walks name it, `Aisle R1 to R2`.
+AISLE = re.compile(r"(?P<one>[^/]+)/(?:wall \d+|(?P<two>[^/]+?))(?: \(\d+\))?$|Aisle (?P<from>.+) to (?P<to>.+)$")
 
 
 def check_needs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
@@ -27,6 +30,14 @@ def check_needs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
     if scene.state != scene.state_name:
         return
     seen: dict[str, int] = {}
+    said: set[tuple[str, str, Position]] = set()
+    for problem in _problems(scene, seen):
+        if (key := (problem.code, problem.message, problem.position)) not in said:  # needs of one set say the same
+            said.add(key)
+            yield problem
+
+
+def _problems(scene: Scene, seen: dict[str, int]) -> Iterator[Problem]:
     for index, need in enumerate(scene.needs):
         if need.name in seen:
             yield Problem(
@@ -39,14 +50,21 @@ def check_needs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
         yield from _unknown_names(scene, index, need)
         yield from _area(scene, index, need)
         yield from _seats(scene, index, need)
+        yield from _aisles(scene, index, need)
+        yield from _units(scene, index, need)
 
 
 def _unknown_names(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
-    for kind in (*_LISTS, "detectors"):
-        known = [item.name for item in getattr(scene, kind)]
-        for k, name in enumerate(getattr(need, kind) or ()):
+    for kind in (*_LISTS, "seats", "within", "detectors"):
+        source = "rooms" if kind in ("seats", "within") else kind
+        known = [item.name for item in getattr(scene, source)]
+        if getattr(need, kind) == "all" and not known and (need.set is None or source == "rooms"):
+            what = {"cubicles": "rows of cubicles", "desks": "rows of desks"}.get(source, source)
+            yield Problem(f"no-{source}", f'need "{need.name}": the scene has no {what}',
+                          scene.position("needs", index, kind), "take the need out, or draw some")  # fmt: skip
+        for k, name in enumerate(named(getattr(need, kind), [])):
             if name not in known:
-                yield _unknown(scene, kind, name, known, ("needs", index, kind, k))
+                yield _unknown(scene, source, name, known, ("needs", index, kind, k))
             elif (getattr(need, kind) or []).index(name) < k:
                 yield Problem("same-name", f'"{name}" stands twice in one need',
                               scene.position("needs", index, kind, k), "take one out")  # fmt: skip
@@ -150,7 +168,11 @@ def _rooms(scene: Scene) -> tuple[list[Any], list[Any]]:
 def _seats(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
     for kind, has in (("desks", lambda item: item.seat), ("tables", lambda item: item.seats > 0)):
         known = {item.name: item for item in getattr(scene, kind)}
-        for k, name in enumerate(getattr(need, kind) or ()):
+        if getattr(need, kind) == "all" and known and not any(has(item) for item in known.values()):
+            yield Problem("no-seats", f"none of the {kind} has seats to judge", scene.position("needs", index, kind),
+                          "write seat: true at the desks" if kind == "desks" else "give a table seats: 8, say",
+            )  # fmt: skip
+        for k, name in enumerate(named(getattr(need, kind), [])):
             if name in known and not has(known[name]):
                 yield Problem(
                     "no-seats",
@@ -158,3 +180,51 @@ def _seats(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
                     scene.position("needs", index, kind, k),
                     "write seat: true at the desks" if kind == "desks" else "give the table seats: 8, say",
                 )
+
+
+def _aisles(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
+    """Racks that a need's aisles name; whether they face each other the building knows."""
+    racks = [rack.name for rack in scene.racking]
+    if need.aisles is not None and not racks:
+        yield Problem("no-aisles", f'need "{need.name}": the scene has no racking, so no aisles',
+                      scene.position("needs", index, "aisles"), "name its rooms or an area instead")  # fmt: skip
+        return
+    for k, name in enumerate(named(need.aisles, [])):
+        where = scene.position("needs", index, "aisles", k)
+        if named(need.aisles, []).index(name) < k:
+            yield Problem("same-name", f'"{name}" stands twice in one need', where, "take one out")
+        parts = AISLE.match(name)
+        if parts is None:
+            yield Problem("unknown-aisle", f'"{name}" names no aisle', where,
+                          "an aisle is RACK/RACK, such as R1/R2, or RACK/wall N beside a wall")  # fmt: skip
+            continue
+        for rack in (parts["one"] or parts["from"], parts["two"] or parts["to"]):
+            if rack is not None and rack not in racks:
+                yield Problem("unknown-rack", f'aisle "{name}": unknown rack "{rack}"', where,
+                              did_you_mean(rack, sorted(racks)))  # fmt: skip
+
+
+def _units(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
+    """More units asked for than there are; air in which infrared sees little."""
+    known = [unit for unit in scene.detectors if need.detectors is None or unit.name in need.detectors]
+    if need.by > max(len(known), 1):
+        have = f"{len(known)} unit{'s' * (len(known) != 1)}"
+        yield Problem("by-too-many", f'need "{need.name}" asks for {need.by} units at every spot, the scene has {have}',
+                      scene.position("needs", index, "by"), "add detectors, or ask for fewer",
+                      severity="warning")  # fmt: skip
+    patterns = [unit.pattern or scene.catalogue.detectors.get(unit.model or "") for unit in known]
+    infrared = any(pattern is not None and pattern.kind == "infrared" for pattern in patterns)
+    if need.ambient_c is not None and need.ambient_c >= WARM_FROM_C and infrared:
+        yield warm_air(need.ambient_c, scene.position("needs", index, "ambient_c"))
+
+
+def warm_air(ambient_c: float, position: Position) -> Problem:
+    """The warning for air that leaves infrared little contrast."""
+    return Problem(
+        "warm-air",
+        f"at {ambient_c:g} °C people stand out little against their surroundings: "
+        "infrared reach is much shorter than declared",
+        position,
+        "compare with microwave detectors, or plan for the hottest day",
+        severity="warning",
+    )

@@ -10,6 +10,7 @@ from pydantic import Field, PrivateAttr
 
 from raycover.errors import Position, Problem
 from raycover.scene.construction import ConstructionRef
+from raycover.scene.corrections import CorrectionsSpec
 from raycover.scene.devices import DetectorSpec, Grid, PlaneSpec
 from raycover.scene.doubt import DoubtSpec
 from raycover.scene.fittings import Cubicles, Desks, Fixtures, Table
@@ -53,6 +54,7 @@ class Scene(Strict):
     north_deg: Degrees = Field(90.0, description="direction of north, anticlockwise from +x")
     conditions: Conditions = Field(default_factory=Conditions)
     doubt: DoubtSpec = Field(default_factory=DoubtSpec, description="how uncertain things are, for varied cases")
+    corrections: CorrectionsSpec | None = Field(None, description="dB added to reaches and losses, from a test on site")
     rooms: list[Room] = Field(default_factory=list, max_length=10_000)
     storeys: list[Storey] = Field(default_factory=list, max_length=200, description="names of levels")
     partitions: list[Partition] = Field(default_factory=list, max_length=100_000)
@@ -147,6 +149,10 @@ class Scene(Strict):
     def pattern_of(self, detector: DetectorSpec) -> Any:
         """The pattern of a detector: its own, or that of its model."""
         return detector.pattern if detector.pattern is not None else self.catalogue.detectors[detector.model or ""]
+
+    def reach_correction_db(self, detector: DetectorSpec) -> float:
+        """What the scene's corrections add to a detector's margin (dB)."""
+        return 0.0 if self.corrections is None else self.corrections.reach_db.get(detector.model or detector.name, 0.0)
 
     def constructions_used(self) -> list[Construction]:
         """Every construction that the scene refers to and the catalogue holds, each once."""

@@ -21,6 +21,8 @@ _REASONS = {
     "speed": "too slow, or too fast",
     "cover": "covered too well",
     "none": "too weak",
+    "infrared-half": "its infrared half does not answer to it",
+    "microwave-half": "its microwave half does not answer to it",
 }
 
 

@@ -14,8 +14,8 @@ from raycover.coverage import Coverage
 from raycover.draw import palette, words
 from raycover.draw.lettering import clean
 from raycover.draw.page import Page
-from raycover.draw.plan import state_shown
 from raycover.draw.png import write_whole
+from raycover.draw.title_block import state_shown
 from raycover.draw.view3d import environment, still, still_page
 from raycover.scene.schema import Scene
 from raycover.uncast import Inventory
