@@ -13,6 +13,8 @@ from raycover.draw.proof_panels import Shown
 from raycover.needs import NeedVerdict, Proof, Situation
 from raycover.scene.devices import PlaneSpec
 
+#: Maps by situation and what is looked for; situations are kept, since they are told apart by identity.
+Solved = dict[object, tuple[Situation, Coverage]]
 #: At most so many storeys side by side.
 _MOST_PANELS = 3
 
@@ -56,7 +58,7 @@ def groups_of(proof: Proof) -> Iterator[Group]:
             yield Group(situation, heights, motion, target, None, some, here)  # type: ignore[arg-type]
 
 
-def coverage_of(group: Group, solved: dict[object, Coverage]) -> Coverage:
+def coverage_of(group: Group, solved: Solved) -> Coverage:
     """The group's heights and motion, mapped everywhere."""
     key = (id(group.situation), group.heights, group.motion, group.target_m2)
     if key not in solved:
@@ -69,8 +71,8 @@ def coverage_of(group: Group, solved: dict[object, Coverage]) -> Coverage:
         if not situation.scene.rooms:
             plane = plane.model_copy(update={"extent": _extent(group)})
         scene = situation.scene.changed({"planes": [plane]}, situation.scene.state, lambda places: places)
-        solved[key] = solve(scene, building=situation.building, rays=situation.rays)
-    return solved[key]
+        solved[key] = situation, solve(scene, building=situation.building, rays=situation.rays)
+    return solved[key][1]
 
 
 def _extent(group: Group) -> Box:

@@ -10,11 +10,13 @@ from numpy.typing import NDArray
 
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.draw import glyphs, hatching, palette, sheet, words
+from raycover.draw.mending_panel import mending_items
+from raycover.draw.mending_plans import now_and_then
 from raycover.draw.page import Box, Page, pdf_of
 from raycover.draw.plan import DPI
 from raycover.draw.png import save_png, write_whole
 from raycover.draw.projection import Projection, choose_scale
-from raycover.draw.proof_groups import Group, coverage_of, groups_of, planes_of
+from raycover.draw.proof_groups import Group, Solved, coverage_of, groups_of, planes_of
 from raycover.draw.proof_marks import SMALL, draw_area, draw_never, draw_sight, draw_spot, draw_verdict
 from raycover.draw.proof_panels import OUTLINED, draw_plan_panel, draw_stair_panel, plan_bounds
 from raycover.draw.proof_tables import Item, flow, need_items, note_items, remedy_items
@@ -47,7 +49,7 @@ def make_proof(
 ) -> list[Page]:
     """The pages of a proof, A4 landscape; `notes` are said after the assumptions."""
     groups = list(groups_of(proof))
-    solved: dict[object, Coverage] = {}
+    solved: Solved = {}
     drafts: list[tuple[Group, list[Item]]] = []
     width = sheet.RIGHT - _COLUMN
     measure = Page(dpi=dpi, vector=vector)
@@ -60,9 +62,14 @@ def make_proof(
         for trouble in troubles:
             if names & set(trouble.needs) and not _said(trouble, groups, group):
                 items += remedy_items(measure, trouble, width)
+        for mending in mendings:
+            if _first_of(mending, groups) is group:
+                both = now_and_then(proof, mending)
+                plans = None if both is None else both.plans(solved, dpi=dpi)
+                items += mending_items(measure, mending, width, plans)
         if group is groups[0]:
             items += note_items(
-                measure, "What this rests on", [*assumptions(proof), *remedy_note(troubles), *notes], width
+                measure, "What this rests on", [*assumptions(proof), *remedy_note(troubles, mendings), *notes], width
             )
         drafts += [(group, part) for part in flow(items, _COLUMN_TOP - _COLUMN_FOOT)]
     pages = []
@@ -71,6 +78,14 @@ def make_proof(
         _draw(page, proof, group, items, coverage_of(group, solved), (number, len(drafts)), dpi)
         pages.append(page)
     return pages
+
+
+def _first_of(mending: Mending, groups: Sequence[Group]) -> Group:
+    """The group that tells what would mend a need: the first that shows it missed."""
+    return next(
+        group for group in groups for one in group.shown
+        if one.verdict.need.name == mending.need and not one.place.met and not one.verdict.need.never
+    )  # fmt: skip
 
 
 def _said(trouble: Trouble, groups: Sequence[Group], here: Group) -> bool:

@@ -58,10 +58,13 @@ def models_for(scene: Scene, units: Sequence[Unit]) -> list[Made]:
 
 
 class Adder:
-    """Tries one more unit in the rooms where something is missed."""
+    """Tries one more unit in the rooms where something is missed; `middle` (x, y) is that of what is."""
 
-    def __init__(self, scene: Scene, places: HangingPlaces, units: Sequence[Unit], few: Bench) -> None:
+    def __init__(
+        self, scene: Scene, places: HangingPlaces, units: Sequence[Unit], few: Bench, middle: tuple[float, float]
+    ) -> None:
         self.scene, self.places, self.units, self.few = scene, places, units, few
+        self.middle = np.array(middle)
         self.name = _new_name([unit.name for unit in units])
 
     def best(self, rooms: Sequence[RoomShape], step: Callable[[], None]) -> list[Trial]:
@@ -119,14 +122,18 @@ class Adder:
         self, made: Made, room: RoomShape, hung: list[tuple[float, float, float, float]]
     ) -> tuple[Outcome, Trial]:
         """The best place of a model in a room: on a grid, then moved about; its turn where that matters."""
-        tried = [(self.few.try_unit(self._unit(made, room, *place)).rank, place) for place in hung]
+        tried = [(self._worth(self._unit(made, room, *place)), place) for place in hung]
         _, (x, y, height, turn) = min(tried)
         on_wall = one_sided(self._unit(made, room, x, y, height, turn).footprints)
         if not on_wall:
             if not is_round(self._unit(made, room, x, y, height, turn)):
-                turns = [(self.few.try_unit(self._unit(made, room, x, y, height, t)).rank, t) for t in
-                         (0.0, 90.0, 45.0, 135.0)]  # fmt: skip
-                turn = min(turns)[1]
+
+                def at_turn(to: float) -> tuple[float, ...]:
+                    """Square to the axes unless askew is clearly better."""
+                    broken, lack, ease = self.few.try_unit(self._unit(made, room, x, y, height, to)).rank
+                    return broken, round(lack, 3), round(ease)
+
+                turn = min((0.0, 90.0, 45.0, 135.0), key=at_turn)
             x, y = self._polished(made, room, (x, y), height, turn)
         unit = self._unit(made, room, x, y, height, turn)
         outcome = self.few.try_unit(unit)
@@ -134,6 +141,11 @@ class Adder:
         turn_words = f", turned to {turn:g}°" if turn else ""
         words = f"one more, {self.name}: {made.label} at ({x:g}, {y:g}) m{where}, {height:g} m up{turn_words}"
         return outcome, Trial("one more", words, unit, self._entry(made, room, x, y, height, turn))
+
+    def _worth(self, unit: Unit) -> tuple[int, float, float, float]:
+        """Least is best: as the bench ranks it, of places alike the one nearest to what is missed."""
+        broken, lack, ease = self.few.try_unit(unit).rank
+        return broken, lack, round(ease, 1), float(np.hypot(*(unit.position[:2] - self.middle)))
 
     def _polished(
         self, made: Made, room: RoomShape, at: tuple[float, float], height: float, turn: float
@@ -152,8 +164,8 @@ class Adder:
                 if not held or not top >= height - 1e-6:
                     known[x, y] = 1e6
                 else:
-                    broken, lack, ease = self.few.try_unit(self._unit(made, room, x, y, height, turn)).rank
-                    known[x, y] = 1e4 * broken + 100 * lack + ease
+                    broken, lack, ease, far = self._worth(self._unit(made, room, x, y, height, turn))
+                    known[x, y] = 1e4 * broken + 100 * lack + ease + 0.01 * far
             return known[x, y]
 
         start = np.array(at)

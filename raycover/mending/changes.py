@@ -116,6 +116,8 @@ def shifted(subject: Subject, step: float, farthest: float, around: Floats | Non
     if around is not None:
         offsets = offsets + (around - unit.position[:2])
     far = np.linalg.norm(offsets, axis=1)
+    offsets = offsets[np.argsort(far, kind="stable")]
+    far = np.sort(far)
     offsets = offsets[(far > 1e-6) & (far <= FARTHEST_M + 1e-9)]
     for place in subject.places.near(unit, offsets):
         x, y = (round(float(v), 3) for v in place)

@@ -27,8 +27,8 @@ Progress = Callable[[int, int], None]
 _MOST_UNITS, _MOST_ROOMS = 4, 3
 #: So many of each kind of change at a unit are judged on all cells; so many remedies are reported a need.
 _FINALISTS, _MOST = 3, 6
-#: With so many that mend it, those that do not are left out.
-_ENOUGH = 3
+#: With so many that mend it, those that do not are left out; with one, so many of those are told.
+_ENOUGH, _PARTIAL = 3, 2
 
 
 @dataclass(frozen=True)
@@ -235,7 +235,8 @@ class _Search:
             return []
         scene, units = self.situation.scene, self.situation.units
         bench = Bench(cases_of(self.proof, None), self.verdict)
-        adder = Adder(scene, self.places, units, bench.few())
+        x, y = self._gap_points()[:, :2].mean(axis=0)
+        adder = Adder(scene, self.places, units, bench.few(), (float(x), float(y)))
 
         def tried() -> None:
             self.n_tried += 1
@@ -288,7 +289,9 @@ class _Search:
 
 
 def _by_rank(tried: tuple[Outcome, Trial]) -> tuple[Any, ...]:
-    return tried[0].rank
+    """Best first; of changes alike the smaller one comes first, which is how they are tried."""
+    broken, lack, ease = tried[0].rank
+    return broken, lack, round(ease, 1)
 
 
 def _distinct(tried: Sequence[tuple[Outcome, Trial]]) -> list[tuple[Outcome, Trial]]:
@@ -312,4 +315,5 @@ def _reported(remedies: Sequence[Mend], lack: float) -> list[Mend]:
         kept.append(remedy)
     whole = [remedy for remedy in kept if remedy.mends]
     better = [r for r in kept if r.mends or r.mended or r.lack < lack - 1e-6]
-    return (whole if len(whole) >= _ENOUGH else better)[:_MOST]
+    partial = [r for r in better if not r.mends][: _PARTIAL if whole else _MOST]
+    return (whole if len(whole) >= _ENOUGH else [*whole, *partial])[:_MOST]
