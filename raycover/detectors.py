@@ -102,6 +102,11 @@ class Unit:
         return frozenset(part.kind for part in self.parts)
 
     @property
+    def all_masks(self) -> tuple[Mask, ...]:
+        """Its masks, those of one half of a dual unit among them."""
+        return tuple(dict.fromkeys(mask for part in self.parts for mask in part.masks))
+
+    @property
     def derived_motions(self) -> dict[str, str]:
         """{motion that is not declared: how it is taken from one that is}."""
         return {f.motion: f.derived for f in self.footprints if f.derived}

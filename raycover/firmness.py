@@ -12,8 +12,9 @@ from raycover.detectors import Unit
 from raycover.doubt import chances, verdict
 from raycover.mending import Mend, Mending, verdict_then
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met
-from raycover.remedies import Remedy, Trouble, shift_db
+from raycover.remedies import Remedy, Trouble
 from raycover.scene.needs import NeedSpec
+from raycover.sensitivity import shift_db
 from raycover.sites import Site
 from raycover.spreads import Draws
 
@@ -122,7 +123,9 @@ def _cases(need: NeedSpec, place: PlaceVerdict, situation: Situation, draws: Dra
     some = site if len(chosen) == len(site) else site.some(chosen)
     units = [site.asked(situation.units[k]) for k in place.units]
     if len(units) < need.by:
-        return np.full(draws.n, need.never)
+        return np.full(draws.n, place.met)
+    if need.largest_area is not None and place.figures.area_m2 > need.largest_area + 1e-6:
+        return np.zeros(draws.n, bool)
     best = _best_in_cases(need, some, units, situation, draws)
     if need.never:
         return np.asarray(~(best >= 0).any(axis=1))

@@ -165,8 +165,7 @@ def cut_off_m(unit: Unit, directions: Floats, reach: Floats, limit: Floats, rays
 def _azimuths(unit: Unit, motion: str, n: int) -> tuple[Floats, int]:
     """(1, n_azimuths) azimuths in the unit's frame over a whole turn, both ends, and how many are even."""
     corners = [a for f in unit.footprints_for(motion) for a in f.shape.corners_rad]
-    masks = [mask for part in unit.parts for mask in part.masks]
-    edges = [np.radians(a) for mask in masks for a in (mask.from_deg, mask.to_deg) if mask.span_deg < 360]
+    edges = [np.radians(a) for mask in unit.all_masks for a in (mask.from_deg, mask.to_deg) if mask.span_deg < 360]
     sharp = np.array([*corners, *edges])
     even = np.linspace(0, 2 * np.pi, n + 1)
     either = np.concatenate([sharp - _SHARP, sharp, sharp + _SHARP]) % (2 * np.pi)

@@ -15,7 +15,7 @@ from raycover.scene.needs import NeedSpec
 from raycover.scene.schema import Places, Scene
 
 #: Keys of a set's needs that the scene says by another: who reads the file looks for that one.
-_SAID_AS = {"seats": "rooms", "within": "rooms", "cubicles": "rooms"}
+_SAID_AS = {"seats": "rooms", "within": "rooms", "cubicles": "rooms", "beyond_aisles": "aisles"}
 #: No name is longer: it stands on drawings.
 _LONGEST_NAME = 40
 
@@ -78,7 +78,7 @@ def _made(
     """The needs of one entry; what is wrong with it goes to `problems`."""
     before = len(problems)
     given = said.model_fields_set
-    for key in sorted(given & {"rooms", "stairs", "aisles"} - {spec.asks}):
+    for key in sorted(given & {"rooms", "stairs", "aisles", "zones"} - {spec.asks}):
         problems.append(
             Problem(
                 "not-for-set", f'the set "{said.set}" is asked of {spec.asks}, not of {key}',

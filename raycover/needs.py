@@ -8,65 +8,39 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.building.build import build
-from raycover.building.parts import Building
-from raycover.casting import Weather, judge, potential_db
-from raycover.combining import deciding, over_parts
-from raycover.coverage import make_units
+from raycover.casting import potential_db
 from raycover.detectors import Unit
 from raycover.doubt import MET_AS_EXPECTED, NOT_MET
 from raycover.errors import InputError, Problem
 from raycover.gaps import label_gaps, widest_gap
 from raycover.loading import in_state
-from raycover.rays import RayScene
-from raycover.scene.fittings import DoorState
-from raycover.scene.needs import NeedSpec, named
+from raycover.matrices import Matrix, make_matrix
+from raycover.scene.needs import NeedSpec
 from raycover.scene.schema import Scene
 from raycover.sites import Site, Sites
-from raycover.way_words import Way, way_to
+from raycover.situations import Situation as Situation
+from raycover.situations import situation_of
+from raycover.way_words import Way, best_way
 
 Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
-#: Margins that distance alone puts below this (dB) are not followed up: far below any limit asked for.
-_LOWEST_DB = -60.0
 #: Areas are compared with this tolerance.
 _ROUNDING = 1e-9
-
-
-@dataclass(frozen=True)
-class Situation:
-    """A scene as one or several needs find it: in a state, the doors of cubicles and the air as asked."""
-
-    scene: Scene
-    building: Building
-    rays: RayScene
-    units: tuple[Unit, ...]
-    weather: Weather
-
-    def margin_db(self, unit: Unit, site: Site) -> Floats:
-        """(n,) of one unit at the cells of a place, the best over heights; −inf where nothing gets through."""
-        return over_parts(site.asked(unit), site.motion, lambda part: self._of_part(part, site))
-
-    def _of_part(self, unit: Unit, site: Site) -> Floats:
-        margin = np.full(len(site.points), -np.inf)
-        near = potential_db(unit, site.points, site.motion) + max(self.weather.heat_db(unit), 0.0) >= _LOWEST_DB
-        if near.any():
-            some = judge(unit, site.points[near], site.motion, self.rays, self.weather, lifted=site.lifted[near])
-            margin[near] = some.margin_db
-        return site.best(margin)
 
 
 @dataclass(frozen=True)
 class Figures:
     """What of a place is noticed: `share` of its area, the widest circle (m) of a gap, the margin that decides.
 
-    `worst_db` is the lowest best margin, in a never-area the highest; `cell` where that is.
+    `worst_db` is the lowest best margin, in a never-area the highest; `cell` where that is. `area_m2` is that of its
+    outline, racks and all.
     """
 
     share: float
     largest_gap_m: float
     worst_db: float
     cell: int
+    area_m2: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -111,13 +85,15 @@ class NeedVerdict:
 class Proof:
     """Every need of a scene, judged. `n_cases`: in how many varied cases, 0 where only as drawn.
 
-    `left_out` names needs of ready-made sets that have no place here: no seat stands in the room.
+    `left_out` names needs of ready-made sets that have no place here: no seat stands in the room. `matrices` say who
+    trips whom, one for each set of needs that asks whose units count.
     """
 
     scene: Scene
     needs: tuple[NeedVerdict, ...]
     n_cases: int = 0
     left_out: tuple[str, ...] = ()
+    matrices: tuple[Matrix, ...] = ()
 
     @property
     def met(self) -> bool:
@@ -149,9 +125,9 @@ def prove(scene: Scene, *, state: str | None = None, progress: Progress | None =
     for done, (index, need) in enumerate(chosen):
         if progress is not None:
             progress(done, len(chosen))
-        situation = _situation(scene, need, need.state or state, situations)
+        situation = situation_of(scene, need, need.state or state, situations)
         try:
-            sites = Sites(situation.scene, situation.building).of(need, None if assumed else index)
+            sites = Sites(situation.scene, situation.building, situation.units).of(need, None if assumed else index)
         except InputError as error:
             if need.set is None or any(problem.code != "place-missing" for problem in error.problems):
                 raise
@@ -162,7 +138,23 @@ def prove(scene: Scene, *, state: str | None = None, progress: Progress | None =
     for need in (need for _, need in chosen if need.name in left_out):
         if _entry(need) not in judged:  # a set of which nothing is left says nothing at all
             raise left_out[need.name]
-    return Proof(scene, tuple(verdicts), left_out=tuple(left_out))
+    return Proof(scene, tuple(verdicts), left_out=tuple(left_out), matrices=_matrices(verdicts))
+
+
+def _matrices(verdicts: Sequence[NeedVerdict]) -> tuple[Matrix, ...]:
+    """One for the needs of a set, or a single need, that ask whose units count, in one situation."""
+    groups: dict[tuple[str, int], list[NeedVerdict]] = {}
+    for verdict in verdicts:
+        if verdict.need.whose is not None:
+            groups.setdefault((_entry(verdict.need), id(verdict.situation)), []).append(verdict)
+    made = []
+    for (title, _), some in groups.items():
+        places = [place for verdict in some for place in verdict.places]
+        sites = {place.site.name: place.site for place in reversed(places)}
+        order = [sites[name] for name in dict.fromkeys(place.site.name for place in places)]
+        known = {(p.site.name, k): row for p in places for k, row in zip(p.units, p.margin_db, strict=True)}
+        made.append(make_matrix(title, order, some[0].situation, known))
+    return tuple(made)
 
 
 def _entry(need: NeedSpec) -> str:
@@ -192,49 +184,18 @@ def _nothing(scene: Scene, state: str | None = None) -> Problem:
     )
 
 
-def _situation(scene: Scene, need: NeedSpec, state: str | None, known: dict[object, Situation]) -> Situation:
-    stated = scene if state is None else in_state(scene, state)
-    rows_named = tuple(named(need.cubicles, [row.name for row in stated.cubicles]))
-    doors = None if need.doors is None else (rows_named, need.doors)
-    if doors is not None:
-        rows = [_with_doors(row, doors[1]) if row.name in doors[0] else row for row in stated.cubicles]
-        if rows != stated.cubicles:
-            stated = stated.changed({"cubicles": rows}, stated.state, lambda places: places)
-        else:
-            doors = None
-    key = (stated.state, None if doors is None else (doors[0], str(doors[1])))
-    if key not in known:
-        building = build(stated)
-        known[key] = Situation(
-            stated, building, RayScene(building), make_units(stated, building), Weather.of(stated.conditions)
-        )
-    if need.ambient_c is None or need.ambient_c == stated.conditions.ambient_c:
-        return known[key]
-    warmer = (*key, need.ambient_c)
-    if warmer not in known:  # the same building and units in other air
-        conditions = stated.conditions.model_copy(update={"ambient_c": need.ambient_c})
-        aired = stated.changed({"conditions": conditions}, stated.state, lambda places: places)
-        known[warmer] = replace(known[key], scene=aired, weather=Weather.of(conditions))
-    return known[warmer]
-
-
-def _with_doors(row: object, doors: DoorState) -> object:
-    angles = getattr(row, "door_angles")  # noqa: B009 - any row of cubicles
-    copy = row.model_copy(update={"doors": doors})  # type: ignore[attr-defined]
-    return row if copy.door_angles == angles else copy
-
-
 def judge_need(need: NeedSpec, sites: Sequence[Site], situation: Situation, *, assumed: bool = False) -> NeedVerdict:
     """Judge the places of a need."""
-    counting = counting_units(need, situation.units)
-    places = tuple(_judge_place(need, site, situation, counting) for site in sites)
+    places = tuple(_judge_place(need, site, situation, counting_units(need, situation.units, site)) for site in sites)
     met = all(place.met for place in places)
     return NeedVerdict(need, situation, places, assumed, words=MET_AS_EXPECTED if met else NOT_MET)
 
 
-def counting_units(need: NeedSpec, units: Sequence[Unit]) -> tuple[int, ...]:
-    """Which units, by index, a need asks."""
-    return tuple(k for k, unit in enumerate(units) if need.detectors is None or unit.name in need.detectors)
+def counting_units(need: NeedSpec, units: Sequence[Unit], site: Site) -> tuple[int, ...]:
+    """Which units, by index, a need asks at a place."""
+    of_place = {"own": site.own, "others": site.others, None: None}[need.whose]
+    lists = [names for names in (need.detectors, of_place) if names is not None]
+    return tuple(k for k, unit in enumerate(units) if all(unit.name in names for names in lists))
 
 
 def _judge_place(need: NeedSpec, site: Site, situation: Situation, counting: tuple[int, ...]) -> PlaceVerdict:
@@ -258,20 +219,9 @@ def nth_best(margin_db: Floats, by: int, n: int) -> Floats:
 
 
 def _way(situation: Situation, unit: Unit, site: Site, cell: int) -> Way:
-    """The way to a cell at the height that the unit sees best, or comes nearest to; of a dual one, of the half that
-    decides there."""
+    """The way to a cell at the height that the unit sees best, or comes nearest to."""
     points = site.ground[cell] + np.outer(site.heights, [0.0, 0.0, 1.0])
-    unit = site.asked(unit)
-    best = []
-    for part in unit.parts:
-        ways = [way_to(part, point, site.motion, situation.rays, situation.weather) for point in points]
-        best.append(max(ways, key=lambda way: (way.margin_db, -way.distance_m)))
-    margins = [np.array([way.margin_db]) for way in best]
-    reach = [potential_db(part, points, site.motion).max(keepdims=True) for part in unit.parts]
-    which = int(deciding(unit, site.motion, margins, reach)[0])
-    way = best[which]
-    if unit.halves:
-        way = replace(way, unit=unit.name, words=f"{unit.parts[which].kind} half: {way.words}")
+    way = best_way(site.asked(unit), points, site.motion, situation.rays, situation.weather)
     x, y, _ = site.ground[cell]
     return replace(way, at=(float(x), float(y), way.at[2]))
 
@@ -293,7 +243,7 @@ def figures_of(need: NeedSpec, site: Site, best_db: Floats) -> Figures:
             np.isneginf(best_db)
         )  # fmt: skip
         cell = int(lowest[depth[lowest].argmax()])
-    return Figures(share, gap, float(best_db[cell]), cell)
+    return Figures(share, gap, float(best_db[cell]), cell, float(site.outline.area))
 
 
 def is_met(need: NeedSpec, found: Figures) -> bool:
@@ -301,4 +251,5 @@ def is_met(need: NeedSpec, found: Figures) -> bool:
     if need.never:
         return found.worst_db <= -need.reserve_db + _ROUNDING
     enough = need.least_share is None or found.share >= need.least_share - _ROUNDING
+    enough &= need.largest_area is None or found.area_m2 <= need.largest_area + 1e-6
     return enough and (need.largest_gap is None or found.largest_gap_m <= need.largest_gap + _ROUNDING)

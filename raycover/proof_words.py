@@ -6,10 +6,11 @@ import math
 from collections.abc import Sequence
 
 from raycover.doubt import MISS_RATE
-from raycover.mending import Mend, Mending
-from raycover.mending.changes import COST_WORDS
-from raycover.needs import Figures, NeedVerdict, PlaceVerdict, Proof
+from raycover.matrices import UNWANTED, WANTED, Matrix
+from raycover.mending import Mending
+from raycover.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.remedies import Remedy, Trouble
+from raycover.scene.need_sets import OURS
 from raycover.scene.needs import NeedSpec
 
 CAUTION = "A prediction, not a site test: walk-test before hand-over. Not a safety function."
@@ -24,7 +25,11 @@ _MOTION = {
 def asked_words(need: NeedSpec) -> str:
     """What a need asks, in a few words."""
     if need.never:
-        who = "any unit" if need.detectors is None else listed(need.detectors, "or")
+        who = "any unit" if need.whose is None else f"units of other {'zones' if need.zones else 'aisles'}"
+        if need.beyond_aisles is not None and need.whose is not None:
+            who = "units of the aisles"
+        if need.detectors is not None:
+            who = listed(need.detectors, "or")
         air = f", air at {need.ambient_c:g} °C" if need.ambient_c is not None else ""
         return f"must not trip {who}, {need.reserve_db:g} dB clear{air}"
     parts = []
@@ -33,10 +38,15 @@ def asked_words(need: NeedSpec) -> str:
         parts.append(f"all of it seen{by}" if need.least_share >= 1 else f"{100 * need.least_share:g} % of it seen{by}")
     elif need.by > 1:
         parts.append(f"{need.by} units at every spot")
+    if need.largest_area is not None:
+        parts.append(f"no larger than {need.largest_area:g} m²")
     if need.largest_gap is not None:
         parts.append(f"no gap wider than {need.largest_gap:g} m")
     if need.detectors is not None:
         parts.append(f"by {listed(need.detectors, 'or')}" if need.by == 1 else f"of {listed(need.detectors)}")
+    if need.whose is not None:
+        whose = {"own": "its own", "others": "the others'"}[need.whose]
+        parts.append(f"{'by' if need.by == 1 else 'of'} {whose} units")
     if need.ambient_c is not None:
         parts.append(f"air at {need.ambient_c:g} °C")
     return ", ".join(parts)
@@ -73,8 +83,12 @@ def chance_words(probability: float | None) -> str:
 def way_words(verdict: NeedVerdict, place: PlaceVerdict) -> str:
     """The way to the spot that decides, or why it is missed."""
     way = place.way
+    if verdict.need.only_area:
+        return f"{place.figures.area_m2:.1f} m²"
     if way is None:
         n = len(place.units)
+        if not n and verdict.need.whose is not None:
+            return "no unit of its own" if verdict.need.whose == "own" else "no unit of another"
         return f"only {n} unit{'s' * (n != 1)} for it" if n else "no detector"
     if verdict.need.never and not math.isfinite(place.figures.worst_db):
         return "nothing gets there"
@@ -86,6 +100,40 @@ def seen_words(share: float) -> str:
     if 0 < share < 0.005:
         return "< 1 %"
     return f"{100 * min(share, 1.0):.0f} %" if share > 1 - 1e-9 or share < 0.995 else "> 99 %"
+
+
+#: What the marks of a matrix mean.
+MATRIX_KEY = (
+    "Share of a row's floor from which a unit trips. Bold in a frame: the row's own unit; ! and a dark field: a unit "
+    "of another row, unwanted; plain: a unit of none of them."
+)
+
+
+def cell_words(share: float, kind: int) -> str:
+    """A cell of a matrix: `98 %`, `! 4 %` unwanted; empty where nothing trips that need not."""
+    if kind == WANTED:
+        return seen_words(share)
+    if share <= 0:
+        return ""
+    return f"! {seen_words(share)}" if kind == UNWANTED else seen_words(share)
+
+
+def matrix_words(matrix: Matrix) -> str:
+    """A sentence on a matrix: who is tripped from where it should not be, who has no unit of its own."""
+    parts = []
+    if matrix.crossing:
+        row, unit, share = matrix.crossing[0]
+        n = len(matrix.crossing)
+        worst = f"the worst {unit} from {seen_words(share)} of {row}"
+        parts.append(f"{n} unwanted trip{'s' * (n != 1)}, {worst}")
+    else:
+        parts.append("no unwanted trip")
+    own = (matrix.kind == WANTED).any(axis=1)
+    lacking = [name for name, some in zip(matrix.rows, own, strict=True) if not some and name in matrix.lacking]
+    places = [name for name in lacking if "beyond" not in name]
+    if places:
+        parts.append(f"no unit of its own: {listed(places)}")
+    return "; ".join(parts)
 
 
 def target_words(heights: Sequence[float], motion: str) -> str:
@@ -123,74 +171,17 @@ def remedy_note(troubles: Sequence[Trouble], mendings: Sequence[Mending] = ()) -
     return said
 
 
-def mending_title(mending: Mending) -> str:
-    """What a table of remedies for a missed need is about."""
-    where = "" if mending.missed == (mending.need,) else f" at {some_of(mending.missed)}"
-    return f"{mending.need} is missed{where}; what would mend it, tried by casting"
-
-
-def some_of(names: Sequence[str], most: int = 4) -> str:
-    """Names, the first few where there are many."""
-    return listed(names) if len(names) <= most else f"{', '.join(names[: most - 1])} and {len(names) - most + 1} more"
-
-
-def mend_words(mend: Mend) -> str:
-    """What a remedy changes, with its unit."""
-    return mend.words if mend.is_new else f"{mend.unit}: {mend.words}"
-
-
-def mends_words(mend: Mend, mending: Mending) -> str:
-    """Whether a remedy mends a need: `yes`, `2 of 4`, `no`."""
-    if not mend.still:
-        return "yes" if mend.mends else "but"
-    return f"{len(mend.mended)} of {len(mending.missed)}" if mend.mended else "no"
-
-
-def mend_harm(mend: Mend) -> str:
-    """What a remedy breaks: needs met now, never-areas that it would trip."""
-    parts = [f"misses {some_of(mend.broken)}"] if mend.broken else []
-    parts += [f"trips from {name} ({margin_words(margin)})" for name, margin in mend.tripped]
-    return ", ".join(parts)
-
-
-def mend_effect(mend: Mend) -> str:
-    """What else a remedy does: harm first, then what stays missed, then what it mends besides."""
-    parts = [harm] if (harm := mend_harm(mend)) else []
-    if mend.still and mend.mended:
-        parts.append("still missed: " + some_of([f"{name} ({seen_words(f.share)})" for name, f in mend.still], 3))
-    if mend.also:
-        parts.append(f"mends {some_of(mend.also)}, too")
-    return "; ".join(parts) if parts else "breaks nothing"
-
-
-def cost_words(mend: Mend) -> str:
-    """What a remedy asks for: `a setting`, `one more unit`."""
-    return COST_WORDS[mend.cost]
-
-
-def mending_verdict(mending: Mending) -> str:
-    """Where nothing tried mends a need: what comes nearest and what it leaves; nothing where something does."""
-    if mending.is_mended:
-        return ""
-    best = mending.best
-    if best is None:
-        return f"None of {mending.n_tried} changes tried brings more of it into view."
-    left = [f"{name} ({_figures_words(figures)})" for name, figures in best.still]
-    what = f"leaves {some_of(left)}" if left else mend_harm(best)
-    return f"None of {mending.n_tried} changes tried mends all of it alone; the best {what}."
-
-
-def _figures_words(figures: Figures) -> str:
-    gap = f", gap {figures.largest_gap_m:.2f} m" if figures.largest_gap_m > 0 else ""
-    return f"{seen_words(figures.share)} seen{gap}"
-
-
 def assumptions(proof: Proof) -> list[str]:
     """What the verdicts rest on, a sentence each."""
     said = []
     if proof.assumed:
         said.append(
             "The scene says no needs: every cubicle with its doors closed, every flight and landing are assumed."
+        )
+    if any(need.need.set is not None and need.need.source != OURS for need in proof.needs):
+        said.append(
+            "What is asked after a published code is evidence for a need, never a statement of compliance: local codes "
+            "and the authority decide."
         )
     if proof.left_out:
         said.append(f"Left out, since nothing of the kind stands there: {listed(proof.left_out)}.")

@@ -19,7 +19,8 @@ from raycover.scene.wiring_checks import NEAR_GLAZING_M, members
 
 @dataclass(frozen=True)
 class Entry:
-    """One detector. Lengths in m, angles in degrees; masks as (from, to, off axis from, to); `technology` and modes are
+    """One detector. Lengths in m, angles in degrees; masks as (from, to, off axis from, to), each of a
+    dual unit with the half that it covers, None for both; `technology` and modes are
     keys of the words of a language."""
 
     tag: str
@@ -31,6 +32,7 @@ class Entry:
     turn_deg: float
     tilt_deg: float
     masks: tuple[tuple[float, float, float, float], ...]
+    mask_halves: tuple[str | None, ...]
     sensitivity_pct: float
     hold_s: float
     line: str
@@ -90,6 +92,7 @@ def make_schedule(scene: Scene, building: Building | None = None) -> Schedule:
                 turn_deg=detector.turn_deg,
                 tilt_deg=detector.tilt_deg,
                 masks=tuple((m.from_deg, m.to_deg, m.off_axis_from_deg, m.off_axis_to_deg) for m in detector.masks),
+                mask_halves=tuple(m.half for m in detector.masks),
                 sensitivity_pct=detector.sensitivity_pct,
                 hold_s=hold,
                 line=line_of.get(detector.name, ""),

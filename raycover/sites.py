@@ -23,10 +23,11 @@ from raycover.scene.fittings import Cubicles
 from raycover.scene.needs import PERSON_HEIGHTS, NeedSpec, named
 from raycover.scene.schema import Scene
 from raycover.scene.seating import SEAT_HEIGHTS
+from raycover.scene.wiring_checks import members
 from raycover.surfaces import Surface, area_surface, stair_surface, unrolled
 
 Floats = NDArray[np.floating]
-Kind = Literal["cubicle", "flight", "landing", "room", "area", "seat", "aisle"]
+Kind = Literal["cubicle", "flight", "landing", "room", "area", "seat", "aisle", "zone"]
 #: A place is looked at in at least about so many cells, but in none finer than `_FINEST` (m).
 _CELLS, _FINEST = 150, 0.02
 #: In a cubicle the middle of a body keeps this far (m) from panels and walls: half the depth of a body 0.5 × 0.5 m
@@ -40,6 +41,7 @@ class Site:
 
     `surface` is the raster of those cells, with `rows` and `columns` (n,); None for a seat, which is one point.
     `target_m2`: radar cross section of what moves there, None for what each declaration assumes.
+    Of aisles and zones `own` names the units that belong to it, `others` those of the need's other ones.
     `outline` (shapely, m in plan) is for drawing; on a stair `owner` and `piece` say where it lies.
     """
 
@@ -57,6 +59,8 @@ class Site:
     columns: Any = None
     piece: int = -1
     target_m2: float | None = None
+    own: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.ground)
@@ -101,10 +105,10 @@ def need_problems(scene: Scene, building: Building) -> list[Problem]:
 
 
 class Sites:
-    """Makes the places of needs in one state of a scene."""
+    """Makes the places of needs in one state of a scene; `units` are those that may belong to a place."""
 
-    def __init__(self, scene: Scene, building: Building) -> None:
-        self._scene, self._building = scene, building
+    def __init__(self, scene: Scene, building: Building, units: Sequence[Unit] = ()) -> None:
+        self._scene, self._building, self._units = scene, building, units
         self._enclosures = Enclosures(building)
         self._rooms = {room.name: room for room in building.rooms}
 
@@ -116,7 +120,7 @@ class Sites:
         make = {
             "area": self._area, "rooms": self._rooms_named, "cubicles": self._cubicles, "stairs": self._stairs,
             "desks": self._seats, "tables": self._seats, "aisles": self._aisles,
-            "seats": self._seats, None: self._whole_plane,
+            "seats": self._seats, "zones": self._zones, "beyond_aisles": self._beyond, None: self._whole_plane,
         }[kind]  # fmt: skip
         made = make(need)
         target = self._plane(need).cross_section_m2
@@ -283,32 +287,81 @@ class Sites:
     def unknown_aisles(self, need: NeedSpec, index: int) -> list[Problem]:
         """Names among a need's aisles that no aisle has: the racks do not face each other."""
         known = [name for aisle in self.aisles for name in aisle.names[:1]]
-        given = [] if need.aisles is None or need.aisles == "all" else need.aisles
+        key = "aisles" if need.aisles is not None else "beyond_aisles"
+        given = getattr(need, key)
+        state = f' in state "{self._scene.state}"' if self._scene.states else ""
         return [
             Problem(
                 "unknown-aisle",
-                f'there is no aisle "{name}" in state "{self._scene.state}"'
-                if self._scene.states
-                else f'there is no aisle "{name}"',
-                self._scene.position("needs", index, "aisles", k),
+                f'there is no aisle "{name}"{state}',
+                self._scene.position("needs", index, key, k),
                 did_you_mean(name, known) if known else "no two racks face each other 1 to 6 m apart",
             )
-            for k, name in enumerate(given)
+            for k, name in enumerate(() if given in (None, "all") else given)
             if not self.aisles_named([name])
         ]
 
     def _aisles(self, need: NeedSpec) -> Iterator[Site]:
-        for aisle in self.aisles_named(need.aisles or ()):
-            middle = aisle.middle.mean(axis=0)
-            room = self._building.room_at(float(middle[0]), float(middle[1]), aisle.bottom + 0.1)
-            rooms = []
-            if room is not None:
-                level = [r for r in self._building.rooms if r.floor == room.floor]
-                rooms = [r for r in level if r.polygon.intersection(aisle.outline).area > 1e-6]
-            yield self._flat(
+        chosen = self.aisles_named(need.aisles or ())
+        owned = [self._units_over(aisle) for aisle in chosen]
+        for aisle, own in zip(chosen, owned, strict=True):
+            room = self._room_of(aisle)
+            rooms = [] if room is None else self._level_rooms(room, aisle.outline)
+            site = self._flat(
                 need, aisle.name, "aisle", "", aisle.outline, rooms, ground=aisle.bottom, beyond=room is None,
                 storey=self._storey_of(room),
             )  # fmt: skip
+            yield replace(site, own=own, others=_without(own, owned))
+
+    def _beyond(self, need: NeedSpec) -> Iterator[Site]:
+        """Of each room with aisles the floor outside them; units over those aisles are all others' there."""
+        chosen = self.aisles_named(need.beyond_aisles or ())
+        owned = [self._units_over(aisle) for aisle in chosen]
+        homes = [self._room_of(aisle) for aisle in chosen]
+        for room in dict.fromkeys(room.name for room in homes if room is not None):
+            shape = self._rooms[room]
+            mine = [a.outline for a, home in zip(chosen, homes, strict=True) if home is shape]
+            outline = shape.walkable.difference(shapely.union_all(mine).buffer(1e-6))
+            site = self._flat(
+                need, f"{room}, beyond the aisles", "area", room, outline, [shape], storey=self._storey_of(shape)
+            )
+            theirs = [own for own, home in zip(owned, homes, strict=True) if home is shape]
+            yield replace(site, others=_without((), theirs))
+
+    def _room_of(self, aisle: Aisle) -> RoomShape | None:
+        x, y = (float(v) for v in aisle.middle.mean(axis=0))
+        return self._building.room_at(x, y, aisle.bottom + 0.1)
+
+    def _level_rooms(self, room: RoomShape, outline: Any) -> list[RoomShape]:
+        """Rooms of a room's level that an outline lies in."""
+        level = [other for other in self._building.rooms if other.floor == room.floor]
+        return [other for other in level if other.polygon.intersection(outline).area > 1e-6]
+
+    def _units_over(self, aisle: Aisle) -> tuple[str, ...]:
+        """Names of the units that hang over an aisle, on its storey."""
+        quad = shapely.Polygon(aisle.corners).buffer(1e-6)
+        room = self._room_of(aisle)
+        return tuple(
+            unit.name
+            for unit in self._units
+            if quad.contains(shapely.Point(unit.position[:2]))
+            and (room is None or room.floor <= unit.position[2] + 1e-6 <= room.floor + room.height + 2e-6)
+        )
+
+    def _zones(self, need: NeedSpec) -> Iterator[Site]:
+        with_floor = [zone for zone in self._scene.zones if zone.area is not None or zone.rooms is not None]
+        wanted = named(need.zones, [zone.name for zone in with_floor])
+        zones = [zone for zone in with_floor if zone.name in wanted]
+        owned = [tuple(members(self._scene, zone.detectors)) for zone in zones]
+        for zone, own in zip(zones, owned, strict=True):
+            rooms = list(self._building.rooms) if zone.rooms is None else [self._rooms[name] for name in zone.rooms]
+            outline = shapely.union_all([room.walkable for room in rooms])
+            if zone.area is not None:
+                area = shapely.Polygon(zone.area)
+                rooms = [room for room in rooms if room.polygon.intersection(area).area > 1e-6]
+                outline = area.intersection(shapely.union_all([room.walkable for room in rooms]))
+            site = self._flat(need, zone.name, "zone", "", outline, rooms, storey=self._storey_of(rooms[0]))
+            yield replace(site, own=own, others=_without(own, owned))
 
     def _seats(self, need: NeedSpec) -> Iterator[Site]:
         plane = self._plane(need)
@@ -328,6 +381,11 @@ class Sites:
                     seat.name, "seat", seat.owner, ground, np.ones(1), plane.target_heights, plane.motion,
                     shapely.Point(seat.at).buffer(0.25), self._storey_of(room),
                 )  # fmt: skip
+
+
+def _without(own: Sequence[str], every: Sequence[Sequence[str]]) -> tuple[str, ...]:
+    """Names in any of some lists that are not one's own."""
+    return tuple(dict.fromkeys(name for names in every for name in names if name not in own))
 
 
 def _sides(corners: Floats) -> tuple[float, float]:

@@ -262,7 +262,7 @@ def _layout_of_rooms(everything: Sequence[RoomShape], members: tuple[int, ...], 
         columns = slice(max(int((x0 - low[0]) / grid) - 1, 0), int((x1 - low[0]) / grid) + 2)
         here = np.zeros(owner[rows, columns].shape, bool)
         for polygon in shapely.get_parts(room.walkable):
-            inside, part = _cells_of(polygon, x[columns], y[rows], grid)
+            inside, part = cells_of(polygon, x[columns], y[rows], grid)
             inside &= owner[rows, columns] < 0
             owner[rows, columns][inside] = index
             area[rows, columns][inside] = part[inside]
@@ -275,7 +275,7 @@ def _layout_of_rooms(everything: Sequence[RoomShape], members: tuple[int, ...], 
     return _Layout(grid, x, y, floor, owner, area, names, tuple(n_cells), members)
 
 
-def _cells_of(polygon: Any, x: Floats, y: Floats, grid: float) -> tuple[NDArray[np.bool_], Floats]:
+def cells_of(polygon: Any, x: Floats, y: Floats, grid: float) -> tuple[NDArray[np.bool_], Floats]:
     """Which cells have their centre in a polygon, and the area (m²) each of those stands for."""
     inside, area = _rectilinear(polygon, x, y, grid) or _any_outline(polygon, x, y, grid)
     stray = (area > 1e-12) & ~inside
@@ -388,7 +388,7 @@ def area_surface(
         for polygon in shapely.get_parts(part):
             if polygon.geom_type != "Polygon" or polygon.area < 1e-9:
                 continue
-            inside, share = _cells_of(polygon, x, y, grid)
+            inside, share = cells_of(polygon, x, y, grid)
             inside &= owner < 0
             owner[inside], area[inside], floors[inside] = index, share[inside], floor
     names = (*(room.name for room in rooms), *(("extent",) if beyond else ()))

@@ -43,6 +43,13 @@ def test_the_pattern_of_the_readme_is_one() -> None:
     PatternSpec.model_validate(yaml.safe_load(text)["pattern"])
 
 
+def test_the_dual_pattern_of_the_readme_is_one() -> None:
+    from raycover.scene.devices import PatternSpec
+
+    text = next(block for block in blocks("yaml") if "kind: dual" in block)
+    assert [part.kind for part in PatternSpec.model_validate(yaml.safe_load(text)).parts] == ["infrared", "microwave"]
+
+
 def test_every_key_of_a_scene_is_in_the_readme() -> None:
     from raycover.scene import quantities
     from raycover.scene.schema import Scene

@@ -11,8 +11,9 @@ from test_needs import BIG, SLANT, UNIT, spot
 
 from raycover.coverage import solve
 from raycover.needs import prove
-from raycover.remedies import Remedy, Trouble, find_remedies, pct_for, shift_db
+from raycover.remedies import Remedy, Trouble, find_remedies
 from raycover.scene.schema import Scene
+from raycover.sensitivity import pct_for, sensitivity_keys, shift_db
 from raycover.trials import mask_over
 
 
@@ -146,7 +147,6 @@ def test_what_is_recommended_for_the_washroom_holds_when_it_is_done(washroom: An
 
 def test_a_microwave_half_with_a_setting_of_its_own_goes_along() -> None:
     """Sensitivity shifts every margin alike: of a dual unit both halves are lowered by one ratio, rounded down."""
-    from raycover.remedies import sensitivity_keys
     from raycover.scene.devices import DetectorSpec
 
     plain = DetectorSpec(name="D", model="m", at=(0, 0), mounting=3)

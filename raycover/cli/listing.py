@@ -104,7 +104,8 @@ def _detectors(catalogue: Catalogue, losses: Losses) -> list[dict[str, Any]]:
 
 def entry_json(model: DetectorModel) -> dict[str, Any]:
     """An entry as its file says it, without what was left out; lengths in metres."""
-    return {k: v for k, v in model.model_dump(mode="json", by_alias=True, exclude_none=True).items() if v != ""}
+    whole = model.model_dump(mode="json", by_alias=True, exclude_none=True)
+    return {k: v for k, v in whole.items() if v not in ("", [])}
 
 
 def _print_detectors(name: str, listed: list[dict[str, Any]], catalogue: Catalogue, losses: Losses) -> None:

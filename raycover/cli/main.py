@@ -51,6 +51,14 @@ def map_(
         Optional[str],  # noqa: UP045
         typer.Option("--scale", metavar="N", help="with --pdf: 50 for 1:50, or auto (the finest that fits)"),
     ] = None,
+    svg: Annotated[
+        bool, typer.Option("--svg", help="plans and sections as SVG too, on the paper of --pdf or A4")
+    ] = False,
+    dpi: Annotated[
+        Optional[int],  # noqa: UP045
+        typer.Option("--dpi", metavar="N", help="dots an inch of plans and sections as PNG: 200, or 300 for print"),
+    ] = None,
+    isometric: Annotated[bool, typer.Option("--isometric", help="an isometric sheet too")] = False,
     chances: Annotated[
         bool, typer.Option("--chances", help="probability maps too: how surely each place is seen in varied cases")
     ] = False,
@@ -59,19 +67,20 @@ def map_(
 ) -> None:
     """Solve a scene; write plans, 3D picture, figures and image data."""
     from raycover.cli import solving
+    from raycover.cli.paper import sheets_asked
 
     solving.map_scene(
         scene, output, with_view=view, threads=threads, as_json=json, states=state or (), all_states=all_states,
-        pdf=pdf, scale=scale, chances=chances,
+        sheets=sheets_asked(pdf, scale, svg=svg, dpi=dpi), isometric=isometric, chances=chances,
     )  # fmt: skip
 
 
 @app.command("view")
 def view_(scene: SceneFile, state: InState = None, threads: Threads = None) -> None:
-    """Solve a scene and look at it in a window."""
-    from raycover.cli import solving
+    """Look at a scene in a window, move its detectors and see the map follow."""
+    from raycover.cli import viewing
 
-    solving.view_scene(scene, threads=threads, state=state)
+    viewing.view_scene(scene, threads=threads, state=state)
 
 
 @app.command("probe")
@@ -266,6 +275,44 @@ def sweep_(
     )
 
 
+@app.command("place")
+def place_(
+    scene: SceneFile,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="SCENE", help="the new scene file to write")] = Path(
+        "proposal.yaml"
+    ),
+    models: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--models", metavar="NAME", help="entry offered; may be repeated; the scene's if not given"),
+    ] = None,
+    keep: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--keep", metavar="NAME", help="detector that stays, B* for all that begin so; may be repeated"),
+    ] = None,
+    pitch: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--pitch", min=0.1, max=100.0, help="metres between candidates, 1 if not given"),
+    ] = None,
+    regular: Annotated[
+        Optional[bool],  # noqa: UP045
+        typer.Option("--regular/--free", help="of equal layouts the one in fewest straight lines"),
+    ] = None,
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=1.0, max=86_400.0, help="time for the optimiser; the best so far is kept")
+    ] = 60.0,
+    force: Annotated[bool, typer.Option("--force", help="overwrite a file that is there")] = False,
+    json: AsJson = False,
+) -> None:
+    """Propose the fewest detectors that meet the needs; write them as a new scene; exit code 1 if one is missed."""
+    from raycover.cli import placing
+
+    if not placing.place_scene(
+        scene, output, models=models or (), keep=keep or (), pitch=pitch, regular=regular, seconds=seconds,
+        force=force, as_json=json,
+    ):  # fmt: skip
+        raise typer.Exit(1)
+
+
 @app.command("check")
 def check_(
     scene: SceneFile,
@@ -347,6 +394,27 @@ def export_(
 
     options = exporting.ModelOptions(plane, cut, lobes)
     exporting.export_scene(scene, output, state=state, threads=threads, force=force, options=options)
+
+
+@app.command("slides")
+def slides_(
+    scene: SceneFile,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the slides")] = Path(
+        "slides"
+    ),
+    after: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("--after", metavar="SCENE", help="the proposal: a second scene, shown beside the first"),
+    ] = None,
+    route: Annotated[Optional[str], typer.Option("--route", metavar="NAME", help="the route that is filmed")] = None,  # noqa: UP045
+    film: Annotated[bool, typer.Option("--film/--no-film", help="a short film of somebody walking")] = True,
+    state: InState = None,
+    threads: Threads = None,
+) -> None:
+    """Tell a scene in slides: space, need, detectors, coverage, what is hidden and why, before and after, proof."""
+    from raycover.cli import telling
+
+    telling.tell_scene(scene, output, after=after, route=route, with_film=film, state=state, threads=threads)
 
 
 @app.command("new")

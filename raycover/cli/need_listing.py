@@ -23,7 +23,13 @@ def list_sets(scene_folder: Path | None, *, as_json: bool) -> None:
     for name, spec in sets.items():
         for k, (need, made) in enumerate(zip(spec.needs, spec.needs_at(name, NeedSpec(set=name)), strict=True)):
             rows.append(
-                [name if not k else "", need.name, need.places, asked_words(made), f"{need.why} ({need.source})"]
+                [
+                    name if not k else "",
+                    need.name,
+                    need.places.replace("_", " "),
+                    asked_words(made),
+                    f"{need.why} ({need.source})",
+                ]
             )
     table(["set", "need", "of", "asked", "why, and by whose word"], rows)
     talk("In a scene: needs: [{set: open office, rooms: [Office]}]; without rooms, all of them.")

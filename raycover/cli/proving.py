@@ -14,18 +14,15 @@ from raycover.exchange.proof import proof_json
 from raycover.firmness import with_chances, with_firm_mends, with_quiet
 from raycover.loading import load
 from raycover.mending import Mending, find_mending
+from raycover.mending_words import cost_words, mend_effect, mend_words, mending_title, mending_verdict, mends_words
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, prove
 from raycover.proof_words import (
     CAUTION,
     asked_words,
+    cell_words,
     chance_words,
-    cost_words,
     margin_words,
-    mend_effect,
-    mend_words,
-    mending_title,
-    mending_verdict,
-    mends_words,
+    matrix_words,
     remedy_cost,
     seen_words,
     way_words,
@@ -112,6 +109,15 @@ def _mendings(proof: Proof) -> tuple[Mending, ...]:
 def _print(proof: Proof, troubles: tuple[Trouble, ...], mendings: tuple[Mending, ...]) -> None:
     for verdict in proof.needs:
         _print_need(verdict)
+    for matrix in proof.matrices:
+        state = f", {matrix.state}" if matrix.state else ""
+        rows = [
+            [name, *(cell_words(float(share), int(kind)) for share, kind in zip(shares, kinds, strict=True))]
+            for name, shares, kinds in zip(matrix.rows, matrix.share, matrix.kind, strict=True)
+        ]
+        title = f"{matrix.title}{state}, who trips whom: {matrix_words(matrix)}"
+        table(["from", *matrix.units], rows, title=title, right=range(1, len(matrix.units) + 1))
+        print()
     for trouble in troubles:
         rows = [
             [
@@ -133,7 +139,7 @@ def _print(proof: Proof, troubles: tuple[Trouble, ...], mendings: tuple[Mending,
         print(f"Left out, since nothing of the kind stands there: {', '.join(proof.left_out)}")
     missed = [verdict.need.name for verdict in proof.needs if not verdict.met]
     n = len(proof.needs)
-    print(f"{n - len(missed)} of {n} need{'s' * (n != 1)} met" + (f"; not: {', '.join(missed)}" if missed else ""))
+    print(f"{n - len(missed)} of {n} need{'s' * (n != 1)} met" + (f"; not: {'; '.join(missed)}" if missed else ""))
 
 
 def _print_mending(mending: Mending) -> None:
@@ -178,6 +184,8 @@ def _print_need(verdict: NeedVerdict) -> None:
 
 def _row(verdict: NeedVerdict, place: PlaceVerdict) -> list[str]:
     found, way = place.figures, place.way
+    if verdict.need.only_area:
+        return [place.site.label, "yes" if place.met else "no", *["–"] * 4, "", "", way_words(verdict, place)]
     return [
         place.site.label,
         "yes" if place.met else "no",

@@ -26,7 +26,7 @@ def define(document: Any) -> None:
         r = RING * _M_PER_MM
         block.add_circle((0, 0), r)
         block.add_line((r, 0), (r + TICK * _M_PER_MM, 0))
-        if sort in ("infrared", "dual"):
+        if sort == "infrared" or sort.startswith("dual"):
             block.add_circle((0, 0), 0.047)
         if sort == "infrared long":
             block.add_line((-0.093, 0), (0.093, 0))

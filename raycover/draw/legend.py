@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raycover.draw import hatching, palette, words
-from raycover.draw.page import Page
+
+if TYPE_CHECKING:
+    from raycover.draw.page import Page
 
 Floats = NDArray[np.float64]
 At = Callable[[float], float]
@@ -26,7 +29,7 @@ class Distribution:
     share: Floats
 
 
-def distribution(margin_db: NDArray[np.float32], area: Floats, reserve_db: float) -> Distribution:
+def distribution(margin_db: NDArray[np.float32], area: NDArray[np.floating], reserve_db: float) -> Distribution:
     """Shares by class and by dB; what is not seen is spread evenly over its class."""
     inside = ~np.isnan(margin_db)
     margin, weight = margin_db[inside].astype(float), area[inside]

@@ -11,17 +11,8 @@ from raycover.draw.page import Box, Page
 from raycover.draw.proof_marks import SMALL, draw_verdict
 from raycover.draw.proof_tables import Item
 from raycover.mending import Mend, Mending
-from raycover.proof_words import (
-    chance_words,
-    cost_words,
-    margin_words,
-    mend_effect,
-    mend_words,
-    mending_title,
-    mending_verdict,
-    mends_words,
-    seen_words,
-)
+from raycover.mending_words import cost_words, mend_effect, mend_words, mending_title, mending_verdict, mends_words
+from raycover.proof_words import chance_words, margin_words, seen_words
 
 _SIZE, _NOTE = 6.5, 6.0
 _LINE, _WRAPPED = 3.95, 2.75

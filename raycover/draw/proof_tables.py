@@ -129,6 +129,10 @@ class _Columns:
         page.text(x, base, page.lettering.fit(name, "sans", _SIZE, self.name_width), _SIZE)
         draw_verdict(page, (x + self.verdict + SMALL, base + 0.8), met=place.met, radius=SMALL)
         page.text(x + self.verdict + 3.4, base, "yes" if place.met else "no", _SIZE, font="bold")
+        for number, line in enumerate(lines):
+            page.text(x + self.way, base - number * _WRAPPED, line, _NOTE)
+        if verdict.need.only_area:
+            return
         page.text(x + self.seen, base, seen_words(found.share), _SIZE, ha="right")
         if self.gap is not None:
             page.text(x + self.gap, base, f"{found.largest_gap_m:.1f} m", _SIZE, ha="right")
@@ -137,8 +141,6 @@ class _Columns:
             page.text(x + self.chance, base, chance_words(place.probability), _SIZE, ha="right")
         unit = "" if place.way is None else page.lettering.fit(clean(place.way.unit), "bold", _NOTE, 9.0)
         page.text(x + self.unit, base, unit, _NOTE, font="bold", color=palette.ACCENT)
-        for number, line in enumerate(lines):
-            page.text(x + self.way, base - number * _WRAPPED, line, _NOTE)
 
 
 def remedy_items(page: Page, trouble: Trouble, width: float) -> Iterator[Item]:

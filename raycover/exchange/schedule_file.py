@@ -24,11 +24,13 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 def cells(entry: Entry, words: Language) -> list[str | float | int | None]:
     """One row: numbers as numbers, texts in the language."""
     masks = []
-    for start, end, low, high in entry.masks:
+    for (start, end, low, high), half in zip(entry.masks, entry.mask_halves, strict=True):
         text = f"{words.number(start)}–{words.number(end)}"
         if low > 0 or high < 180:
             off = words["off axis"].format(**{"from": words.number(low), "to": words.number(high)})
             text += f" ({off})"
+        if half is not None:
+            text += f" ({words[half]})"
         masks.append(text)
     return [
         entry.tag, entry.title, entry.model, entry.room, *entry.at, entry.mounting, entry.turn_deg, entry.tilt_deg,

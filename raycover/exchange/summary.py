@@ -20,6 +20,7 @@ from raycover.probe import View
 from raycover.rays import Crossing
 from raycover.seats import SeatView
 from raycover.spreads import SOURCES
+from raycover.upright import SectionField
 
 #: Bumped when a meaning changes; additions leave it.
 VERSION = 1
@@ -30,20 +31,24 @@ def stamp() -> dict[str, Any]:
     return {"version": VERSION, "raycover": raycover.__version__}
 
 
-def summary(coverage: Coverage, chances: ChanceMaps | None = None) -> dict[str, Any]:
-    """Figures of every plane and detector; areas in m². With `chances` how firm they are."""
-    return {**stamp(), **_figures(coverage, chances)}
+def summary(
+    coverage: Coverage, chances: ChanceMaps | None = None, sections: Sequence[SectionField] = ()
+) -> dict[str, Any]:
+    """Figures of every plane, section and detector; areas in m². With `chances` how firm they are."""
+    return {**stamp(), **_figures(coverage, chances, sections)}
 
 
-def states_summary(found: Mapping[str, tuple[Coverage, ChanceMaps | None]]) -> dict[str, Any]:
+def states_summary(
+    found: Mapping[str, tuple[Coverage, ChanceMaps | None, Sequence[SectionField]]],
+) -> dict[str, Any]:
     """What a summary has beside the figures of its first state: that state's name, and every state's figures."""
     return {
         "state": next(iter(found)),
-        "states": {name: _figures(coverage, chances) for name, (coverage, chances) in found.items()},
+        "states": {name: _figures(*made) for name, made in found.items()},
     }
 
 
-def _figures(coverage: Coverage, chances: ChanceMaps | None) -> dict[str, Any]:
+def _figures(coverage: Coverage, chances: ChanceMaps | None, sections: Sequence[SectionField]) -> dict[str, Any]:
     detectors: dict[str, dict[str, Any]] = {name: {} for name in coverage.detector_names}
     dual = {unit.name: combining_json(unit) for unit in coverage.units if unit.halves}
     for plane_name, plane in coverage.items():
@@ -58,6 +63,7 @@ def _figures(coverage: Coverage, chances: ChanceMaps | None) -> dict[str, Any]:
             for name, plane in coverage.items()
         },
         **({} if chances is None else {"doubt": _doubt(chances)}),
+        "sections": {field.name: _section(field) for field in sections},
         "detectors": detectors,
         **({"dual": dual} if dual else {}),
         "seats": {seat.name: _seat(seat) for seat in coverage.seats},
@@ -67,6 +73,16 @@ def _figures(coverage: Coverage, chances: ChanceMaps | None) -> dict[str, Any]:
         "backend": coverage.backend,
         "warnings": [problem(p) for p in coverage.warnings],
         "caution": "A prediction, not a site test: walk-test before hand-over. Not a safety function.",
+    }
+
+
+def _section(field: SectionField) -> dict[str, Any]:
+    """A section's figures: of the people zone that it cuts."""
+    return {
+        "area_m2": _round(float(field.zone_area.sum())),
+        "share": _round(field.share),
+        "assured_share": _round(field.assured_share),
+        "detectors": [field.units[k].name for k in field.in_cut],
     }
 
 

@@ -3,7 +3,8 @@
 `find_mending` finds remedies; `verdict_then` judges a need with one done.
 """
 
-from raycover.mending.finding import Mend, Mending, find_mending
+from raycover.mending.finding import find_mending
+from raycover.mending.mends import Mend, Mending
 from raycover.mending.then import verdict_then
 
 __all__ = ["Mend", "Mending", "find_mending", "verdict_then"]

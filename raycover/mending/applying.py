@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from raycover.loading import load_text
-from raycover.mending.finding import Mend, find_mending
+from raycover.mending.finding import find_mending
+from raycover.mending.mends import Mend
 from raycover.mending.then import changed_entry
 from raycover.needs import Proof, prove
 from raycover.remedies import Remedy, find_remedies

@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from raycover.detectors import Unit
 from raycover.needs import Figures, NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met, nth_best
-from raycover.remedies import pct_for, shift_db
 from raycover.scene.needs import NeedSpec
+from raycover.sensitivity import LEAST_PCT, pct_for, shift_db
 from raycover.sites import Site
 
 Floats = NDArray[np.floating]
@@ -53,6 +54,22 @@ class Case:
     def decides(self, mine_db: Floats) -> Floats:
         """(n,) the margin that decides at each cell, the unit's being `mine_db`."""
         return np.asarray(np.maximum(self.low_db, np.minimum(self.high_db, mine_db)))
+
+    def asks(self, unit: Unit) -> bool:
+        """Whether a new unit would count here by where it hangs: over an aisle it is that one's own.
+
+        A need that takes part of the units by zone knows no new one.
+        """
+        need = self.verdict.need
+        if need.whose is None:
+            return True
+        if need.zones is not None:
+            return False
+        spot = shapely.Point(unit.position[:2])
+        if self.site.outline.covers(spot):
+            return need.whose == "own"
+        over = need.beyond_aisles is not None or any(p.site.outline.covers(spot) for p in self.verdict.places)
+        return over and need.whose == "others"
 
     def trips(self, mine_db: Floats) -> bool:
         """Whether the unit is tripped from this never-area."""
@@ -107,6 +124,8 @@ def cases_of(proof: Proof, name: str | None) -> list[Case]:
             continue  # it asks for units by name
         index = names.index(name) if name in names else -1
         for place in verdict.places:
+            if is_too_large(need, place.figures):
+                continue  # whatever hangs there
             if name is not None and index not in place.units:
                 continue
             n = len(place.site)
@@ -118,6 +137,13 @@ def cases_of(proof: Proof, name: str | None) -> list[Case]:
             if need.never or not place.met or keeps_met:
                 found.append(case)
     return found
+
+
+def is_too_large(need: NeedSpec, figures: Figures) -> bool:
+    """Whether a place is larger than its need lets it be: no unit changes that."""
+    return need.largest_area is not None and not is_met(
+        need.model_copy(update={"share": 0.0, "largest_gap": None}), figures
+    )
 
 
 def _nth(margin_db: Floats, by: int, n: int) -> Floats:
@@ -149,10 +175,13 @@ class Outcome:
 class Bench:
     """Some cases, cast together: those that look for the same in one situation in one go."""
 
-    def __init__(self, cases: Sequence[Case], need: NeedVerdict, least_pct: float = 10.0) -> None:
+    def __init__(
+        self, cases: Sequence[Case], need: NeedVerdict, least_pct: float = LEAST_PCT, *, is_new: bool = False
+    ) -> None:
         self.cases = list(cases)
         self.need = need
         self.least_pct = least_pct
+        self.is_new = is_new
 
     def few(self) -> Bench:
         """The same for sorting out: cells of the need's missed places, of what may break."""
@@ -166,7 +195,7 @@ class Bench:
             )
             for case in wanted
         ]  # fmt: skip
-        return Bench(few, self.need, self.least_pct)
+        return Bench(few, self.need, self.least_pct, is_new=self.is_new)
 
     @cached_property
     def _groups(self) -> list[tuple[Situation, Site, list[int]]]:
@@ -193,6 +222,10 @@ class Bench:
             for i in indices:
                 found[i] = margin[start : start + len(self.cases[i].site)]
                 start += len(self.cases[i].site)
+        if self.is_new:
+            found = [
+                m if case.asks(unit) else np.full_like(m, -np.inf) for case, m in zip(self.cases, found, strict=True)
+            ]
         return found
 
     def try_unit(self, unit: Unit) -> Outcome:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -14,11 +13,13 @@ from raycover.casting import potential_db
 from raycover.detectors import Unit
 from raycover.hanging import ROUND_M, HangingPlaces
 from raycover.mending.adding import Adder
-from raycover.mending.bench import Bench, Case, Outcome, cases_of, lack_of
+from raycover.mending.bench import Bench, Case, Outcome, cases_of, is_too_large, lack_of
 from raycover.mending.changes import COST, Subject, changes_of, shifted, turned
-from raycover.needs import Figures, NeedVerdict, Proof, Situation
-from raycover.remedies import sensitivity_keys, shift_db
+from raycover.mending.mends import Mend, Mending
+from raycover.mending.then import verdict_then
+from raycover.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.scene.devices import DetectorSpec
+from raycover.sensitivity import sensitivity_keys, shift_db
 from raycover.trials import Trial
 
 Floats = NDArray[np.floating]
@@ -31,79 +32,21 @@ _FINALISTS, _MOST = 3, 6
 _ENOUGH, _PARTIAL = 3, 2
 
 
-@dataclass(frozen=True)
-class Mend:
-    """A change and what it does to one need.
-
-    `keys` go into the entry of `unit`, or are the whole entry of a new one (`is_new`). `share` (least), `gap_m`
-    (widest) and `worst_db` (least) are those of the places it mends or was tried for; `still` tells those that stay
-    missed and by how much, `also` the places of other needs that it mends. `broken` are places met now that it would
-    miss, `tripped` never-areas that it would trip, with its margin (dB). `cost` is 1 to 4, cheapest first.
-    `chance`: the share of varied cases in which the need is met then, None where not asked.
-    """
-
-    unit: str
-    kind: str
-    words: str
-    keys: dict[str, Any]
-    is_new: bool
-    mended: tuple[str, ...]
-    still: tuple[tuple[str, Figures], ...]
-    also: tuple[str, ...]
-    broken: tuple[str, ...]
-    tripped: tuple[tuple[str, float], ...]
-    share: float
-    gap_m: float
-    worst_db: float
-    cost: int
-    lack: float
-    changed: Unit = field(repr=False, compare=False)
-    pct: float = 100.0
-    chance: float | None = None
-
-    @property
-    def mends(self) -> bool:
-        """Whether all of the need's places are met then, and nothing that was met is lost."""
-        return not self.still and not self.broken and not self.tripped
-
-    @property
-    def rank(self) -> tuple[Any, ...]:
-        """Best first: mends all and harms nothing, then leaves little missing, then costs little."""
-        harm = len(self.broken) + len(self.tripped)
-        return not self.mends, harm, len(self.still), round(self.lack, 3), self.cost, -round(min(self.worst_db, 6.0), 1)
-
-
-@dataclass(frozen=True)
-class Mending:
-    """A need that is missed, and what was tried, best first.
-
-    `lack` is what is missing now, as `Outcome` counts it.
-    """
-
-    need: str
-    missed: tuple[str, ...]
-    remedies: tuple[Mend, ...]
-    n_tried: int
-    lack: float
-
-    @property
-    def best(self) -> Mend | None:
-        return self.remedies[0] if self.remedies else None
-
-    @property
-    def is_mended(self) -> bool:
-        return bool(self.remedies) and self.remedies[0].mends
-
-
 def find_mending(proof: Proof, progress: Progress | None = None) -> tuple[Mending, ...]:
     """For every need with a place that is missed, what would mend it, best first."""
-    missed = [verdict for verdict in proof.needs if not verdict.need.never and not verdict.met]
+    missed = [verdict for verdict in proof.needs if missed_of(verdict)]
     counter = _Counter(progress, len(missed) * (_MOST_UNITS + 1))
     found = []
     for number, verdict in enumerate(missed):
         counter.at(number * (_MOST_UNITS + 1))
         found.append(_Search(proof, verdict, counter).run())
     return tuple(found)
+
+
+def missed_of(verdict: NeedVerdict) -> list[PlaceVerdict]:
+    """Places of a need that are missed and that units could mend: never-areas and places too large are not."""
+    need = verdict.need
+    return [p for p in verdict.places if not (need.never or p.met or is_too_large(need, p.figures))]
 
 
 class _Counter:
@@ -124,9 +67,9 @@ class _Search:
 
     def __init__(self, proof: Proof, verdict: NeedVerdict, counter: _Counter) -> None:
         self.proof, self.verdict, self.counter = proof, verdict, counter
-        self.situation: Situation = verdict.situation
+        self.situation = verdict.situation
         self.places = HangingPlaces(self.situation.scene, self.situation.building)
-        self.missed = [place for place in verdict.places if not place.met]
+        self.missed = missed_of(verdict)
         self.n_tried = 0
 
     def run(self) -> Mending:
@@ -137,7 +80,17 @@ class _Search:
         remedies += self._one_more()
         names = tuple(self._name(place.site) for place in self.missed)
         lack = sum(lack_of(self.verdict.need, place.figures) for place in self.missed)
-        return Mending(self.verdict.need.name, names, tuple(_reported(remedies, lack)), self.n_tried, lack)
+        told = _reported(remedies, lack)
+        if any(verdict.need.whose is not None for verdict in self.proof.needs):
+            told = [mend for mend in told if self._holds(mend)]
+        return Mending(self.verdict.need.name, names, tuple(told), self.n_tried, lack)
+
+    def _holds(self, mend: Mend) -> bool:
+        """Whether a remedy does what it says where it may change which units belong to an aisle."""
+        if len(missed_of(verdict_then(self.verdict, mend))) != len(mend.still):
+            return False
+        asking = [v for v in self.proof.needs if v.need.whose is not None and v is not self.verdict and v.met]
+        return bool(mend.broken or mend.tripped) or all(verdict_then(v, mend).met for v in asking)
 
     def _name(self, site: Any) -> str:
         return str(site.label if len(self.situation.building.stairs) < 2 else site.name)
@@ -234,7 +187,7 @@ class _Search:
         if self.verdict.need.detectors is not None:
             return []
         scene, units = self.situation.scene, self.situation.units
-        bench = Bench(cases_of(self.proof, None), self.verdict)
+        bench = Bench(cases_of(self.proof, None), self.verdict, is_new=True)
         x, y = self._gap_points()[:, :2].mean(axis=0)
         adder = Adder(scene, self.places, units, bench.few(), (float(x), float(y)))
 

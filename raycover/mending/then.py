@@ -8,10 +8,11 @@ from typing import Any
 
 from raycover.coverage import make_units
 from raycover.mending.changes import OF_THE_MODEL
-from raycover.mending.finding import Mend
+from raycover.mending.mends import Mend
 from raycover.needs import NeedVerdict, Situation, judge_need
 from raycover.scene.devices import DetectorSpec
 from raycover.scene.schema import Scene
+from raycover.sites import Sites
 
 
 def changed_entry(entry: Mapping[str, Any], keys: Mapping[str, Any]) -> dict[str, Any]:
@@ -43,5 +44,8 @@ def situation_then(situation: Situation, mend: Mend) -> Situation:
 
 def verdict_then(verdict: NeedVerdict, mend: Mend) -> NeedVerdict:
     """The verdict on a need with a remedy done."""
+    need, situation = verdict.need, situation_then(verdict.situation, mend)
     sites = [place.site for place in verdict.places]
-    return judge_need(verdict.need, sites, situation_then(verdict.situation, mend), assumed=verdict.assumed)
+    if need.whose is not None:  # which units belong to a place may have changed
+        sites = list(Sites(situation.scene, situation.building, situation.units).of(need, None))
+    return judge_need(need, sites, situation, assumed=verdict.assumed)

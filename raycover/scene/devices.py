@@ -48,7 +48,7 @@ from raycover.scene.routes import HoldTime
 #: Protection class by IEC 60529.
 Protection = Annotated[str, Field(pattern=r"^IP[0-6X][0-9X]$")]
 #: Files that `map` writes beside those named after planes.
-_TAKEN_NAMES = ("view", "summary")
+_TAKEN_NAMES = ("view", "summary", "isometric")
 
 
 #: Keys of a pattern that mean nothing for infrared.

@@ -51,6 +51,7 @@ def _problems(scene: Scene, seen: dict[str, int]) -> Iterator[Problem]:
         yield from _area(scene, index, need)
         yield from _seats(scene, index, need)
         yield from _aisles(scene, index, need)
+        yield from _zones(scene, index, need)
         yield from _units(scene, index, need)
 
 
@@ -89,27 +90,31 @@ def _unknown(scene: Scene, kind: str, name: str, known: Sequence[str], loc: tupl
     return Problem(f"unknown-{code}", f'unknown {what} "{name}"', scene.position(*loc), help_)
 
 
+def outline_problem(points: Sequence[Any], name: str, where: Position) -> Problem | None:
+    """What is wrong with the outline of an area, by itself."""
+    polygon = shapely.Polygon(np.asarray(points, float))
+    if polygon.convex_hull.area < 1e-6:
+        return Problem("empty-area", f'the area of "{name}" is empty', where, "give three corners or more, not in line")
+    if not polygon.is_valid:
+        crossing = re.search(r"Self-intersection\[(\S+) (\S+)\]", explain_validity(polygon))
+        at = f" at ({crossing[1]}, {crossing[2]})" if crossing else ""
+        return Problem(
+            "crossing-area",
+            f'the outline of "{name}" crosses or touches itself{at}',
+            where,
+            "give the corners in order around the area, each once",
+        )
+    return None
+
+
 def _area(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
     if need.area is None:
         return
     where = scene.position("needs", index, "area")
-    points = np.asarray(need.area, float)
-    polygon = shapely.Polygon(points)
-    if polygon.convex_hull.area < 1e-6:
-        yield Problem(
-            "empty-area", f'the area of "{need.name}" is empty', where, "give three corners or more, not in line"
-        )
+    if (wrong := outline_problem(need.area, need.name, where)) is not None:
+        yield wrong
         return
-    if not polygon.is_valid:
-        crossing = re.search(r"Self-intersection\[(\S+) (\S+)\]", explain_validity(polygon))
-        at = f" at ({crossing[1]}, {crossing[2]})" if crossing else ""
-        yield Problem(
-            "crossing-area",
-            f'the outline of "{need.name}" crosses or touches itself{at}',
-            where,
-            "give the corners in order around the area, each once",
-        )
-        return
+    polygon = shapely.Polygon(np.asarray(need.area, float))
     rooms, outlines = _rooms(scene)
     inside = [room for room, outline in zip(rooms, outlines, strict=True) if polygon.intersection(outline).area > 1e-6]
     extents = [shapely.box(*plane.extent) for plane in scene.planes if plane.extent is not None]
@@ -185,13 +190,15 @@ def _seats(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
 def _aisles(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
     """Racks that a need's aisles name; whether they face each other the building knows."""
     racks = [rack.name for rack in scene.racking]
-    if need.aisles is not None and not racks:
+    key = "aisles" if need.aisles is not None else "beyond_aisles"
+    given = getattr(need, key)
+    if given is not None and not racks:
         yield Problem("no-aisles", f'need "{need.name}": the scene has no racking, so no aisles',
-                      scene.position("needs", index, "aisles"), "name its rooms or an area instead")  # fmt: skip
+                      scene.position("needs", index, key), "name its rooms or an area instead")  # fmt: skip
         return
-    for k, name in enumerate(named(need.aisles, [])):
-        where = scene.position("needs", index, "aisles", k)
-        if named(need.aisles, []).index(name) < k:
+    for k, name in enumerate(named(given, [])):
+        where = scene.position("needs", index, key, k)
+        if named(given, []).index(name) < k:
             yield Problem("same-name", f'"{name}" stands twice in one need', where, "take one out")
         parts = AISLE.match(name)
         if parts is None:
@@ -204,6 +211,53 @@ def _aisles(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
                               did_you_mean(rack, sorted(racks)))  # fmt: skip
 
 
+def _zones(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
+    """Zones that are there, and say which floor they light."""
+    if need.zones is None:
+        return
+    floors = {zone.name: zone.area is not None or zone.rooms is not None for zone in scene.zones}
+    where, help_ = scene.position("needs", index, "zones"), "give it rooms: [NAME] or area: [[x, y], …]"
+    if need.zones == "all" and not any(floors.values()):
+        what = "none of the zones says its floor" if floors else "the scene has no zones"
+        yield Problem("no-zones", f'need "{need.name}": {what}', where,
+                      help_ if floors else "list them under zones, each with rooms or an area")  # fmt: skip
+    for k, name in enumerate(named(need.zones, [])):
+        where = scene.position("needs", index, "zones", k)
+        if name not in floors:
+            yield _unknown(scene, "zones", name, list(floors), ("needs", index, "zones", k))
+        elif not floors[name]:
+            yield Problem("no-floor", f'zone "{name}" does not say its floor', where, help_)
+
+
+def check_zone_floors(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    """Floors of zones: outlines that cross, rooms that nothing has, areas that lie nowhere."""
+    rooms, outlines = _rooms(scene)
+    known = [room.name for room in scene.rooms]
+    for index, zone in enumerate(scene.zones):
+        for k, name in enumerate(zone.rooms or ()):
+            if name not in known:
+                where = scene.position("zones", index, "rooms", k)
+                yield Problem("unknown-room", f'zone "{zone.name}": unknown room "{name}"', where,
+                              did_you_mean(name, sorted(known)))  # fmt: skip
+        if zone.area is None:
+            continue
+        where = scene.position("zones", index, "area")
+        if (wrong := outline_problem(zone.area, zone.name, where)) is not None:
+            yield wrong
+            continue
+        polygon = shapely.Polygon(np.asarray(zone.area, float))
+        inside = [
+            room for room, outline in zip(rooms, outlines, strict=True)
+            if polygon.intersection(outline).area > 1e-6 and (zone.rooms is None or room.name in zone.rooms)
+        ]  # fmt: skip
+        if not inside:
+            yield Problem("area-outside", f'the area of zone "{zone.name}" lies outside its rooms', where,
+                          "move it into a room")  # fmt: skip
+        elif zone.rooms is None and len({room.floor for room in inside}) > 1:
+            yield Problem("which-room", f'the area of zone "{zone.name}" lies in rooms of several storeys', where,
+                          "say which: rooms: [NAME]")  # fmt: skip
+
+
 def _units(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
     """More units asked for than there are; air in which infrared sees little."""
     known = [unit for unit in scene.detectors if need.detectors is None or unit.name in need.detectors]
@@ -213,7 +267,7 @@ def _units(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
                       scene.position("needs", index, "by"), "add detectors, or ask for fewer",
                       severity="warning")  # fmt: skip
     patterns = [unit.pattern or scene.catalogue.detectors.get(unit.model or "") for unit in known]
-    infrared = any(pattern is not None and pattern.kind == "infrared" for pattern in patterns)
+    infrared = any(pattern is not None and pattern.kind != "microwave" for pattern in patterns)
     if need.ambient_c is not None and need.ambient_c >= WARM_FROM_C and infrared:
         yield warm_air(need.ambient_c, scene.position("needs", index, "ambient_c"))
 

@@ -10,9 +10,9 @@ from raycover.scene.needs import NeedSpec
 from raycover.scene.quantities import ShortName, Strict
 
 #: What a set is asked of: the key that says where it holds.
-Asks = Literal["rooms", "stairs", "aisles"]
+Asks = Literal["rooms", "stairs", "aisles", "zones"]
 #: What its needs' places are: those of the key itself, or what stands in its rooms.
-Places = Literal["rooms", "seats", "cubicles", "stairs", "aisles"]
+Places = Literal["rooms", "seats", "cubicles", "stairs", "aisles", "beyond_aisles", "zones"]
 Words = Annotated[str, Field(min_length=1, max_length=600)]
 #: What stands beside a need that nobody else's word is behind.
 OURS = "ours, no source"

@@ -13,10 +13,12 @@ from raycover.scene.fittings import DoorState
 from raycover.scene.quantities import Coordinate, Name, NotBuiltYet, Number, Point2, PositiveLength, ShortName, Strict
 
 #: Keys that say where a need holds.
-WHERE = ("area", "rooms", "cubicles", "stairs", "desks", "tables", "seats", "aisles")
+WHERE = ("area", "rooms", "cubicles", "stairs", "desks", "tables", "seats", "aisles", "beyond_aisles", "zones")
 #: Keys that may stand beside `set`: where the set holds, and what it lets be said otherwise.
-BESIDE_SET = ("name", "rooms", "stairs", "aisles", "share", "largest_gap", "by", "clear_db", "detectors", "state",
-              "ambient_c")  # fmt: skip
+BESIDE_SET = (
+    "name", "rooms", "stairs", "aisles", "zones", "share", "largest_gap", "by", "clear_db", "detectors", "state",
+    "ambient_c",
+)  # fmt: skip
 #: Heights (m) of a person's parts, where a need names no plane and no height: those of a plane's person.
 PERSON_HEIGHTS = (0.3, 1.0, 1.6)
 #: A unit that must not trip keeps this much (dB) below its limit unless the need says otherwise: the usual reserve.
@@ -50,6 +52,14 @@ class NeedSpec(Strict):
     within: Names | None = Field(None, description="of cubicles, desks, tables: only what stands in these rooms")
     aisles: Aisles | None = Field(
         None, description="floor between two racks, R1/R2, or a rack and a wall, R1/wall 2, each a place; all of them"
+    )
+    beyond_aisles: Aisles | None = Field(None, description="all floor of their rooms that lies outside these aisles")
+    zones: NamesOrAll | None = Field(None, description="zones that say their floor, each a place; or all of those")
+    whose: Literal["own", "others"] | None = Field(
+        None, description="of aisles and zones, which units count at each: its own, or those of the others"
+    )
+    largest_area: Annotated[Number, Field(gt=0, le=1e6)] | None = Field(
+        None, description="of zones: how large each may be, in m²"
     )
     room: str | None = Field(None, description="of an area where rooms lie one above another: its room")
     storey: str | None = Field(None, description="of an area where rooms lie one above another: its storey")
@@ -90,8 +100,15 @@ class NeedSpec(Strict):
 
     @property
     def least_share(self) -> float | None:
-        """The share asked; all of it where neither a share nor a gap is; None where only gaps count."""
-        return self.share if self.share is not None else None if self.largest_gap is not None else 1.0
+        """The share asked; all of it where nothing else is asked; None where only gaps or the area count."""
+        if self.share is not None or (self.largest_gap is None and self.largest_area is None):
+            return 1.0 if self.share is None else self.share
+        return None
+
+    @property
+    def only_area(self) -> bool:
+        """Whether it asks nothing of units: how large a zone is."""
+        return self.largest_area is not None and self.least_share is None and self.largest_gap is None
 
     @property
     def reserve_db(self) -> float:
@@ -121,6 +138,13 @@ class NeedSpec(Strict):
         for key, owner in (("room", "area"), ("storey", "area"), ("floor", "area"), ("doors", "cubicles")):
             if getattr(self, key) is not None and owner not in given:
                 raise _wrong("not_for_this", f"{key} goes with {owner} only", "take it out", key)
+        if self.whose is not None and not {"aisles", "beyond_aisles", "zones"} & set(given):
+            raise _wrong("not_for_this", "whose goes with aisles, beyond_aisles and zones", "take it out", "whose")
+        if self.whose == "own" and self.beyond_aisles is not None:
+            raise _wrong("not_for_this", "no unit has the floor beyond its aisle as its own",
+                         "write whose: others, or aisles", "whose")  # fmt: skip
+        if self.largest_area is not None and "zones" not in given:
+            raise _wrong("not_for_this", "largest_area goes with zones only", "take it out", "largest_area")
         if self.within is not None and not {"cubicles", "desks", "tables"} & set(given):
             raise _wrong("not_for_this", "within goes with cubicles, desks and tables", "take it out", "within")
         if sum(getattr(self, key) is not None for key in ("room", "storey", "floor")) > 1:

@@ -74,7 +74,7 @@ class Effect:
     mirror goes by, where such ways make the margin. `margins_db` and `points` (n,) (n, 3) are those of all points
     looked at; `zones`, of hot things in sight, what the simulated lens makes of them. What a dual unit makes of it is
     told of the half that decides, `technology`, and `halves` are the margins of both (−inf: answers to no such thing);
-    one of `trigger-then-hold` is asked whether it is switched on.
+    one of `trigger-then-hold` is asked whether it is switched on, `held_db` is the margin with which it is then held.
     """
 
     nuisance: str
@@ -95,6 +95,7 @@ class Effect:
     points: Floats
     zones: ZoneHits | None = None
     halves: Mapping[str, float] | None = None
+    held_db: float | None = None
 
 
 def concerns(source: Source, unit: Unit, rays: RayScene, ambient_c: float) -> bool:
@@ -137,7 +138,8 @@ def effect(source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Con
     margin = float(combined_db(unit, "any", margins)[0])
     by = found[which] or told[0]
     halves: dict[str, float] = {part.kind: float(db[0]) for part, db in zip(unit.parts, margins, strict=True)}
-    one = replace(by, unit=unit.name, halves=halves, margin_db=margin, verdict=rules.verdict(margin))
+    held = max(halves.values()) if unit.combine == "trigger-then-hold" else None
+    one = replace(by, unit=unit.name, halves=halves, held_db=held, margin_db=margin, verdict=rules.verdict(margin))
     if found[which] is None:  # the half that it hangs on does not answer, whatever the other makes of it
         return replace(one, reason=f"{unit.parts[which].kind}-half", margins_db=np.full_like(by.margins_db, -np.inf))
     return one

@@ -13,6 +13,7 @@ from scipy import ndimage
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.casting import Weather, potential_db
+from raycover.combining import over_parts
 from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.doubt import chances
@@ -31,7 +32,7 @@ from raycover.walktest.moves import MOVES, Move
 from raycover.walktest.touring import short_tour
 from raycover.walktest.unknowns import Unknowns, unknowns_of
 from raycover.walktest.ways import Response, model_of, respond
-from raycover.way_words import Way, way_to
+from raycover.way_words import Way, best_way
 
 Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
@@ -260,7 +261,9 @@ def _open_db(there: Situated, candidates: Candidates) -> Floats:
 
 def _open(unit: Unit, points: Floats, motion: str, weather: Weather) -> Floats:
     x, y, z = (points - unit.position).T
-    return open_margin_db(unit, (x, y, z), unit.footprints_for(motion), weather)
+    return over_parts(
+        unit, motion, lambda part: open_margin_db(part, (x, y, z), part.footprints_for(motion), weather)
+    )
 
 
 def _local(floor: Floor, value: Floats, most: bool, size: int = 3) -> Floats:
@@ -385,10 +388,11 @@ def _chances(there: Situated, units: Sequence[Unit], ground: Floats, moves: Sequ
     for key in dict.fromkeys(moves):
         at = np.flatnonzero([move == key for move in moves])
         heights = np.asarray(MOVES[key].heights)
-        points = np.repeat(ground[at], len(heights), axis=0)
-        points[:, 2] += np.tile(heights, len(at))
-        varied = chances(units, points, MOVES[key].motion, there.rays, there.weather, draws).draws
-        found[at] = (varied.reshape(draws.n, len(at), len(heights)).max(axis=-1) >= 0).mean(axis=0)
+        points = np.concatenate([ground[at] + np.array([0.0, 0.0, height]) for height in heights])
+        varied = chances(
+            units, points, MOVES[key].motion, there.rays, there.weather, draws, n_heights=len(heights)
+        ).draws
+        found[at] = (varied.reshape(draws.n, len(heights), len(at)).max(axis=1) >= 0).mean(axis=0)
     return found
 
 
@@ -398,6 +402,6 @@ def _way(there: Situated, units: Sequence[Unit], at: Floats, move: Move) -> Way:
     in_open = [float(_open(unit, points, move.motion, there.weather).max()) for unit in units]
     near = [float(potential_db(unit, points, move.motion).max()) for unit in units]
     tried = [units[k] for k in np.lexsort((-np.array(near), -np.array(in_open)))[:4]]
-    ways = [way_to(unit, point, move.motion, there.rays, there.weather) for unit in tried for point in points]
-    best = max(range(len(ways)), key=lambda k: (ways[k].margin_db, -(k // len(points)), -ways[k].distance_m))
+    ways = [best_way(unit, points, move.motion, there.rays, there.weather) for unit in tried]
+    best = max(range(len(ways)), key=lambda k: (ways[k].margin_db, -k))
     return replace(ways[best], at=(float(at[0]), float(at[1]), float(at[2])))

@@ -58,12 +58,13 @@ def unknowns_of(
     corrections: CorrectionsSpec | None,
 ) -> Unknowns:
     """Priors from the scene's `doubt`: the person who walks and the units' reach; layers, and what may be built."""
-    kinds = {response.models[response.reach_of[k]]: unit.kind for k, unit in enumerate(units)}
+    kinds = {response.models[response.reach_of[k]]: unit.technologies for k, unit in enumerate(units)}
     reach = draws.doubt.reach_percent / 100
     unit_db = 40 / np.log(10) * reach / np.sqrt(3)  # even within ± that share
     contrast = draws.contrast_db(weather.ambient_c)
     person = {"microwave": draws.doubt.cross_section_db, "infrared": float(np.std(contrast[np.isfinite(contrast)]))}
-    models = [float(np.hypot(person[kinds[model]], unit_db)) for model in response.models]
+    # Both halves of a dual model are corrected alike: by what is less sure of the two.
+    models = [float(np.hypot(max(person[kind] for kind in kinds[model]), unit_db)) for model in response.models]
     frequencies = sorted({unit.frequency_ghz for unit in units if unit.frequency_ghz is not None})
     made = {one.name: one for one in _constructions(rays)}
     losses = [_loss_spread(made[name], frequencies, draws) for name in response.constructions]

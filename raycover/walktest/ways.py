@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building
 from raycover.casting import Weather, judge, potential_db
 from raycover.catalogue import Construction
+from raycover.combining import deciding, question_of, rule_of
 from raycover.detectors import Unit
-from raycover.paths import trace
+from raycover.paths import amplitude, margin_of, trace
 from raycover.rays import LIFT, RayScene
 from raycover.walktest.moves import MOVES
 
@@ -29,7 +30,8 @@ class Response:
 
     Looks (k,) are a unit at a point at one height: `look_point`, `look_unit`. Ways (m,) belong to looks: `look`,
     `margin_db` as the scene stands, `crossed` (m, n_constructions) how often each of `constructions` is crossed.
-    `reach_of` (n_units,) is which of `models` a unit is; looks without a way are left out.
+    `reach_of` (n_units,) is which of `models` a unit is; looks without a way are left out. Both halves of a dual unit
+    have looks where either is enough; elsewhere that half has which decides as the scene stands.
     """
 
     n_points: int
@@ -197,31 +199,49 @@ def _respond(
     lifted = np.tile(heights < LIFT, len(ground))
     look_point, look_unit, way_look, margins, crossed = [], [], [], [], []
     n_looks = 0
-    for u, unit in enumerate(units):
+
+    def ways_of(unit: Unit) -> tuple[Floats, Index, Floats]:
+        """Margins (m,) of a unit's ways, their points by index, what they cross (m, n_constructions)."""
         near = np.flatnonzero(potential_db(unit, points, move.motion) + weather.heat_db(unit) >= _LOWEST_DB)
-        if not len(near):
-            continue
-        if unit.frequency_ghz is None:
+        if unit.frequency_ghz is None or not len(near):
             found = judge(unit, points[near], move.motion, rays, weather, lifted=lifted[near]).margin_db
-            way_point, count = np.arange(len(near)), np.zeros((len(near), len(made)))
-        else:
-            traced = trace(unit, points[near], move.motion, rays, weather, lifted=lifted[near])
-            found, way_point = traced.way_margin_db(), traced.point
-            count = _counts(traced.way, traced.part, len(found), made, rays.building)
-        kept = np.flatnonzero(found >= _LOWEST_DB)
-        seen, look = np.unique(way_point[kept], return_inverse=True)
-        look_point.append(point_of[near[seen]])
-        look_unit.append(np.full(len(seen), u, np.intp))
-        way_look.append(look.ravel() + n_looks)
-        margins.append(found[kept])
-        crossed.append(count[kept])
-        n_looks += len(seen)
+            return found, near, np.zeros((len(near), len(made)))
+        traced = trace(unit, points[near], move.motion, rays, weather, lifted=lifted[near])
+        found = traced.way_margin_db()
+        return found, near[traced.point], _counts(traced.way, traced.part, len(found), made, rays.building)
+
+    for u, unit in enumerate(units):
+        parts = [ways_of(part) for part in unit.parts]
+        answering = _answering(unit, move.motion, parts, len(points), len(ground))
+        for (found, way_point, count), answers in zip(parts, answering, strict=True):
+            kept = np.flatnonzero((found >= _LOWEST_DB) & answers[point_of[way_point]])
+            seen, look = np.unique(way_point[kept], return_inverse=True)
+            look_point.append(point_of[seen])
+            look_unit.append(np.full(len(seen), u, np.intp))
+            way_look.append(look.ravel() + n_looks)
+            margins.append(found[kept])
+            crossed.append(count[kept])
+            n_looks += len(seen)
     none = np.zeros(0, np.intp)
     return Response(
         len(ground), models, made, reach_of, np.concatenate([none, *look_point]), np.concatenate([none, *look_unit]),
         np.concatenate([none, *way_look]), np.concatenate([np.zeros(0), *margins]),
         np.concatenate([np.zeros((0, len(made))), *crossed]),
     )  # fmt: skip
+
+
+def _answering(
+    unit: Unit, motion: str, parts: Sequence[tuple[Floats, Index, Floats]], n_points: int, n_places: int
+) -> list[NDArray[np.bool_]]:
+    """For each part, (n_places,) whether it speaks for the unit there; points are each place's heights in turn."""
+    if not unit.halves or rule_of(unit, question_of(motion)) == "higher":
+        return [np.ones(n_places, bool)] * len(parts)
+    best = [
+        margin_of(np.bincount(point, amplitude(found), minlength=n_points)).reshape(n_places, -1).max(axis=1)
+        for found, point, _ in parts
+    ]
+    which = deciding(unit, motion, best, best)
+    return [which == k for k in range(len(parts))]
 
 
 def _counts(way: Index, part: NDArray[np.integer], n: int, made: tuple[str, ...], building: Building) -> Floats:

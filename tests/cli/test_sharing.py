@@ -70,3 +70,24 @@ def test_what_is_refused(words: tuple[str, ...], said: str, run: Run) -> None:
     assert said in err
     assert "Traceback" not in err
     assert sorted(p.name for p in Path().iterdir()) == ["scene.yaml"]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--route", "nowhere"), "no routes"),
+        (("--after", "gone.yaml"), "gone.yaml"),
+        (("--after", "other.yaml"), "no plane of one name"),
+        (("--state", "summer"), "no state is named"),
+        (("--after", "walked.yaml", "--route", "away"), 'did you mean "Way"'),
+    ],
+)
+def test_slides_that_are_refused(words: tuple[str, ...], said: str, run: Run) -> None:
+    Path("walked.yaml").write_text(SCENE + "routes: [{name: Way, line: [[1, 1], [7, 1]]}]\n")
+    Path("other.yaml").write_text(SCENE.replace("name: floor", "name: ground").replace("name: desk", "name: table"))
+    code, out, err = run(
+        "slides", "scene.yaml", "-o", "slides", "--no-film" if "--route" not in words else "--film", *words
+    )
+    assert (code, out) == (2, "")
+    assert said in err
+    assert not Path("slides").exists()

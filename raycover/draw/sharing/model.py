@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from raycover import __version__
 from raycover.building.parts import Building
+from raycover.casting import Weather
 from raycover.coverage import Coverage
 from raycover.draw import palette, words
 from raycover.draw.sharing.gltf import Glb, chained
@@ -70,7 +71,7 @@ def model_glb(
     _add_detectors(glb, root, shown)
     motion = shown.planes[0].surface.motion
     chosen = {"all": shown.units, "few": representative(shown.units, shown.planes, FEW), "none": ()}[lobes]
-    _add_lobes(glb, root, make_lobes(scene, building, rays, chosen, motion))
+    _add_lobes(glb, root, make_lobes(Weather.of(scene.conditions), building, rays, chosen, motion))
     return glb.bytes()
 
 

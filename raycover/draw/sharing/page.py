@@ -16,7 +16,7 @@ from scipy import ndimage
 
 from raycover import __version__
 from raycover.building.parts import Building
-from raycover.casting import CAUSES
+from raycover.casting import CAUSES, Weather
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.draw import palette, words
 from raycover.draw.footprints import outline, within
@@ -96,7 +96,7 @@ def _data(
     n_margins = sum(p.margin_db.size for plane in coverage.values() for p in plane.patches if p is not None)
     each = n_margins <= MOST_MARGINS
     lobes = {
-        motion: make_lobes(scene, building, rays, coverage.units, motion)
+        motion: make_lobes(Weather.of(scene.conditions), building, rays, coverage.units, motion)
         for motion in dict.fromkeys(some.planes[0].surface.motion for some in shown)
     }
     rooms = {room.name for room in building.rooms}
