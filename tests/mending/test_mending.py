@@ -259,3 +259,67 @@ def test_nothing_to_mend_where_all_is_met() -> None:
     proof = prove(made)
     assert proof.met
     assert find_mending(proof) == ()
+
+
+def test_two_units_at_every_spot() -> None:
+    """Asked for two units at each spot of a room that one sees whole: one more, hung where it sees all of it too."""
+    made = scene(rooms=[ROOM], grid=0.25, detectors=[detector((3, 3), 3, ROUND)], needs=[{**WHOLE, "by": 2}])
+    proof, found = mending(made)
+    assert proof.needs[0].places[0].figures.share == 0.0
+    assert {remedy.kind for remedy in found.remedies if remedy.mends} == {"one more"}
+    like = [remedy for remedy in found.remedies if "pattern" in remedy.keys]
+    assert again(proof, found.remedies[0]).met
+    for remedy in like:
+        x, y = remedy.keys["at"]
+        # the farthest cell's centre lies 0.125 m off the walls
+        assert np.hypot(max(x, 6 - x) - 0.125, max(y, 6 - y) - 0.125) <= 4.3
+
+
+def test_a_unit_on_a_wall_is_tilted_or_moved_along_it() -> None:
+    """One that looks a little up sees little of the floor; level, or tilted down, it does. Moves keep to its wall."""
+    wall = pattern({"sector": {"reach": 8, "spread_deg": 90}}, mounting=2.2)
+    bench = {"name": "Bench", "area": [[4, 2.5], [5, 2.5], [5, 3.5], [4, 3.5]], "height": 0}
+    unit = detector((0.1, 3), 2.2, wall, tilt_deg=40)
+    made = scene(rooms=[ROOM], grid=0.25, detectors=[unit], needs=[bench])
+    proof, found = mending(made, "Bench")
+    assert not proof.met
+    tilt = only(found, "tilt")
+    assert tilt.mends
+    assert abs(tilt.keys["tilt_deg"]) < 40
+    assert again(proof, tilt).met
+    assert all(
+        remedy.keys["at"][0] == pytest.approx(0.1, abs=1e-3) for remedy in found.remedies if remedy.kind == "move"
+    )
+
+
+def test_a_new_unit_of_an_aisle_is_its_own() -> None:
+    """Two aisles, one without a unit, and no unit may see into another's: the new one hangs over the dark one."""
+    racks = [
+        {"name": f"R{k}", "at": [2, y], "bays": 4, "bay_width": 2.7, "depth": 1.0, "levels": 3, "back_to_back": True}
+        for k, y in enumerate((0.5, 5.0, 9.5), 1)
+    ]  # fmt: skip
+    hall = {"name": "Hall", "outline": [[0, 0], [16, 0], [16, 12], [0, 12]], "height": 6, "walls": "steel-panel"}
+    long = pattern({"rectangle": {"length": 16, "width": 3}}, mounting=6)
+    needs = [
+        {"name": "Own aisle", "aisles": ["R1/R2", "R2/R3"], "whose": "own", "height": 0, "share": 0.9},
+        {"name": "Other aisles", "aisles": ["R1/R2", "R2/R3"], "whose": "others", "never": True, "height": 0},
+    ]
+    made = scene(rooms=[hall], racking=racks, grid=0.5, detectors=[detector((7.4, 3.9), 6, long)],
+                 needs=needs)  # fmt: skip
+    proof = prove(made)
+    (found,) = (m for m in find_mending(proof) if m.need == "Own aisle")
+    assert found.missed == ("R2/R3",)
+    first = found.remedies[0]
+    assert (first.kind, first.mends) == ("one more", True)
+    assert 7 <= first.keys["at"][1] <= 9
+    for number in (0, 1):
+        assert verdict_then(proof.needs[number], first).met
+
+
+def test_a_place_too_large_is_no_matter_of_units() -> None:
+    need = {"name": "Zones", "zones": "all", "height": 0, "largest_area": 20, "share": 0.5}
+    zone = {"name": "Room zone", "rooms": ["Room"], "detectors": ["D1"]}
+    made = scene(rooms=[ROOM], grid=0.25, detectors=[detector((3, 3), 3, ROUND)], zones=[zone], needs=[need])
+    proof = prove(made)
+    assert not proof.met
+    assert find_mending(proof) == ()
