@@ -72,7 +72,7 @@ def _quiet(proof: Proof, trouble: Trouble, remedy: Remedy, draws: Draws) -> floa
             rays, weather = found.situation.rays, found.situation.weather
             cases = chances(
                 [some.asked(remedy.changed)], some.points, place.site.motion, rays, weather, draws, lifted=some.lifted,
-                lowest_db=_LOWEST_DB,
+                lowest_db=_LOWEST_DB, n_heights=len(some.heights),
             )  # fmt: skip
             quiet &= ~(cases.draws + np.float32(shift) >= 0).any(axis=1)
     return float(quiet.mean())
@@ -117,7 +117,7 @@ def _best_in_cases(need: NeedSpec, site: Site, units: Sequence[Unit], situation:
     def best(some: Sequence[Unit]) -> Floats:
         found = chances(
             some, site.points, site.motion, situation.rays, situation.weather, draws, lifted=site.lifted,
-            lowest_db=_LOWEST_DB,
+            lowest_db=_LOWEST_DB, n_heights=len(site.heights),
         )  # fmt: skip
         return site.best(found.draws)
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from raycover.catalogue import load_catalogue
-from raycover.detectors import check_detectors
+from raycover.detector_checks import check_detectors
 from raycover.errors import InputError, Problem, did_you_mean
 from raycover.need_sets import expand
 from raycover.scene.checks import check_scene

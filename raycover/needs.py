@@ -20,7 +20,7 @@ from raycover.scene.schema import Scene
 from raycover.sites import Site, Sites
 from raycover.situations import Situation as Situation
 from raycover.situations import situation_of
-from raycover.way_words import Way, way_to
+from raycover.way_words import Way, best_way
 
 Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
@@ -226,12 +226,10 @@ def nth_best(margin_db: Floats, by: int, n: int) -> Floats:
 
 def _way(situation: Situation, unit: Unit, site: Site, cell: int) -> Way:
     """The way to a cell at the height that the unit sees best, or comes nearest to."""
-    points = [site.ground[cell] + [0.0, 0.0, height] for height in site.heights]
-    unit = site.asked(unit)
-    ways = [way_to(unit, point, site.motion, situation.rays, situation.weather) for point in points]
-    best = max(ways, key=lambda way: (way.margin_db, -way.distance_m))
+    points = site.ground[cell] + np.outer(site.heights, [0.0, 0.0, 1.0])
+    way = best_way(site.asked(unit), points, site.motion, situation.rays, situation.weather)
     x, y, _ = site.ground[cell]
-    return replace(best, at=(float(x), float(y), best.at[2]))
+    return replace(way, at=(float(x), float(y), way.at[2]))
 
 
 def figures_of(need: NeedSpec, site: Site, best_db: Floats) -> Figures:

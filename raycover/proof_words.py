@@ -216,7 +216,7 @@ def assumptions(proof: Proof) -> list[str]:
             f"{doubt.cross_section_db:g} dB, mounting ±{doubt.mounting:g} m, aim ±{doubt.aim_deg:g}°, "
             f"reach ±{doubt.reach_percent:g} %."
         )
-        if any(unit.kind == "microwave" for verdict in proof.needs for unit in verdict.situation.units):
+        if any("microwave" in unit.technologies for verdict in proof.needs for unit in verdict.situation.units):
             said.append(MISS_RATE.words)
     said.append("Margin: the lowest of a place, the highest where nothing must trip; 0 dB just triggers.")
     return said

@@ -189,20 +189,24 @@ def turned_lenses(sensor: Sensor, n: int) -> tuple[Sensor, ...]:
 
 
 def sensors_of(scene: Scene, units: Sequence[Unit]) -> dict[str, Sensor]:
-    """{name: simulated detector} of every infrared unit of a scene. Raises InputError for all that cannot be."""
+    """{name: simulated detector} of every infrared unit of a scene, and infrared half of a dual one.
+
+    Raises InputError for all that cannot be.
+    """
     found: dict[str, Sensor] = {}
     problems: list[Problem] = []
     for index, (spec, unit) in enumerate(zip(scene.detectors, units, strict=True)):
-        if unit.kind != "infrared":
+        part, pattern = unit.parts[0], scene.pattern_of(spec).parts[0]
+        if part.kind != "infrared":
             continue
         try:
-            found[unit.name] = sensor_of(unit, scene.pattern_of(spec))
+            found[part.name] = sensor_of(part, pattern)
         except CannotCalibrate as error:
             key = "pattern" if spec.pattern is not None else "model"
             problems.append(
                 Problem(
                     "cannot-calibrate",
-                    f'"{unit.name}" cannot be simulated: {error}',
+                    f'"{part.name}" cannot be simulated: {error}',
                     scene.position("detectors", index, key),
                     error.help,
                 )

@@ -87,9 +87,7 @@ class Site:
 
     def asked(self, unit: Unit) -> Unit:
         """A unit as it answers to what moves here."""
-        if self.target_m2 is None:
-            return unit
-        return replace(unit, footprints=unit.footprints_for("any", self.target_m2))
+        return unit.asked_about(self.target_m2)
 
     @cached_property
     def walked(self) -> Floats:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.casting import Weather, judge, potential_db
+from raycover.combining import over_parts
 from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.loading import in_state
@@ -40,10 +41,14 @@ class Situation:
 
         Of a door's lines it is that of somebody walking them.
         """
-        if site.lines:
-            tracks = [line.track for line in site.lines]
-            return np.concatenate([margins_along(unit, t, "adult", self.rays, self.weather) for t in tracks])
-        unit = site.asked(unit)
+        ask = self._along if site.lines else self._of_part
+        return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site))
+
+    def _along(self, unit: Unit, site: Site) -> Floats:
+        tracks = [line.track for line in site.lines]
+        return np.concatenate([margins_along(unit, track, "adult", self.rays, self.weather) for track in tracks])
+
+    def _of_part(self, unit: Unit, site: Site) -> Floats:
         margin = np.full(len(site.points), -np.inf)
         near = potential_db(unit, site.points, site.motion) + max(self.weather.heat_db(unit), 0.0) >= _LOWEST_DB
         if near.any():

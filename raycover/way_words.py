@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.casting import CAUSES, Weather, judge
+from raycover.casting import CAUSES, Weather, judge, potential_db
+from raycover.combining import deciding
 from raycover.detectors import Unit
 from raycover.paths import Traced, trace
 from raycover.rays import LIFT, Crossing, RayScene
@@ -78,6 +79,20 @@ def way_to(unit: Unit, point: Floats, motion: str, rays: RayScene, weather: Weat
             words = f"{words} at {weather.ambient_c:g} °C"
     x, y, z = (float(v) for v in point)
     return Way(unit.name, (x, y, z), distance, margin, cause, met, words, by)
+
+
+def best_way(unit: Unit, points: Floats, motion: str, rays: RayScene, weather: Weather) -> Way:
+    """Of one person's points (n, 3) the way to the one that a unit sees best; of a dual unit, of its deciding half."""
+    best = []
+    for part in unit.parts:
+        ways = [way_to(part, point, motion, rays, weather) for point in points]
+        best.append(max(ways, key=lambda way: (way.margin_db, -way.distance_m)))
+    if not unit.halves:
+        return best[0]
+    margins = [np.array([way.margin_db]) for way in best]
+    reach = [potential_db(part, points, motion).max(keepdims=True) for part in unit.parts]
+    which = int(deciding(unit, motion, margins, reach)[0])
+    return replace(best[which], unit=unit.name, words=f"{unit.parts[which].kind} half: {best[which].words}")
 
 
 def _strongest(

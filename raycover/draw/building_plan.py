@@ -24,6 +24,7 @@ from raycover.draw.page import Page
 from raycover.draw.plan_page import PlanPage
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
+from raycover.draw.section_marks import draw_section_marks
 from raycover.draw.title_block import draw_surround, state_shown
 from raycover.scene.schema import Scene
 from raycover.surfaces import Surface
@@ -82,6 +83,7 @@ def make_building_plan(
     sketch.draw_storey(shown, floor_surface(shown))
     home = building.rooms_at(np.array([u.position for u in units]).reshape(-1, 3))
     mine = tuple(u for u, room in zip(units, home, strict=True) if storey is None or room in storey.rooms)
+    draw_section_marks(page, projection, scene.sections, shown, placer)
     marked = sketch.mark_units(mine)
     sketch.draw_stairs(building, shown)
     key = sheet.Key(marked.sorts, False, False, marked.masked)

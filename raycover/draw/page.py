@@ -11,7 +11,6 @@ from typing import Any, Literal
 import numpy as np
 from matplotlib import rc_context
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
@@ -249,6 +248,8 @@ class Page:
 
 def pdf_of(pages: Sequence[Page], *, title: str, created: datetime | None = None) -> bytes:
     """Several pages as one PDF, as `Page.pdf` makes one of each. The same pages give the same bytes."""
+    from matplotlib.backends.backend_pdf import PdfPages  # slow to import
+
     file = io.BytesIO()
     about = {"Title": title, "Creator": f"raycover {__version__}", "Producer": None, "CreationDate": created}
     with (

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from importlib.util import find_spec
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -28,6 +30,8 @@ PAPER = "#FFFFFF"
 STEP_DB = 0.25
 #: The map's ends lie this far (dB) beyond the reserve: 6 below −reserve, 12 above +reserve.
 BELOW_DB, ABOVE_DB = 6.0, 12.0
+#: How much of a colour is left where nobody moves.
+_PALE = 0.42
 #: What a class without width (reserve 0) is drawn with, so that no division fails.
 _THINNEST_DB = 1e-9
 
@@ -74,12 +78,18 @@ def class_of(margin_db: ArrayLike, reserve_db: float) -> NDArray[np.int8]:
     return np.where(np.isnan(margin), np.int8(-1), index).astype(np.int8)
 
 
+def colour_map(name: str) -> NDArray[np.float64]:
+    """A map of cmcrameri by name, (256, 3) in 0…1: its file alone, since importing the package reads all of them."""
+    found = find_spec("cmcrameri")
+    assert found is not None
+    assert found.origin is not None
+    return np.loadtxt(Path(found.origin).parent / "cmaps" / f"{name}.txt")
+
+
 @lru_cache(maxsize=1)
 def _davos() -> NDArray[np.float64]:
     """The map as (256, 3) in 0…1."""
-    from cmcrameri import cm
-
-    return np.asarray(cm.davos(np.linspace(0, 1, 256)))[:, :3]
+    return colour_map("davos")
 
 
 def _at(position: NDArray[np.float64]) -> NDArray[np.uint8]:
@@ -108,6 +118,11 @@ def margin_rgb(margin_db: ArrayLike, reserve_db: float) -> NDArray[np.uint8]:
     rgb = _at(low_at + share * (high_at - low_at))
     rgb[outside] = 255
     return rgb
+
+
+def pale(rgb: ArrayLike) -> NDArray[np.uint8]:
+    """Colours (…, 3) as they are in the air above people: 42 % of them on white."""
+    return np.asarray(np.round(255 - _PALE * (255 - np.asarray(rgb, float))), np.uint8)
 
 
 def class_rgb(index: int, where: float = 0.5) -> NDArray[np.uint8]:

@@ -21,6 +21,7 @@ from raycover.draw.people import draw_seats
 from raycover.draw.plan_page import PlanPage, draw_layers, shown_units
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
+from raycover.draw.section_marks import draw_section_marks
 from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
 from raycover.draw.title_block import draw_block, state_shown
 from raycover.draw.underlaid import under_map
@@ -89,6 +90,7 @@ def make_plan(
     seats = _seats_on(coverage, building, plane)
     seated = draw_seats(sketch.drawing, seats)
     mine, others = units_by_storey(building, shown, plane, coverage.units)
+    draw_section_marks(page, projection, scene.sections, shown, placer)
     marked = sketch.mark_units(mine)
     has_stairs = sketch.draw_stairs(building, shown)
     declared = _footprints(marked.units, shown, plane, outlines, projection)

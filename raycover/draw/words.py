@@ -67,6 +67,12 @@ def subtitle(surface: Surface, ambient_c: float, state: Sequence[str] = (), wher
     return " · ".join([what, *state])
 
 
+def section(motion: str, ambient_c: float, state: Sequence[str] = ()) -> str:
+    """What a section shows."""
+    who = _WHO[motion].replace("Where", "Who sees a body at which height: where", 1)
+    return " · ".join([f"{who}, air at {ambient_c:g} °C", *state])
+
+
 def difference(surface: Surface) -> str:
     """What a difference plan shows."""
     return f"Change in {_WHO[surface.motion].lower()}, {height_phrase(surface)}"
@@ -100,6 +106,7 @@ def cause(gap: Gap, rooms: Set[str] = frozenset(), *, short: bool = False, stack
     if who is None:
         return "no detector"
     code, what = CAUSES[gap.cause], gap.blocked_by
+    who = f"{who}'s {gap.half}" if gap.half else who
     if what in rooms:
         part = "a wall or slab" if stacked else "a wall"
         what = part if short else f"{part} of {what}"
@@ -108,8 +115,8 @@ def cause(gap: Gap, rooms: Set[str] = frozenset(), *, short: bool = False, stack
     if code == "material-loss":
         return f"lost in {what}" if what else f"too weak from {who}"
     return {
-        "out-of-reach": f"beyond the reach of {who}",
-        "outside-lens": f"outside the lens of {who}",
+        "out-of-reach": f"beyond {who}" if gap.half else f"beyond the reach of {who}",
+        "outside-lens": f"outside the lens of {gap.detector}",
         "masked": f"masked at {who}",
         "too-warm": f"air too warm for {who}",
     }.get(code, "no detector")

@@ -15,25 +15,28 @@ from raycover.schedule import Entry, Schedule
 #: Columns by key of the language's words, with how each is read from an entry; numbers stay numbers in XLSX.
 COLUMNS = (
     "tag", "title", "model", "room", "x", "y", "mounting", "turn", "tilt", "masks", "sensitivity", "hold", "line",
-    "address", "zones", "mode", "status", "fixing", "protection", "remark",
+    "address", "zones", "mode", "status", "fixing", "protection", "remark", "technology",
 )  # fmt: skip
 #: What a spreadsheet would take for a formula where it stands first in a cell.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def cells(entry: Entry, words: Language) -> list[str | float | int | None]:
     """One row: numbers as numbers, texts in the language."""
     masks = []
-    for start, end, low, high in entry.masks:
+    for (start, end, low, high), half in zip(entry.masks, entry.mask_halves, strict=True):
         text = f"{words.number(start)}–{words.number(end)}"
         if low > 0 or high < 180:
             off = words["off axis"].format(**{"from": words.number(low), "to": words.number(high)})
             text += f" ({off})"
+        if half is not None:
+            text += f" ({words[half]})"
         masks.append(text)
     return [
         entry.tag, entry.title, entry.model, entry.room, *entry.at, entry.mounting, entry.turn_deg, entry.tilt_deg,
         "; ".join(masks), entry.sensitivity_pct, entry.hold_s, entry.line, entry.address, ", ".join(entry.zones),
         ", ".join(words[mode] for mode in entry.modes), words[entry.status], entry.fixing, entry.protection, entry.note,
+        words[entry.technology],
     ]  # fmt: skip
 
 
@@ -52,7 +55,7 @@ def _plain(cell: str | float | None, words: Language) -> str:
         return ""
     if isinstance(cell, str):
         # An apostrophe first tells spreadsheets that what follows is text.
-        return f"'{cell}" if cell.startswith(_FORMULA) else cell
+        return f"'{cell}" if cell.startswith(FORMULA) else cell
     return words.number(float(cell))
 
 
@@ -85,7 +88,7 @@ def _workbook(schedule: Schedule, words: Language, title: str) -> bytes:
             lines.append([words["light sensor"], "", "", sensor.zone, *sensor.at, *[""] * 13, remark])
     for row, line in enumerate(lines, 1):
         for column, value in enumerate(line, 1):
-            _fill(sheet.cell(row, column), value)
+            fill_cell(sheet.cell(row, column), value)
     for cell in sheet[4]:
         cell.font = Font(bold=True)
         cell.alignment = Alignment(wrap_text=True, vertical="top")
@@ -101,13 +104,13 @@ def _workbook(schedule: Schedule, words: Language, title: str) -> bytes:
     counts += [[kind, words[status], n] for kind, status, n in schedule.quantities]
     for row, line in enumerate(counts, 1):
         for column, value in enumerate(line, 1):
-            _fill(numbers.cell(row, column), value)
+            fill_cell(numbers.cell(row, column), value)
     file = io.BytesIO()
     book.save(file)
     return file.getvalue()
 
 
-def _fill(cell: Any, value: Any) -> None:
+def fill_cell(cell: Any, value: Any) -> None:
     """Put a value in a cell; text that begins like a formula stays text."""
     from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 

@@ -21,11 +21,13 @@ from raycover.scene.correction_checks import check_corrections
 from raycover.scene.fitout_checks import FITOUT_CHECKS
 from raycover.scene.need_checks import check_needs, check_zone_floors, warm_air
 from raycover.scene.nuisance_checks import check_nuisances
+from raycover.scene.placing_checks import check_placing
 from raycover.scene.quantities import CHECK_UNITS
 from raycover.scene.rack_checks import check_racking
 from raycover.scene.references import fitout_references
 from raycover.scene.roofs import clear_height
 from raycover.scene.schema import Scene
+from raycover.scene.view_checks import check_views
 from raycover.scene.wiring_checks import check_wiring
 
 if TYPE_CHECKING:
@@ -37,10 +39,10 @@ MOST_CELLS = 50_000_000
 WIDEST_ROOM_M, HIGHEST_ROOM_M = 2000.0, 300.0
 _LISTS = (
     "rooms", "partitions", "solids", "racking", "cubicles", "desks", "stairs", "sheets", "meshes",
-    "detectors", "planes", "fixtures", "tables", "nuisances", "routes", "lines", "zones",
+    "detectors", "planes", "fixtures", "tables", "nuisances", "routes", "lines", "zones", "sections",
 )  # fmt: skip
 #: Lists whose names become names of files.
-_BECOME_FILES = ("planes", "routes")
+_BECOME_FILES = ("planes", "routes", "sections")
 
 
 def check_scene(scene: Scene, catalogue: Catalogue) -> list[Problem]:
@@ -295,7 +297,7 @@ def _planes(scene: Scene, _: Catalogue) -> Iterator[Problem]:
 
 def _weather(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
     patterns = [d.pattern or catalogue.detectors.get(d.model or "") for d in scene.detectors]
-    if scene.conditions.ambient_c >= WARM_FROM_C and any(p is not None and p.kind == "infrared" for p in patterns):
+    if scene.conditions.ambient_c >= WARM_FROM_C and any(p is not None and p.kind != "microwave" for p in patterns):
         yield warm_air(scene.conditions.ambient_c, scene.position("conditions", "ambient_c"))
 
 
@@ -344,7 +346,9 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     check_needs,
     check_zone_floors,
     check_nuisances,
+    check_placing,
     *FITOUT_CHECKS,
     check_wiring,
+    check_views,
     check_corrections,
 )

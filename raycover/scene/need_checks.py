@@ -267,7 +267,7 @@ def _units(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
                       scene.position("needs", index, "by"), "add detectors, or ask for fewer",
                       severity="warning")  # fmt: skip
     patterns = [unit.pattern or scene.catalogue.detectors.get(unit.model or "") for unit in known]
-    infrared = any(pattern is not None and pattern.kind == "infrared" for pattern in patterns)
+    infrared = any(pattern is not None and pattern.kind != "microwave" for pattern in patterns)
     if need.ambient_c is not None and need.ambient_c >= WARM_FROM_C and infrared:
         yield warm_air(need.ambient_c, scene.position("needs", index, "ambient_c"))
 

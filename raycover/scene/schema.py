@@ -19,6 +19,7 @@ from raycover.scene.needs import NeedSpec
 from raycover.scene.nuisances import Nuisance
 from raycover.scene.parts import Conditions, Partition, Room, SheetSpec, Solid
 from raycover.scene.paths import resolve
+from raycover.scene.placing import PlacingSpec
 from raycover.scene.quantities import Degrees, NotBuiltYet, ShortName, Strict, Version
 from raycover.scene.received import PlanSpec, UnderlaySpec
 from raycover.scene.references import fitout_references
@@ -26,6 +27,7 @@ from raycover.scene.routes import Route
 from raycover.scene.states import StateSpec
 from raycover.scene.storage import Racking
 from raycover.scene.storeys import Stairs, Storey
+from raycover.scene.views import SectionSpec
 from raycover.scene.wiring import Line, Zone
 
 FolderText = Annotated[str, Field(min_length=1, max_length=1000)]
@@ -83,9 +85,10 @@ class Scene(Strict):
     needs: list[NeedSpec] = Field(default_factory=list, max_length=1000, description="what `prove` judges")
     lines: list[Line] = Field(default_factory=list, max_length=200, description="lighting control lines")
     zones: list[Zone] = Field(default_factory=list, max_length=2000, description="luminaires switched together")
+    placing: PlacingSpec | None = Field(None, description="what `place` may choose from, and where it may hang it")
     routes: list[Route] = Field(default_factory=list, max_length=1000, description="ways that people walk")
+    sections: list[SectionSpec] = Field(default_factory=list, max_length=100, description="vertical cuts, a sheet each")
     cameras: NotBuiltYet = None
-    sections: NotBuiltYet = None
 
     _document: Places | None = PrivateAttr(None)
     _catalogue: Catalogue | None = PrivateAttr(None)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -21,10 +21,19 @@ from raycover.draw.png import write_whole
 from raycover.draw.stair_cuts import arrival
 from raycover.draw.stair_cuts import outline as outline_of
 from raycover.draw.view3d import environment, stage
-from raycover.draw.view3d.camera import Fit, choose_view, fit
+from raycover.draw.view3d.camera import Fit, View, choose_view, fit
 from raycover.draw.view3d.cutaway import Cuts, screens, standing_things
 from raycover.draw.view3d.floor_map import FloorMap, make_map, map_level_m, mapped_area, shifted
 from raycover.draw.view3d.imported import imported_things
+from raycover.draw.view3d.laying import (
+    ceiling_over,
+    home_of,
+    moved_lobe,
+    representative,
+    seen_areas,
+    shifted_seats,
+    slab_of,
+)
 from raycover.draw.view3d.people import figure, seated_figures, stand_people
 from raycover.draw.view3d.solids import Drawn, outlines_under
 from raycover.draw.view3d.stair_bodies import stair_map
@@ -34,15 +43,12 @@ from raycover.draw.view3d.trays import Tray, choose_tray_view, group_of, lifts, 
 from raycover.lobes import Lobe, make_lobe
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
-from raycover.seats import SeatView
 from raycover.underlay import read_underlay
 
 Floats = NDArray[np.floating[Any]]
 
 #: Rendered this many times larger than shown, then brought down.
 _FINER = 2
-#: Lobes shown at most; more would hide the map they explain.
-_MOST_LOBES = 2
 #: Footprints of more units than this are a tangle: none is drawn then.
 _MOST_FOOTPRINTS = 24
 #: Things taller than this (m) hide no more when a view is chosen: they are cut down anyway.
@@ -141,9 +147,17 @@ def draw_view(
 
 
 def compose(
-    scene: Scene, building: Building, coverage: Coverage, name: str, rays: RayScene | None, width: int, height: int
+    scene: Scene,
+    building: Building,
+    coverage: Coverage,
+    name: str,
+    rays: RayScene | None,
+    width: int,
+    height: int,
+    *,
+    view: View | None = None,
 ) -> Composed:
-    """Choose the view, the cuts, the people and the lobes for a frame of width × height pixels.
+    """Choose the view (unless one is given), the cuts, the people and the lobes for a frame of width × height pixels.
 
     `name` is a plane of the scene, or one of its maps.
     """
@@ -164,7 +178,9 @@ def compose(
     things += [screen for tray in trays for screen in screens(tray.building, cuts.low)]
     corners = [_extremes(tray, cuts) for tray in trays]
     hung = np.array([u.position for u in units]).reshape(-1, 3)
-    if len(trays) == 1:
+    if view is not None:
+        pass
+    elif len(trays) == 1:
         view = choose_view(area, _gathered(things), np.concatenate([*corners, hung]), width / height)
     else:
         with_units = [np.concatenate([some, hung[home == k]]) for k, some in enumerate(corners)]
@@ -208,44 +224,6 @@ def compose(
     )  # fmt: skip
 
 
-def slab_of(trays: tuple[Tray, ...]) -> float:
-    """How thick (m) the edge of a floor is drawn."""
-    area = shapely.union_all([tray.area for tray in trays]).area
-    return float(np.clip(0.012 * np.sqrt(area), 0.06, 0.4))
-
-
-def home_of(trays: tuple[Tray, ...], building: Building, units: tuple[Unit, ...]) -> NDArray[np.intp]:
-    """The tray (n,) that each detector hangs in: that of its room, else the highest whose floor is below it."""
-    if not units:
-        return np.zeros(0, np.intp)
-    rooms = building.rooms_at(np.array([u.position for u in units]))
-    tray_of = {room.name: k for k, tray in enumerate(trays) for room in tray.building.rooms}
-    found = []
-    for unit, room in zip(units, rooms, strict=True):
-        under = [k for k, tray in enumerate(trays) if tray.level <= float(unit.position[2]) + 1e-6]
-        by_level = under[-1] if under else 0
-        found.append(tray_of.get(building.rooms[room].name, by_level) if room >= 0 else by_level)
-    return np.array(found, np.intp)
-
-
-def shifted_seats(coverage: Coverage, trays: tuple[Tray, ...], moved: Floats) -> tuple[SeatView, ...]:
-    """Seated people where the picture shows their storey."""
-    found = []
-    for seat in coverage.seats:
-        under = [k for k, tray in enumerate(trays) if tray.level <= seat.at[2] + 0.06]
-        x, y, z = (float(v) for v in np.asarray(seat.at) + moved[under[-1] if under else 0])
-        found.append(replace(seat, at=(x, y, z)))
-    return tuple(found)
-
-
-def moved_lobe(lobe: Lobe, by: Floats) -> Lobe:
-    """A lobe where the picture shows it."""
-    if not by.any():
-        return lobe
-    ribs = tuple(rib + by for rib in lobe.ribs)
-    return replace(lobe, position=lobe.position + by, vertices=lobe.vertices + by, ribs=ribs)
-
-
 def _people(tray: Tray, feet: Floats, placed: Fit) -> list[Floats]:
     """Figures (n, 3, 3) on a storey's free floor."""
     m2_each = max(18.0, (46 * placed.metres) ** 2)
@@ -255,34 +233,6 @@ def _people(tray: Tray, feet: Floats, placed: Fit) -> list[Floats]:
         apart_m=max(1.6, 85 * placed.metres),
     )  # fmt: skip
     return [figure(at, heading, left_foot_first=k % 2 == 0) for k, (at, heading) in enumerate(people)]
-
-
-def seen_areas(planes: tuple[PlaneCoverage, ...]) -> Floats:
-    """What each detector sees of some maps together (n,), m²."""
-    return np.sum([[area for area, _ in plane.detector_areas()] for plane in planes], axis=0)
-
-
-def representative(
-    units: tuple[Unit, ...], plane: PlaneCoverage | tuple[PlaneCoverage, ...], most: int = _MOST_LOBES
-) -> list[Unit]:
-    """A few units to show in 3D: different sorts first, that see much of the plane, far from each other."""
-    seen = seen_areas(plane if isinstance(plane, tuple) else (plane,))
-    sees = np.flatnonzero(seen > 0)
-    if len(sees) <= most:
-        return [units[k] for k in sees]
-    places = np.array([u.position[:2] for u in units])
-    best_of = {u.title: max(seen[k] for k in sees if units[k].title == u.title) for u in (units[k] for k in sees)}
-    chosen = [int(sees[np.argmax(seen[sees])])]
-    while len(chosen) < most:
-        taken = {units[k].title for k in chosen}
-        span = max(float(np.ptp(places, axis=0).max()), 1e-9)
-
-        def worth(k: int, taken: set[str] = taken, span: float = span) -> float:
-            apart = min(float(np.hypot(*(places[k] - places[c]))) for c in chosen) / span
-            return 2.0 * (units[k].title not in taken) + seen[k] / best_of[units[k].title] + 2.0 * apart
-
-        chosen.append(max((int(k) for k in sees if k not in chosen), key=worth))
-    return [units[k] for k in sorted(chosen)]
 
 
 def render(pyvista: Any, composed: Composed) -> NDArray[np.uint8]:
@@ -337,16 +287,6 @@ def _shot(plotter: Any) -> NDArray[np.float32]:
         plotter.render()
     plotter.suppress_rendering = True
     return np.asarray(plotter.image, np.float32)[..., :3]
-
-
-def ceiling_over(unit: Unit, building: Building) -> float:
-    """Up to where a lobe is drawn: the ceiling, which a cutaway leaves out, or the unit itself where there is none."""
-    room = building.room_at(*unit.position)
-    if room is None:
-        return float(unit.position[2])
-    if room.tiles is not None and unit.position[2] <= room.floor + room.tiles + 1e-3:
-        return room.floor + room.tiles
-    return room.floor + room.height
 
 
 def _extremes(tray: Tray, cuts: Cuts) -> Floats:
