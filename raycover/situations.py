@@ -46,7 +46,8 @@ class Situation:
 
     def _along(self, unit: Unit, site: Site) -> Floats:
         tracks = [line.track for line in site.lines]
-        return np.concatenate([margins_along(unit, track, "adult", self.rays, self.weather) for track in tracks])
+        along = [margins_along(unit, track, "adult", self.rays, self.weather) for track in tracks]
+        return np.asarray(site.stepped(np.concatenate(along)))
 
     def _of_part(self, unit: Unit, site: Site) -> Floats:
         margin = np.full(len(site.points), -np.inf)
