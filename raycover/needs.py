@@ -262,14 +262,16 @@ def _walked_in(within: float, site: Site, best_db: Floats) -> Figures:
     found = []
     for k, line in enumerate(site.lines):
         steps = np.flatnonzero(site.line_of == k)
+        if not len(steps):  # of a place looked at in some of its cells
+            continue
         seen = steps[best_db[steps] >= 0]
         first = float(site.walked[seen[0]]) if len(seen) else np.inf
         allowed = steps[site.walked[steps] <= within + _ROUNDING]
-        cell = int(seen[0]) if first <= within + _ROUNDING else int(allowed[-1])
+        cell = int(seen[0]) if first <= within + _ROUNDING else int([steps[0], *allowed][-1])
         found.append((first, -float(best_db[cell]), cell, line.words))
     first, lacking, cell, words = max(found, key=lambda one: one[:2])
     allowed_all = site.walked <= within + _ROUNDING
-    share = float((best_db[allowed_all] >= 0).mean())
+    share = float((best_db[allowed_all] >= 0).mean()) if allowed_all.any() else 0.0
     return Figures(share, 0.0, -lacking, cell, float(site.outline.area), first, words)
 
 

@@ -44,7 +44,7 @@ class Site:
     `surface` is the raster of those cells, with `rows` and `columns` (n,); None for a seat, which is one point.
     `target_m2`: radar cross section of what moves there, None for what each declaration assumes.
     Of aisles and zones `own` names the units that belong to it, `others` those of the need's other ones. Of a door
-    `lines` are those walked in by, their steps one after another the cells.
+    `lines` are those walked in by, their steps one after another the cells, or only some of them (`steps`).
     `outline` (shapely, m in plan) is for drawing; on a stair `owner` and `piece` say where it lies.
     """
 
@@ -65,6 +65,7 @@ class Site:
     own: tuple[str, ...] = ()
     others: tuple[str, ...] = ()
     lines: tuple[Line, ...] = ()
+    steps: NDArray[np.intp] | None = None
 
     def __len__(self) -> int:
         return len(self.ground)
@@ -90,14 +91,18 @@ class Site:
         return unit.asked_about(self.target_m2)
 
     @cached_property
-    def walked(self) -> Floats:
+    def walked(self) -> Any:
         """(n,) metres past a door's threshold of each step."""
-        return np.concatenate([line.track.walked_m for line in self.lines])
+        return self.stepped(np.concatenate([line.track.walked_m for line in self.lines]))
 
     @cached_property
-    def line_of(self) -> NDArray[np.intp]:
+    def line_of(self) -> Any:
         """(n,) which line a step belongs to."""
-        return np.repeat(np.arange(len(self.lines)), [len(line.track.walked_m) for line in self.lines])
+        return self.stepped(np.repeat(np.arange(len(self.lines)), [len(line.track.walked_m) for line in self.lines]))
+
+    def stepped(self, along: Any) -> Any:
+        """Of what is known at every step of a door's lines, that at the cells."""
+        return along if self.steps is None else along[self.steps]
 
     def best(self, margin_db: Floats) -> Floats:
         """(…, n): the best over heights of margins (…, n heights · n cells)."""
@@ -106,7 +111,11 @@ class Site:
 
     def some(self, index: NDArray[np.integer]) -> Site:
         """The same place looked at in some of its cells only; without a raster."""
-        return replace(self, ground=self.ground[index], area=self.area[index], surface=None, rows=None, columns=None)
+        steps = self.steps if self.steps is not None else np.arange(len(self))
+        return replace(
+            self, ground=self.ground[index], area=self.area[index], surface=None, rows=None, columns=None,
+            steps=steps[index] if self.lines else None,
+        )  # fmt: skip
 
 
 def need_problems(scene: Scene, building: Building) -> list[Problem]:

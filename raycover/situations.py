@@ -41,14 +41,13 @@ class Situation:
 
         Of a door's lines it is that of somebody walking them.
         """
-        if site.lines:
-            tracks = [line.track for line in site.lines]
-            return over_parts(
-                unit,
-                site.motion,
-                lambda part: np.concatenate([margins_along(part, t, "adult", self.rays, self.weather) for t in tracks]),
-            )
-        return over_parts(site.asked(unit), site.motion, lambda part: self._of_part(part, site))
+        ask = self._along if site.lines else self._of_part
+        return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site))
+
+    def _along(self, unit: Unit, site: Site) -> Floats:
+        tracks = [line.track for line in site.lines]
+        along = [margins_along(unit, track, "adult", self.rays, self.weather) for track in tracks]
+        return np.asarray(site.stepped(np.concatenate(along)))
 
     def _of_part(self, unit: Unit, site: Site) -> Floats:
         margin = np.full(len(site.points), -np.inf)

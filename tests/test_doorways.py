@@ -13,7 +13,7 @@ from raycover.doorways import Entrances
 from raycover.errors import InputError
 from raycover.exchange.proof import proof_json
 from raycover.firmness import with_chances
-from raycover.needs import PlaceVerdict, Proof, prove
+from raycover.needs import PlaceVerdict, Proof, figures_of, prove
 from raycover.proof_words import asked_words, first_words, way_words
 
 DOOR = {"width": 1.0, "height": 2.1, "fill": "door-wood-40"}
@@ -118,6 +118,19 @@ def test_what_stands_in_the_way() -> None:
     corner = room(room={"openings": [{**DOOR, "edge": 0, "at": 0.1, "name": "Front door"}]})
     (entrance,) = Entrances(corner, build(corner)).named("Front door", 1.0)
     assert [line.words for line in entrance.lines] == ["straight on", "45° to the right"]
+
+
+def test_a_door_looked_at_in_some_of_its_steps() -> None:
+    """Every tenth step of 12 mm: the same figures to 0.12 m, margins of the steps chosen."""
+    proof = prove(room(front(1.9)))
+    place, situation = one(proof), proof.needs[0].situation
+    chosen = np.arange(0, len(place.site), 10)
+    some = place.site.some(chosen).some(np.arange(len(chosen)))
+    margin = situation.margin_db(situation.units[0], some)
+    assert margin == pytest.approx(place.margin_db[0][chosen])
+    found = figures_of(proof.needs[0].need, some, margin)
+    assert found.first_m == pytest.approx(place.figures.first_m, abs=0.12)
+    assert found.line == place.figures.line
 
 
 @pytest.mark.parametrize(
