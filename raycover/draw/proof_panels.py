@@ -32,7 +32,7 @@ from raycover.needs import NeedVerdict, PlaceVerdict
 Floats = NDArray[np.float64]
 _NAME_PT = 7.0
 #: Kinds of places that no wall or panel shows: their outline is drawn.
-OUTLINED = ("area", "aisle")
+OUTLINED = ("area", "aisle", "zone")
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,8 @@ def draw_plan_panel(
     pale = storey_marks.draw_others(page, other_centres, marked.centres)
     for centre in other_centres[pale]:
         placer.take((*(centre - 1.4), *(centre + 1.4)))
-    for one in shown:
+    # A place that several needs are about is drawn once: as an area that must be seen if any asks that.
+    for one in {one.name: one for one in sorted(shown, key=lambda one: not one.verdict.need.never)}.values():
         if one.verdict.need.never or one.place.site.kind in OUTLINED:
             rings = [ring for part in shapely.get_parts(one.place.site.outline) for ring in _rings(part, projection)]
             draw = draw_never if one.verdict.need.never else draw_area
@@ -87,8 +88,10 @@ def draw_plan_panel(
     _draw_ways(page, placer, strokes, coverage.units, shown, projection)
     annotator = sketch.annotator(picture)
     annotator.tags(marked.units, marked.centres, marked.factor)
-    for one in shown:
-        _mark(page, placer, one, _places_in(one, projection))
+    for name in dict.fromkeys(one.name for one in shown):
+        same = [one for one in shown if one.name == name]
+        worst = min(same, key=lambda one: one.place.met)  # missed if any need misses it
+        _mark(page, placer, worst, _places_in(worst, projection))
     named = {one.name for one in shown}
     rooms = [(room.walkable, room.name) for room in storey.rooms if room.name not in named]
     if rooms:

@@ -10,12 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.coverage import Coverage, PlaneCoverage, solve
-from raycover.draw import glyphs, hatching, palette, sheet, words
+from raycover.draw import glyphs, palette, sheet, words
+from raycover.draw.legend import draw_classes
 from raycover.draw.page import Box, Page, pdf_of
 from raycover.draw.plan import DPI
 from raycover.draw.png import save_png, write_whole
 from raycover.draw.projection import Projection, choose_scale
 from raycover.draw.proof_marks import SMALL, draw_area, draw_never, draw_sight, draw_spot, draw_verdict
+from raycover.draw.proof_matrix import draw_matrix, matrix_parts
 from raycover.draw.proof_panels import OUTLINED, Shown, draw_plan_panel, draw_stair_panel, plan_bounds
 from raycover.draw.proof_tables import Item, flow, need_items, note_items, remedy_items
 from raycover.draw.title_block import draw_block, state_shown
@@ -58,7 +60,7 @@ class _Group:
 def make_proof(
     proof: Proof, troubles: Sequence[Trouble] = (), notes: Sequence[str] = (), *, dpi: float = DPI, vector: bool = False
 ) -> list[Page]:
-    """The pages of a proof, A4 landscape; `notes` are said after the assumptions."""
+    """The pages of a proof, A4 landscape, matrices last; `notes` are said after the assumptions."""
     groups = list(_groups(proof))
     solved: dict[object, Coverage] = {}
     drafts: list[tuple[_Group, list[Item]]] = []
@@ -78,11 +80,13 @@ def make_proof(
                 measure, "What this rests on", [*assumptions(proof), *remedy_note(troubles), *notes], width
             )
         drafts += [(group, part) for part in flow(items, _COLUMN_TOP - _COLUMN_FOOT)]
-    pages = []
-    for number, (group, items) in enumerate(drafts, 1):
-        page = Page(dpi=dpi, vector=vector)
-        _draw(page, proof, group, items, _coverage(group, solved), (number, len(drafts)), dpi)
-        pages.append(page)
+    parts = list(matrix_parts(measure, proof.matrices))
+    n = len(drafts) + len(parts)
+    pages = [Page(dpi=dpi, vector=vector) for _ in range(n)]
+    for number, (page, (group, items)) in enumerate(zip(pages, drafts, strict=False), 1):
+        _draw(page, proof, group, items, _coverage(group, solved), (number, n), dpi)
+    for number, (page, part) in enumerate(zip(pages[len(drafts) :], parts, strict=True), len(drafts) + 1):
+        draw_matrix(page, proof, part, (number, n))
     return pages
 
 
@@ -240,21 +244,7 @@ def _frames(n: int, *, across: bool, named: bool) -> list[Box]:
 def _draw_key(page: Page, group: _Group, sorts: Sequence[glyphs.Sort], reserve_db: float) -> None:
     """Classes of the map and marks, under the drawing in two lines."""
     x, y = _PANEL[0], _KEY_TOP - 4.0
-    for index, part in enumerate(palette.classes(reserve_db)):
-        if part.to_db <= part.from_db:
-            continue
-        box = (x, y - 0.6, x + 6.0, y + 2.4)
-        page.image(np.repeat(palette.legend_image(index, reserve_db).transpose(1, 0, 2), 2, axis=0), box, 5.0)
-        if index < palette.SEEN:
-            spacing = hatching.NOT_SEEN_MM if index == palette.NOT_SEEN else hatching.DOUBTFUL_MM
-            lines = hatching.hatch_lines(np.ones((8, 8), bool), box, spacing, step=0.05)
-            page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 5.1, alpha=hatching.OPACITY)
-        corners = [(box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3])]
-        page.areas([[corners]], 5.2, edge=palette.INK, width_pt=0.4)
-        low, high = (f"{v:+g}".replace("-", "−") if v else "0" for v in (part.from_db, part.to_db))
-        bound = f"over {low}" if index == palette.ASSURED else f"under {high}" if not index else f"{low} to {high}"
-        text = f"{palette.CLASS_NAMES[index]}, {bound} dB"
-        x += 7.4 + page.text(x + 7.4, y, text, 6.0).width + 4.0
+    draw_classes(page, x, y, reserve_db)
     x, y = _PANEL[0], y - 5.0
     nevers = [one for one in group.shown if one.verdict.need.never]
     met = {one.place.met for one in group.shown}
