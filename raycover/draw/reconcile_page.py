@@ -44,9 +44,9 @@ _WORTH = 0.05
 ASSUMED = (
     f"An answer is yes with the chance {LAPSE / 2:.0%} + {1 - LAPSE:.0%} · Φ(margin / {NOISE_DB:g} dB): where the feet "
     "stand, how a body is turned, a tick in the wrong row. What the answers say: all unknowns free at once; proposed: "
-    "only those that the answers need, the others as they are. ± one standard deviation; before any answer: the spreads "
-    f"of the scene's doubt, and {AS_BUILT_DB:g} dB for a wall that is not built as drawn. Intervals: 95 %, by Wilson. "
-    "A reach is that of a unit with the person who walked: another may differ by several dB."
+    "only those that the answers need, the others as they are. ± one standard deviation; before any answer: spreads of "
+    f"the scene's doubt, and {AS_BUILT_DB:g} dB for a wall that is not built as drawn. Intervals: 95 %, by Wilson. A "
+    "reach is that of a unit with the person who walked: another may differ by several dB."
 )
 
 

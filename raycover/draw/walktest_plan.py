@@ -20,7 +20,7 @@ from raycover.draw.mapping import paper_map
 from raycover.draw.page import Box, Page
 from raycover.draw.plan_page import Marked, PlanPage, draw_layers
 from raycover.draw.projection import Projection
-from raycover.draw.proof_marks import draw_verdict
+from raycover.draw.proof_marks import TICK, draw_verdict
 
 Floats = NDArray[np.floating]
 Sort = Literal["plain", "noticed as predicted", "quiet as predicted", "missed though predicted",
@@ -33,7 +33,6 @@ _LONGEST_TAPE = 18.0
 #: The ring of a point where nobody was to be noticed and nobody was is this much smaller.
 _QUIET = 0.55
 _DIAMOND = np.array([(0.0, 1.0), (1.0, 0.0), (0.0, -1.0), (-1.0, 0.0)])
-_TICK = np.array([(-0.48, 0.02), (-0.12, -0.36), (0.5, 0.42)])
 
 
 @dataclass(frozen=True)
@@ -130,7 +129,7 @@ def draw_mark(page: Page, at: Floats, sort: Sort, radius: float = MARK, z: float
     else:
         for size, face, layer in ((radius * 1.25 + 0.45, palette.PAPER, z), (radius * 1.25, palette.INK, z + 0.1)):
             page.areas([[at + _DIAMOND * size]], layer, face=face)
-        page.lines([at + _TICK * radius], palette.PAPER, 1.2, z + 0.2, cap="round")
+        page.lines([at + TICK * radius], palette.PAPER, 1.2, z + 0.2, cap="round")
 
 
 def _number(page: Page, sketch: PlanPage, centre: Floats, point: Numbered) -> None:
