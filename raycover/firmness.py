@@ -27,6 +27,8 @@ _MOST_CELLS = 1200
 _MOST_MENDS = 3
 #: Margins further below the limit than this (dB) no case brings over it.
 _LOWEST_DB = -30.0
+#: What a walk that no footprint answers to loses (dB): more than any case gives.
+_LOST_DB = -300.0
 
 
 def with_chances(proof: Proof, progress: Progress | None = None) -> Proof:
@@ -129,6 +131,8 @@ def _cases(need: NeedSpec, place: PlaceVerdict, situation: Situation, draws: Dra
     best = _best_in_cases(need, some, units, situation, draws)
     if need.never:
         return np.asarray(~(best >= 0).any(axis=1))
+    if need.first_within is not None:
+        return np.array([is_met(need, figures_of(need, site, one)) for one in best])
     if need.largest_gap is not None:
         whole = _spread_to(site, chosen, best)
         return np.array([is_met(need, figures_of(need, site, one)) for one in whole])
@@ -146,6 +150,15 @@ def _best_in_cases(need: NeedSpec, site: Site, units: Sequence[Unit], situation:
         )  # fmt: skip
         return site.best(found.draws)
 
+    if site.lines:  # what a walk adds to any motion, or takes, is that of the case as drawn
+        walked = np.full((draws.n, len(site)), -np.inf)
+        for unit in units:
+            plain = situation.margin_db(unit, replace(site, lines=()))
+            known = np.flatnonzero(np.isfinite(plain))
+            if len(known):  # elsewhere as at the nearest step that is seen at all
+                shift = np.maximum(situation.margin_db(unit, site)[known] - plain[known], _LOST_DB)
+                walked = np.maximum(walked, best([unit]) + np.interp(np.arange(len(site)), known, shift))
+        return walked
     if need.by == 1:
         return best(units)
     top = np.full((need.by, draws.n, len(site)), -np.inf, np.float32)  # the best so far, the least of them first
@@ -158,7 +171,7 @@ def _best_in_cases(need: NeedSpec, site: Site, units: Sequence[Unit], situation:
 def _chosen(need: NeedSpec, place: PlaceVerdict) -> NDArray[np.intp]:
     """Cells to look at: all, or of many those nearest to the limit of a never-area, else spread over the place."""
     n = len(place.site)
-    if n <= _MOST_CELLS:
+    if n <= _MOST_CELLS or place.site.lines:
         return np.arange(n)
     if need.never:
         return np.sort(np.argsort(-place.best_db)[:_MOST_CELLS])

@@ -269,8 +269,10 @@ def test_keys_of_dual_units_are_refused_at_others(key: dict[str, Any]) -> None:
 
 
 def test_the_classroom_tells_its_story(classroom: Any) -> None:
-    """Microwave alone is set off from the corridor behind its stud wall; triggered by infrared nothing there is. Seats at
-    the ends of the rows are held by microwave alone: infrared alone would leave them in the dark."""
+    """Microwave alone is set off from the corridor behind its stud wall; triggered by infrared nothing there is.
+
+    Seats at the ends of the rows are held by microwave alone: infrared alone would leave them in the dark.
+    """
     assert all(seat.noticed for seat in classroom.coverage.seats)
     assert {seat.half for seat in classroom.coverage.seats} == {"microwave"}
     met = {}

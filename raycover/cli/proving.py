@@ -21,6 +21,7 @@ from raycover.proof_words import (
     asked_words,
     cell_words,
     chance_words,
+    first_words,
     margin_words,
     matrix_words,
     remedy_cost,
@@ -169,14 +170,17 @@ def _print_need(verdict: NeedVerdict) -> None:
     heads = ["place", "clear" if never else "met", "trips" if never else "seen", "widest gap", "margin", "chance",
              "unit", "worst place", "way there"]  # fmt: skip
     rows = [_row(verdict, place) for place in verdict.places]
-    if never:
+    if verdict.need.first_within is not None:
+        heads[2] = "noticed after"
+    narrow = never or verdict.need.first_within is not None
+    if narrow:
         heads.pop(3)
         rows = [[*row[:3], *row[4:]] for row in rows]
     state = "" if not verdict.situation.scene.states else f", {verdict.situation.scene.state}"
     chance = chance_words(verdict.probability)
     firm = f", {chance} of the varied cases" if chance else ""
     title = f"{verdict.need.name}{state}: {verdict.words}{firm} ({asked_words(verdict.need)})"
-    table(heads, rows, title=title, right=range(2, 5 if never else 6))
+    table(heads, rows, title=title, right=range(2, 5 if narrow else 6))
     if why := why_words(verdict.need):
         print(f"why: {why}")
     print()
@@ -189,7 +193,7 @@ def _row(verdict: NeedVerdict, place: PlaceVerdict) -> list[str]:
     return [
         place.site.label,
         "yes" if place.met else "no",
-        f"{found.share:.1%}",
+        f"{found.share:.1%}" if found.first_m is None else first_words(found.first_m),
         f"{found.largest_gap_m:.2f} m",
         margin_words(found.worst_db),
         chance_words(place.probability),

@@ -33,8 +33,8 @@ Floats = NDArray[np.float64]
 _NAME_PT = 7.0
 #: On a small plan a unit nearer to its edge than this (mm) is left out.
 _EDGE = 4.0
-#: Kinds of places that no wall or panel shows: their outline is drawn.
-OUTLINED = ("area", "aisle")
+#: Kinds of places that no wall or panel shows: their outline is drawn, of a door the ways in.
+OUTLINED = ("area", "aisle", "zone", "door")
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,8 @@ def draw_plan_panel(
     pale = storey_marks.draw_others(page, other_centres, marked.centres)
     for centre in other_centres[pale]:
         placer.take((*(centre - 1.4), *(centre + 1.4)))
-    for one in shown:
+    # A place that several needs are about is drawn once: as an area that must be seen if any asks that.
+    for one in {one.name: one for one in sorted(shown, key=lambda one: not one.verdict.need.never)}.values():
         if one.verdict.need.never or one.place.site.kind in OUTLINED:
             rings = [ring for part in shapely.get_parts(one.place.site.outline) for ring in _rings(part, projection)]
             draw = draw_never if one.verdict.need.never else draw_area
@@ -96,11 +97,13 @@ def draw_plan_panel(
     _draw_ways(page, placer, strokes, coverage.units, shown, projection)
     annotator = sketch.annotator(picture)
     annotator.tags(marked.units, marked.centres, marked.factor)
-    for one in shown:
+    for name in dict.fromkeys(one.name for one in shown):
+        same = [one for one in shown if one.name == name]
+        worst = min(same, key=lambda one: one.place.met)  # missed if any need misses it
         if names:
-            _mark(page, placer, one, _places_in(one, projection))
+            _mark(page, placer, worst, _places_in(worst, projection))
         else:
-            _small_mark(page, placer, one, _places_in(one, projection)[0])
+            _small_mark(page, placer, worst, _places_in(worst, projection)[0])
     named = {one.name for one in shown}
     rooms = [(room.walkable, room.name) for room in storey.rooms if room.name not in named]
     if rooms and names:

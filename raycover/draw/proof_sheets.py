@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.coverage import Coverage, PlaneCoverage
-from raycover.draw import glyphs, hatching, palette, sheet, words
+from raycover.draw import glyphs, palette, sheet, words
+from raycover.draw.legend import draw_classes
 from raycover.draw.mending_panel import mending_items
 from raycover.draw.mending_plans import now_and_then
 from raycover.draw.page import Box, Page, pdf_of
@@ -18,6 +19,7 @@ from raycover.draw.png import save_png, write_whole
 from raycover.draw.projection import Projection, choose_scale
 from raycover.draw.proof_groups import Group, Solved, coverage_of, groups_of, planes_of
 from raycover.draw.proof_marks import SMALL, draw_area, draw_never, draw_sight, draw_spot, draw_verdict
+from raycover.draw.proof_matrix import draw_matrix, matrix_parts
 from raycover.draw.proof_panels import OUTLINED, draw_plan_panel, draw_stair_panel, plan_bounds
 from raycover.draw.proof_tables import Item, flow, need_items, note_items, remedy_items
 from raycover.draw.title_block import draw_block, state_shown
@@ -47,7 +49,7 @@ def make_proof(
     dpi: float = DPI,
     vector: bool = False,
 ) -> list[Page]:
-    """The pages of a proof, A4 landscape; `notes` are said after the assumptions."""
+    """The pages of a proof, A4 landscape, matrices last; `notes` are said after the assumptions."""
     groups = list(groups_of(proof))
     solved: Solved = {}
     drafts: list[tuple[Group, list[Item]]] = []
@@ -72,11 +74,13 @@ def make_proof(
                 measure, "What this rests on", [*assumptions(proof), *remedy_note(troubles, mendings), *notes], width
             )
         drafts += [(group, part) for part in flow(items, _COLUMN_TOP - _COLUMN_FOOT)]
-    pages = []
-    for number, (group, items) in enumerate(drafts, 1):
-        page = Page(dpi=dpi, vector=vector)
-        _draw(page, proof, group, items, coverage_of(group, solved), (number, len(drafts)), dpi)
-        pages.append(page)
+    parts = list(matrix_parts(measure, proof.matrices))
+    n = len(drafts) + len(parts)
+    pages = [Page(dpi=dpi, vector=vector) for _ in range(n)]
+    for number, (page, (group, items)) in enumerate(zip(pages, drafts, strict=False), 1):
+        _draw(page, proof, group, items, coverage_of(group, solved), (number, n), dpi)
+    for number, (page, part) in enumerate(zip(pages[len(drafts) :], parts, strict=True), len(drafts) + 1):
+        draw_matrix(page, proof, part, (number, n))
     return pages
 
 
@@ -191,21 +195,7 @@ def _frames(n: int, *, across: bool, named: bool) -> list[Box]:
 def _draw_key(page: Page, group: Group, sorts: Sequence[glyphs.Sort], reserve_db: float) -> None:
     """Classes of the map and marks, under the drawing in two lines."""
     x, y = _PANEL[0], _KEY_TOP - 4.0
-    for index, part in enumerate(palette.classes(reserve_db)):
-        if part.to_db <= part.from_db:
-            continue
-        box = (x, y - 0.6, x + 6.0, y + 2.4)
-        page.image(np.repeat(palette.legend_image(index, reserve_db).transpose(1, 0, 2), 2, axis=0), box, 5.0)
-        if index < palette.SEEN:
-            spacing = hatching.NOT_SEEN_MM if index == palette.NOT_SEEN else hatching.DOUBTFUL_MM
-            lines = hatching.hatch_lines(np.ones((8, 8), bool), box, spacing, step=0.05)
-            page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 5.1, alpha=hatching.OPACITY)
-        corners = [(box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3])]
-        page.areas([[corners]], 5.2, edge=palette.INK, width_pt=0.4)
-        low, high = (f"{v:+g}".replace("-", "−") if v else "0" for v in (part.from_db, part.to_db))
-        bound = f"over {low}" if index == palette.ASSURED else f"under {high}" if not index else f"{low} to {high}"
-        text = f"{palette.CLASS_NAMES[index]}, {bound} dB"
-        x += 7.4 + page.text(x + 7.4, y, text, 6.0).width + 4.0
+    draw_classes(page, x, y, reserve_db)
     x, y = _PANEL[0], y - 5.0
     nevers = [one for one in group.shown if one.verdict.need.never]
     met = {one.place.met for one in group.shown}
@@ -217,9 +207,12 @@ def _draw_key(page: Page, group: Group, sorts: Sequence[glyphs.Sort], reserve_db
         outline = np.array([(x, y - 0.5), (x + 5.5, y - 0.5), (x + 5.5, y + 2.3), (x, y + 2.3)])
         draw_never(page, [outline])
         x += 7.0 + page.text(x + 7.0, y, "must not trip a unit", 6.0).width + 4.0
-    if any(one.place.site.kind in OUTLINED and not one.verdict.need.never for one in group.shown):
+    if any(one.place.site.kind in OUTLINED[:-1] and not one.verdict.need.never for one in group.shown):
         draw_area(page, [np.array([(x, y - 0.5), (x + 5.5, y - 0.5), (x + 5.5, y + 2.3), (x, y + 2.3)])])
         x += 7.0 + page.text(x + 7.0, y, "area judged", 6.0).width + 4.0
+    if any(one.place.site.lines for one in group.shown):
+        draw_area(page, [np.array([(x, y + 0.5), (x + 5.5, y + 0.5), (x + 5.5, y + 1.1), (x, y + 1.1)])])
+        x += 7.0 + page.text(x + 7.0, y, "way in by a door", 6.0).width + 4.0
     if nevers or False in met:
         draw_spot(page, (x + 1.5, y + 0.8))
         x += 4.2 + page.text(x + 4.2, y, "spot that decides", 6.0).width + 4.0

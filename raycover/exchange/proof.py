@@ -57,6 +57,7 @@ def _need(verdict: NeedVerdict) -> dict[str, Any]:
                 "largest_gap_m": need.largest_gap,
                 "by": need.by,
                 "largest_area_m2": need.largest_area,
+                "first_within_m": need.first_within,
             }
         ),
         "ambient_c": verdict.situation.scene.conditions.ambient_c,
@@ -88,7 +89,7 @@ def _place(verdict: NeedVerdict, place: PlaceVerdict) -> dict[str, Any]:
         "kind": site.kind,
         "met": place.met,
         "probability": place.probability,
-        "area_m2": round(float(site.area.sum()), 6) if site.kind != "seat" else None,
+        "area_m2": round(float(site.area.sum()), 6) if site.kind not in ("seat", "door") else None,
         "units": [verdict.situation.units[k].name for k in place.units],
         "outline_m2": round(found.area_m2, 6),
         **_figures(found),
@@ -172,6 +173,7 @@ def _mend(mend: Mend) -> dict[str, Any]:
 def _figures(found: Figures) -> dict[str, Any]:
     return {
         "share": found.share,
+        "first_m": None if found.first_m is None else finite(found.first_m),
         "largest_gap_m": round(found.largest_gap_m, 6),
         "margin_db": finite(found.worst_db),
     }

@@ -64,4 +64,9 @@ def _add_units(pyvista: Any, plotter: Any, shown: ShownPlane) -> None:
         corners = np.concatenate([some.cells.corners.reshape(-1, 3) for level in shown.levels for some in level.maps])
         dot = float(np.hypot(*np.ptp(corners[:, :2], axis=0))) / 420 if len(corners) else 0.1
         stage.add_drops(pyvista, plotter, shown.tops, shown.feet, dot, line_px=1.2)
-        stage.add_marks(pyvista, plotter, shown.tops, [unit.name for unit in shown.units])
+        stage.add_dots(pyvista, plotter, shown.tops, np.ones(len(shown.tops), bool))
+        plotter.add_point_labels(
+            np.asarray(shown.tops), [f"  {unit.name}" for unit in shown.units], show_points=False, shape=None,
+            text_color=palette.ACCENT, font_size=12, bold=True, always_visible=True, reset_camera=False,
+            render=False, justification_horizontal="left", justification_vertical="bottom",
+        )  # fmt: skip
