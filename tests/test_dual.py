@@ -12,6 +12,7 @@ from small_scenes import scene
 
 import raycover
 from raycover.building.build import build
+from raycover.building.upright_cut import CutLine
 from raycover.casting import OUTSIDE_LENS, Weather, judge
 from raycover.combining import for_people
 from raycover.coverage import Coverage, make_units
@@ -25,6 +26,7 @@ from raycover.probe import probe
 from raycover.rays import LIFT, RayScene
 from raycover.spreads import Draws
 from raycover.surfaces import make_surfaces
+from raycover.upright import limit_lines
 from raycover.walktest.moves import MOVES
 from raycover.walktest.ways import respond
 
@@ -299,3 +301,16 @@ def test_a_walk_test_on_site_expects_what_the_maps_say(combine: str, move: str) 
     lifted, people = np.repeat(np.asarray(heights) < LIFT, 4), np.tile(np.arange(4), len(heights))
     seen = judge(units[0], points, MOVES[move].motion, rays, weather, lifted=lifted, people=people).margin_db
     np.testing.assert_allclose(found, seen.reshape(-1, 4).max(axis=0), atol=1e-5)
+
+
+@pytest.mark.parametrize(("combine", "reach"), [("or", 6.0), ("and", 2.0), ("trigger-then-hold", 2.0)])
+def test_limits_in_an_upright_cut(combine: str, reach: float) -> None:
+    """In the upright plane along x, westward: 2 m on the floor to the lens' edge; microwave passes the wall, of which
+    brick leaves it less than 6 m."""
+    made = room(detector={"combine": combine})
+    building = build(made)
+    (unit,) = make_units(made, building)
+    line = CutLine.between((0, 3), (8, 3))
+    lines = limit_lines(unit, line, "tangential", RayScene(building), Weather.of(made.conditions))
+    west = 3.5 - float(np.concatenate(lines)[:, 0].min())
+    assert west == pytest.approx(reach, abs=0.06) if combine != "or" else 3.5 < west < reach
