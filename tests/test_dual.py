@@ -19,6 +19,7 @@ from raycover.coverage import Coverage, make_units
 from raycover.doubt import chances
 from raycover.draw.footprints import outline
 from raycover.errors import InputError
+from raycover.exchange.detector_file import entry_text, read_entry, typed
 from raycover.grid_walk import grid_walk
 from raycover.lobes import make_lobe
 from raycover.needs import prove
@@ -314,3 +315,21 @@ def test_limits_in_an_upright_cut(combine: str, reach: float) -> None:
     lines = limit_lines(unit, line, "tangential", RayScene(building), Weather.of(made.conditions))
     west = 3.5 - float(np.concatenate(lines)[:, 0].min())
     assert west == pytest.approx(reach, abs=0.06) if combine != "or" else 3.5 < west < reach
+
+
+def test_an_entry_with_everything_reads_back_equal() -> None:
+    made = halves()
+    made["infrared"] |= {
+        "source": "sheet 1",
+        "zones": {"element": "dual", "rings": [{"off_axis_deg": 40, "count": 12, "width_deg": 11, "height_deg": 9}]},
+    }
+    made["microwave"] |= {"source": "sheet 2", "band_hz": [8, 60]}
+    model = typed(
+        {"raycover_detector": 1, "name": "own-dual", "title": "Own", "kind": "dual", "combine": "trigger-then-hold",
+         "trigger": "both", **made, "mounting": {"from": 2, "to": 4}, "bus_current_ma": 12,
+         "sensitivity_pct": {"from": 20, "to": 120}, "source": "sheet 3"}
+    )  # fmt: skip
+    assert read_entry(entry_text(model), "own-dual.yaml") == model
+    infrared, microwave = model.parts
+    assert (infrared.source, microwave.source) == ("sheet 1", "sheet 2")
+    assert (infrared.settings_pct, microwave.mounting) == ((20, 120), model.mounting)
