@@ -239,12 +239,12 @@ def test_a_miss_is_told_with_what_stands_in_the_way(window: Window) -> None:
     plane = window.scenery.planes[0]
     row, column = np.argwhere((plane.cause == CAUSES.index("blocked")) & (plane.best_detector == 0))[0]
     window.act("place", (float(plane.x[column]), float(plane.y[row]), 0.0))
-    assert window.verdict[0].text == "Not seen: hidden (A)"
+    assert window.verdict[0].text.startswith("Not seen: hidden from A by ")
     window.press("b")
     texts = [label.text for label in window.labels.labels]
     assert "A: hidden" in texts
     window.act("switch", 1)
-    assert window.verdict[0].text == "Not seen: hidden (A)"
+    assert window.verdict[0].text.startswith("Not seen: hidden from A by ")
     assert any("stops it" in line.text for line in window.verdict)
     assert any("stops it" in label.text for label in window.labels.labels)
 
