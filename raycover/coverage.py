@@ -11,6 +11,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cached_property
+from importlib import import_module
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -204,6 +206,24 @@ class Coverage(Mapping[str, PlaneCoverage]):
     def share(self, name: str) -> float:
         """Detected share of a plane's area."""
         return self.planes[name].share
+
+    # Drawing lies above a coverage and is fetched by name when somebody at a prompt asks for it.
+
+    def plot(self, plane: str | None = None, *, ax: Any = None) -> Any:
+        """A map on matplotlib Axes, new ones unless `ax` is given, in metres; returns them to draw on.
+
+        `plane` is one of the coverage's maps, the first if not given. Raises KeyError for an unknown one.
+        """
+        return import_module("raycover.draw.notebook").plot(self, plane, ax=ax)
+
+    def show(self, plane: str | None = None, *, lobes: Sequence[str] = (), off_screen: bool | None = None) -> Any:
+        """The building with a plane's map as a PyVista Plotter, to add to and to `show()` or `screenshot()`.
+
+        `plane` is one of the scene's planes, the first if not given; `lobes` names detectors whose reach is drawn.
+        `off_screen`: without a window, so by default where there is no display. Raises KeyError for an unknown
+        name, MissingPart where nothing can be drawn.
+        """
+        return import_module("raycover.draw.view3d.notebook").show(self, plane, lobes=lobes, off_screen=off_screen)
 
     @property
     def n_rays(self) -> int:

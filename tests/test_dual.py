@@ -22,9 +22,11 @@ from raycover.grid_walk import grid_walk
 from raycover.lobes import make_lobe
 from raycover.needs import prove
 from raycover.probe import probe
-from raycover.rays import RayScene
+from raycover.rays import LIFT, RayScene
 from raycover.spreads import Draws
 from raycover.surfaces import make_surfaces
+from raycover.walktest.moves import MOVES
+from raycover.walktest.ways import respond
 
 RULES = {
     "or": np.maximum,
@@ -267,8 +269,10 @@ def test_keys_of_dual_units_are_refused_at_others(key: dict[str, Any]) -> None:
 
 
 def test_the_classroom_tells_its_story(classroom: Any) -> None:
-    """Microwave alone is set off from the corridor behind its stud wall; triggered by infrared nothing there is. Seats at
-    the ends of the rows are held by microwave alone: infrared alone would leave them in the dark."""
+    """Microwave alone is set off from the corridor behind its stud wall; triggered by infrared nothing there is.
+
+    Seats at the ends of the rows are held by microwave alone: infrared alone would leave them in the dark.
+    """
     assert all(seat.noticed for seat in classroom.coverage.seats)
     assert {seat.half for seat in classroom.coverage.seats} == {"microwave"}
     met = {}
@@ -277,3 +281,21 @@ def test_the_classroom_tells_its_story(classroom: Any) -> None:
         scene = classroom.scene.changed({"detectors": set_so}, classroom.scene.state, lambda places: places)
         met[combine] = [need.met for need in prove(scene).needs]
     assert met == {"trigger-then-hold": [True, True], "or": [True, False], "and": [False, True]}
+
+
+@pytest.mark.parametrize("combine", RULES)
+@pytest.mark.parametrize("move", ["across", "sit"])
+def test_a_walk_test_on_site_expects_what_the_maps_say(combine: str, move: str) -> None:
+    """The margins from which points are chosen are those of `judge`, a person's heights taken together."""
+    made = room(detector={"combine": combine})
+    building = build(made)
+    rays, weather = RayScene(building), Weather.of(made.conditions)
+    units = make_units(made, building)
+    ground = np.array([[3.5, 4.2, 0.0], [6.0, 3.0, 0.0], [4.6, 2.0, 0.0], [2.0, 1.2, 0.0]])
+    response = respond(ground, [move] * len(ground), units, ["D1"], rays, weather)
+    found = response.margins(np.zeros(response.n_unknowns))[0]
+    heights = MOVES[move].heights
+    points = np.concatenate([ground + np.array([0, 0, height]) for height in heights])
+    lifted, people = np.repeat(np.asarray(heights) < LIFT, 4), np.tile(np.arange(4), len(heights))
+    seen = judge(units[0], points, MOVES[move].motion, rays, weather, lifted=lifted, people=people).margin_db
+    np.testing.assert_allclose(found, seen.reshape(-1, 4).max(axis=0), atol=1e-5)

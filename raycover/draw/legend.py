@@ -139,3 +139,22 @@ def _histogram(page: Page, x: float, at: At, found: Distribution, reserve_db: fl
         edge = palette.SECOND_INK if middles[k] >= reserve_db else None  # pale on white
         page.areas([[box]], 5.0, face=palette.hex_of(colours[k]), edge=edge, width_pt=0.3)
     page.lines([[(x, at(float(found.edges[0]))), (x, at(float(found.edges[-1])))]], palette.INK, 0.5, 5.5)
+
+
+def draw_classes(page: Page, x: float, y: float, reserve_db: float) -> None:
+    """The four classes in one line, worst first: colour, hatch, name and bounds; y is the words' baseline."""
+    for index, part in enumerate(palette.classes(reserve_db)):
+        if part.to_db <= part.from_db:
+            continue
+        box = (x, y - 0.6, x + 6.0, y + 2.4)
+        page.image(np.repeat(palette.legend_image(index, reserve_db).transpose(1, 0, 2), 2, axis=0), box, 5.0)
+        if index < palette.SEEN:
+            spacing = hatching.NOT_SEEN_MM if index == palette.NOT_SEEN else hatching.DOUBTFUL_MM
+            lines = hatching.hatch_lines(np.ones((8, 8), bool), box, spacing, step=0.05)
+            page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 5.1, alpha=hatching.OPACITY)
+        corners = [(box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3])]
+        page.areas([[corners]], 5.2, edge=palette.INK, width_pt=0.4)
+        low, high = (f"{v:+g}".replace("-", "−") if v else "0" for v in (part.from_db, part.to_db))
+        bound = f"over {low}" if index == palette.ASSURED else f"under {high}" if not index else f"{low} to {high}"
+        text = f"{palette.CLASS_NAMES[index]}, {bound} dB"
+        x += 7.4 + page.text(x + 7.4, y, text, 6.0).width + 4.0

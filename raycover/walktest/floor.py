@@ -72,7 +72,7 @@ def _floor(scene: Scene, building: Building, name: str | None, level: float, roo
             [
                 Problem(
                     "too-large", "the floor has more cells than a walk is planned on",
-                    scene.position("rooms" if scene.rooms else "detectors"), "test it part by part, in scenes of a part each",
+                    scene.position("rooms" if scene.rooms else "detectors"), "test it in parts, a scene each",
                 )
             ]
         ) from None  # fmt: skip

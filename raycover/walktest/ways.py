@@ -78,10 +78,11 @@ class Response:
         slope[some, len(self.models) :] = -2 * lost[of[some]]
         return best, slope
 
-    def unit_of(self, added_db: Floats) -> Index:
-        """Which unit (n,) the best margin is of, −1 where there is none."""
-        _, of = self.margins(added_db)
-        return np.where(of >= 0, self.look_unit[of], -1) if len(self.look_unit) else of
+    def by_unit(self, added_db: Floats) -> Floats:
+        """Margins (n, n_units) of each unit by itself, −inf where it notices nothing."""
+        found = np.full((self.n_points, len(self.reach_of)), -np.inf)
+        np.maximum.at(found, (self.look_point, self.look_unit), self._looks(np.asarray(added_db))[0])
+        return found
 
     def _looks(self, added_db: Floats) -> tuple[Floats, Floats]:
         """Margins of looks (k,) and of their ways (m,)."""
@@ -246,7 +247,7 @@ def _answering(
 
 def _counts(way: Index, part: NDArray[np.integer], n: int, made: tuple[str, ...], building: Building) -> Floats:
     """(n, n_constructions) how often ways cross sheets of each construction."""
-    count = np.zeros((n, len(made)))
+    count: Floats = np.zeros((n, len(made)))
     parts, number = np.unique(part, return_inverse=True)
     names = [building.part_made_of(int(p)).name for p in parts]
     column = np.array([made.index(name) if name in made else -1 for name in names], np.intp)
