@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from raycover.draw.view3d.camera import View, long_side_deg
 from raycover.draw.view3d.window.speaking import MOTIONS
 from raycover.draw.view3d.window.state import Place
@@ -21,6 +23,7 @@ TURN_DEG, LIFT_M, PLANE_M, AIR_C = 5.0, 0.1, 0.1, 1.0
 COLDEST_C, WARMEST_C = -20.0, 50.0
 _SIDE_DEG = 24.0
 _CHOOSE_FIRST = "Choose a detector first: click it, or → and ←"
+_BOUNDS = {"mounting": (LIFT_M, np.inf), "turn_deg": (-180.0, 180.0), "tilt_deg": (-180.0, 180.0)}
 _SAID = {"mounting": "mounted at {:g} m", "turn_deg": "turned to {:g}°", "tilt_deg": "tilted to {:g}°"}
 #: VTK's names of keys, as the help shows them.
 _SHOWN = {
@@ -265,9 +268,10 @@ class Commands:
             self.state.message = _CHOOSE_FIRST
             return
         spec = self.live.design.detectors[chosen]
+        low, high = _BOUNDS[what]
         value = round(getattr(spec, what) + by, 3)
-        if what == "turn_deg":
-            value = (value + 180) % 360 - 180
+        # A turn goes on past the half circle; all else ends where a file's values would.
+        value = (value + 180) % 360 - 180 if what == "turn_deg" else min(max(value, low), high)
         words, thread = f"{spec.name} {_SAID[what].format(value)}", f"{chosen} {what}"
         self._edit(lambda: self.live.move(chosen, words, thread=thread, **{what: value}))
 
