@@ -271,6 +271,8 @@ def _remedy(outcome: _Outcome, cases: Sequence[_Case], index: int, coverage: Cov
     if pct is not None and pct < now:
         words = f"{words}, sensitivity {pct:g} %" if words else f"sensitivity {pct:g} %"
         keys["sensitivity_pct"] = pct
+        if trial.unit.halves and (other := trial.unit.halves[-1].sensitivity_pct) != now:
+            keys["microwave_pct"] = np.floor(other * pct / now)  # both halves are set back alike
     note = trial.note
     if pct is None:
         words = words or "sensitivity"
