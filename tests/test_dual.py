@@ -25,6 +25,7 @@ from raycover.lobes import make_lobe
 from raycover.needs import prove
 from raycover.probe import probe
 from raycover.rays import LIFT, RayScene
+from raycover.remedies import find_remedies
 from raycover.spreads import Draws
 from raycover.surfaces import make_surfaces
 from raycover.upright import limit_lines
@@ -333,3 +334,18 @@ def test_an_entry_with_everything_reads_back_equal() -> None:
     infrared, microwave = model.parts
     assert (infrared.source, microwave.source) == ("sheet 1", "sheet 2")
     assert (infrared.settings_pct, microwave.mounting) == ((20, 120), model.mounting)
+
+
+def test_a_remedy_by_sensitivity_sets_both_halves_back() -> None:
+    """Where the microwave half has a setting of its own it is lowered by the same share: margins all shift alike."""
+    area = [[6.2, 2.6], [6.6, 2.6], [6.6, 3.4], [6.2, 3.4]]
+    needs = [{"name": "Beyond", "area": area, "height": 0, "motion": "tangential", "never": True}]
+    made = room(detector={"combine": "or", "microwave_pct": 80, "sensitivity_pct": 100}, needs=needs)
+    (trouble,) = find_remedies(prove(made))
+    (lowered,) = [remedy for remedy in trouble.remedies if remedy.kind == "sensitivity"]
+    assert lowered.stops
+    assert lowered.keys["microwave_pct"] == np.floor(80 * lowered.keys["sensitivity_pct"] / 100)
+    spec = made.detectors[0].model_copy(update=lowered.keys)
+    after = prove(made.changed({"detectors": [spec]}, made.state, lambda places: places))
+    assert after.met
+    assert float(after.needs[0].places[0].best_db.max()) <= lowered.worst_db + 1e-6
