@@ -204,8 +204,8 @@ def test_moves_stand_for_declared_motions() -> None:
 
 def test_on_a_cast_scene_truths_lie_within_what_is_stated() -> None:
     """Answers at 80 places of the shop, truths drawn from the priors (no loss below 0): two standard deviations hold
-    95.4 % of normal truths; here ways by mirrors, two units and a best of three heights stand between. Over 40 seeds the
-    share of intervals that hold lies between 90 % and 99 % (binomial, 99.9 %, some 120 of them)."""
+    95.4 % of normal truths; here ways by mirrors, two units and a best of three heights stand between. Over 40 seeds
+    the share of intervals that hold lies between 90 % and 99 % (binomial, 99.9 %, some 120 of them)."""
     there = Situated.of(raycover.load_text(SHOP + "conditions: {reflections: 1}\n"))
     places = np.random.default_rng(5).uniform([0.4, 0.4, 0], [9.6, 5.6, 0], (80, 3)) * [1, 1, 0]
     response = there.respond(places, ["walk"] * len(places))
