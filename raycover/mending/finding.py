@@ -136,7 +136,10 @@ class _Search:
         for kind, trials in by_kind.items():
             tried = self._sorted_out(trials, few)
             tried = sorted([*tried, *self._sorted_out(self._finer(kind, subject, tried[0][1]), few)], key=_by_rank)
-            found += [self._mend(trial, bench) for _, trial in _distinct(tried)[:_FINALISTS]]
+            for _, trial in _distinct(tried)[:_FINALISTS]:
+                found.append(self._mend(trial, bench))
+                if found[-1].mends:
+                    break
         found += self._more_sensitive(unit, bench, high)
         return found
 
@@ -248,9 +251,10 @@ class _Search:
 
 
 def _by_rank(tried: tuple[Outcome, Trial]) -> tuple[Any, ...]:
-    """Best first; of changes alike the smaller one comes first, which is how they are tried."""
+    """Best first; of turns that leave nothing those square to the axes, of changes alike the smaller, tried first."""
     broken, lack, ease = tried[0].rank
-    return broken, lack, round(ease, 1)
+    askew = lack == 0 and float(tried[1].keys.get("turn_deg", 0.0)) % 90 != 0
+    return broken, lack, askew, round(ease, 1)
 
 
 def _distinct(tried: Sequence[tuple[Outcome, Trial]]) -> list[tuple[Outcome, Trial]]:
