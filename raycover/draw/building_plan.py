@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building, StoreyShape
+from raycover.building.walls import half_walls
 from raycover.detectors import Unit
 from raycover.draw import palette, plan, sheet, tables, underlaid, words
 from raycover.draw.labels import Placer
@@ -138,11 +139,7 @@ def _things(scene: Scene) -> list[str]:
 
 def _edges(scene: Scene, index: int) -> tuple[Floats, Floats]:
     """Corners of a room (n, 2), and half the thickness (n,) of the wall along each edge (m)."""
-    room = scene.rooms[index]
-    walls = room.walls if isinstance(room.walls, list) else [room.walls] * len(room.outline)
-    made = [scene.catalogue.construction(wall) for wall in walls]
-    half = np.array([0.0 if wall is None else wall.thickness_m / 2 for wall in made])
-    return np.asarray(room.outline, float), half
+    return np.asarray(scene.rooms[index].outline, float), np.asarray(half_walls(scene, index), float)
 
 
 def _edge_numbers(page: Page, projection: Projection, placer: Placer, rooms: Sequence[tuple[Floats, Floats]]) -> bool:

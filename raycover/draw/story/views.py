@@ -21,6 +21,7 @@ from raycover.draw.story.slide import blank, draw_foot
 from raycover.draw.tables import letters
 from raycover.draw.view3d import environment, still_page
 from raycover.draw.view3d.camera import View, fit
+from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.margin_bar import rectangle
 from raycover.draw.view3d.still import Composed, ceiling_over, compose, moved_lobe, render, representative
 from raycover.draw.view3d.still_page import COLUMN, LEFT, RIGHT, page_with, viewport_px
@@ -157,11 +158,13 @@ def gaps_view(told: Told, composed: Composed, picture: Pixels, marked: Sequence[
         y -= 8.2
     n = sum(len(plane.gaps) for plane in composed.planes) - len(marked)
     if n > 0:
-        page.text(COLUMN, y, f"{n} smaller ones", 9, color=palette.SECOND_INK)
+        page.text(COLUMN, y, f"{n} smaller one{'s' * (n != 1)}", 9, color=palette.SECOND_INK)
     offsets = _offsets(composed)
     for one in marked:
-        at = np.array(one.gap.at) + offsets[one.map] if one.map in offsets else None
-        if at is not None:
+        if one.map in offsets:
+            plane = composed.planes[one.map]
+            onto_map = [0.0, 0.0, map_level_m(plane) - plane.surface.heights[0]]
+            at = np.array(one.gap.at) + offsets[one.map] + np.array(onto_map)
             flat = composed.placed.pixels(at[None])[0] / composed.placed.width * (box[2] - box[0]) + np.array(box[:2])
             _letter(page, (float(flat[0]), float(flat[1])), one.letter)
     still_page._foot(page, told.scene, composed)
