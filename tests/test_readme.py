@@ -124,8 +124,8 @@ def test_the_needs_of_the_readme_are_read() -> None:
 
     text = next(block for block in blocks("yaml") if block.startswith("needs:"))
     needs = [NeedSpec.model_validate(need) for need in yaml.safe_load(text)["needs"]]
-    assert [need.where for need in needs] == ["cubicles", "stairs", "area", "desks", "area", "aisles"]
-    assert [need.never for need in needs] == [False] * 4 + [True, False]
+    assert [need.where for need in needs] == ["cubicles", "stairs", "area", "desks", "area", "aisles", "doors_of"]
+    assert [need.never for need in needs] == [False] * 4 + [True, False, False]
 
 
 def test_the_mesh_of_the_readme_is_one(tmp_path: Path) -> None:

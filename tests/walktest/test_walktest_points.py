@@ -102,6 +102,8 @@ def test_places_are_measured_from_wall_faces() -> None:
 
 def test_fewer_points_a_state_and_one_unit() -> None:
     assert len(shop(3).points) == 3
+    assert not shop().left_out
+    assert "All, Shop" in shop(1).left_out
     opened = make_walk_test(scene(), state="door open", n_points=4)
     assert opened.scene.state == "door open"
     watched = make_walk_test(scene(), detectors=["P1"], n_points=6)

@@ -18,7 +18,7 @@ from raycover.casting import Weather
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw.footprints import outline, within
-from raycover.draw.png import write_whole
+from raycover.draw.png import PNG_LEVEL, write_whole
 from raycover.draw.stair_cuts import arrival
 from raycover.draw.stair_cuts import outline as outline_of
 from raycover.draw.view3d import environment, stage
@@ -185,7 +185,7 @@ def draw_view(
 def save_still(pixels: NDArray[np.uint8], path: str | Path) -> None:
     """Write a finished page (h, w, 3) as a PNG, whole or not at all."""
     data = io.BytesIO()
-    Image.fromarray(pixels).save(data, "PNG", optimize=True)
+    Image.fromarray(pixels).save(data, "PNG", compress_level=PNG_LEVEL)
     write_whole(Path(path), data.getvalue())
 
 
