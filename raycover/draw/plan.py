@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence, Set
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -73,11 +74,52 @@ def make_plan(
     """
     plane = coverage[plane_name]
     shown = shown_storey(building, plane)
-    several = len(building.storeys) > 1
     outlines = outlines_of(scene, shown, plane)
-    bounds = bounds_of(shown, plane, outlines)
-    projection = Projection.fitted(bounds, sheet.frame_on(size), scale=scale)
+    projection = Projection.fitted(bounds_of(shown, plane, outlines), sheet.frame_on(size), scale=scale)
     page = Page(dpi=dpi, size=size, vector=vector)
+    body = draw_body(page, scene, building, coverage, plane, projection)
+    key = replace(body.key, stairs=_stair_sheets(coverage, plane, plane_name, sheet_number) if body.key.stairs else "")
+    several = len(building.storeys) > 1
+    stacked = frozenset(room.name for room in building.rooms) if several else frozenset()
+    listed = draw_column(page, plane, coverage, key, stacked)
+    sheet.draw_left_out(page, *annotate(scene, body, plane, listed))
+    where = f"{plane.surface.storey} ({words.level(shown.ground)} m)" if plane.surface.storey is not None else ""
+    draw_surround(page, scene, shown, coverage, plane, projection, sheet_number, where)
+    return page
+
+
+@dataclass(frozen=True)
+class Body:
+    """A plan drawn within its neat line but for its words, and what they need to find their places.
+
+    `key` says what was drawn; `shown` is the storey, which ends at `top_m`; `outlines` (shapely, m) what the map
+    lies in.
+    """
+
+    page: Page
+    projection: Projection
+    shown: Building
+    outlines: list[Any]
+    picture: PaperMap
+    placer: Placer
+    strokes: Strokes
+    seated: list[Box]
+    units: list[Unit]
+    centres: Floats
+    factor: float
+    others: list[Unit]
+    other_centres: Floats
+    rings: NDArray[np.bool_]
+    top_m: float
+    key: sheet.Key
+
+
+def draw_body(
+    page: Page, scene: Scene, building: Building, coverage: Coverage, plane: PlaneCoverage, projection: Projection
+) -> Body:
+    """Draw the map, the building, the people and the detectors; words come after (`annotate`)."""
+    shown = shown_storey(building, plane)
+    outlines = outlines_of(scene, shown, plane)
     strokes = Strokes()
     drawing = Drawing(page, projection, strokes)
     placer = Placer(projection.frame)
@@ -85,8 +127,9 @@ def make_plan(
     if underlay is not None and not underlay.shows_on(plane.surface.storey):
         underlay = None
     # Large paper is mostly white: the map's picture need not be.
-    mapped = projection.cropped(bounds) if vector and underlay is None else projection
-    picture = paper_map(plane.surface, plane.margin_db, plane.reserve_db, outlines, mapped, dpi=dpi)
+    bounds = bounds_of(shown, plane, outlines)
+    mapped = projection.cropped(bounds) if page.vector and underlay is None else projection
+    picture = paper_map(plane.surface, plane.margin_db, plane.reserve_db, outlines, mapped, dpi=page.dpi)
     has_limit = draw_map(page, picture, strokes, mapped, underlay)
     draw_building(drawing, shown, plane.surface)
     has_voids = storey_marks.draw_voids(drawing, shown)
@@ -106,35 +149,38 @@ def make_plan(
     others, other_centres = shown_units(others, projection)
     rings = storey_marks.draw_others(page, other_centres, centres)
     glyphs.draw_marks(page, marks, factor)
-
     sorts = tuple(s for s in glyphs.WORDS if any(m.sort == s for m in marks))
-    stairs = _stair_sheets(coverage, plane, plane_name, sheet_number) if has_stairs else ""
     masked = any(m.masks for m in marks)
+    stairs = "stair" if has_stairs else ""
     key = sheet.Key(sorts, bool(declared), has_limit, masked, bool(seats), bool(others), has_voids, stairs)
-    stacked = frozenset(room.name for room in building.rooms) if several else frozenset()
-    listed = draw_column(page, plane, coverage, key, stacked)
-    placer.note_strokes(strokes.lines)
-    for box in seated:
+    return Body(
+        page, projection, shown, outlines, picture, placer, strokes, list(seated), units, centres, factor, others,
+        other_centres, rings, top_of_shown(building, shown), key,
+    )  # fmt: skip
+
+
+def annotate(scene: Scene, body: Body, plane: PlaneCoverage, n_gaps: int) -> tuple[int, int]:
+    """Write letters of the first `n_gaps` gaps, tags and names on a plan; how many tags and names had no room."""
+    shown, placer = body.shown, body.placer
+    placer.note_strokes(body.strokes.lines)
+    for box in body.seated:
         placer.take(box)
-    for centre in other_centres[rings]:
+    for centre in body.other_centres[body.rings]:
         placer.take((*(centre - 1.4), *(centre + 1.4)))
-    annotator = Annotator(page, projection, placer, picture)
-    gaps = plane.gaps[:listed]
-    annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(listed))
-    n_tags, n_names = annotator.tags(units, centres, factor), 0
-    above = [unit.position[2] > top_of_shown(building, shown) - 0.02 for unit in others]
-    tags = [f"{unit.name} {'↑' if up else '↓'}" for unit, up in zip(others, above, strict=True)]
-    annotator.other_tags(tags, other_centres)
+    annotator = Annotator(body.page, body.projection, placer, body.picture)
+    gaps = plane.gaps[:n_gaps]
+    annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(n_gaps))
+    n_tags, n_names = annotator.tags(body.units, body.centres, body.factor), 0
+    above = [unit.position[2] > body.top_m - 0.02 for unit in body.others]
+    tags = [f"{unit.name} {'↑' if up else '↓'}" for unit, up in zip(body.others, above, strict=True)]
+    annotator.other_tags(tags, body.other_centres)
     if extent_of(scene, plane) is None:
         figures = plane.rooms()
-        n_names = annotator.room_names(outlines, list(figures), [area for area, _, _ in figures.values()])
+        n_names = annotator.room_names(body.outlines, list(figures), [area for area, _, _ in figures.values()])
     annotator.rack_names(shown)
     annotator.thing_names(shown, [*(s.name for s in shown.stairs), *(g.blocked_by for g in gaps if g.blocked_by)])
     annotator.wide_doors(shown)
-    sheet.draw_left_out(page, n_tags, n_names)
-    where = f"{plane.surface.storey} ({words.level(shown.ground)} m)" if plane.surface.storey is not None else ""
-    draw_surround(page, scene, shown, coverage, plane, projection, sheet_number, where)
-    return page
+    return n_tags, n_names
 
 
 def _seats_on(coverage: Coverage, building: Building, plane: PlaneCoverage) -> list[SeatView]:

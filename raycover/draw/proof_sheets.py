@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.coverage import Coverage, PlaneCoverage, solve
-from raycover.draw import glyphs, hatching, palette, sheet, words
+from raycover.draw import glyphs, palette, sheet, words
+from raycover.draw.legend import draw_swatch
 from raycover.draw.page import Box, Page, pdf_of
 from raycover.draw.plan import DPI, state_shown
 from raycover.draw.png import save_png, write_whole
@@ -38,7 +39,7 @@ _MOST_PANELS = 3
 
 
 @dataclass(frozen=True)
-class _Group:
+class Group:
     """What one page shows: needs in one situation that look for the same, in plan or on one stair."""
 
     situation: Situation
@@ -58,9 +59,9 @@ def make_proof(
     proof: Proof, troubles: Sequence[Trouble] = (), notes: Sequence[str] = (), *, dpi: float = DPI, vector: bool = False
 ) -> list[Page]:
     """The pages of a proof, A4 landscape; `notes` are said after the assumptions."""
-    groups = list(_groups(proof))
+    groups = list(groups_of(proof))
     solved: dict[object, Coverage] = {}
-    drafts: list[tuple[_Group, list[Item]]] = []
+    drafts: list[tuple[Group, list[Item]]] = []
     width = sheet.RIGHT - _COLUMN
     measure = Page(dpi=dpi, vector=vector)
     for group in groups:
@@ -80,12 +81,12 @@ def make_proof(
     pages = []
     for number, (group, items) in enumerate(drafts, 1):
         page = Page(dpi=dpi, vector=vector)
-        _draw(page, proof, group, items, _coverage(group, solved), (number, len(drafts)), dpi)
+        _draw(page, proof, group, items, map_of(group, solved), (number, len(drafts)), dpi)
         pages.append(page)
     return pages
 
 
-def _said(trouble: Trouble, groups: Sequence[_Group], here: _Group) -> bool:
+def _said(trouble: Trouble, groups: Sequence[Group], here: Group) -> bool:
     """Whether an earlier group has told a unit's remedies."""
     for group in groups:
         if group is here:
@@ -110,7 +111,7 @@ def draw_proof(
     return [*names, "proof.pdf"]
 
 
-def _groups(proof: Proof) -> Iterator[_Group]:
+def groups_of(proof: Proof) -> Iterator[Group]:
     """Plans before stairs, as the scene asks; storeys of one group side by side, a few a page."""
     found: dict[tuple[object, ...], list[Shown]] = {}
     for verdict in proof.needs:
@@ -122,17 +123,17 @@ def _groups(proof: Proof) -> Iterator[_Group]:
     for (_, heights, motion, target, stairs), shown in found.items():
         situation = shown[0].verdict.situation
         if stairs is not None:
-            yield _Group(situation, heights, motion, target, stairs, (), tuple(shown))  # type: ignore[arg-type]
+            yield Group(situation, heights, motion, target, stairs, (), tuple(shown))  # type: ignore[arg-type]
             continue
         order = [storey.name for storey in situation.building.storeys]
         storeys = sorted({one.place.site.storey for one in shown}, key=lambda s: order.index(s) if s in order else -1)
         for start in range(0, len(storeys), _MOST_PANELS):
             some = tuple(storeys[start : start + _MOST_PANELS])
             here = tuple(one for one in shown if one.place.site.storey in some)
-            yield _Group(situation, heights, motion, target, None, some, here)  # type: ignore[arg-type]
+            yield Group(situation, heights, motion, target, None, some, here)  # type: ignore[arg-type]
 
 
-def _coverage(group: _Group, solved: dict[object, Coverage]) -> Coverage:
+def map_of(group: Group, solved: dict[object, Coverage]) -> Coverage:
     """The group's heights and motion, mapped everywhere."""
     key = (id(group.situation), group.heights, group.motion, group.target_m2)
     if key not in solved:
@@ -149,7 +150,7 @@ def _coverage(group: _Group, solved: dict[object, Coverage]) -> Coverage:
     return solved[key]
 
 
-def _extent(group: _Group) -> Box:
+def _extent(group: Group) -> Box:
     """Of a scene without rooms: what is judged, and the units about it."""
     bounds = [one.place.site.outline.bounds for one in group.shown]
     at = [(*unit.position[:2], *unit.position[:2]) for unit in group.situation.units]
@@ -158,7 +159,7 @@ def _extent(group: _Group) -> Box:
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def _planes(group: _Group, coverage: Coverage) -> list[PlaneCoverage]:
+def planes_of(group: Group, coverage: Coverage) -> list[PlaneCoverage]:
     """The maps that a group's panels show."""
     if group.stairs is not None:
         return [plane for plane in coverage.values() if plane.surface.stairs == group.stairs]
@@ -168,11 +169,11 @@ def _planes(group: _Group, coverage: Coverage) -> list[PlaneCoverage]:
 
 
 def _draw(
-    page: Page, proof: Proof, group: _Group, items: Sequence[Item], coverage: Coverage, number: tuple[int, int],
+    page: Page, proof: Proof, group: Group, items: Sequence[Item], coverage: Coverage, number: tuple[int, int],
     dpi: float,
 ) -> None:  # fmt: skip
     building = group.situation.building
-    planes = _planes(group, coverage)
+    planes = planes_of(group, coverage)
     if group.stairs is not None:
         stairs = next(s for s in building.stairs if s.name == group.stairs)
         laid, sorts = draw_stair_panel(
@@ -195,7 +196,7 @@ def _draw(
 
 
 def _draw_plans(
-    page: Page, group: _Group, coverage: Coverage, planes: Sequence[PlaneCoverage], dpi: float
+    page: Page, group: Group, coverage: Coverage, planes: Sequence[PlaneCoverage], dpi: float
 ) -> tuple[Projection, tuple[glyphs.Sort, ...], str]:
     """One panel a storey, side by side or one over another, whichever draws them larger; all at one scale."""
     building = group.situation.building
@@ -236,20 +237,14 @@ def _frames(n: int, *, across: bool, named: bool) -> list[Box]:
     return [(x0, y1 - (k + 1) * high - k * _GAP, x1, y1 - k * (high + _GAP) - top) for k in range(n)]
 
 
-def _draw_key(page: Page, group: _Group, sorts: Sequence[glyphs.Sort], reserve_db: float) -> None:
+def _draw_key(page: Page, group: Group, sorts: Sequence[glyphs.Sort], reserve_db: float) -> None:
     """Classes of the map and marks, under the drawing in two lines."""
     x, y = _PANEL[0], _KEY_TOP - 4.0
     for index, part in enumerate(palette.classes(reserve_db)):
         if part.to_db <= part.from_db:
             continue
         box = (x, y - 0.6, x + 6.0, y + 2.4)
-        page.image(np.repeat(palette.legend_image(index, reserve_db).transpose(1, 0, 2), 2, axis=0), box, 5.0)
-        if index < palette.SEEN:
-            spacing = hatching.NOT_SEEN_MM if index == palette.NOT_SEEN else hatching.DOUBTFUL_MM
-            lines = hatching.hatch_lines(np.ones((8, 8), bool), box, spacing, step=0.05)
-            page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 5.1, alpha=hatching.OPACITY)
-        corners = [(box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3])]
-        page.areas([[corners]], 5.2, edge=palette.INK, width_pt=0.4)
+        draw_swatch(page, index, reserve_db, box)
         low, high = (f"{v:+g}".replace("-", "−") if v else "0" for v in (part.from_db, part.to_db))
         bound = f"over {low}" if index == palette.ASSURED else f"under {high}" if not index else f"{low} to {high}"
         text = f"{palette.CLASS_NAMES[index]}, {bound} dB"
@@ -284,7 +279,7 @@ def _draw_key(page: Page, group: _Group, sorts: Sequence[glyphs.Sort], reserve_d
 
 
 def _draw_words(
-    page: Page, proof: Proof, group: _Group, coverage: Coverage, projection: Projection, where: str,
+    page: Page, proof: Proof, group: Group, coverage: Coverage, projection: Projection, where: str,
     number: tuple[int, int],
 ) -> None:  # fmt: skip
     """Title, headline, scale bar and title block."""
@@ -316,6 +311,6 @@ def _draw_words(
     )
 
 
-def _headline(group: _Group, n: int) -> tuple[str, str]:
+def _headline(group: Group, n: int) -> tuple[str, str]:
     what = f"place{'s' * (n != 1)} judged {'are' if n != 1 else 'is'}"
     return what, "as needed"

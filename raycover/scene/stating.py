@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from raycover.errors import Position, Problem, did_you_mean
 from raycover.scene.fittings import Ajar
+from raycover.scene.parts import DOOR_SILL_M
 from raycover.scene.schema import Scene
 from raycover.scene.states import Change, SetValue, StateSpec
 
@@ -119,6 +120,21 @@ def with_open(scene: Scene, names: Iterable[str]) -> Scene:
     found = [t for t in targets(scene) if t.kind == "openings" and t.name in wanted]
     fields = _changed_lists(scene, {t.loc: {"state": "open"} for t in found}, {})
     return scene.changed(fields, scene.state, lambda drawn: drawn)
+
+
+def with_doors(scene: Scene, state: Literal["open", "closed"]) -> Scene:
+    """The scene with every door open or closed, those of cubicles too, windows as they are: a new Scene.
+
+    A door is an opening that reaches down to the floor and is filled with something.
+    """
+    updates: dict[Loc, dict[str, Any]] = {}
+    for target in targets(scene):
+        if target.kind == "openings" and target.loc[2] == "openings":
+            if target.item.sill < DOOR_SILL_M and target.item.fill != "none":
+                updates[target.loc] = {"state": state}
+        elif target.kind == "cubicles":
+            updates[target.loc] = {"doors": state}
+    return scene.changed(_changed_lists(scene, updates, {}), scene.state, lambda drawn: drawn)
 
 
 def _apply(scene: Scene, index: int) -> tuple[Scene, list[Problem]]:
@@ -251,4 +267,4 @@ def _replaced(item: Any, values: dict[str, Any]) -> Any:
     return copy
 
 
-__all__ = ["StatePlaces", "StateSpec", "Target", "apply_state", "state_problems", "targets", "with_open"]
+__all__ = ["StatePlaces", "StateSpec", "Target", "apply_state", "state_problems", "targets", "with_doors", "with_open"]

@@ -1,0 +1,182 @@
+"""What is fixed and wired: the schedule, the detectors' entries, control lines, materials, each with its source."""
+
+from __future__ import annotations
+
+from raycover.exchange.schedule_file import COLUMNS, cells
+from raycover.report.content import Block, Bullets, Cell, Column, Paragraph, Section, Table, row
+from raycover.report.gather import Report
+from raycover.report.words import Words, name
+from raycover.scene.devices import PatternSpec, ShapeSpec
+from raycover.sheet_words import layers_words
+
+#: Columns of the schedule that hold figures.
+_FIGURES = ("x", "y", "mounting", "turn", "tilt", "sensitivity", "hold", "address")
+_WORDY = ("title", "model", "remark", "zones")
+
+
+def schedule(report: Report, w: Words) -> Section:
+    """The schedule on wide paper, without columns that nobody filled, and how many of each there are."""
+    made = report.schedule
+    entries = [cells(entry, w.base) for entry in made.entries]
+    shown = [[name(_text(value, w)) for value in some] for some in entries]
+    kept = [k for k in range(len(COLUMNS)) if any(some[k] for some in shown) and not _plain_zero(COLUMNS[k], entries, k)]
+    columns = tuple(
+        Column(w(COLUMNS[k]), "right" if COLUMNS[k] in _FIGURES else "left", 1.0 if COLUMNS[k] in _WORDY else 0.0)
+        for k in kept
+    )
+    rows = tuple(tuple(Cell(some[k], "strong" if k == 0 else "") for k in kept) for some in shown)
+    blocks: list[Block] = [Paragraph(w("schedule intro"))]
+    if rows:
+        blocks.append(Table(w("schedule"), columns, rows, small=True))
+        numbers = tuple(row(name(title), w(status), str(n)) for title, status, n in made.quantities)
+        blocks.append(
+            Table(w("quantities"), (Column(w("title"), share=1.0), Column(w("status")), Column(w("number"), "right")), numbers)
+        )
+    else:
+        blocks.append(Paragraph(w("no detectors")))
+    if made.sensors:
+        sensors = tuple(
+            row(name(s.zone), w.point(s.at), ", ".join(p for p in (w("near glazing") if s.near_glazing else "", name(s.note)) if p))
+            for s in made.sensors
+        )  # fmt: skip
+        blocks.append(Table(w("light sensor"), (Column(w("zone")), Column(w("at xy")), Column(w("remark"), share=1.0)), sensors))
+    return Section("schedule", w("schedule"), tuple(blocks), wide=True, own_page=True)
+
+
+def _text(value: object, w: Words) -> str:
+    if value is None:
+        return ""
+    return value if isinstance(value, str) else w.short(float(value))  # type: ignore[arg-type]
+
+
+def _plain_zero(key: str, entries: list[list[str | float | int | None]], k: int) -> bool:
+    """A column of tilts or sensitivities that are all as delivered says nothing."""
+    usual = {"tilt": 0.0, "sensitivity": 100.0}.get(key)
+    return usual is not None and all(some[k] == usual for some in entries)
+
+
+def entries(report: Report, w: Words) -> Section:
+    """What each model declares, and by whose word."""
+    used: dict[str, tuple[str, PatternSpec, list[str]]] = {}
+    for detector, unit in zip(report.scene.detectors, report.coverage.units, strict=True):
+        pattern = report.scene.pattern_of(detector)
+        key = detector.model or f"{detector.name}, {w('own pattern')}"
+        used.setdefault(key, (unit.title, pattern, []))[2].append(detector.name)
+    parts = []
+    for key, (title, pattern, names) in used.items():
+        rows = tuple(
+            row(w.motion(d.motion), w.short(d.mounting), w.short(d.plane), _shape(d.shape, w), name(d.source or w("no source")))
+            for d in pattern.declared
+        )
+        columns = (
+            Column(w("who")), Column(w("mounting"), "right"), Column(w("plane m"), "right"), Column(w("footprint m")),
+            Column(w("source"), share=1.0),
+        )  # fmt: skip
+        told = [w("used by", names=", ".join(name(n) for n in names)), *_facts(pattern, w)]
+        described = " ".join(name(getattr(pattern, "description", "") or "").split())
+        heading = title if title == key else f"{title} ({key})"
+        blocks: list[Block] = [Table(w("declared table", model=name(title)), columns, rows, small=True)]
+        blocks.insert(0, Bullets(tuple(told)))
+        if described:
+            blocks.insert(0, Paragraph(described, "note"))
+        parts.append(Section(f"entry-{key}", name(heading), tuple(blocks)))
+    return Section("entries", w("entries"), (Paragraph(w("entries intro")),), tuple(parts), own_page=True)
+
+
+def _facts(pattern: PatternSpec, w: Words) -> list[str]:
+    facts = [w(f"kind {pattern.kind}")]
+    if pattern.frequency_ghz is not None:
+        facts[0] += f", {w.short(pattern.frequency_ghz)} GHz"
+    if pattern.mounting is not None:
+        facts.append(w("mounting range", low=w.short(pattern.mounting.from_m), high=w.short(pattern.mounting.to_m)))
+    if pattern.largest_mask_share is not None:
+        facts.append(w("mask share", share=w.percent(pattern.largest_mask_share)))
+    if pattern.bus_current_ma is not None:
+        facts.append(w("bus current", ma=w.short(pattern.bus_current_ma)))
+    if pattern.source:
+        facts.append(w("other figures source", source=name(pattern.source)))
+    return facts
+
+
+def _shape(shape: ShapeSpec, w: Words) -> str:
+    if shape.circle is not None:
+        return w("shape circle", d=w.short(shape.circle.diameter))
+    if shape.rectangle is not None:
+        return w("shape rectangle", a=w.short(shape.rectangle.length), b=w.short(shape.rectangle.width))
+    if shape.ellipse is not None:
+        return w("shape ellipse", a=w.short(shape.ellipse.length), b=w.short(shape.ellipse.width))
+    if shape.sector is not None:
+        return w("shape sector", r=w.short(shape.sector.reach), a=w.short(shape.sector.spread_deg))
+    low, high = shape.radii
+    return w("shape polar", low=w.short(low), high=w.short(high))
+
+
+def lines(report: Report, w: Words) -> Section:
+    """Control lines with what hangs on them and each check."""
+    blocks: list[Block] = [Paragraph(w("lines intro"))]
+    for line in report.lines:
+        items = tuple(
+            row(name(w.said(i.what)), str(i.count), w.short(i.current_ma), w.short(i.total_ma), w("assumed") if i.assumed else "")
+            for i in line.items
+        )
+        on_line = (
+            Column(w("on the line"), share=1.0), Column(w("number"), "right"), Column(w("mA each"), "right"),
+            Column("mA", "right"), Column(w("remark")),
+        )  # fmt: skip
+        blocks.append(Table(w("line table", line=name(line.name)), on_line, items))
+        checks = tuple(
+            row(
+                name(w.said(v.what)), f"{w.short(v.figure)} {v.unit}".strip(), f"{w.short(v.limit)} {v.unit}".strip(),
+                Cell(w("holds"), "good", "sign met") if v.holds else Cell(w("exceeded"), "bad", "sign missed"),
+                "" if v.holds else name(w.said(v.advice)),
+            )
+            for v in line.verdicts
+        )  # fmt: skip
+        columns = (
+            Column(w("check"), share=1.0), Column(w("figure"), "right"), Column(w("limit"), "right"), Column(w("verdict")),
+            Column(w("what to do"), share=1.0),
+        )  # fmt: skip
+        notes = "; ".join(name(w.said(note)) for note in line.notes)
+        blocks.append(Table(w("checks table", line=name(line.name)), columns, checks, notes))
+    if report.unwired:
+        blocks.append(Paragraph(w("on no line", names=", ".join(name(n) for n in report.unwired)), "note"))
+    blocks.append(Paragraph(w("lines caution"), "note"))
+    return Section("lines", w("lines"), tuple(blocks), own_page=True)
+
+
+def materials(report: Report, w: Words) -> Section:
+    """Constructions and solids that stand in the building, of what they are made, by whose figures."""
+    building, catalogue = report.building, report.scene.catalogue
+    made = {construction.name: construction for construction in report.scene.constructions_used()}
+    rows = [
+        row(Cell(name(title), "strong"), _made(construction, w), name(construction.source or w("no source")))
+        for title, construction in sorted(made.items())
+    ]
+    columns = (Column(w("construction")), Column(w("made of"), share=1.0), Column(w("source"), share=1.4))
+    blocks: list[Block] = [Paragraph(w("materials intro", edition=name(catalogue.edition)))]
+    if rows:
+        blocks.append(Table(w("constructions table"), columns, tuple(rows), small=True))
+    used = {material.name for construction in made.values() for material in construction.materials}
+    sources: dict[str, list[str]] = {}
+    for material in sorted(used):
+        sources.setdefault(catalogue.sources.get(f"material {material}", w("no source")), []).append(material)
+    if sources:
+        told = tuple(row(Cell(", ".join(names), "strong"), name(source)) for source, names in sources.items())
+        blocks.append(
+            Table(w("materials table"), (Column(w("material"), share=1.0), Column(w("source"), share=1.6)), told, small=True)
+        )
+    solids = sorted({made_of.name for made_of in building.boxes.materials} & set(catalogue.solids))
+    if solids:
+        told = tuple(row(Cell(s, "strong"), name(catalogue.solids[s].source or w("no source"))) for s in solids)
+        blocks.append(
+            Table(w("solids table"), (Column(w("material")), Column(w("source"), share=1.6)), told, small=True)
+        )
+    blocks.append(Paragraph(w("sources note"), "note"))
+    return Section("materials", w("materials"), tuple(blocks), own_page=True)
+
+
+def _made(construction: object, w: Words) -> str:
+    kind = construction.kind  # type: ignore[attr-defined]
+    if construction.layers:  # type: ignore[attr-defined]
+        return name(w.said(layers_words(construction)))  # type: ignore[arg-type]
+    return w(f"construction {kind}")

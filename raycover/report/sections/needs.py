@@ -1,0 +1,103 @@
+"""Needs with their verdicts, place by place; why places are missed, and what would stop a unit that sees too far."""
+
+from __future__ import annotations
+
+from raycover.needs import NeedVerdict, PlaceVerdict
+from raycover.proof_words import asked_words, chance_words, remedy_cost, way_words
+from raycover.remedies import Trouble
+from raycover.report.content import Block, Cell, Column, Figure, Paragraph, Section, Table, row
+from raycover.report.figures import Drawings
+from raycover.report.gather import Report
+from raycover.report.words import Words, name
+
+
+def needs(report: Report, w: Words, drawings: Drawings) -> Section:
+    """The section on needs; where nothing is asked it says so."""
+    proof = report.proof
+    if proof is None:
+        return Section("needs", w("needs"), (Paragraph(w("no needs")),), own_page=True)
+    blocks: list[Block] = [Paragraph(w("needs intro"))]
+    if proof.assumed:
+        blocks.append(Paragraph(w("needs assumed"), "note"))
+    rows = [_need_row(verdict, w) for verdict in proof.needs]
+    columns = (
+        Column(w("need"), share=1.0), Column(w("asked"), share=1.6), Column(w("state")), Column(w("places")),
+        Column(w("verdict")), Column(w("chance"), "right"),
+    )  # fmt: skip
+    blocks.append(Table(w("needs table"), columns, tuple(rows), w("chance means", n=proof.n_cases) if proof.n_cases else ""))
+    for figure, group, storey in drawings.groups:
+        names = w.listed(list(dict.fromkeys(name(one.verdict.need.name) for one in group.shown)))
+        where = name(storey or group.stairs or "")
+        caption = w("need caption where" if where else "need caption", needs=names, where=where)
+        n_met = sum(one.place.met for one in group.shown)
+        blocks.append(Figure(figure, caption, w("need alt", needs=names, n=n_met, m=len(group.shown))))
+    parts = [_places(verdict, w) for verdict in proof.needs]
+    if report.troubles:
+        parts.append(_remedies(report.troubles, w))
+    return Section("needs", w("needs"), tuple(blocks), tuple(parts), own_page=True)
+
+
+def _verdict(met: bool, w: Words) -> Cell:
+    return Cell(w("met") if met else w("missed"), "good" if met else "bad", "sign met" if met else "sign missed")
+
+
+def _need_row(verdict: NeedVerdict, w: Words) -> tuple[Cell, ...]:
+    n_met = sum(place.met for place in verdict.places)
+    return row(
+        Cell(name(verdict.need.name), "strong"), name(w.said(asked_words(verdict.need))),
+        name(verdict.situation.scene.state) if verdict.situation.scene.states else w("as drawn"),
+        w("n of m", n=n_met, m=len(verdict.places)), _verdict(verdict.met, w), chance_words(verdict.probability) or "–",
+    )  # fmt: skip
+
+
+def _places(verdict: NeedVerdict, w: Words) -> Section:
+    """Places of a need with figures; the worst spot of each and the way there."""
+    never = verdict.need.never
+    rows = [_place_row(verdict, place, w) for place in verdict.places]
+    columns = [
+        Column(w("place")), Column(w("clear" if never else "met column")), Column(w("trips" if never else "seen"), "right"),
+        Column(w("widest m"), "right"), Column(w("margin db"), "right"), Column(w("chance"), "right"),
+        Column(w("unit")), Column(w("worst place")), Column(w("way there"), share=1.0),
+    ]  # fmt: skip
+    if never:  # gaps are what it wants
+        columns.pop(3)
+        rows = [(*some[:3], *some[4:]) for some in rows]
+    said = name(w.said(verdict.words))
+    title = w("places of need", need=name(verdict.need.name), verdict=said)
+    note = w("never note" if never else "place note")
+    return Section(
+        f"need-{verdict.need.name}",
+        name(verdict.need.name),
+        (Table(title, tuple(columns), tuple(rows), note, small=True),),
+    )
+
+
+def _place_row(verdict: NeedVerdict, place: PlaceVerdict, w: Words) -> tuple[Cell, ...]:
+    found, way = place.figures, place.way
+    return row(
+        Cell(name(w.said(place.site.label)), "strong"), _verdict(place.met, w), w.percent(found.share),
+        w.number(found.largest_gap_m, 2), w.margin(found.worst_db), chance_words(place.probability) or "–",
+        name(way.unit) if way is not None else "–", w.point(way.at) if way is not None else "–",
+        name(w.said(way_words(verdict, place))),
+    )  # fmt: skip
+
+
+def _remedies(troubles: tuple[Trouble, ...], w: Words) -> Section:
+    blocks: list[Block] = [Paragraph(w("remedies intro"))]
+    for trouble in troubles:
+        rows = [
+            row(
+                name(w.said(remedy.words)), Cell(w("yes"), "good") if remedy.stops else Cell(w("no"), "bad"),
+                w.margin(remedy.worst_db), chance_words(remedy.quiet) or "–", name(w.said(remedy_cost(remedy))),
+                name(w.said(remedy.note)),
+            )
+            for remedy in trouble.remedies
+        ]  # fmt: skip
+        columns = (
+            Column(w("remedy"), share=1.3), Column(w("stops it")), Column(w("margin left"), "right"),
+            Column(w("quiet"), "right"), Column(w("costs inside"), share=1.0), Column(w("remark"), share=1.0),
+        )  # fmt: skip
+        title = w("remedies table", unit=name(trouble.unit), needs=w.listed([name(n) for n in trouble.needs]))
+        blocks.append(Table(title, columns, tuple(rows), small=True))
+    blocks.append(Paragraph(w("remedies note"), "note"))
+    return Section("remedies", w("remedies"), tuple(blocks))
