@@ -33,10 +33,12 @@ DPI = 150
 #: Largest drawing (mm): the text width of an A4 page, and a height that leaves room for a table.
 WIDEST, TALLEST = 174.0, 138.0
 #: Paper around a plan's neat line for coordinates (right, top, bottom), and the strip of scale bar and north below.
-_RIGHT, _TOP, _BOTTOM, _STRIP = 8.0, 5.0, 2.0, 13.0
+_RIGHT, _TOP, _BOTTOM, _STRIP = 6.8, 5.0, 2.0, 13.0
 #: A frame is no narrower than this, so that scale bar and north find room.
 _NARROWEST = 84.0
-_CLEAR = 4.5
+_CLEAR = 2.8
+#: Small plans go four in a row, unless two in a row are drawn larger by more than this.
+_FINE_ENOUGH = 1.5
 
 
 def make_plan_extract(
@@ -121,11 +123,17 @@ def make_small_extract(
     shown = [shown_storey(small.building, small.plane) for _, _, small in plans]
     spans = [multiples.small_bounds(scene, small, one) for (_, _, small), one in zip(plans, shown, strict=True)]
     wide, tall = max(b[2] - b[0] for b in spans), max(b[3] - b[1] for b in spans)
-    columns = min(len(plans), 2 if wide > 1.15 * tall else 4)
-    rows = -(-len(plans) // columns)
-    cell = (WIDEST - 4.0 * (columns - 1)) / columns
     head, figures, between = 6.0, 4.6, 3.0
-    scale = choose_scale(wide, tall, cell - 1.4, (TALLEST - 10.0) / rows - head - figures - between - 1.4)
+
+    def laid_out(columns: int) -> tuple[int, int, float]:
+        rows = -(-len(plans) // columns)
+        cell = (WIDEST - 4.0 * (columns - 1)) / columns
+        high = (TALLEST - 10.0) / rows - head - figures - between
+        return choose_scale(wide, tall, cell - 1.4, high - 1.4), columns, cell
+
+    few, many = laid_out(min(len(plans), 2)), laid_out(min(len(plans), 4))
+    scale, columns, cell = many if many[0] <= _FINE_ENOUGH * few[0] else few
+    rows = -(-len(plans) // columns)
     height = tall * 1000 / scale + 1.4
     page = Page(dpi=DPI, size=(WIDEST, rows * (head + height + figures + between)), vector=True, wording=wording)
     for k, ((title, words, small), building) in enumerate(zip(plans, shown, strict=True)):
@@ -145,19 +153,20 @@ SIGNS = (
     "limit", "footprint", "gap", "masked", "noticed", "unnoticed", "other storey", "void", "met", "missed",
     "area judged", "never", "spot", "sight",
 )  # fmt: skip
-_SIGN = (9.0, 5.0)
+_SIGN, _MARK = (9.0, 4.4), (4.4, 4.4)
 
 
 def make_sign(name: str, reserve_db: float) -> Page:
     """A small drawing of one sign: one of SIGNS, a sort of detector, or `class N` of the margin's classes."""
-    page = Page(dpi=DPI, size=_SIGN, vector=True)
-    middle = np.array(_SIGN) / 2
-    x0, x1, y = 0.8, _SIGN[0] - 0.8, float(middle[1])
-    outline = np.array([(1.2, 1.0), (7.8, 1.0), (7.8, 4.0), (1.2, 4.0)])
+    wide, tall = size = _MARK if name in ("met", "missed", "noticed", "unnoticed") else _SIGN
+    page = Page(dpi=DPI, size=size, vector=True)
+    middle = np.array(size) / 2
+    x0, x1, y = 0.8, wide - 0.8, tall / 2
+    outline = np.array([(1.2, 0.8), (7.8, 0.8), (7.8, 3.6), (1.2, 3.6)])
     if name.startswith("class "):
-        draw_swatch(page, int(name.removeprefix("class ")), reserve_db, (x0, 0.7, x1, _SIGN[1] - 0.7))
+        draw_swatch(page, int(name.removeprefix("class ")), reserve_db, (x0, 0.5, x1, tall - 0.5))
     elif name in glyphs.WORDS:
-        glyphs.draw_marks(page, [glyphs.Mark(name, middle - [0.4, 0.0], 0.0)])  # type: ignore[arg-type]
+        glyphs.draw_marks(page, [glyphs.Mark(name, middle - [0.4, 0.0], 0.0)])
     elif name == "limit":
         page.lines([[(x0, y), (x1, y)]], palette.INK, 0.7, 25.0)
     elif name == "footprint":

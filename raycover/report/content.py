@@ -114,6 +114,7 @@ class Cover:
     verdict_words: str
     points: tuple[str, ...]
     caution: str
+    figure: Figure | None = None
 
 
 @dataclass(frozen=True)
@@ -134,7 +135,8 @@ class Content:
 
     def figures(self) -> tuple[str, ...]:
         """Names of the drawings and signs, each once."""
-        return tuple(dict.fromkeys(name for section in self.sections for name in section.figures()))
+        first = [self.cover.figure.name] if self.cover.figure is not None else []
+        return tuple(dict.fromkeys([*first, *(name for section in self.sections for name in section.figures())]))
 
 
 def numbered(sections: Sequence[Section]) -> tuple[Section, ...]:

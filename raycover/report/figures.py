@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
+from raycover.building.parts import Building
 from raycover.coverage import Coverage
 from raycover.draw import extracts, glyphs
 from raycover.draw.multiples import Small
@@ -17,6 +18,8 @@ from raycover.report.words import Words
 
 #: So many gaps of a map are listed and lettered.
 MOST_GAPS = 12
+#: So many states are drawn side by side.
+_MOST_STATES = 8
 
 
 @dataclass(frozen=True)
@@ -101,25 +104,27 @@ def _plans(
     if first is None:
         return
 
-    def smalls(some: list[tuple[str, Small]]) -> Page:
-        plans = [
-            (title, words("small figures", seen=words.percent(s.plane.share), assured=words.percent(s.plane.assured_share)), s)
-            for title, s in some
-        ]  # fmt: skip
-        return extracts.make_small_extract(report.scene, plans, wording=wording)
+    def smalls(key: str, some: list[tuple[str, Small]]) -> Callable[[], None]:
+        def told(small: Small) -> str:
+            seen, assured = words.percent(small.plane.share), words.percent(small.plane.assured_share)
+            return words("small figures", seen=seen, assured=assured)
+
+        plans = [(title, told(small), small) for title, small in some]
+        return lambda: keep(key, extracts.make_small_extract(report.scene, plans, wording=wording))
+
+    def small(building: Building, coverage: Coverage) -> Small:
+        return Small(building, coverage[first], coverage.units)
 
     if report.heat:
-        some = [
-            (f"{words.short(v)} °C", Small(report.building, c[first], c.units)) for v, c in report.heat.items()
-        ]
-        yield lambda: keep("heat", smalls(some))
+        warm = [(f"{words.short(value)} °C", small(report.building, found)) for value, found in report.heat.items()]
+        yield smalls("heat", warm)
     if report.doors:
-        doors = [(words(f"doors {way}"), Small(v.building, v.coverage[first], v.coverage.units)) for way, v in report.doors.items()]
-        yield lambda: keep("doors", smalls(doors))
+        doors = [(words(f"doors {way}"), small(v.building, v.coverage)) for way, v in report.doors.items()]
+        yield smalls("doors", doors)
     if report.states:
-        drawn = [(report.scene.state, Small(report.building, report.coverage[first], report.coverage.units))]
-        others = [(v.name, Small(v.building, v.coverage[first], v.coverage.units)) for v in report.states[:7]]
-        yield lambda: keep("states", smalls(drawn + others))
+        drawn = [(report.scene.state, small(report.building, report.coverage))]
+        others = [(v.name, small(v.building, v.coverage)) for v in report.states[: _MOST_STATES - 1]]
+        yield smalls("states", drawn + others)
 
 
 def shown_small(coverage: Coverage) -> str | None:

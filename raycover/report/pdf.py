@@ -6,7 +6,7 @@ import json
 import shutil
 import tempfile
 from dataclasses import asdict
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -46,7 +46,7 @@ def pdf_of(content: Content, drawings: Drawings, logo: Logo | None) -> bytes:
         # An empty folder stands for packages: none is fetched, whatever a template names.
         compiler = typst.Compiler(root=root, font_paths=fonts, package_path=root, package_cache_path=root)
         made = compiler.compile(
-            input=root / "report.typ", format="pdf", timestamp=(day or datetime(2000, 1, 1)).replace(tzinfo=timezone.utc)
+            input=root / "report.typ", format="pdf", timestamp=(day or datetime(2000, 1, 1)).replace(tzinfo=UTC)
         )
     assert isinstance(made, bytes)
     return made
@@ -91,5 +91,3 @@ def _logo(logo: Logo | None, content: Content, root: Path) -> dict[str, Any] | N
     (root / "logo.png").write_bytes(logo.png)
     width = min(_LOGO[0], _LOGO[1] * logo.ratio)
     return {"file": "logo.png", "width": width, "alt": content.cover.facts[0][1]}
-
-

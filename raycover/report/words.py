@@ -12,16 +12,21 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from pathlib import Path
+from typing import Any
 
 from raycover.draw import words as drawn
 from raycover.draw.lettering import clean
 from raycover.gaps import Gap
 from raycover.language import Language, language
+from raycover.report.content import Column
 from raycover.scene.reading import read_yaml
 
 _POINT = re.compile(r"(?<=\d)\.(?=\d)")
 #: A figure by itself, as scale bars and tags of areas have it.
 _FIGURE = re.compile(r"[−+±]?\d+\.\d+(?: (?:m|m²|dB|%))?|\d+\.\d+ × \d+\.\d+")
+
+
+Patterns = tuple[tuple[re.Pattern[str], str], ...]
 
 
 @dataclass(frozen=True)
@@ -30,7 +35,8 @@ class Words:
 
     base: Language
     texts: Mapping[str, str]
-    patterns: tuple[tuple[re.Pattern[str], str], ...]
+    patterns: Patterns
+    way_patterns: Patterns = ()
 
     @property
     def code(self) -> str:
@@ -57,7 +63,9 @@ class Words:
         return self.comma(drawn.area(value))
 
     def margin(self, margin_db: float) -> str:
-        return self.texts["no margin"] if not abs(margin_db) < 1e6 else self.comma(f"{margin_db:+.1f}").replace("-", "−")
+        return (
+            self.texts["no margin"] if not abs(margin_db) < 1e6 else self.comma(f"{margin_db:+.1f}").replace("-", "−")
+        )
 
     def point(self, at: tuple[float, ...]) -> str:
         """A place as (x, y) or (x, y, z)."""
@@ -69,11 +77,15 @@ class Words:
 
     def said(self, text: str) -> str:
         """A sentence that the package says in English, in this language."""
-        if not self.patterns:
-            return text
         for pattern, instead in self.patterns:
             text = pattern.sub(instead, text)
         return self.comma(text)
+
+    def way(self, text: str) -> str:
+        """A way in words, in this language: what it crosses by kind and material, too."""
+        for pattern, instead in self.way_patterns:
+            text = pattern.sub(instead, text)
+        return self.said(text)
 
     def on_drawing(self, text: str) -> str:
         """A text of a drawing in this language: names stay, figures by themselves get their comma."""
@@ -103,6 +115,23 @@ class Words:
             return self("on the treads" if stairs else "on the floor")
         return self("above the treads" if stairs else "above the floor", height=shown[0])
 
+    def columns(self, *specs: str) -> tuple[Column, ...]:
+        """Columns by the keys of their heads: `key` as wide as its text, `key>` figures, `key*2` a share of 2."""
+        made = []
+        for spec in specs:
+            key, _, share = spec.partition("*")
+            figures = key.endswith(">")
+            made.append(Column(self(key.removesuffix(">")), "right" if figures else "left", float(share or 0)))
+        return tuple(made)
+
+    def thousands(self, value: int) -> str:
+        """A count with thin spaces between thousands."""
+        return f"{value:,}".replace(",", "\u202f")
+
+    def quoted(self, names: list[str]) -> str:
+        """Names in quotation marks, as a list in a sentence."""
+        return self.listed([self("quoted", name=each) for each in names])
+
     def listed(self, names: list[str]) -> str:
         return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {self.texts['and']} {names[-1]}"
 
@@ -118,5 +147,8 @@ def report_words(code: str) -> Words:
     base = language(code)
     folder = Path(str(resources.files("raycover"))) / "lang" / "report"
     data = read_yaml(folder / f"{code}.yaml").data
-    patterns = tuple((re.compile(pattern), instead) for pattern, instead in data.get("said") or ())
-    return Words(base, {**base.texts, **data["texts"]}, patterns)
+    return Words(base, {**base.texts, **data["texts"]}, _patterns(data, "said"), _patterns(data, "ways"))
+
+
+def _patterns(data: Mapping[str, Any], key: str) -> Patterns:
+    return tuple((re.compile(pattern), instead) for pattern, instead in data.get(key) or ())

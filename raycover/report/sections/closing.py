@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from raycover.doubt import MISS_RATE
-from raycover.report.content import Block, Bullets, Paragraph, Section, Signatures
+from raycover.report.content import Bullets, Paragraph, Section, Signatures
 from raycover.report.gather import Report
 from raycover.report.words import Words, name
 
@@ -17,12 +16,9 @@ def method(report: Report, w: Words) -> Section:
     if "microwave" in kinds:
         points.append(w("method microwave"))
         if (found := report.coverage.reflections) is not None:
-            points.append(w("method mirrors", n=found.n_ways, db=w.number(found.left_out_db)))
+            points.append(w("method mirrors", n=w.thousands(found.n_ways), db=w.number(found.left_out_db)))
     points += [w("method person"), w("method cells", grid=w.short(report.scene.grid)), w("method left out")]
-    blocks: list[Block] = [Paragraph(w("method intro")), Bullets(tuple(points))]
-    if report.proof is not None and "microwave" in kinds:
-        blocks.append(Paragraph(name(w.said(MISS_RATE.words)), "note"))
-    return Section("method", w("method"), tuple(blocks), own_page=True)
+    return Section("method", w("method"), (Paragraph(w("method intro")), Bullets(tuple(points))), own_page=True)
 
 
 def warnings(report: Report, w: Words) -> Section:

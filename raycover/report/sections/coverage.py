@@ -8,7 +8,7 @@ from raycover.coverage import PlaneCoverage
 from raycover.draw import palette
 from raycover.draw.legend import distribution
 from raycover.draw.tables import letters
-from raycover.report.content import Block, Cell, Column, Figure, Paragraph, Section, Table, row
+from raycover.report.content import Block, Cell, Figure, Paragraph, Section, Table, row
 from raycover.report.figures import Drawings, gaps_listed
 from raycover.report.gather import Report
 from raycover.report.words import Words, name
@@ -40,18 +40,21 @@ def _overview(report: Report, w: Words) -> Table:
                 str(len(gaps)), w.area(gaps[0].area_m2) if gaps else "–",
                 w.number(max(g.widest_m for g in gaps)) if gaps else "–")
         )  # fmt: skip
-    columns = (
-        Column(w("map"), share=1.0), Column(w("area m2"), "right"), Column(w("seen"), "right"),
-        Column(w("assured"), "right"), Column(w("number of gaps"), "right"), Column(w("largest m2"), "right"),
-        Column(w("widest m"), "right"),
-    )  # fmt: skip
+    columns = w.columns(
+        "map*1", "area m2>", "seen column>", "assured column>", "number of gaps>", "largest m2>", "widest m>"
+    )
     return Table(w("overview table"), columns, tuple(rows), w("overview note"))
 
 
 def _map(report: Report, w: Words, drawings: Drawings, title: str, plane: PlaneCoverage) -> Section:
     surface = plane.surface
     drawing = drawings[f"map {title}"]
-    what = w("map caption", map=name(title), who=w.motion(surface.motion), where=w.heights(surface.heights, surface.stairs is not None))
+    what = w(
+        "map caption",
+        map=name(title),
+        who=w.motion(surface.motion),
+        where=w.heights(surface.heights, surface.stairs is not None),
+    )
     caption = f"{what} {w('scale', n=drawing.scale)}" if drawing.scale is not None else f"{what} {w('unrolled')}"
     alt = w("map alt", map=name(title), seen=w.percent(plane.share), n=len(plane.gaps))
     blocks: list[Block] = [Figure(f"map {title}", caption, alt), _classes(plane, w)]
@@ -73,7 +76,7 @@ def _classes(plane: PlaneCoverage, w: Words) -> Table:
         for k in (3, 2, 1, 0)
         if k not in (1, 2) or plane.reserve_db > 0
     ]  # fmt: skip
-    columns = (Column(w("class"), share=1.0), Column(w("margin column")), Column(w("area m2"), "right"), Column(w("share"), "right"))
+    columns = w.columns("class", "margin column", "area m2>", "share>")
     return Table(w("classes of map"), columns, tuple(rows))
 
 
@@ -85,7 +88,7 @@ def _rooms(plane: PlaneCoverage, w: Words) -> Table:
         row(name(title), w.area(area), w.percent(seen), w.percent(assured)) for title, (area, seen, assured) in listed
     ]
     left = len(rooms) - len(listed)
-    columns = (Column(w("room"), share=1.0), Column(w("area m2"), "right"), Column(w("seen"), "right"), Column(w("assured"), "right"))
+    columns = w.columns("room", "area m2>", "seen column>", "assured column>")
     return Table(w("rooms table"), columns, tuple(rows), w("rooms left", n=left) if left else "")
 
 
@@ -105,10 +108,7 @@ def _gaps(report: Report, w: Words, title: str, plane: PlaneCoverage) -> Table |
     ]  # fmt: skip
     rest = plane.gaps[n:]
     note = w("gaps left", n=len(rest), area=w.area(sum(gap.area_m2 for gap in rest))) if rest else ""
-    columns = (
-        Column(w("gap")), Column(w("room")), Column(w("area m2"), "right"), Column(w("widest m"), "right"),
-        Column(w("at xy")), Column(w("cause"), share=1.0), Column(w("nearest detector")),
-    )  # fmt: skip
+    columns = w.columns("gap", "room", "area m2>", "widest m>", "at xy", "cause*1", "nearest detector")
     return Table(w("gaps table"), columns, tuple(rows), note)
 
 
@@ -122,8 +122,5 @@ def _seats(report: Report, w: Words) -> Section:
             why = f"{why}: {name(seat.blocked_by)}"
         verdict = Cell(w("yes"), "good", "sign noticed") if seat.noticed else Cell(w("no"), "bad", "sign unnoticed")
         rows.append(row(name(seat.name), verdict, w.margin(seat.margin_db), name(seat.detector or "–"), why))
-    columns = (
-        Column(w("seat"), share=1.0), Column(w("noticed")), Column(w("margin db"), "right"), Column(w("detector")),
-        Column(w("cause"), share=1.0),
-    )  # fmt: skip
+    columns = w.columns("seat*1", "noticed", "margin db>", "detector", "cause*1")
     return Section("seats", w("seats"), (Paragraph(w("seats intro")), Table(w("seats table"), columns, tuple(rows))))

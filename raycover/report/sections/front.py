@@ -6,13 +6,13 @@ from raycover import __version__
 from raycover.draw import palette
 from raycover.draw.glyphs import sort_of
 from raycover.proof_words import assumptions
-from raycover.report.content import Bullets, Cell, Column, Cover, Paragraph, Section, Table, Tone, row
+from raycover.report.content import Block, Bullets, Cell, Cover, Figure, Paragraph, Section, Table, Tone, row
 from raycover.report.figures import Drawings
 from raycover.report.gather import Report
 from raycover.report.words import Words, name
 
 
-def cover(report: Report, w: Words, date: str) -> Cover:
+def cover(report: Report, w: Words, drawings: Drawings, date: str) -> Cover:
     """The first page: project data, the verdict, and what matters most."""
     scene, project = report.scene, report.scene.project
     facts = []
@@ -25,7 +25,11 @@ def cover(report: Report, w: Words, date: str) -> Cover:
             )
             if value.strip()
         ]  # fmt: skip
-    facts += [(w("revision"), name(scene.revision)), (w("date"), name(date)), (w("made with"), f"raycover {__version__}")]
+    facts += [
+        (w("revision"), name(scene.revision)),
+        (w("date"), name(date)),
+        (w("made with"), f"raycover {__version__}"),
+    ]
     headline, meaning, tone, verdict = _headline(report, w)
     return Cover(
         kind=w("report"),
@@ -38,6 +42,7 @@ def cover(report: Report, w: Words, date: str) -> Cover:
         verdict_words=verdict,
         points=tuple(_points(report, w)),
         caution=w("caution short"),
+        figure=Figure("view", "", w("view alt", title=name(scene.title))) if "view" in drawings else None,
     )
 
 
@@ -50,7 +55,7 @@ def _headline(report: Report, w: Words) -> tuple[str, str, Tone, str]:
         if proof.met:
             return figure, w("needs are met"), "good", w("verdict met")
         missed = [name(verdict.need.name) for verdict in proof.needs if not verdict.met]
-        return figure, w("needs are met"), "bad", w("verdict missed", missed=w.listed(missed))
+        return figure, w("needs are met"), "bad", w("verdict missed", missed=w.quoted(missed))
     map_name = next(iter(report.coverage), None)
     if map_name is None:
         return "–", "", "", w("verdict none")
@@ -112,11 +117,11 @@ def job(report: Report, w: Words) -> Section:
         (w("ways counted"), w("ways reflected" if conditions.reflections else "ways straight")),
         (w("losses"), w(f"losses {conditions.losses}")),
         (w("grid"), f"{w.short(scene.grid)} m"),
-        (w("ray tracer"), f"{report.coverage.backend}, {report.coverage.n_rays:,}".replace(",", "\u202f") + f" {w('rays')}"),
+        (w("ray tracer"), w("ray tracer value", name=report.coverage.backend, n=w.thousands(report.coverage.n_rays))),
     ]
-    blocks = [
+    blocks: list[Block] = [
         Paragraph(w("job intro")),
-        Table(w("job table"), (Column(w("what")), Column(w("value"), share=1.0)), tuple(row(*r) for r in rows)),
+        Table(w("job table"), w.columns("what", "value*1"), tuple(row(*r) for r in rows)),
         _maps_asked(report, w),
     ]
     if report.proof is not None:
@@ -137,7 +142,7 @@ def _maps_asked(report: Report, w: Words) -> Table:
             row(name(title), w.heights(surface.heights, surface.stairs is not None), w.motion(surface.motion),
                 f"{w.area(plane.area_m2)} m²")
         )  # fmt: skip
-    columns = (Column(w("map")), Column(w("height of map"), share=1.0), Column(w("who"), share=1.0), Column(w("area"), "right"))
+    columns = w.columns("map", "height of map*1", "who*1", "area>")
     return Table(w("maps table"), columns, tuple(rows))
 
 
@@ -165,7 +170,7 @@ def reading(report: Report, w: Words, drawings: Drawings) -> Section:
                 Paragraph(w("margin means")),
                 Table(
                     w("classes table", reserve=reserve),
-                    (Column(w("class")), Column(w("margin column")), Column(w("meaning"), share=1.0)),
+                    w.columns("class", "margin column", "meaning*1"),
                     tuple(classes),
                 ),
             ),
@@ -175,13 +180,13 @@ def reading(report: Report, w: Words, drawings: Drawings) -> Section:
             w("gaps and causes"),
             (
                 Paragraph(w("gaps mean")),
-                Table(w("causes table"), (Column(w("cause")), Column(w("meaning"), share=1.0)), tuple(causes)),
+                Table(w("causes table"), w.columns("cause", "meaning*1"), tuple(causes)),
             ),
         ),
         Section(
             "signs",
             w("signs"),
-            (Table(w("signs table"), (Column(w("sign")), Column(w("meaning"), share=1.0)), tuple(signs)),),
+            (Table(w("signs table"), w.columns("sign", "meaning*1"), tuple(signs)),),
         ),
     )
     return Section("reading", w("how to read"), (), parts, own_page=True)

@@ -18,8 +18,10 @@ def schedule(report: Report, w: Words) -> Section:
     """The schedule on wide paper, without columns that nobody filled, and how many of each there are."""
     made = report.schedule
     entries = [cells(entry, w.base) for entry in made.entries]
-    shown = [[name(_text(value, w)) for value in some] for some in entries]
-    kept = [k for k in range(len(COLUMNS)) if any(some[k] for some in shown) and not _plain_zero(COLUMNS[k], entries, k)]
+    shown = [[name(_text(key, value, w)) for key, value in zip(COLUMNS, some, strict=True)] for some in entries]
+    kept = [
+        k for k in range(len(COLUMNS)) if any(some[k] for some in shown) and not _plain_zero(COLUMNS[k], entries, k)
+    ]
     columns = tuple(
         Column(w(COLUMNS[k]), "right" if COLUMNS[k] in _FIGURES else "left", 1.0 if COLUMNS[k] in _WORDY else 0.0)
         for k in kept
@@ -30,22 +32,28 @@ def schedule(report: Report, w: Words) -> Section:
         blocks.append(Table(w("schedule"), columns, rows, small=True))
         numbers = tuple(row(name(title), w(status), str(n)) for title, status, n in made.quantities)
         blocks.append(
-            Table(w("quantities"), (Column(w("title"), share=1.0), Column(w("status")), Column(w("number"), "right")), numbers)
+            Table(
+                w("quantities"),
+                w.columns("title*1", "status", "number>"),
+                numbers,
+            )
         )
     else:
         blocks.append(Paragraph(w("no detectors")))
     if made.sensors:
-        sensors = tuple(
-            row(name(s.zone), w.point(s.at), ", ".join(p for p in (w("near glazing") if s.near_glazing else "", name(s.note)) if p))
-            for s in made.sensors
-        )  # fmt: skip
-        blocks.append(Table(w("light sensor"), (Column(w("zone")), Column(w("at xy")), Column(w("remark"), share=1.0)), sensors))
+        sensors = []
+        for sensor in made.sensors:
+            remarks = (w("near glazing") if sensor.near_glazing else "", name(sensor.note))
+            sensors.append(row(name(sensor.zone), w.point(sensor.at), ", ".join(part for part in remarks if part)))
+        blocks.append(Table(w("light sensor"), w.columns("zone", "at xy", "remark*1"), tuple(sensors)))
     return Section("schedule", w("schedule"), tuple(blocks), wide=True, own_page=True)
 
 
-def _text(value: object, w: Words) -> str:
+def _text(key: str, value: object, w: Words) -> str:
     if value is None:
         return ""
+    if key in ("x", "y", "mounting"):
+        return w.number(float(value), 2)  # type: ignore[arg-type]
     return value if isinstance(value, str) else w.short(float(value))  # type: ignore[arg-type]
 
 
@@ -65,14 +73,19 @@ def entries(report: Report, w: Words) -> Section:
     parts = []
     for key, (title, pattern, names) in used.items():
         rows = tuple(
-            row(w.motion(d.motion), w.short(d.mounting), w.short(d.plane), _shape(d.shape, w), name(d.source or w("no source")))
+            row(
+                w.motion(d.motion),
+                w.short(d.mounting),
+                w.short(d.plane),
+                _shape(d.shape, w),
+                name(d.source or w("no source")),
+            )
             for d in pattern.declared
         )
-        columns = (
-            Column(w("who")), Column(w("mounting"), "right"), Column(w("plane m"), "right"), Column(w("footprint m")),
-            Column(w("source"), share=1.0),
-        )  # fmt: skip
-        told = [w("used by", names=", ".join(name(n) for n in names)), *_facts(pattern, w)]
+        columns = w.columns("who", "mounting>", "plane m>", "footprint m", "source*1")
+        told = [w("used by", names=", ".join(name(n) for n in names)), "; ".join(_facts(pattern, w))]
+        if pattern.source:
+            told.append(w("other figures source", source=name(pattern.source)))
         described = " ".join(name(getattr(pattern, "description", "") or "").split())
         heading = title if title == key else f"{title} ({key})"
         blocks: list[Block] = [Table(w("declared table", model=name(title)), columns, rows, small=True)]
@@ -93,8 +106,6 @@ def _facts(pattern: PatternSpec, w: Words) -> list[str]:
         facts.append(w("mask share", share=w.percent(pattern.largest_mask_share)))
     if pattern.bus_current_ma is not None:
         facts.append(w("bus current", ma=w.short(pattern.bus_current_ma)))
-    if pattern.source:
-        facts.append(w("other figures source", source=name(pattern.source)))
     return facts
 
 
@@ -116,13 +127,16 @@ def lines(report: Report, w: Words) -> Section:
     blocks: list[Block] = [Paragraph(w("lines intro"))]
     for line in report.lines:
         items = tuple(
-            row(name(w.said(i.what)), str(i.count), w.short(i.current_ma), w.short(i.total_ma), w("assumed") if i.assumed else "")
+            row(
+                name(w.said(i.what)),
+                str(i.count),
+                w.short(i.current_ma),
+                w.short(i.total_ma),
+                w("assumed") if i.assumed else "",
+            )
             for i in line.items
         )
-        on_line = (
-            Column(w("on the line"), share=1.0), Column(w("number"), "right"), Column(w("mA each"), "right"),
-            Column("mA", "right"), Column(w("remark")),
-        )  # fmt: skip
+        on_line = w.columns("on the line*1", "number>", "mA each>", "mA in all>", "remark")
         blocks.append(Table(w("line table", line=name(line.name)), on_line, items))
         checks = tuple(
             row(
@@ -132,10 +146,7 @@ def lines(report: Report, w: Words) -> Section:
             )
             for v in line.verdicts
         )  # fmt: skip
-        columns = (
-            Column(w("check"), share=1.0), Column(w("figure"), "right"), Column(w("limit"), "right"), Column(w("verdict")),
-            Column(w("what to do"), share=1.0),
-        )  # fmt: skip
+        columns = w.columns("check*1", "figure>", "limit>", "verdict", "what to do*1")
         notes = "; ".join(name(w.said(note)) for note in line.notes)
         blocks.append(Table(w("checks table", line=name(line.name)), columns, checks, notes))
     if report.unwired:
@@ -152,7 +163,7 @@ def materials(report: Report, w: Words) -> Section:
         row(Cell(name(title), "strong"), _made(construction, w), name(construction.source or w("no source")))
         for title, construction in sorted(made.items())
     ]
-    columns = (Column(w("construction")), Column(w("made of"), share=1.0), Column(w("source"), share=1.4))
+    columns = w.columns("construction", "made of*1", "source*1.4")
     blocks: list[Block] = [Paragraph(w("materials intro", edition=name(catalogue.edition)))]
     if rows:
         blocks.append(Table(w("constructions table"), columns, tuple(rows), small=True))
@@ -163,14 +174,17 @@ def materials(report: Report, w: Words) -> Section:
     if sources:
         told = tuple(row(Cell(", ".join(names), "strong"), name(source)) for source, names in sources.items())
         blocks.append(
-            Table(w("materials table"), (Column(w("material"), share=1.0), Column(w("source"), share=1.6)), told, small=True)
+            Table(
+                w("materials table"),
+                w.columns("material*1", "source*1.6"),
+                told,
+                small=True,
+            )
         )
     solids = sorted({made_of.name for made_of in building.boxes.materials} & set(catalogue.solids))
     if solids:
         told = tuple(row(Cell(s, "strong"), name(catalogue.solids[s].source or w("no source"))) for s in solids)
-        blocks.append(
-            Table(w("solids table"), (Column(w("material")), Column(w("source"), share=1.6)), told, small=True)
-        )
+        blocks.append(Table(w("solids table"), w.columns("material", "source*1.6"), told, small=True))
     blocks.append(Paragraph(w("sources note"), "note"))
     return Section("materials", w("materials"), tuple(blocks), own_page=True)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from raycover.needs import NeedVerdict, PlaceVerdict
 from raycover.proof_words import asked_words, chance_words, remedy_cost, way_words
 from raycover.remedies import Trouble
-from raycover.report.content import Block, Cell, Column, Figure, Paragraph, Section, Table, row
+from raycover.report.content import Block, Cell, Figure, Paragraph, Section, Table, row
 from raycover.report.figures import Drawings
 from raycover.report.gather import Report
 from raycover.report.words import Words, name
@@ -15,18 +15,17 @@ def needs(report: Report, w: Words, drawings: Drawings) -> Section:
     """The section on needs; where nothing is asked it says so."""
     proof = report.proof
     if proof is None:
-        return Section("needs", w("needs"), (Paragraph(w("no needs")),), own_page=True)
+        return Section("needs", w("needs"), (Paragraph(w("no needs")),))
     blocks: list[Block] = [Paragraph(w("needs intro"))]
     if proof.assumed:
         blocks.append(Paragraph(w("needs assumed"), "note"))
     rows = [_need_row(verdict, w) for verdict in proof.needs]
-    columns = (
-        Column(w("need"), share=1.0), Column(w("asked"), share=1.6), Column(w("state")), Column(w("places")),
-        Column(w("verdict")), Column(w("chance"), "right"),
-    )  # fmt: skip
-    blocks.append(Table(w("needs table"), columns, tuple(rows), w("chance means", n=proof.n_cases) if proof.n_cases else ""))
+    columns = w.columns("need*1", "asked*1.6", "state", "places", "verdict", "chance>")
+    blocks.append(
+        Table(w("needs table"), columns, tuple(rows), w("chance means", n=proof.n_cases) if proof.n_cases else "")
+    )
     for figure, group, storey in drawings.groups:
-        names = w.listed(list(dict.fromkeys(name(one.verdict.need.name) for one in group.shown)))
+        names = w.quoted(list(dict.fromkeys(name(one.verdict.need.name) for one in group.shown)))
         where = name(storey or group.stairs or "")
         caption = w("need caption where" if where else "need caption", needs=names, where=where)
         n_met = sum(one.place.met for one in group.shown)
@@ -54,13 +53,12 @@ def _places(verdict: NeedVerdict, w: Words) -> Section:
     """Places of a need with figures; the worst spot of each and the way there."""
     never = verdict.need.never
     rows = [_place_row(verdict, place, w) for place in verdict.places]
-    columns = [
-        Column(w("place")), Column(w("clear" if never else "met column")), Column(w("trips" if never else "seen"), "right"),
-        Column(w("widest m"), "right"), Column(w("margin db"), "right"), Column(w("chance"), "right"),
-        Column(w("unit")), Column(w("worst place")), Column(w("way there"), share=1.0),
-    ]  # fmt: skip
-    if never:  # gaps are what it wants
-        columns.pop(3)
+    asked = ("clear*1.3", "trips>*0.75") if never else ("met column*1.3", "seen column>*0.75")
+    gap = () if never else ("widest m>*0.8",)  # gaps are what it wants where nobody must be noticed
+    columns = w.columns(
+        "place*1.3", *asked, *gap, "margin db>*1", "chance>*0.7", "unit*0.8", "worst place*1.5", "way there*3"
+    )
+    if never:
         rows = [(*some[:3], *some[4:]) for some in rows]
     said = name(w.said(verdict.words))
     title = w("places of need", need=name(verdict.need.name), verdict=said)
@@ -68,17 +66,23 @@ def _places(verdict: NeedVerdict, w: Words) -> Section:
     return Section(
         f"need-{verdict.need.name}",
         name(verdict.need.name),
-        (Table(title, tuple(columns), tuple(rows), note, small=True),),
+        (Table(title, columns, tuple(rows), note, small=True),),
     )
+
+
+def _label(place: PlaceVerdict, w: Words) -> str:
+    """A place's name: flights and landings in the language, what the scene names as it is."""
+    label = place.site.label
+    return name(w.said(label) if place.site.piece >= 0 else label)
 
 
 def _place_row(verdict: NeedVerdict, place: PlaceVerdict, w: Words) -> tuple[Cell, ...]:
     found, way = place.figures, place.way
     return row(
-        Cell(name(w.said(place.site.label)), "strong"), _verdict(place.met, w), w.percent(found.share),
+        Cell(_label(place, w), "strong"), _verdict(place.met, w), w.percent(found.share),
         w.number(found.largest_gap_m, 2), w.margin(found.worst_db), chance_words(place.probability) or "–",
         name(way.unit) if way is not None else "–", w.point(way.at) if way is not None else "–",
-        name(w.said(way_words(verdict, place))),
+        name(w.way(way_words(verdict, place))),
     )  # fmt: skip
 
 
@@ -93,11 +97,8 @@ def _remedies(troubles: tuple[Trouble, ...], w: Words) -> Section:
             )
             for remedy in trouble.remedies
         ]  # fmt: skip
-        columns = (
-            Column(w("remedy"), share=1.3), Column(w("stops it")), Column(w("margin left"), "right"),
-            Column(w("quiet"), "right"), Column(w("costs inside"), share=1.0), Column(w("remark"), share=1.0),
-        )  # fmt: skip
-        title = w("remedies table", unit=name(trouble.unit), needs=w.listed([name(n) for n in trouble.needs]))
+        columns = w.columns("remedy*1.3", "stops it", "margin left>", "quiet>", "costs inside*1", "remark*1")
+        title = w("remedies table", unit=name(trouble.unit), needs=w.quoted([name(n) for n in trouble.needs]))
         blocks.append(Table(title, columns, tuple(rows), small=True))
     blocks.append(Paragraph(w("remedies note"), "note"))
     return Section("remedies", w("remedies"), tuple(blocks))

@@ -36,16 +36,16 @@ def _heat(report: Report, w: Words, drawings: Drawings) -> Section:
         row(f"{name(r.title)}, {w.short(r.mounting)} m", w.motion(r.motion), *(w.number(x.plan_m) for x in r.reaches))
         for r in report.summer
     ]
-    columns = (Column(w("model mounting"), share=1.4), Column(w("who"), share=1.0), *temperatures)
+    columns = (*w.columns("model mounting*1.4", "who*1"), *temperatures)
     blocks.append(Table(w("reach table"), columns, tuple(rows), w("reach note")))
     _figure(blocks, "heat", report, w, drawings)
     return Section("heat", w("warm air"), tuple(blocks))
 
 
-def _cases(
-    key: str, report: Report, w: Words, drawings: Drawings, cases: Sequence[tuple[str, Coverage]]
-) -> Section:
+def _cases(key: str, report: Report, w: Words, drawings: Drawings, cases: Sequence[tuple[str, Coverage]]) -> Section:
     blocks: list[Block] = [Paragraph(w(f"{key} intro"))]
+    if _alike(cases):
+        return Section(key, w(f"sensitivity {key}"), (*blocks, Paragraph(w(f"{key} alike"))))
     if len(cases) <= 5:
         blocks.append(_shares(w(f"{key} table"), cases, w))
     else:
@@ -59,13 +59,22 @@ def _cases(
                     w.number(max(gap.widest_m for gap in gaps)) if gaps else "–",
                     name(gaps[0].room) if gaps else "–")
             )  # fmt: skip
-    columns = (
-        Column(w("map"), share=1.0), Column(w("state"), share=1.0), Column(w("number of gaps"), "right"),
-        Column(w("largest m2"), "right"), Column(w("widest m"), "right"), Column(w("largest in"), share=0.8),
-    )  # fmt: skip
+    columns = w.columns("map*1", "state*1", "number of gaps>", "largest m2>", "widest m>", "largest in*0.8")
     blocks.append(Table(w("gaps by state"), columns, tuple(rows), small=len(rows) > 12))
     _figure(blocks, key, report, w, drawings)
     return Section(key, w(f"sensitivity {key}"), tuple(blocks))
+
+
+def _alike(cases: Sequence[tuple[str, Coverage]]) -> bool:
+    """Whether no share of any map differs by so much as its last figure shows."""
+    first = cases[0][1]
+    return all(
+        title in first
+        and abs(plane.share - first[title].share) < 5e-4
+        and abs(plane.assured_share - first[title].assured_share) < 5e-4
+        for _, coverage in cases[1:]
+        for title, plane in coverage.items()
+    )
 
 
 def _figure(blocks: list[Block], key: str, report: Report, w: Words, drawings: Drawings) -> None:
@@ -85,5 +94,5 @@ def _shares(caption: str, cases: Sequence[tuple[str, Coverage]], w: Words) -> Ta
             for _, c in cases
         ]
         rows.append(row(name(title), *cells))
-    columns = (Column(w("map"), share=1.0), *(Column(case, "right") for case, _ in cases))
+    columns = (*w.columns("map*1"), *(Column(case, "right") for case, _ in cases))
     return Table(caption, columns, tuple(rows), w("seen assured note"))
