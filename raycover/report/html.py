@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import base64
+import io
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from raycover.draw.lettering import font_path
 from raycover.errors import MissingPart
 from raycover.letterhead import Logo
 from raycover.report.content import Bullets, Content, Figure, Paragraph, Signatures, Table
@@ -46,8 +48,29 @@ def html_of(content: Content, drawings: Drawings, logo: Logo | None) -> str:
         sign_pictures={signs[name]: _picture(drawings[name]) for name in signs},
         anchors={section.key: f"s{n}" for n, section in enumerate(content.sections, 1)},
         logo=None if logo is None else _data("image/png", logo.png),
+        title_font=_title_font(content),
         css=(templates() / "report.css").read_text(encoding="utf-8"),
     )
+
+
+def _title_font(content: Content) -> str:
+    """The serif of titles and figures, as data, with no more letters than they need."""
+    from fontTools import subset
+
+    cover = content.cover
+    texts = [cover.kind, cover.title, cover.headline, content.contents_title]
+    for section in content.sections:
+        texts += [section.title, *(part.title for part in section.parts)]
+    options = subset.Options(layout_features=[], notdef_outline=True, recalc_timestamp=False)
+    options.drop_tables += ["FFTM"]  # a font editor's timestamps
+    font = subset.load_font(str(font_path("serif")), options, lazy=False)
+    chosen = subset.Subsetter(options)
+    chosen.populate(text="".join(texts))
+    chosen.subset(font)
+    font.flavor = "woff"
+    file = io.BytesIO()
+    font.save(file, reorderTables=None)
+    return _data("font/woff", file.getvalue())
 
 
 def _slug(index: int) -> str:

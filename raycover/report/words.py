@@ -27,6 +27,8 @@ _FIGURE = re.compile(r"[−+±]?\d+\.\d+(?: (?:m|m²|dB|%))?|\d+\.\d+ × \d+\.\d
 
 
 Patterns = tuple[tuple[re.Pattern[str], str], ...]
+#: A name with a level after it.
+_LEVEL = re.compile(r"(.* )([−+±]\d+\.\d+(?: m)?)")
 
 
 @dataclass(frozen=True)
@@ -91,6 +93,8 @@ class Words:
         """A text of a drawing in this language: names stay, figures by themselves get their comma."""
         if _FIGURE.fullmatch(text):
             return self.comma(text)
+        if (level := _LEVEL.fullmatch(text)) is not None:
+            return level[1] + self.comma(level[2])
         for pattern, instead in self.patterns:
             if pattern.fullmatch(text):
                 return self.comma(pattern.sub(instead, text))

@@ -45,7 +45,7 @@ def schedule(report: Report, w: Words) -> Section:
         for sensor in made.sensors:
             remarks = (w("near glazing") if sensor.near_glazing else "", name(sensor.note))
             sensors.append(row(name(sensor.zone), w.point(sensor.at), ", ".join(part for part in remarks if part)))
-        blocks.append(Table(w("light sensor"), w.columns("zone", "at xy", "remark*1"), tuple(sensors)))
+        blocks.append(Table(w("light sensors"), w.columns("zone", "at xy", "remark*1"), tuple(sensors)))
     return Section("schedule", w("schedule"), tuple(blocks), wide=True, own_page=True)
 
 
@@ -172,7 +172,7 @@ def materials(report: Report, w: Words) -> Section:
     for material in sorted(used):
         sources.setdefault(catalogue.sources.get(f"material {material}", w("no source")), []).append(material)
     if sources:
-        told = tuple(row(Cell(", ".join(names), "strong"), name(source)) for source, names in sources.items())
+        told = tuple(row(Cell(name(w.way(", ".join(names))), "strong"), name(source)) for source, names in sources.items())
         blocks.append(
             Table(
                 w("materials table"),
@@ -192,5 +192,5 @@ def materials(report: Report, w: Words) -> Section:
 def _made(construction: object, w: Words) -> str:
     kind = construction.kind  # type: ignore[attr-defined]
     if construction.layers:  # type: ignore[attr-defined]
-        return name(w.said(layers_words(construction)))  # type: ignore[arg-type]
+        return name(w.way(layers_words(construction)))  # type: ignore[arg-type]
     return w(f"construction {kind}")

@@ -53,10 +53,10 @@ def _places(verdict: NeedVerdict, w: Words) -> Section:
     """Places of a need with figures; the worst spot of each and the way there."""
     never = verdict.need.never
     rows = [_place_row(verdict, place, w) for place in verdict.places]
-    asked = ("clear*1.3", "trips>*0.75") if never else ("met column*1.3", "seen column>*0.75")
-    gap = () if never else ("widest m>*0.8",)  # gaps are what it wants where nobody must be noticed
+    asked = ("clear*1.3", "trips>*0.95") if never else ("met column*1.3", "seen column>*0.95")
+    gap = () if never else ("widest m>*0.95",)  # gaps are what it wants where nobody must be noticed
     columns = w.columns(
-        "place*1.3", *asked, *gap, "margin db>*1", "chance>*0.7", "unit*0.8", "worst place*1.5", "way there*3"
+        "place*1.3", *asked, *gap, "margin db>*1.15", "chance>*0.95", "unit*1", "worst place*1.9", "way there*2.6"
     )
     if never:
         rows = [(*some[:3], *some[4:]) for some in rows]

@@ -45,13 +45,15 @@ def _heat(report: Report, w: Words, drawings: Drawings) -> Section:
 def _cases(key: str, report: Report, w: Words, drawings: Drawings, cases: Sequence[tuple[str, Coverage]]) -> Section:
     blocks: list[Block] = [Paragraph(w(f"{key} intro"))]
     if _alike(cases):
-        return Section(key, w(f"sensitivity {key}"), (*blocks, Paragraph(w(f"{key} alike"))))
+        return Section(key, w(f"sensitivity {key}"), (Paragraph(f"{w(f'{key} intro')} {w(f'{key} alike')}"),))
     if len(cases) <= 5:
         blocks.append(_shares(w(f"{key} table"), cases, w))
     else:
         blocks += [_shares(w(f"{key} table"), cases[k : k + 5], w) for k in range(0, len(cases), 5)]
     rows = []
     for title in report.coverage:
+        if not any(coverage[title].gaps for _, coverage in cases if title in coverage):
+            continue
         for case, coverage in cases:
             gaps = coverage[title].gaps if title in coverage else ()
             rows.append(
@@ -60,7 +62,8 @@ def _cases(key: str, report: Report, w: Words, drawings: Drawings, cases: Sequen
                     name(gaps[0].room) if gaps else "–")
             )  # fmt: skip
     columns = w.columns("map*1", "state*1", "number of gaps>", "largest m2>", "widest m>", "largest in*0.8")
-    blocks.append(Table(w("gaps by state"), columns, tuple(rows), small=len(rows) > 12))
+    if rows:
+        blocks.append(Table(w("gaps by state"), columns, tuple(rows), small=len(rows) > 12))
     _figure(blocks, key, report, w, drawings)
     return Section(key, w(f"sensitivity {key}"), tuple(blocks))
 
