@@ -172,7 +172,9 @@ def materials(report: Report, w: Words) -> Section:
     for material in sorted(used):
         sources.setdefault(catalogue.sources.get(f"material {material}", w("no source")), []).append(material)
     if sources:
-        told = tuple(row(Cell(name(w.way(", ".join(names))), "strong"), name(source)) for source, names in sources.items())
+        told = tuple(
+            row(Cell(name(w.way(", ".join(names))), "strong"), name(source)) for source, names in sources.items()
+        )
         blocks.append(
             Table(
                 w("materials table"),
