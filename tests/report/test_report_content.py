@@ -1,4 +1,4 @@
-"""What a report says: the same in both renderings, in every language; long tables; missing parts; nothing half written."""
+"""What a report says: alike in both renderings and every language; long tables; missing parts; nothing half written."""
 
 from __future__ import annotations
 

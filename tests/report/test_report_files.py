@@ -11,6 +11,7 @@ import sys
 import tempfile
 from dataclasses import dataclass
 from html.parser import HTMLParser
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -22,8 +23,8 @@ import raycover
 
 #: For Chromium as root and without a network.
 _QUIET = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
 )  # fmt: skip
 
 
@@ -125,7 +126,7 @@ def test_html_can_be_read_aloud(written: Written) -> None:
     levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch(r"h\d", tag)]
     assert levels[0] == 1
     assert levels.count(1) == 1
-    assert all(after <= before + 1 for before, after in zip(levels, levels[1:], strict=False))
+    assert all(after <= before + 1 for before, after in pairwise(levels))
     assert sum(tag == "caption" for tag, _ in page.tags) > 15
     assert all(a.get("scope") in ("col", "row") for tag, a in page.tags if tag == "th")
     anchors = {a["id"] for _, a in page.tags if a.get("id")}
