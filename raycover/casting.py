@@ -1,12 +1,16 @@
-"""One detector against points: the margin in open air, then what stands in the way, then the cause of a miss."""
+"""One detector against points: the margin in open air, then what stands in the way, then the cause of a miss.
+
+A dual unit's parts are cast each by itself, and `combining` says what becomes of the two.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
+from raycover.combining import combined_db, deciding, for_people, over_parts
 from raycover.detectors import Unit
 from raycover.open_air import Weather as Weather
 from raycover.open_air import distance_margin_db, open_air, open_margin_db
@@ -46,6 +50,33 @@ class Patch:
 
 def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
     """Margins of one detector on one surface, or None where it reaches no cell of it."""
+    patches = [_cast(part, surface, rays, weather) for part in unit.parts]
+    return patches[0] if len(patches) == 1 else _combined(unit, surface.motion, patches)
+
+
+def _combined(unit: Unit, motion: str, patches: list[Patch | None]) -> Patch | None:
+    """One patch of those of a dual unit's parts; None where it reaches no cell."""
+    held = [patch for patch in patches if patch is not None]
+    if not held:
+        return None
+    rows, columns = (
+        slice(min(p.window[axis].start for p in held), max(p.window[axis].stop for p in held)) for axis in (0, 1)
+    )
+    whole = []
+    for patch in patches:
+        margin = np.full((rows.stop - rows.start, columns.stop - columns.start), -np.inf, np.float32)
+        if patch is not None:
+            at = tuple(
+                slice(own.start - all_.start, own.stop - all_.start)
+                for own, all_ in zip(patch.window, (rows, columns), strict=True)
+            )
+            margin[at] = patch.margin_db
+        whole.append(margin)
+    mirrored = [patch.mirrored for patch in held if patch.mirrored is not None]
+    return Patch(rows, columns, combined_db(unit, motion, whole), mirrored[0] if mirrored else None)
+
+
+def _cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
     footprints = undominated(unit.footprints_for(surface.motion, surface.target_m2))
     if (seen := imaging(unit, footprints, rays, weather)) is not None:
         return _cast_by_mirrors(seen, surface)
@@ -127,6 +158,7 @@ def _mirrored_window(seen: Imaging, surface: Surface) -> tuple[slice, slice] | N
 
 def n_pairs(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> tuple[int, int]:
     """How many images a detector has on a surface, and how many pairs of image and cell are to be looked at."""
+    unit = unit.parts[-1]  # of a dual one the microwave half: infrared has no images
     seen = imaging(unit, unit.footprints_for(surface.motion, surface.target_m2), rays, weather)
     window = None if seen is None else _mirrored_window(seen, surface)
     if seen is None or window is None:
@@ -135,15 +167,17 @@ def n_pairs(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> t
     return len(seen.images), len(seen.images) * n_cells
 
 
-def in_reach(unit: Unit, potential: Floats, distance: Floats, motion: str, weather: Weather) -> Bools:
-    """Which points (n,) are worth a ray, by the margins that distance alone gives them and by their distance (m).
+def in_reach(unit: Unit, points: Floats, motion: str, weather: Weather) -> Bools:
+    """Which points (n, 3) are worth a ray, by the margins that distance alone gives them and by their distance.
 
     By a mirror a unit may see in a direction in which it sees little; never farther than its farthest reach.
     """
-    near = potential + max(weather.heat_db(unit), 0.0) >= LOWEST_DB
-    if weather.reflections and unit.kind == "microwave":
-        reach = max((largest_reach_m(f, unit.reach_behind) for f in unit.footprints_for(motion)), default=0.0)
-        near |= distance <= reach * 10 ** (-LOWEST_DB / 40)
+    near = np.zeros(len(points), bool)
+    for part in unit.parts:
+        near |= potential_db(part, points, motion) + max(weather.heat_db(part), 0.0) >= LOWEST_DB
+        if weather.reflections and part.kind == "microwave":
+            reach = max((largest_reach_m(f, part.reach_behind) for f in part.footprints_for(motion)), default=0.0)
+            near |= np.linalg.norm(points - part.position, axis=1) <= reach * 10 ** (-LOWEST_DB / 40)
     return near
 
 
@@ -205,7 +239,8 @@ class Judgement:
 
     `margin_db` may be −inf, `straight_db` is that of the straight way alone; `potential_db` is the margin from
     distance alone at 20 °C, lens and masks aside; `cause` codes as `CAUSES`; `blocker` the part that stops or costs
-    most, −1 where none matters.
+    most, −1 where none matters. `half` is the part of a dual unit that the margin hangs on, 0 of others: cause and
+    blocker are its own.
     """
 
     margin_db: Floats
@@ -214,12 +249,15 @@ class Judgement:
     blocker: NDArray[np.int32]
     distance_m: Floats
     straight_db: Floats
+    half: NDArray[np.int8]
 
 
 def potential_db(unit: Unit, points: Floats, motion: str, target_m2: float | None = None) -> Floats:
     """Margin (n,) from distance alone, the best declared motion that counts; −inf where none is declared."""
     dx, dy, dz = (points - unit.position).T
-    return distance_margin_db(unit, (dx, dy, dz), unit.footprints_for(motion, target_m2))
+    return over_parts(
+        unit, motion, lambda part: distance_margin_db(part, (dx, dy, dz), part.footprints_for(motion, target_m2))
+    )
 
 
 def judge(
@@ -231,12 +269,35 @@ def judge(
     *,
     lifted: Bools | None = None,
     target_m2: float | None = None,
+    people: NDArray[np.integer] | None = None,
 ) -> Judgement:
     """How one detector sees points (n, 3) and why not where it doesn't. `lifted` (n,) marks points on a floor.
 
     The margin is that of all ways together; the cause of a miss is that of the straight way.
     `target_m2`: radar cross section (m²) of what moves there; None: what each declaration assumes.
+    `people` (n,): whose points they are, where several heights are of one person: for dual units, see `combining`.
     """
+    judged = [_judge(part, points, motion, rays, weather, lifted, target_m2) for part in unit.parts]
+    if len(judged) == 1:
+        return judged[0]
+    margins = [one.margin_db for one in judged]
+    which = deciding(unit, motion, margins, [one.potential_db for one in judged])
+    combined = combined_db(unit, motion, margins)
+    if people is not None:
+        combined, which = for_people(unit, motion, margins, which, people)
+    picked = {f.name: np.choose(which, [getattr(one, f.name) for one in judged]) for f in fields(Judgement)}
+    return Judgement(**{**picked, "margin_db": combined, "half": which.astype(np.int8)})
+
+
+def _judge(
+    unit: Unit,
+    points: Floats,
+    motion: str,
+    rays: RayScene,
+    weather: Weather,
+    lifted: Bools | None,
+    target_m2: float | None,
+) -> Judgement:
     n = len(points)
     offset = (points - unit.position).T
     air = open_air(unit, (offset[0], offset[1], offset[2]), unit.footprints_for(motion, target_m2), weather)
@@ -277,4 +338,5 @@ def judge(
         MATERIAL_LOSS,
     ).astype(np.int8)
     blocker[(cause != BLOCKED) & (cause != MATERIAL_LOSS)] = -1
-    return Judgement(margin, air.potential_db, cause, blocker, np.linalg.norm(offset, axis=0), straight)
+    half = np.zeros(n, np.int8)
+    return Judgement(margin, air.potential_db, cause, blocker, np.linalg.norm(offset, axis=0), straight, half)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from pathlib import Path
 from typing import Any, Literal
@@ -25,6 +25,7 @@ from raycover.physics.slab import Layer, Material
 from raycover.physics.slab import Losses as Losses
 from raycover.scene.construction import InlineConstruction, LayerSpec, Metalwork
 from raycover.scene.devices import DetectorModel
+from raycover.scene.need_sets import NeedSetsFile, NeedSetSpec
 from raycover.scene.reading import Document, read_yaml
 from raycover.scene.spaces import SpacesFile, SpaceSpec
 from raycover.scene.stock import ConstructionsFile, ConstructionSpec, MaterialsFile, MaterialSpec
@@ -63,9 +64,20 @@ class Catalogue:
     edition: str = ""
     origins: Mapping[tuple[str, str], Path] = field(default_factory=dict)
     sources: Mapping[str, str] = field(default_factory=dict)
+    added_db: Mapping[str, float] = field(default_factory=dict)
+
+    def corrected(self, added_db: Mapping[str, float]) -> Catalogue:
+        """The catalogue with losses (dB, one way) added to what scenes refer to, by name of the construction."""
+        return replace(self, added_db=dict(added_db))
 
     def construction(self, ref: str | InlineConstruction) -> Construction | None:
-        """The construction a scene refers to, or None for `none`. Raises KeyError for an unknown name."""
+        """The construction a scene refers to, corrected, or None for `none`. Raises KeyError for an unknown name."""
+        made = self._plain(ref)
+        if made is None or not self.added_db.get(made.name):
+            return made
+        return replace(made, added_db=self.added_db[made.name])
+
+    def _plain(self, ref: str | InlineConstruction) -> Construction | None:
         if isinstance(ref, str):
             return None if ref == "none" else self.constructions[ref]
         name = " + ".join(
@@ -135,20 +147,32 @@ def load_catalogue(scene_folder: Path | None = None) -> Catalogue:
 
 def load_spaces(scene_folder: Path | None = None) -> dict[str, SpaceSpec]:
     """Kinds of space by name, the packaged and the user's. Raises InputError with every problem of every file."""
+    return _listed(scene_folder, "spaces", SpacesFile, "space")
+
+
+def load_need_sets(scene_folder: Path | None = None) -> dict[str, NeedSetSpec]:
+    """Sets of needs by name, the packaged and the user's. Raises InputError with every problem of every file."""
+    return _listed(scene_folder, "sets", NeedSetsFile, "set of needs", "need_sets.yaml")
+
+
+def _listed(
+    scene_folder: Path | None, key: str, model: Any, what: str, file: str | None = None
+) -> dict[str, Any]:  # fmt: skip
+    """What files of one name in every folder of models list under a key."""
     problems: list[Problem] = []
-    spaces: dict[str, SpaceSpec] = {}
+    known: dict[str, Any] = {}
     for folder in (packaged_folder(), *own_folders(scene_folder)):
-        if (found := _read(folder / "spaces.yaml", SpacesFile, problems)) is not None:
+        if (found := _read(folder / (file or f"{key}.yaml"), model, problems)) is not None:
             document, listed = found
-            for name, spec in listed.spaces.items():
-                if spaces.setdefault(name, spec) != spec:
-                    where = document.position(("spaces", name), key=True)
+            for name, spec in getattr(listed, key).items():
+                if known.setdefault(name, spec) != spec:
+                    where = document.position((key, name), key=True)
                     problems.append(
-                        Problem("name-taken", f'the space "{name}" is there already', where, "give yours another name")
+                        Problem("name-taken", f'the {what} "{name}" is there already', where, "give yours another name")
                     )
     if problems:
         raise InputError(problems)
-    return spaces
+    return known
 
 
 def _load(folders: Sequence[Path]) -> Catalogue:

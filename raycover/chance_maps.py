@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
-from raycover.doubt import FIRM_SHARE, asked_about, take_best
+from raycover.doubt import FIRM_SHARE, asked_about, chances, take_best
 from raycover.open_air import Weather
 from raycover.rays import LIFT, RayScene
 from raycover.scene.schema import Scene
@@ -135,8 +135,14 @@ def _seen_in_tile(
     row, column = row + tile[0].start, column + tile[1].start
     units = asked_about(units, surface.target_m2)
     drawn, best = np.full(len(row), -np.inf), np.full((draws.n, len(row)), -np.inf, np.float32)
-    for height in surface.heights:
-        points = surface.points(row, column, height)
-        lifted = np.full(len(points), height < LIFT)
-        take_best(drawn, best, units, points, surface.motion, rays, weather, draws, lifted, 0.0, until_seen=True)
+    plain, dual = [unit for unit in units if not unit.halves], [unit for unit in units if unit.halves]
+    levels = [(surface.points(row, column, h), np.full(len(row), h < LIFT)) for h in surface.heights]
+    for points, lifted in levels:
+        take_best(drawn, best, plain, points, surface.motion, rays, weather, draws, lifted, 0.0, until_seen=True)
+    if dual:  # each half by its best height: all of them at once
+        points, lifted = (np.concatenate(parts) for parts in zip(*levels, strict=True))
+        found = chances(
+            dual, points, surface.motion, rays, weather, draws, lifted=lifted, lowest_db=0.0, n_heights=len(levels)
+        )
+        best = np.maximum(best, found.draws[:, : len(row)])
     return best >= 0

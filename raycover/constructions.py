@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
@@ -32,7 +32,8 @@ class Construction:
     """What a sheet is made of. `thickness_m` is for drawing; losses come from `layers` or `measured`.
 
     Measured losses win between the frequencies at which they were measured. Beyond them the layers count, if there
-    are any; else the nearest measured frequency within an octave of it, and nothing farther away.
+    are any; else the nearest measured frequency within an octave of it, and nothing farther away. `added_db` is a
+    correction from a test on site: it adds to every one-way loss, which stays 0 at least, and to no reflection.
     """
 
     name: str
@@ -44,6 +45,7 @@ class Construction:
     source: str = ""
     studs: Studs | None = None
     mats: Mats | None = None
+    added_db: float = 0.0
 
     @property
     def stops_infrared(self) -> bool:
@@ -78,7 +80,7 @@ class Construction:
     def loss_db(self, frequency_ghz: float, cos_incidence: ArrayLike, losses: Losses) -> Floats:
         """As `loss_table`, at given cosines and without a table: for few angles and many frequencies."""
         if self._by_layers(frequency_ghz):
-            return self.buildup.loss_db(frequency_ghz, cos_incidence, losses)
+            return self.corrected_db(self.buildup.loss_db(frequency_ghz, cos_incidence, losses))
         return np.asarray(self.loss_table(frequency_ghz, losses).loss_db(np.asarray(cos_incidence, dtype=np.float64)))
 
     def mirrored_power(self, frequency_ghz: float, cos_incidence: ArrayLike, losses: Losses) -> Floats:
@@ -91,7 +93,8 @@ class Construction:
     def loss_spread_db(self, frequency_ghz: float, cos_incidence: ArrayLike) -> tuple[Floats, Floats]:
         """Least and largest one-way loss [dB] within ±10 % of every thickness; of a measured one, itself twice."""
         if self._by_layers(frequency_ghz):
-            return self.buildup.loss_spread_db(frequency_ghz, cos_incidence)
+            low, high = self.buildup.loss_spread_db(frequency_ghz, cos_incidence)
+            return self.corrected_db(low), self.corrected_db(high)
         loss = np.asarray(self.loss_table(frequency_ghz, "coherent").loss_db(cos_incidence), dtype=np.float64)
         return loss, loss.copy()
 
@@ -141,8 +144,12 @@ class Construction:
         n_parts = len(self.parts(frequency_ghz))
         factors = factor_columns(n_parts, thickness_factors, a_factors, c_factors)
         if self._by_layers(frequency_ghz) or (n_parts and self.kind == "opaque"):
-            return self.buildup.varied(frequency_ghz, cos, *factors, each_polarisation=each_polarisation)
-        loss = np.asarray(self.loss_table(frequency_ghz, "coherent").loss_db(cos))
+            loss_db, mirrored_db = self.buildup.varied(
+                frequency_ghz, cos, *factors, each_polarisation=each_polarisation
+            )
+            return self.corrected_db(loss_db), mirrored_db
+        plain = replace(self, added_db=0.0) if self.added_db else self
+        loss = np.asarray(plain.loss_table(frequency_ghz, "coherent").loss_db(cos))
         mirrored = np.asarray(self.reflection_table(frequency_ghz, "coherent").loss_db(cos))
         both = [np.broadcast_to(values, (len(factors[0]), len(cos))) for values in (loss, mirrored)]
         if n_parts:
@@ -150,9 +157,14 @@ class Construction:
                 both[0] = np.maximum(both[0] + 20 * np.log10(factors[2]), 0.0)
             known = self.measured.reflects or self._faces_known(frequency_ghz)
             both[1] = reflected_db(_beside(both[0], 10 ** (-mirrored / 10) if known else None))
+        both[0] = self.corrected_db(both[0])
         if each_polarisation:
             both = [np.broadcast_to(values, (2, *values.shape)) for values in both]
         return both[0], both[1]
+
+    def corrected_db(self, loss_db: Floats) -> Floats:
+        """One-way losses [dB] with the correction, none below 0."""
+        return np.maximum(loss_db + self.added_db, 0.0) if self.added_db else loss_db
 
     def doubt_at(self, frequency_ghz: float) -> Doubt | None:
         """None where there is a figure at a frequency; else what is known, and what stands in for it if anything."""
@@ -180,9 +192,11 @@ def _loss_table(construction: Construction, frequency_ghz: float, losses: Losses
     if construction.kind == "open" or (construction.kind == "layers" and not construction.layers):
         return LossTable.constant(0.0)
     if construction._by_layers(frequency_ghz):
-        return construction.buildup.loss_table(frequency_ghz, losses)
+        table = construction.buildup.loss_table(frequency_ghz, losses)
+        return LossTable.of(construction.corrected_db(table.at_cosines)) if construction.added_db else table
     _refuse_far(construction, frequency_ghz)
-    return LossTable.of(construction.measured.loss_db(frequency_ghz, LossTable.cosines()))
+    measured = construction.measured.loss_db(frequency_ghz, LossTable.cosines())
+    return LossTable.of(construction.corrected_db(measured))
 
 
 @lru_cache(maxsize=1024)

@@ -26,6 +26,7 @@ from raycover.errors import InputError, Problem
 from raycover.gaps import Gap
 from raycover.rays import RayScene
 from raycover.reasons import Explainer, Reasons
+from raycover.scene.corrections import CorrectionsSpec
 from raycover.scene.schema import Scene
 from raycover.seats import SeatView, judge_seats
 from raycover.stair_headroom import stair_headroom
@@ -166,7 +167,10 @@ class Reflections:
 
 @dataclass(frozen=True)
 class Coverage(Mapping[str, PlaneCoverage]):
-    """Planes by name, with the detectors they are of and how they were found; people's seats, each judged."""
+    """Planes by name, with the detectors they are of and how they were found; people's seats, each judged.
+
+    `corrections` are those of the scene, in the margins already.
+    """
 
     planes: Mapping[str, PlaneCoverage]
     units: tuple[Unit, ...]
@@ -178,6 +182,7 @@ class Coverage(Mapping[str, PlaneCoverage]):
     warnings: tuple[Problem, ...]
     seats: tuple[SeatView, ...] = ()
     reflections: Reflections | None = None
+    corrections: CorrectionsSpec | None = None
 
     def __getitem__(self, name: str) -> PlaneCoverage:
         return self.planes[name]
@@ -267,6 +272,7 @@ def solve(
         warnings=(*scene.warnings, *building.warnings, *warnings, *stair_headroom(scene, building, rays)),
         seats=judge_seats(building.seats, units, rays, weather),
         reflections=_reflections(units, patches) if weather.reflections else None,
+        corrections=scene.corrections,
     )
 
 
@@ -303,7 +309,7 @@ def _reflections(units: Sequence[Unit], patches: Sequence[Sequence[Patch | None]
     images = {
         unit.name: len(frozenset[int]().union(*(one.planes for one in mine)))
         for unit, mine in zip(units, found, strict=True)
-        if unit.kind == "microwave"
+        if unit.frequency_ghz is not None
     }
     every = [one for mine in found for one in mine]
     return Reflections(images, sum(m.n_ways for m in every), max((m.dropped_db for m in every), default=0.0))
@@ -319,6 +325,7 @@ def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
             scene.pattern_of(detector),
             floors.under("detectors", index, detector)(*detector.at),
             derive=derive,
+            corrected_db=scene.reach_correction_db(detector),
         )
         for index, detector in enumerate(scene.detectors)
     )

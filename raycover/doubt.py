@@ -6,11 +6,12 @@ What is varied, by how much and by whose word stands in `spreads`; how one unit'
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from raycover.combining import combined_db
 from raycover.detectors import Unit
 from raycover.open_air import Weather
 from raycover.rays import RayScene
@@ -112,29 +113,32 @@ def chances(
     lifted: Bools | None = None,
     lowest_db: float = -30.0,
     target_m2: float | None = None,
+    n_heights: int = 1,
 ) -> Chances:
     """How units see points (n, 3) in varied cases.
 
     Pass the same `Draws` to several questions about one scene: sheets' tables are then worked out once. `lifted` (n,)
     marks points on a floor; `target_m2` is the radar cross section of what moves there, None what each declaration
-    assumes. Cases are the same for the same seed, whatever else is asked.
+    assumes. Points may be so many heights (`n_heights`) of the same people, all at the first, then at the next: each
+    half of a dual unit then counts by its best height. Cases are the same for the same seed, whatever else is asked.
     """
     units = asked_about(units, target_m2)
     draws = doubt if isinstance(doubt, Draws) else Draws(doubt)
     drawn = np.full(len(points), -np.inf)
     best = np.full((draws.n, len(points)), -np.inf, np.float32)
-    for start in range(0, len(points), _CHUNK):
-        part = slice(start, start + _CHUNK)
+    n, step = len(points) // n_heights, max(_CHUNK // n_heights, 1)
+    for start in range(0, n, step):
+        part = (np.arange(start, min(start + step, n)) + n * np.arange(n_heights)[:, None]).ravel()
         floor = None if lifted is None else lifted[part]
-        take_best(drawn[part], best[:, part], units, points[part], motion, rays, weather, draws, floor, lowest_db)
+        mine, cases = drawn[part], best[:, part]
+        take_best(mine, cases, units, points[part], motion, rays, weather, draws, floor, lowest_db, n_heights=n_heights)
+        drawn[part], best[:, part] = mine, cases
     return Chances(drawn, best)
 
 
 def asked_about(units: Sequence[Unit], target_m2: float | None) -> Sequence[Unit]:
     """Units as they see a body of a radar cross section (m²); None: the one that each declaration assumes."""
-    if target_m2 is None:
-        return units
-    return [replace(unit, footprints=unit.footprints_for("any", target_m2)) for unit in units]
+    return [unit.asked_about(target_m2) for unit in units]
 
 
 def take_best(
@@ -150,17 +154,24 @@ def take_best(
     lowest_db: float,
     *,
     until_seen: bool = False,
+    n_heights: int = 1,
 ) -> None:
     """Raise `drawn` (n,) and `best` (n_cases, n) to the margins of units at points (n, 3), where those are better.
 
     `until_seen`: the nearest unit first, and a point that is seen in every case is left alone from then on.
+    `n_heights` as for `chances`; with it a dual unit's margin of a person stands at all of their points.
     """
     low, high = points.min(axis=0), points.max(axis=0)
     apart = [float(np.linalg.norm(np.clip(unit.position, low, high) - unit.position)) for unit in units]
     middle = [float(np.linalg.norm((low + high) / 2 - unit.position)) for unit in units]
     for k in np.argsort(middle, kind="stable").tolist() if until_seen else range(len(units)):
         unit = units[k]
-        if apart[k] > farthest_m(unit, motion, weather, draws, lowest_db):
+        if apart[k] > max(farthest_m(part, motion, weather, draws, lowest_db) for part in unit.parts):
+            continue
+        if unit.halves:
+            of_person = _of_dual(unit, points, motion, rays, weather, draws, lifted, lowest_db, n_heights)
+            for mine, whole in zip((drawn, best), of_person, strict=True):
+                np.maximum(mine, np.tile(whole, n_heights), out=mine)
             continue
         open_still = np.flatnonzero(best.min(axis=0) < 0) if until_seen else np.arange(len(points))
         if not len(open_still):
@@ -170,6 +181,27 @@ def take_best(
         at = open_still[found.at]
         drawn[at] = np.maximum(drawn[at], found.drawn_db)
         best[:, at] = np.maximum(best[:, at], found.margin_db)
+
+
+def _of_dual(
+    unit: Unit,
+    points: Floats,
+    motion: str,
+    rays: RayScene,
+    weather: Weather,
+    draws: Draws,
+    lifted: Bools | None,
+    lowest_db: float,
+    n_heights: int,
+) -> tuple[Floats, NDArray[np.float32]]:
+    """A dual unit's margins of people, (n / n_heights,) as drawn and (n_cases, n / n_heights) case by case."""
+    drawn, cases = [], []
+    for part in unit.parts:
+        mine, best = np.full(len(points), -np.inf), np.full((draws.n, len(points)), -np.inf, np.float32)
+        take_best(mine, best, [part], points, motion, rays, weather, draws, lifted, lowest_db)
+        drawn.append(mine.reshape(n_heights, -1).max(axis=0))
+        cases.append(best.reshape(draws.n, n_heights, -1).max(axis=1))
+    return combined_db(unit, motion, drawn), np.asarray(combined_db(unit, motion, cases), np.float32)
 
 
 def verdict(met: bool, cases: Bools | float) -> str:

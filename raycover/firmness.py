@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from raycover.detectors import Unit
 from raycover.doubt import chances, verdict
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met
 from raycover.remedies import Remedy, Trouble, shift_db
@@ -69,7 +70,7 @@ def _quiet(proof: Proof, trouble: Trouble, remedy: Remedy, draws: Draws) -> floa
             rays, weather = found.situation.rays, found.situation.weather
             cases = chances(
                 [some.asked(remedy.changed)], some.points, place.site.motion, rays, weather, draws, lifted=some.lifted,
-                lowest_db=_LOWEST_DB,
+                lowest_db=_LOWEST_DB, n_heights=len(some.heights),
             )  # fmt: skip
             quiet &= ~(cases.draws + np.float32(shift) >= 0).any(axis=1)
     return float(quiet.mean())
@@ -92,13 +93,11 @@ def _cases(need: NeedSpec, place: PlaceVerdict, situation: Situation, draws: Dra
     chosen = _chosen(need, place)
     some = site if len(chosen) == len(site) else site.some(chosen)
     units = [site.asked(situation.units[k]) for k in place.units]
-    if not units:
-        return np.full(draws.n, need.never)
-    found = chances(
-        units, some.points, site.motion, situation.rays, situation.weather, draws, lifted=some.lifted,
-        lowest_db=_LOWEST_DB,
-    )  # fmt: skip
-    best = some.best(found.draws)
+    if len(units) < need.by:
+        return np.full(draws.n, place.met)
+    if need.largest_area is not None and place.figures.area_m2 > need.largest_area + 1e-6:
+        return np.zeros(draws.n, bool)
+    best = _best_in_cases(need, some, units, situation, draws)
     if need.never:
         return np.asarray(~(best >= 0).any(axis=1))
     if need.largest_gap is not None:
@@ -106,6 +105,25 @@ def _cases(need: NeedSpec, place: PlaceVerdict, situation: Situation, draws: Dra
         return np.array([is_met(need, figures_of(need, site, one)) for one in whole])
     share = (best >= 0) @ some.area / some.area.sum()
     return np.asarray(share >= (need.least_share or 0.0) - 1e-9)
+
+
+def _best_in_cases(need: NeedSpec, site: Site, units: Sequence[Unit], situation: Situation, draws: Draws) -> Floats:
+    """(n_cases, n) the margin that decides at each cell: the best, or of several units asked for the last of them."""
+
+    def best(some: Sequence[Unit]) -> Floats:
+        found = chances(
+            some, site.points, site.motion, situation.rays, situation.weather, draws, lifted=site.lifted,
+            lowest_db=_LOWEST_DB, n_heights=len(site.heights),
+        )  # fmt: skip
+        return site.best(found.draws)
+
+    if need.by == 1:
+        return best(units)
+    top = np.full((need.by, draws.n, len(site)), -np.inf, np.float32)  # the best so far, the least of them first
+    for unit in units:
+        top[0] = np.maximum(top[0], best([unit]))
+        top.sort(axis=0)
+    return top[0]
 
 
 def _chosen(need: NeedSpec, place: PlaceVerdict) -> NDArray[np.intp]:

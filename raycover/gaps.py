@@ -18,7 +18,8 @@ class Gap:
     """`at` (x, y, z) is the middle of the widest circle (diameter `widest_m`) that fits in the gap.
 
     `cause` is that of most of its area, `blocked_by` the thing of the scene that hides most of it, if any;
-    `detector` the one nearest to seeing most of it. `label` numbers it in the plane's label raster.
+    `detector` the one nearest to seeing most of it, of a dual one `half` the half that the cause is of. `label` numbers
+    it in the plane's label raster.
     """
 
     label: int
@@ -29,6 +30,7 @@ class Gap:
     cause: int
     blocked_by: str | None
     detector: str | None
+    half: str | None = None
 
 
 def label_gaps(surface: Surface, missed: NDArray[np.bool_]) -> tuple[NDArray[np.int32], int]:
@@ -59,11 +61,12 @@ def find_gaps(
     owners: tuple[str, ...],
     detectors: tuple[str, ...],
     hiding: tuple[int, ...],
+    halves: tuple[str | None, ...] = (),
 ) -> list[Gap]:
     """The gaps of a plane, largest first.
 
-    `cause`, `blocker` (index into `owners`, −1 none) and `nearest` (index into `detectors`) are (ny, nx);
-    `hiding` are the causes of which something in the way is the reason.
+    `cause`, `blocker` (index into `owners`, −1 none) and `nearest` (index into `detectors`) are (ny, nx); `halves` go
+    with `detectors`; `hiding` are the causes of which something in the way is the reason.
     """
     if n == 0:
         return []
@@ -91,6 +94,7 @@ def find_gaps(
             cause=int(main_cause[k]),
             blocked_by=owners[main_blocker[k]] if main_cause[k] in hiding and main_blocker[k] >= 0 else None,
             detector=detectors[main_detector[k]] if main_detector[k] >= 0 else None,
+            half=halves[main_detector[k]] if halves and main_detector[k] >= 0 else None,
         )
         for k in range(n)
     ]

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.casting import Weather, cast
+from raycover.combining import combined_bits
 from raycover.detectors import Unit
 from raycover.physics.body import WALKING_MPS
 from raycover.physics.signal import Walks, walk_outcome
@@ -130,8 +131,9 @@ def grid_walk(
 ) -> GridWalk:
     """Walk through every cell of a flat surface in eight directions, and sit there.
 
-    `sensors` by name for the infrared `units`; `clipped`: beyond a declared edge nothing counts. Raises InputError for
-    air that the model does not hold for.
+    `sensors` by name for the infrared `units` and halves of dual ones. Of these `trigger-then-hold` is asked whether a
+    walk triggers, and whether who sits there is held. `clipped`: beyond a declared edge nothing counts. Raises
+    InputError for air that the model does not hold for.
     """
     check_ambient(ambient_c)
     began = time.process_time()
@@ -155,15 +157,17 @@ def grid_walk(
             np.fmax(best[0], across, out=best[0])
             np.fmax(best[1], toward, out=best[1])
 
-    def work(unit: Unit) -> int:
+    def of_part(unit: Unit) -> tuple[Bits, Bits, int]:
         if unit.name in sensors:
             one = _Simulated(sensors[unit.name], ground, halves, possible, rays, ambient_c, length_m, clipped, tracing)
-            bits, sat, count = one.results()
-        else:
-            bits, sat = _declared(unit, ground, possible, rays, weather)
-            count = 0
-        take(unit, bits, sat)
-        return count
+            return one.results()
+        return *_declared(unit, ground, possible, rays, weather), 0
+
+    def work(unit: Unit) -> int:
+        found = [of_part(part) for part in unit.parts]
+        bits = combined_bits(unit, "trigger", [one[0] for one in found])
+        take(unit, bits, combined_bits(unit, "hold", [one[1] for one in found]))
+        return sum(one[2] for one in found)
 
     n_threads = threads if threads is not None else max(os.cpu_count() or 1, 1)
     with ThreadPoolExecutor(n_threads) as pool:
@@ -188,7 +192,7 @@ def grid_walk(
         time.process_time() - began,
         tracing.seconds,
         len(sensors),
-        len(units) - len(sensors),
+        sum(part.name not in sensors for unit in units for part in unit.parts),
     )
 
 

@@ -7,8 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from raycover.catalogue import load_catalogue
-from raycover.detectors import check_detectors
+from raycover.detector_checks import check_detectors
 from raycover.errors import InputError, Problem, did_you_mean
+from raycover.need_sets import expand
 from raycover.scene.checks import check_scene
 from raycover.scene.reading import Document, read_text, read_yaml
 from raycover.scene.schema import Scene
@@ -40,7 +41,10 @@ def load_text(text: str, name: str = "scene.yaml", folder: Path | None = None) -
 def _finish(document: Document, problems: list[Problem], folder: Path | None) -> Scene:
     scene: Scene = validate(Scene, document, problems=problems)
     catalogue = load_catalogue(folder)
-    scene.attach(document, catalogue, folder=folder)
+    if scene.corrections is not None:
+        catalogue = catalogue.corrected(scene.corrections.loss_db)
+    scene, places = expand(scene, document, folder)
+    scene.attach(places, catalogue, folder=folder)
     found = [*check_scene(scene, catalogue), *check_detectors(scene), *state_problems(scene)]
     if scene.underlay is not None:
         from raycover.underlay import check_underlay
@@ -55,7 +59,7 @@ def _finish(document: Document, problems: list[Problem], folder: Path | None) ->
         errors = [p for index in range(len(scene.states)) for p in _in_state(scene, index, found)[1]]
     if errors:
         raise InputError(errors)
-    scene.attach(document, catalogue, [p for p in found if p.severity != "error"], folder)
+    scene.attach(places, catalogue, [p for p in found if p.severity != "error"], folder)
     return scene
 
 

@@ -10,6 +10,9 @@ so the set has one end. It is where
 - microwave: 40·log10(s0/s) − 2·L(s) reaches 0, L(s) the one-way loss (dB) of what is crossed up to s. Behind
   a loss L the reach is s0·10^(−L/20), so a lobe bulges through a light partition and stops at steel;
 - the floor that the unit is mounted above lies.
+
+Both lobes of a dual unit start from one place, so along each direction the farther or the nearer end is exactly what
+they make together (`combining`).
 """
 
 from __future__ import annotations
@@ -21,6 +24,7 @@ from numpy.typing import NDArray
 
 from raycover.casting import Weather
 from raycover.catalogue import Losses
+from raycover.combining import over_parts, question_of, rule_of
 from raycover.detectors import Unit
 from raycover.open_air import open_margin_db
 from raycover.physics.microwave import reach_factor
@@ -87,20 +91,31 @@ def make_lobe(
         [np.sin(off_axis) * np.cos(azimuths), np.sin(off_axis) * np.sin(azimuths), -np.cos(off_axis)], axis=-1
     )
     directions = local @ unit.rotation.T
-    reach = open_reach_m(unit, local.reshape(-1, 3), weather, motion=motion)
     flat = directions.reshape(-1, 3)
     floor = np.minimum(floor_distance_m(unit, flat), _ceiling_distance_m(unit, flat, below_m))
-    limit = np.minimum(reach, floor)
-    distance = limit if rays is None else cut_off_m(unit, flat, reach, limit, rays, weather)
+
+    def end_of(part: Unit) -> Floats:
+        reach = open_reach_m(part, local.reshape(-1, 3), weather, motion=motion)
+        limit = np.minimum(reach, floor)
+        return limit if rays is None else cut_off_m(part, flat, reach, limit, rays, weather)
+
+    distance = over_parts(unit, motion, end_of)
     on_floor = (distance >= floor - 2 * TOLERANCE) & (distance > 0)
     shape = off_axis.shape
     distance, on_floor = distance.reshape(shape), on_floor.reshape(shape)
-    closed = unit.kind == "infrared"
+    closed = _ends_with_the_lens(unit, motion)
     vertices, triangles = _surface(unit.position, directions, distance, on_floor, from_apex=closed)
     step = max(round(n_even * rib_every_deg / 360), 1)
     at_even = np.searchsorted(azimuths[0], np.arange(0, n_even, step) * 2 * np.pi / n_even - 1e-12)
     ribs = _ribs(unit.position, directions, distance, on_floor, at_even, from_apex=closed)
     return Lobe(unit.name, unit.position, directions, distance, on_floor, vertices, triangles, ribs)
+
+
+def _ends_with_the_lens(unit: Unit, motion: str) -> bool:
+    """Whether nothing is noticed outside an infrared lens."""
+    if unit.halves:
+        return rule_of(unit, question_of(motion)) != "higher"
+    return unit.kind == "infrared"
 
 
 def open_reach_m(unit: Unit, local: Floats, weather: Weather, *, motion: str = "any") -> Floats:
@@ -150,7 +165,7 @@ def cut_off_m(unit: Unit, directions: Floats, reach: Floats, limit: Floats, rays
 def _azimuths(unit: Unit, motion: str, n: int) -> tuple[Floats, int]:
     """(1, n_azimuths) azimuths in the unit's frame over a whole turn, both ends, and how many are even."""
     corners = [a for f in unit.footprints_for(motion) for a in f.shape.corners_rad]
-    edges = [np.radians(a) for mask in unit.masks for a in (mask.from_deg, mask.to_deg) if mask.span_deg < 360]
+    edges = [np.radians(a) for mask in unit.all_masks for a in (mask.from_deg, mask.to_deg) if mask.span_deg < 360]
     sharp = np.array([*corners, *edges])
     even = np.linspace(0, 2 * np.pi, n + 1)
     either = np.concatenate([sharp - _SHARP, sharp, sharp + _SHARP]) % (2 * np.pi)
@@ -159,6 +174,13 @@ def _azimuths(unit: Unit, motion: str, n: int) -> tuple[Floats, int]:
 
 def _off_axis(unit: Unit, motion: str, azimuths: Floats, n: int) -> Floats:
     """(n_rings, n_azimuths) angles off the unit's axis, rising from 0."""
+    if unit.halves:
+        lens = _off_axis(unit.parts[0], motion, azimuths, n)
+        if _ends_with_the_lens(unit, motion):
+            return lens
+        # The lens' edge stays sharp within the other half's lobe.
+        beyond = np.minimum(lens[-1:] + _SHARP, np.pi)
+        return np.sort(np.concatenate([lens, beyond, _off_axis(unit.parts[1], motion, azimuths, n)]), axis=0)
     share = np.linspace(0, 1, n)[:, None]
     if unit.kind == "infrared":
         cos_phi, sin_phi = np.cos(azimuths), np.sin(azimuths)

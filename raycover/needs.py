@@ -8,67 +8,47 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.building.build import build
-from raycover.building.parts import Building
-from raycover.casting import Weather, judge, potential_db
-from raycover.coverage import make_units
+from raycover.casting import potential_db
 from raycover.detectors import Unit
 from raycover.doubt import MET_AS_EXPECTED, NOT_MET
 from raycover.errors import InputError, Problem
 from raycover.gaps import label_gaps, widest_gap
 from raycover.loading import in_state
-from raycover.rays import RayScene
-from raycover.scene.fittings import DoorState
+from raycover.matrices import Matrix, make_matrix
 from raycover.scene.needs import NeedSpec
 from raycover.scene.schema import Scene
 from raycover.sites import Site, Sites
-from raycover.way_words import Way, way_to
+from raycover.situations import Situation as Situation
+from raycover.situations import situation_of
+from raycover.way_words import Way, best_way
 
 Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
-#: Margins that distance alone puts below this (dB) are not followed up: far below any limit asked for.
-_LOWEST_DB = -60.0
 #: Areas are compared with this tolerance.
 _ROUNDING = 1e-9
-
-
-@dataclass(frozen=True)
-class Situation:
-    """A scene as one or several needs find it: in a state, the doors of cubicles as asked."""
-
-    scene: Scene
-    building: Building
-    rays: RayScene
-    units: tuple[Unit, ...]
-    weather: Weather
-
-    def margin_db(self, unit: Unit, site: Site) -> Floats:
-        """(n,) of one unit at the cells of a place, the best over heights; −inf where nothing gets through."""
-        unit = site.asked(unit)
-        margin = np.full(len(site.points), -np.inf)
-        near = potential_db(unit, site.points, site.motion) + max(self.weather.heat_db(unit), 0.0) >= _LOWEST_DB
-        if near.any():
-            some = judge(unit, site.points[near], site.motion, self.rays, self.weather, lifted=site.lifted[near])
-            margin[near] = some.margin_db
-        return site.best(margin)
 
 
 @dataclass(frozen=True)
 class Figures:
     """What of a place is noticed: `share` of its area, the widest circle (m) of a gap, the margin that decides.
 
-    `worst_db` is the lowest best margin, in a never-area the highest; `cell` where that is.
+    `worst_db` is the lowest best margin, in a never-area the highest; `cell` where that is. `area_m2` is that of its
+    outline, racks and all.
     """
 
     share: float
     largest_gap_m: float
     worst_db: float
     cell: int
+    area_m2: float = 0.0
 
 
 @dataclass(frozen=True)
 class PlaceVerdict:
-    """One place judged. `margin_db` (units that count, n) by cell; `way` the one to the spot that decides."""
+    """One place judged. `margin_db` (units that count, n) by cell; `way` the one to the spot that decides.
+
+    `by` is how many units must see each cell.
+    """
 
     site: Site
     met: bool
@@ -77,11 +57,12 @@ class PlaceVerdict:
     margin_db: Floats = field(repr=False)
     units: tuple[int, ...] = ()
     probability: float | None = None
+    by: int = 1
 
     @property
     def best_db(self) -> Floats:
-        """(n,) the best margin at each cell."""
-        return _best(self.margin_db, len(self.site))
+        """(n,) the margin that decides at each cell: the best, or the `by`-th best."""
+        return nth_best(self.margin_db, self.by, len(self.site))
 
 
 @dataclass(frozen=True)
@@ -102,11 +83,17 @@ class NeedVerdict:
 
 @dataclass(frozen=True)
 class Proof:
-    """Every need of a scene, judged. `n_cases`: in how many varied cases, 0 where only as drawn."""
+    """Every need of a scene, judged. `n_cases`: in how many varied cases, 0 where only as drawn.
+
+    `left_out` names needs of ready-made sets that have no place here: no seat stands in the room. `matrices` say who
+    trips whom, one for each set of needs that asks whose units count.
+    """
 
     scene: Scene
     needs: tuple[NeedVerdict, ...]
     n_cases: int = 0
+    left_out: tuple[str, ...] = ()
+    matrices: tuple[Matrix, ...] = ()
 
     @property
     def met(self) -> bool:
@@ -134,14 +121,45 @@ def prove(scene: Scene, *, state: str | None = None, progress: Progress | None =
     if not chosen:
         raise InputError([_nothing(scene, state)])
     situations: dict[object, Situation] = {}
-    verdicts = []
+    verdicts, left_out = [], dict[str, InputError]()
     for done, (index, need) in enumerate(chosen):
         if progress is not None:
             progress(done, len(chosen))
-        situation = _situation(scene, need, need.state or state, situations)
-        sites = Sites(situation.scene, situation.building).of(need, None if assumed else index)
+        situation = situation_of(scene, need, need.state or state, situations)
+        try:
+            sites = Sites(situation.scene, situation.building, situation.units).of(need, None if assumed else index)
+        except InputError as error:
+            if need.set is None or any(problem.code != "place-missing" for problem in error.problems):
+                raise
+            left_out[need.name] = error
+            continue
         verdicts.append(judge_need(need, sites, situation, assumed=assumed))
-    return Proof(scene, tuple(verdicts))
+    judged = {_entry(verdict.need) for verdict in verdicts}
+    for need in (need for _, need in chosen if need.name in left_out):
+        if _entry(need) not in judged:  # a set of which nothing is left says nothing at all
+            raise left_out[need.name]
+    return Proof(scene, tuple(verdicts), left_out=tuple(left_out), matrices=_matrices(verdicts))
+
+
+def _matrices(verdicts: Sequence[NeedVerdict]) -> tuple[Matrix, ...]:
+    """One for the needs of a set, or a single need, that ask whose units count, in one situation."""
+    groups: dict[tuple[str, int], list[NeedVerdict]] = {}
+    for verdict in verdicts:
+        if verdict.need.whose is not None:
+            groups.setdefault((_entry(verdict.need), id(verdict.situation)), []).append(verdict)
+    made = []
+    for (title, _), some in groups.items():
+        places = [place for verdict in some for place in verdict.places]
+        sites = {place.site.name: place.site for place in reversed(places)}
+        order = [sites[name] for name in dict.fromkeys(place.site.name for place in places)]
+        known = {(p.site.name, k): row for p in places for k, row in zip(p.units, p.margin_db, strict=True)}
+        made.append(make_matrix(title, order, some[0].situation, known))
+    return tuple(made)
+
+
+def _entry(need: NeedSpec) -> str:
+    """What the needs of one set have in common: the name before the comma."""
+    return need.name if need.set is None else need.name.rpartition(", ")[0]
 
 
 def ready_made(scene: Scene) -> list[NeedSpec]:
@@ -166,68 +184,46 @@ def _nothing(scene: Scene, state: str | None = None) -> Problem:
     )
 
 
-def _situation(scene: Scene, need: NeedSpec, state: str | None, known: dict[object, Situation]) -> Situation:
-    doors = None if need.doors is None else (tuple(need.cubicles or ()), need.doors)
-    stated = scene if state is None else in_state(scene, state)
-    if doors is not None:
-        rows = [_with_doors(row, doors[1]) if row.name in doors[0] else row for row in stated.cubicles]
-        if rows != stated.cubicles:
-            stated = stated.changed({"cubicles": rows}, stated.state, lambda places: places)
-        else:
-            doors = None
-    key = (stated.state, None if doors is None else (doors[0], str(doors[1])))
-    if key not in known:
-        building = build(stated)
-        known[key] = Situation(
-            stated, building, RayScene(building), make_units(stated, building), Weather.of(stated.conditions)
-        )
-    return known[key]
-
-
-def _with_doors(row: object, doors: DoorState) -> object:
-    angles = getattr(row, "door_angles")  # noqa: B009 - any row of cubicles
-    copy = row.model_copy(update={"doors": doors})  # type: ignore[attr-defined]
-    return row if copy.door_angles == angles else copy
-
-
 def judge_need(need: NeedSpec, sites: Sequence[Site], situation: Situation, *, assumed: bool = False) -> NeedVerdict:
     """Judge the places of a need."""
-    counting = counting_units(need, situation.units)
-    places = tuple(_judge_place(need, site, situation, counting) for site in sites)
+    places = tuple(_judge_place(need, site, situation, counting_units(need, situation.units, site)) for site in sites)
     met = all(place.met for place in places)
     return NeedVerdict(need, situation, places, assumed, words=MET_AS_EXPECTED if met else NOT_MET)
 
 
-def counting_units(need: NeedSpec, units: Sequence[Unit]) -> tuple[int, ...]:
-    """Which units, by index, a need asks."""
-    return tuple(k for k, unit in enumerate(units) if need.detectors is None or unit.name in need.detectors)
+def counting_units(need: NeedSpec, units: Sequence[Unit], site: Site) -> tuple[int, ...]:
+    """Which units, by index, a need asks at a place."""
+    of_place = {"own": site.own, "others": site.others, None: None}[need.whose]
+    lists = [names for names in (need.detectors, of_place) if names is not None]
+    return tuple(k for k, unit in enumerate(units) if all(unit.name in names for names in lists))
 
 
 def _judge_place(need: NeedSpec, site: Site, situation: Situation, counting: tuple[int, ...]) -> PlaceVerdict:
     margin = np.array([situation.margin_db(situation.units[k], site) for k in counting]).reshape(-1, len(site))
-    found = figures_of(need, site, _best(margin, len(site)))
+    found = figures_of(need, site, nth_best(margin, need.by, len(site)))
     way = None
-    if counting:
-        column = margin[:, found.cell]
-        if np.isneginf(column).all():  # of units that see nothing there, the one that distance alone would let see
-            spot = site.ground[found.cell][None] + [0.0, 0.0, float(np.median(site.heights))]
-            column = np.array([potential_db(site.asked(situation.units[k]), spot, site.motion)[0] for k in counting])
-        way = _way(situation, situation.units[counting[int(column.argmax())]], site, found.cell)
-    return PlaceVerdict(site, is_met(need, found), found, way, margin, counting)
+    if counting and len(counting) >= need.by:
+        # Of units that see nothing there, the first is the one that distance alone would let see.
+        spot = site.ground[found.cell][None] + [0.0, 0.0, float(np.median(site.heights))]
+        apart = [potential_db(site.asked(situation.units[k]), spot, site.motion)[0] for k in counting]
+        order = np.lexsort((apart, margin[:, found.cell]))[::-1]
+        way = _way(situation, situation.units[counting[int(order[need.by - 1])]], site, found.cell)
+    return PlaceVerdict(site, is_met(need, found), found, way, margin, counting, by=need.by)
 
 
-def _best(margin: Floats, n: int) -> Floats:
-    return np.asarray(margin.max(axis=0) if len(margin) else np.full(n, -np.inf))
+def nth_best(margin_db: Floats, by: int, n: int) -> Floats:
+    """(n,) the `by`-th best of margins (units, n) at each cell, −inf where there are fewer units."""
+    if len(margin_db) < by:
+        return np.full(n, -np.inf)
+    return np.asarray(margin_db.max(axis=0) if by == 1 else np.partition(margin_db, -by, axis=0)[-by])
 
 
 def _way(situation: Situation, unit: Unit, site: Site, cell: int) -> Way:
     """The way to a cell at the height that the unit sees best, or comes nearest to."""
-    points = [site.ground[cell] + [0.0, 0.0, height] for height in site.heights]
-    unit = site.asked(unit)
-    ways = [way_to(unit, point, site.motion, situation.rays, situation.weather) for point in points]
-    best = max(ways, key=lambda way: (way.margin_db, -way.distance_m))
+    points = site.ground[cell] + np.outer(site.heights, [0.0, 0.0, 1.0])
+    way = best_way(site.asked(unit), points, site.motion, situation.rays, situation.weather)
     x, y, _ = site.ground[cell]
-    return replace(best, at=(float(x), float(y), best.at[2]))
+    return replace(way, at=(float(x), float(y), way.at[2]))
 
 
 def figures_of(need: NeedSpec, site: Site, best_db: Floats) -> Figures:
@@ -247,7 +243,7 @@ def figures_of(need: NeedSpec, site: Site, best_db: Floats) -> Figures:
             np.isneginf(best_db)
         )  # fmt: skip
         cell = int(lowest[depth[lowest].argmax()])
-    return Figures(share, gap, float(best_db[cell]), cell)
+    return Figures(share, gap, float(best_db[cell]), cell, float(site.outline.area))
 
 
 def is_met(need: NeedSpec, found: Figures) -> bool:
@@ -255,4 +251,5 @@ def is_met(need: NeedSpec, found: Figures) -> bool:
     if need.never:
         return found.worst_db <= -need.reserve_db + _ROUNDING
     enough = need.least_share is None or found.share >= need.least_share - _ROUNDING
+    enough &= need.largest_area is None or found.area_m2 <= need.largest_area + 1e-6
     return enough and (need.largest_gap is None or found.largest_gap_m <= need.largest_gap + _ROUNDING)

@@ -77,8 +77,11 @@ def open_air(unit: Unit, offset: Offset, footprints: Sequence[Footprint], weathe
     """How a unit sees points at offsets (x, y, z) from it with nothing in the way.
 
     `footprints`: those that count, `unit.footprints_for(motion)` or fewer; with none every margin is −inf and
-    nothing lies outside the lens (it is out of reach, not out of sight).
+    nothing lies outside the lens (it is out of reach, not out of sight). Raises ValueError for a dual unit: its parts
+    are asked one by one (`combining`).
     """
+    if unit.halves:
+        raise ValueError(f"{unit.name} is a dual unit: ask its parts")
     local = to_local(unit.rotation, offset)
     shape = np.broadcast_shapes(*(part.shape for part in local))
     potential: Floats | None = None

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.casting import CAUSES, Weather, judge
+from raycover.casting import CAUSES, Weather, judge, potential_db
+from raycover.combining import deciding
 from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.paths import Imaging, imaging
@@ -17,6 +18,7 @@ from raycover.rays import LIFT, Crossing, RayScene, take
 from raycover.scene.schema import Scene
 
 Floats = NDArray[np.floating]
+Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -40,7 +42,8 @@ class Way:
 class View:
     """One detector's view of a point. `margin_db` is that of all `ways` together, may be −inf; `crossings` are those
     of the straight way. `ways`: the straight one, then those by a mirror, the best first. `left_out_db`: the most
-    that weaker ways, left out, could add to a margin of 0 dB or more.
+    that weaker ways, left out, could add to a margin of 0 dB or more. A dual detector's cause, crossings and ways are
+    those of the half that its margin hangs on, `decided_by`; `halves` are both by themselves.
     """
 
     unit: Unit
@@ -50,6 +53,8 @@ class View:
     crossings: tuple[Crossing, ...]
     ways: tuple[Way, ...] = ()
     left_out_db: float = 0.0
+    halves: tuple[View, ...] = ()
+    decided_by: str | None = None
 
     @property
     def name(self) -> str:
@@ -81,17 +86,30 @@ def probe(
     on_floor = np.array([room is not None and abs(point[2] - room.floor) < LIFT])
     views = []
     for unit in make_units(scene, building):
-        judged = judge(unit, place, motion, rays, weather, lifted=on_floor, target_m2=target_m2)
-        target = place + np.array([0, 0, LIFT]) * on_floor[0]
-        met = rays.crossings(rays.segments(unit.position, target), unit.frequency_ghz, weather.losses)
-        distance = float(judged.distance_m[0])
-        ways = [Way(float(judged.straight_db[0]), distance, tuple(met))]
-        seen = imaging(unit, unit.footprints_for(motion, target_m2), rays, weather)
-        more, left_out_db = _by_mirrors(seen, target - unit.position, judged.straight_db) if seen else ([], 0.0)
-        ways += sorted(more, key=lambda way: -way.margin_db)
-        margin = float(judged.margin_db[0])
-        views.append(View(unit, margin, distance, CAUSES[judged.cause[0]], tuple(met), tuple(ways), left_out_db))
+        parts = [_view(part, place, on_floor, motion, target_m2, rays, weather) for part in unit.parts]
+        margins = [np.array([view.margin_db]) for view in parts]
+        potentials = [potential_db(part, place, motion, target_m2) for part in unit.parts]
+        view = parts[int(deciding(unit, motion, margins, potentials)[0])]
+        if unit.halves:
+            view = replace(view, unit=unit, halves=tuple(parts), decided_by=view.unit.kind)
+        views.append(view)
     return views
+
+
+def _view(
+    unit: Unit, place: Floats, on_floor: Bools, motion: str, target_m2: float | None, rays: RayScene, weather: Weather
+) -> View:
+    """How a unit of one technology sees a place (1, 3)."""
+    judged = judge(unit, place, motion, rays, weather, lifted=on_floor, target_m2=target_m2)
+    target = place + np.array([0, 0, LIFT]) * on_floor[0]
+    met = rays.crossings(rays.segments(unit.position, target), unit.frequency_ghz, weather.losses)
+    distance = float(judged.distance_m[0])
+    ways = [Way(float(judged.straight_db[0]), distance, tuple(met))]
+    seen = imaging(unit, unit.footprints_for(motion, target_m2), rays, weather)
+    more, left_out_db = _by_mirrors(seen, target - unit.position, judged.straight_db) if seen else ([], 0.0)
+    ways += sorted(more, key=lambda way: -way.margin_db)
+    margin = float(judged.margin_db[0])
+    return View(unit, margin, distance, CAUSES[judged.cause[0]], tuple(met), tuple(ways), left_out_db)
 
 
 def _by_mirrors(seen: Imaging, offset: Floats, straight_db: Floats) -> tuple[list[Way], float]:

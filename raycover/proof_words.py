@@ -6,8 +6,10 @@ import math
 from collections.abc import Sequence
 
 from raycover.doubt import MISS_RATE
+from raycover.matrices import UNWANTED, WANTED, Matrix
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.remedies import Remedy, Trouble
+from raycover.scene.need_sets import OURS
 from raycover.scene.needs import NeedSpec
 
 CAUTION = "A prediction, not a site test: walk-test before hand-over. Not a safety function."
@@ -22,16 +24,39 @@ _MOTION = {
 def asked_words(need: NeedSpec) -> str:
     """What a need asks, in a few words."""
     if need.never:
-        who = "any unit" if need.detectors is None else listed(need.detectors, "or")
-        return f"must not trip {who}, {need.reserve_db:g} dB clear"
+        who = "any unit" if need.whose is None else f"units of other {'zones' if need.zones else 'aisles'}"
+        if need.beyond_aisles is not None and need.whose is not None:
+            who = "units of the aisles"
+        if need.detectors is not None:
+            who = listed(need.detectors, "or")
+        air = f", air at {need.ambient_c:g} °C" if need.ambient_c is not None else ""
+        return f"must not trip {who}, {need.reserve_db:g} dB clear{air}"
     parts = []
     if need.least_share is not None:
-        parts.append("all of it seen" if need.least_share >= 1 else f"{100 * need.least_share:g} % of it seen")
+        by = f" by {need.by} units" if need.by > 1 else ""
+        parts.append(f"all of it seen{by}" if need.least_share >= 1 else f"{100 * need.least_share:g} % of it seen{by}")
+    elif need.by > 1:
+        parts.append(f"{need.by} units at every spot")
+    if need.largest_area is not None:
+        parts.append(f"no larger than {need.largest_area:g} m²")
     if need.largest_gap is not None:
         parts.append(f"no gap wider than {need.largest_gap:g} m")
     if need.detectors is not None:
-        parts.append(f"by {listed(need.detectors, 'or')}")
+        parts.append(f"by {listed(need.detectors, 'or')}" if need.by == 1 else f"of {listed(need.detectors)}")
+    if need.whose is not None:
+        whose = {"own": "its own", "others": "the others'"}[need.whose]
+        parts.append(f"{'by' if need.by == 1 else 'of'} {whose} units")
+    if need.ambient_c is not None:
+        parts.append(f"air at {need.ambient_c:g} °C")
     return ", ".join(parts)
+
+
+def why_words(need: NeedSpec) -> str:
+    """Why it is asked, and by whose word; empty where nobody says."""
+    why = "" if need.why is None else need.why[:1].upper() + need.why[1:]
+    if need.source is None:
+        return why
+    return f"{why} ({need.source})" if why else f"Source: {need.source}"
 
 
 def listed(names: Sequence[str], word: str = "and") -> str:
@@ -57,8 +82,13 @@ def chance_words(probability: float | None) -> str:
 def way_words(verdict: NeedVerdict, place: PlaceVerdict) -> str:
     """The way to the spot that decides, or why it is missed."""
     way = place.way
+    if verdict.need.only_area:
+        return f"{place.figures.area_m2:.1f} m²"
     if way is None:
-        return "no detector"
+        n = len(place.units)
+        if not n and verdict.need.whose is not None:
+            return "no unit of its own" if verdict.need.whose == "own" else "no unit of another"
+        return f"only {n} unit{'s' * (n != 1)} for it" if n else "no detector"
     if verdict.need.never and not math.isfinite(place.figures.worst_db):
         return "nothing gets there"
     return way.words
@@ -69,6 +99,40 @@ def seen_words(share: float) -> str:
     if 0 < share < 0.005:
         return "< 1 %"
     return f"{100 * min(share, 1.0):.0f} %" if share > 1 - 1e-9 or share < 0.995 else "> 99 %"
+
+
+#: What the marks of a matrix mean.
+MATRIX_KEY = (
+    "Share of a row's floor from which a unit trips. Bold in a frame: the row's own unit; ! and a dark field: a unit "
+    "of another row, unwanted; plain: a unit of none of them."
+)
+
+
+def cell_words(share: float, kind: int) -> str:
+    """A cell of a matrix: `98 %`, `! 4 %` unwanted; empty where nothing trips that need not."""
+    if kind == WANTED:
+        return seen_words(share)
+    if share <= 0:
+        return ""
+    return f"! {seen_words(share)}" if kind == UNWANTED else seen_words(share)
+
+
+def matrix_words(matrix: Matrix) -> str:
+    """A sentence on a matrix: who is tripped from where it should not be, who has no unit of its own."""
+    parts = []
+    if matrix.crossing:
+        row, unit, share = matrix.crossing[0]
+        n = len(matrix.crossing)
+        worst = f"the worst {unit} from {seen_words(share)} of {row}"
+        parts.append(f"{n} unwanted trip{'s' * (n != 1)}, {worst}")
+    else:
+        parts.append("no unwanted trip")
+    own = (matrix.kind == WANTED).any(axis=1)
+    lacking = [name for name, some in zip(matrix.rows, own, strict=True) if not some and name in matrix.lacking]
+    places = [name for name in lacking if "beyond" not in name]
+    if places:
+        parts.append(f"no unit of its own: {listed(places)}")
+    return "; ".join(parts)
 
 
 def target_words(heights: Sequence[float], motion: str) -> str:
@@ -107,6 +171,13 @@ def assumptions(proof: Proof) -> list[str]:
         said.append(
             "The scene says no needs: every cubicle with its doors closed, every flight and landing are assumed."
         )
+    if any(need.need.set is not None and need.need.source != OURS for need in proof.needs):
+        said.append(
+            "What is asked after a published code is evidence for a need, never a statement of compliance: local codes "
+            "and the authority decide."
+        )
+    if proof.left_out:
+        said.append(f"Left out, since nothing of the kind stands there: {listed(proof.left_out)}.")
     sites = [place.site for verdict in proof.needs for place in verdict.places]
     targets = dict.fromkeys((site.heights, site.motion) for site in sites)
     for heights, motion in targets:
@@ -114,6 +185,8 @@ def assumptions(proof: Proof) -> list[str]:
         said.append(f"Looked for: {target_words(heights, motion)}{still}.")
     if any(site.kind == "cubicle" for site in sites):
         said.append("In cubicles the middle of a body keeps 0.25 m from panels and walls.")
+    if proof.scene.corrections is not None and proof.scene.corrections.in_force:
+        said.append(f"Corrected by a test on site: {proof.scene.corrections.words()}.")
     conditions = proof.scene.conditions
     losses = "averaged over ±10 % of every thickness" if conditions.losses == "averaged" else "as drawn, coherent"
     said.append(f"Losses: slabs of ITU-R P.2040 at their incidence, {losses}.")
@@ -127,7 +200,7 @@ def assumptions(proof: Proof) -> list[str]:
             f"{doubt.cross_section_db:g} dB, mounting ±{doubt.mounting:g} m, aim ±{doubt.aim_deg:g}°, "
             f"reach ±{doubt.reach_percent:g} %."
         )
-        if any(unit.kind == "microwave" for verdict in proof.needs for unit in verdict.situation.units):
+        if any("microwave" in unit.technologies for verdict in proof.needs for unit in verdict.situation.units):
             said.append(MISS_RATE.words)
     said.append("Margin: the lowest of a place, the highest where nothing must trip; 0 dB just triggers.")
     return said

@@ -48,6 +48,7 @@ class Explainer:
         cause = np.where(surface.inside, 0, -1).astype(np.int8)
         nearest = best.copy()
         blocker = np.full(surface.shape, -1, np.int32)
+        half = np.zeros(surface.shape, np.int32)
         rows, columns = np.nonzero(missed)
         if len(rows) and self.units:
             chosen = self._nearest(surface, rows, columns, margin_db, best)
@@ -56,6 +57,7 @@ class Explainer:
                 judged = self._judge(self.units[u], surface, rows[mine], columns[mine])
                 cause[rows[mine], columns[mine]] = judged.cause
                 blocker[rows[mine], columns[mine]] = judged.blocker
+                half[rows[mine], columns[mine]] = judged.half
             nearest[rows, columns] = chosen
         elif len(rows):
             cause[rows, columns] = 1  # no detector at all: out of reach of any
@@ -64,9 +66,13 @@ class Explainer:
         owners, owner_of = np.unique([building.part_owner(p) for p in range(building.n_parts)], return_inverse=True)
         owner_of = np.append(owner_of, -1)  # the last answers for −1, nothing in the way
         blocking: NDArray[np.int32] = owner_of[blocker].astype(np.int32)
-        names = tuple(unit.name for unit in self.units)
+        # Gaps name parts: each detector's first, and behind them all the second ones.
+        parts = [unit.parts[0] for unit in self.units] + [unit.parts[-1] for unit in self.units]
+        names = tuple(part.tag for part in parts)
+        halves = tuple(part.kind if part.housing else None for part in parts)
+        part_of = np.where(nearest >= 0, nearest + len(self.units) * half, nearest)
         hiding = (BLOCKED, MATERIAL_LOSS)
-        gaps = find_gaps(surface, labels, n, cause, blocking, nearest, tuple(owners.tolist()), names, hiding)
+        gaps = find_gaps(surface, labels, n, cause, blocking, part_of, tuple(owners.tolist()), names, hiding, halves)
         return Reasons(cause, nearest, labels, tuple(gaps))
 
     def _nearest(
@@ -117,21 +123,20 @@ class Explainer:
 
     def _judge(self, unit: Unit, surface: Surface, rows: Index, columns: Index) -> Judgement:
         """How a detector misses cells; a person is judged at the height that it comes nearest to seeing."""
-        tries = [
-            judge(
-                unit,
-                surface.points(rows, columns, height),
-                surface.motion,
-                self.rays,
-                self.weather,
-                lifted=np.full(len(rows), height < LIFT),
-                target_m2=surface.target_m2,
-            )
-            for height in surface.heights
-        ]
-        if len(tries) == 1:
-            return tries[0]
+        n, heights = len(rows), surface.heights
+        judged = judge(
+            unit,
+            np.concatenate([surface.points(rows, columns, height) for height in heights]),
+            surface.motion,
+            self.rays,
+            self.weather,
+            lifted=np.repeat([height < LIFT for height in heights], n),
+            target_m2=surface.target_m2,
+            people=np.tile(np.arange(n), len(heights)),
+        )
+        if len(heights) == 1:
+            return judged
         # Any finite margin is nearer than none; among none, what distance alone would give decides.
-        scores = np.array([np.where(np.isfinite(t.margin_db), t.margin_db, t.potential_db - 1e3) for t in tries])
-        pick = scores.argmax(axis=0), np.arange(len(rows))
-        return Judgement(*(np.array([getattr(t, f) for t in tries])[pick] for f in Judgement.__dataclass_fields__))
+        score = np.where(np.isfinite(judged.margin_db), judged.margin_db, judged.potential_db - 1e3)
+        pick = np.arange(n) + n * score.reshape(len(heights), n).argmax(axis=0)
+        return Judgement(*(getattr(judged, f)[pick] for f in Judgement.__dataclass_fields__))

@@ -11,6 +11,7 @@ import shapely
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.coverage import make_units
+from raycover.detectors import Unit
 from raycover.scene.schema import Scene
 from raycover.scene.wiring import Zone
 from raycover.scene.wiring_checks import NEAR_GLAZING_M, members
@@ -18,7 +19,9 @@ from raycover.scene.wiring_checks import NEAR_GLAZING_M, members
 
 @dataclass(frozen=True)
 class Entry:
-    """One detector. Lengths in m, angles in degrees; masks as (from, to, off axis from, to)."""
+    """One detector. Lengths in m, angles in degrees; masks as (from, to, off axis from, to), each of a
+    dual unit with the half that it covers, None for both; `technology` and modes are
+    keys of the words of a language."""
 
     tag: str
     title: str
@@ -29,6 +32,7 @@ class Entry:
     turn_deg: float
     tilt_deg: float
     masks: tuple[tuple[float, float, float, float], ...]
+    mask_halves: tuple[str | None, ...]
     sensitivity_pct: float
     hold_s: float
     line: str
@@ -39,6 +43,7 @@ class Entry:
     fixing: str
     protection: str
     note: str
+    technology: str
 
 
 @dataclass(frozen=True)
@@ -87,6 +92,7 @@ def make_schedule(scene: Scene, building: Building | None = None) -> Schedule:
                 turn_deg=detector.turn_deg,
                 tilt_deg=detector.tilt_deg,
                 masks=tuple((m.from_deg, m.to_deg, m.off_axis_from_deg, m.off_axis_to_deg) for m in detector.masks),
+                mask_halves=tuple(m.half for m in detector.masks),
                 sensitivity_pct=detector.sensitivity_pct,
                 hold_s=hold,
                 line=line_of.get(detector.name, ""),
@@ -97,9 +103,17 @@ def make_schedule(scene: Scene, building: Building | None = None) -> Schedule:
                 fixing=detector.fixing,
                 protection=detector.protection,
                 note=detector.note,
+                technology=_technology(unit),
             )
         )
     return Schedule(tuple(entries), _sensors(scene, building), _quantities(entries))
+
+
+def _technology(unit: Unit) -> str:
+    """A key of the language's words: the technology, of a dual unit how it is set."""
+    if not unit.halves:
+        return unit.kind
+    return f"dual, trigger {unit.trigger}" if unit.combine == "trigger-then-hold" else f"dual, {unit.combine}"
 
 
 def _quantities(entries: Sequence[Entry]) -> tuple[tuple[str, str, int], ...]:

@@ -23,7 +23,8 @@ class SeatView:
     """A seated person's place and the detector that notices them best, or comes nearest to it.
 
     `at` (x, y, z) is the ground below; `height_m` above it is where `detector` notices best; `margin_db` may be
-    −inf. `cause` is one of `CAUSES`, `blocked_by` what hides the person, if anything does.
+    −inf. `cause` is one of `CAUSES`, `blocked_by` what hides the person, if anything does; of a dual detector both
+    are those of its `half`.
     """
 
     name: str
@@ -35,6 +36,7 @@ class SeatView:
     detector: str | None
     cause: str
     blocked_by: str | None
+    half: str | None = None
 
     @property
     def noticed(self) -> bool:
@@ -59,21 +61,22 @@ def judge_seats(
     nearest_db = np.full(len(points), -np.inf)
     cause = np.full(len(points), CAUSES.index("out-of-reach"))
     blocker = np.full(len(points), -1)
+    half = np.zeros(len(points), np.intp)
+    seat_of = np.arange(len(points)) // n_heights
 
     def take(k: int, chosen: NDArray[np.intp], *, better_only: bool) -> None:
-        view = judge(units[k], points[chosen], _MOTION, rays, weather)
+        view = judge(units[k], points[chosen], _MOTION, rays, weather, people=seat_of[chosen])
         kept = view.margin_db > margin[chosen] if better_only else np.ones(len(chosen), bool)
         where = chosen[kept]
         margin[where], unit_of[where] = view.margin_db[kept], k
-        cause[where], blocker[where] = view.cause[kept], view.blocker[kept]
+        cause[where], blocker[where], half[where] = view.cause[kept], view.blocker[kept], view.half[kept]
 
     for k, unit in enumerate(units):
         potential = potential_db(unit, points, _MOTION)
         closer = potential > nearest_db
         nearest_db[closer], nearest[closer] = potential[closer], k
         # What lies further is not followed up, as on maps.
-        distance = np.linalg.norm(points - unit.position, axis=1)
-        near = np.flatnonzero(in_reach(unit, potential, distance, _MOTION, weather))
+        near = np.flatnonzero(in_reach(unit, points, _MOTION, weather))
         if len(near):
             take(k, near, better_only=True)
     lost = np.isneginf(margin)
@@ -95,9 +98,15 @@ def judge_seats(
             detector=units[unit_of[p]].name if unit_of[p] >= 0 else None,
             cause=CAUSES[cause[p]],
             blocked_by=building.part_owner(int(blocker[p])) if blocker[p] >= 0 else None,
+            half=half_name(units[unit_of[p]], int(half[p])) if unit_of[p] >= 0 else None,
         )
         for seat, p in zip(seats, best.tolist(), strict=True)
     )
+
+
+def half_name(unit: Unit, half: int) -> str | None:
+    """Which half of a dual unit, None of others."""
+    return unit.parts[half].kind if unit.halves else None
 
 
 #: At most so many places are named in a line.

@@ -93,7 +93,8 @@ class Sensor:
         """Extra sensitivity (n,) in dB and how far out (n,), 1 on the declared edge, for people at `feet` (n, 3).
 
         Between walking across and toward, both go by the square of the cosine to the line of sight; a motion that is
-        not declared takes those of the one that the threshold was found with. A sensitivity setting is in it.
+        not declared takes those of the one that the threshold was found with. A sensitivity setting is in it, and a
+        correction.
         """
         away = feet[:, :2] - self.unit.position[:2]
         distance = np.hypot(away[:, 0], away[:, 1])
@@ -101,7 +102,7 @@ class Sensor:
         toward = np.where(distance > 1e-9, (along / np.maximum(distance, 1e-9)) ** 2, 0.5)
         seated = np.broadcast_to(np.asarray(seated), distance.shape)
         offsets, outs = {}, {}
-        setting_db = float(sensitivity_db(self.unit.sensitivity_pct))
+        setting_db = float(sensitivity_db(self.unit.sensitivity_pct)) + self.unit.corrected_db
         for motion in MOTIONS:
             offsets[motion] = self.calibration.offset_db.get(motion, 0.0) + setting_db
             outs[motion] = self._how_far(feet, self._edge(motion))
@@ -188,20 +189,24 @@ def turned_lenses(sensor: Sensor, n: int) -> tuple[Sensor, ...]:
 
 
 def sensors_of(scene: Scene, units: Sequence[Unit]) -> dict[str, Sensor]:
-    """{name: simulated detector} of every infrared unit of a scene. Raises InputError for all that cannot be."""
+    """{name: simulated detector} of every infrared unit of a scene, and infrared half of a dual one.
+
+    Raises InputError for all that cannot be.
+    """
     found: dict[str, Sensor] = {}
     problems: list[Problem] = []
     for index, (spec, unit) in enumerate(zip(scene.detectors, units, strict=True)):
-        if unit.kind != "infrared":
+        part, pattern = unit.parts[0], scene.pattern_of(spec).parts[0]
+        if part.kind != "infrared":
             continue
         try:
-            found[unit.name] = sensor_of(unit, scene.pattern_of(spec))
+            found[part.name] = sensor_of(part, pattern)
         except CannotCalibrate as error:
             key = "pattern" if spec.pattern is not None else "model"
             problems.append(
                 Problem(
                     "cannot-calibrate",
-                    f'"{unit.name}" cannot be simulated: {error}',
+                    f'"{part.name}" cannot be simulated: {error}',
                     scene.position("detectors", index, key),
                     error.help,
                 )

@@ -1,8 +1,8 @@
-"""Places that a need speaks of, as points to judge: cells of rooms, areas, cubicles, flights and landings; seats."""
+"""Places that a need speaks of, as points to judge: cells of rooms, areas, aisles, cubicles, flights; seats."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Literal
@@ -11,21 +11,23 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from raycover.building.aisles import Aisle, find_aisles
 from raycover.building.faces import Placing
 from raycover.building.parts import Building, RoomShape, StairShape
 from raycover.detectors import Unit
 from raycover.enclosed import Enclosures
-from raycover.errors import InputError, Problem
+from raycover.errors import InputError, Problem, did_you_mean
 from raycover.rays import LIFT
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.fittings import Cubicles
-from raycover.scene.needs import PERSON_HEIGHTS, NeedSpec
+from raycover.scene.needs import PERSON_HEIGHTS, NeedSpec, named
 from raycover.scene.schema import Scene
 from raycover.scene.seating import SEAT_HEIGHTS
+from raycover.scene.wiring_checks import members
 from raycover.surfaces import Surface, area_surface, stair_surface, unrolled
 
 Floats = NDArray[np.floating]
-Kind = Literal["cubicle", "flight", "landing", "room", "area", "seat"]
+Kind = Literal["cubicle", "flight", "landing", "room", "area", "seat", "aisle", "zone"]
 #: A place is looked at in at least about so many cells, but in none finer than `_FINEST` (m).
 _CELLS, _FINEST = 150, 0.02
 #: In a cubicle the middle of a body keeps this far (m) from panels and walls: half the depth of a body 0.5 × 0.5 m
@@ -39,6 +41,7 @@ class Site:
 
     `surface` is the raster of those cells, with `rows` and `columns` (n,); None for a seat, which is one point.
     `target_m2`: radar cross section of what moves there, None for what each declaration assumes.
+    Of aisles and zones `own` names the units that belong to it, `others` those of the need's other ones.
     `outline` (shapely, m in plan) is for drawing; on a stair `owner` and `piece` say where it lies.
     """
 
@@ -56,6 +59,8 @@ class Site:
     columns: Any = None
     piece: int = -1
     target_m2: float | None = None
+    own: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.ground)
@@ -78,9 +83,7 @@ class Site:
 
     def asked(self, unit: Unit) -> Unit:
         """A unit as it answers to what moves here."""
-        if self.target_m2 is None:
-            return unit
-        return replace(unit, footprints=unit.footprints_for("any", self.target_m2))
+        return unit.asked_about(self.target_m2)
 
     def best(self, margin_db: Floats) -> Floats:
         """(…, n): the best over heights of margins (…, n heights · n cells)."""
@@ -92,20 +95,32 @@ class Site:
         return replace(self, ground=self.ground[index], area=self.area[index], surface=None, rows=None, columns=None)
 
 
-class Sites:
-    """Makes the places of needs in one state of a scene."""
+def need_problems(scene: Scene, building: Building) -> list[Problem]:
+    """What only the building knows to be wrong with the needs of a scene's state: racks that do not face each other."""
+    here = [(k, need) for k, need in enumerate(scene.needs) if (need.state or scene.state_name) == scene.state]
+    if not any(need.aisles not in (None, "all") for _, need in here):
+        return []
+    sites = Sites(scene, building)
+    return [problem for index, need in here for problem in sites.unknown_aisles(need, index)]
 
-    def __init__(self, scene: Scene, building: Building) -> None:
-        self._scene, self._building = scene, building
+
+class Sites:
+    """Makes the places of needs in one state of a scene; `units` are those that may belong to a place."""
+
+    def __init__(self, scene: Scene, building: Building, units: Sequence[Unit] = ()) -> None:
+        self._scene, self._building, self._units = scene, building, units
         self._enclosures = Enclosures(building)
         self._rooms = {room.name: room for room in building.rooms}
 
     def of(self, need: NeedSpec, index: int | None) -> tuple[Site, ...]:
         """The places of a need, number `index` among the scene's. Raises InputError where one is not there."""
         kind = need.where
+        if index is not None and (unknown := self.unknown_aisles(need, index)):
+            raise InputError(unknown)
         make = {
             "area": self._area, "rooms": self._rooms_named, "cubicles": self._cubicles, "stairs": self._stairs,
-            "desks": self._seats, "tables": self._seats, None: self._whole_plane,
+            "desks": self._seats, "tables": self._seats, "aisles": self._aisles,
+            "seats": self._seats, "zones": self._zones, "beyond_aisles": self._beyond, None: self._whole_plane,
         }[kind]  # fmt: skip
         made = make(need)
         target = self._plane(need).cross_section_m2
@@ -118,7 +133,7 @@ class Sites:
                         "place-missing",
                         f'need "{need.name}" has no place to judge in state "{self._scene.state}"',
                         self._scene.position(*loc),
-                        "in that state the thing is away, or racks and solids fill the whole area",
+                        "nothing of the kind stands there in that state, or racks and solids fill the whole area",
                     )
                 ]
             )
@@ -129,7 +144,7 @@ class Sites:
         named = next((plane for plane in self._scene.planes if plane.name == need.plane), None)
         if named is not None:
             return named.model_copy(update={} if need.motion is None else {"motion": need.motion})
-        seat = need.where in ("desks", "tables")
+        seat = need.where in ("desks", "tables", "seats")
         heights = tuple(need.heights) if need.heights is not None else SEAT_HEIGHTS if seat else PERSON_HEIGHTS
         motion = need.motion if need.motion is not None else "presence" if seat else "any"
         if need.height is not None:
@@ -166,7 +181,7 @@ class Sites:
         )  # fmt: skip
 
     def _rooms_named(self, need: NeedSpec) -> Iterator[Site]:
-        for name in need.rooms if need.rooms is not None else self._rooms:
+        for name in named("all" if need.rooms is None else need.rooms, list(self._rooms)):
             room = self._rooms[name]
             yield self._flat(need, name, "room", name, room.walkable, [room], storey=self._storey_of(room))
 
@@ -206,13 +221,16 @@ class Sites:
         return min(self._building.storeys, key=lambda storey: abs(storey.level - ground)).name
 
     def _cubicles(self, need: NeedSpec) -> Iterator[Site]:
+        wanted = named(need.cubicles, [row.name for row in self._scene.cubicles])
         for row in self._scene.cubicles:
-            if row.name not in (need.cubicles or ()):
+            if row.name not in wanted:
                 continue
             for number, corners in enumerate(cubicle_outlines(row), 1):
                 outline = shapely.Polygon(corners)
                 middle = outline.centroid
                 room = self._room_under(row, middle)
+                if need.within is not None and (room is None or room.name not in need.within):
+                    continue
                 inside = outline if room is None else outline.intersection(room.polygon)
                 judged = inside.buffer(-min(_BODY, _BODY_SHARE * min(_sides(corners)) / 2), join_style="mitre")
                 yield self._flat(
@@ -220,14 +238,19 @@ class Sites:
                     beyond=room is None, storey=self._storey_of(room), judged=judged,
                 )  # fmt: skip
 
+    def _in_rooms(self, names: Sequence[str] | None, x: float, y: float, z: float) -> bool:
+        """Whether a place lies in one of the rooms named, if any are."""
+        return names is None or any(self._rooms[name].holds(x, y, z) for name in names)
+
     def _room_under(self, row: Cubicles, middle: Any) -> RoomShape | None:
         if row.room is not None:
             return self._rooms[row.room]
         return self._building.room_at(middle.x, middle.y)
 
     def _stairs(self, need: NeedSpec) -> Iterator[Site]:
+        wanted = named(need.stairs, [stairs.name for stairs in self._building.stairs])
         for stairs in self._building.stairs:
-            if stairs.name in (need.stairs or ()):
+            if stairs.name in wanted:
                 yield from self._pieces(need, stairs)
 
     def _pieces(self, need: NeedSpec, stairs: StairShape) -> Iterator[Site]:
@@ -250,17 +273,119 @@ class Sites:
                 part.motion, shapely.Polygon(corners), None, part, rows, columns, strip.piece,
             )  # fmt: skip
 
+    @cached_property
+    def aisles(self) -> tuple[Aisle, ...]:
+        """Every aisle there is in this state."""
+        return find_aisles(self._building)
+
+    def aisles_named(self, given: Sequence[str] | Literal["all"]) -> list[Aisle]:
+        """Aisles by name, all of them if asked; names that none has are left out."""
+        if given == "all":
+            return list(self.aisles)
+        return [aisle for name in given for aisle in self.aisles if name in aisle.names]
+
+    def unknown_aisles(self, need: NeedSpec, index: int) -> list[Problem]:
+        """Names among a need's aisles that no aisle has: the racks do not face each other."""
+        known = [name for aisle in self.aisles for name in aisle.names[:1]]
+        key = "aisles" if need.aisles is not None else "beyond_aisles"
+        given = getattr(need, key)
+        state = f' in state "{self._scene.state}"' if self._scene.states else ""
+        return [
+            Problem(
+                "unknown-aisle",
+                f'there is no aisle "{name}"{state}',
+                self._scene.position("needs", index, key, k),
+                did_you_mean(name, known) if known else "no two racks face each other 1 to 6 m apart",
+            )
+            for k, name in enumerate(() if given in (None, "all") else given)
+            if not self.aisles_named([name])
+        ]
+
+    def _aisles(self, need: NeedSpec) -> Iterator[Site]:
+        chosen = self.aisles_named(need.aisles or ())
+        owned = [self._units_over(aisle) for aisle in chosen]
+        for aisle, own in zip(chosen, owned, strict=True):
+            room = self._room_of(aisle)
+            rooms = [] if room is None else self._level_rooms(room, aisle.outline)
+            site = self._flat(
+                need, aisle.name, "aisle", "", aisle.outline, rooms, ground=aisle.bottom, beyond=room is None,
+                storey=self._storey_of(room),
+            )  # fmt: skip
+            yield replace(site, own=own, others=_without(own, owned))
+
+    def _beyond(self, need: NeedSpec) -> Iterator[Site]:
+        """Of each room with aisles the floor outside them; units over those aisles are all others' there."""
+        chosen = self.aisles_named(need.beyond_aisles or ())
+        owned = [self._units_over(aisle) for aisle in chosen]
+        homes = [self._room_of(aisle) for aisle in chosen]
+        for room in dict.fromkeys(room.name for room in homes if room is not None):
+            shape = self._rooms[room]
+            mine = [a.outline for a, home in zip(chosen, homes, strict=True) if home is shape]
+            outline = shape.walkable.difference(shapely.union_all(mine).buffer(1e-6))
+            site = self._flat(
+                need, f"{room}, beyond the aisles", "area", room, outline, [shape], storey=self._storey_of(shape)
+            )
+            theirs = [own for own, home in zip(owned, homes, strict=True) if home is shape]
+            yield replace(site, others=_without((), theirs))
+
+    def _room_of(self, aisle: Aisle) -> RoomShape | None:
+        x, y = (float(v) for v in aisle.middle.mean(axis=0))
+        return self._building.room_at(x, y, aisle.bottom + 0.1)
+
+    def _level_rooms(self, room: RoomShape, outline: Any) -> list[RoomShape]:
+        """Rooms of a room's level that an outline lies in."""
+        level = [other for other in self._building.rooms if other.floor == room.floor]
+        return [other for other in level if other.polygon.intersection(outline).area > 1e-6]
+
+    def _units_over(self, aisle: Aisle) -> tuple[str, ...]:
+        """Names of the units that hang over an aisle, on its storey."""
+        quad = shapely.Polygon(aisle.corners).buffer(1e-6)
+        room = self._room_of(aisle)
+        return tuple(
+            unit.name
+            for unit in self._units
+            if quad.contains(shapely.Point(unit.position[:2]))
+            and (room is None or room.floor <= unit.position[2] + 1e-6 <= room.floor + room.height + 2e-6)
+        )
+
+    def _zones(self, need: NeedSpec) -> Iterator[Site]:
+        with_floor = [zone for zone in self._scene.zones if zone.area is not None or zone.rooms is not None]
+        wanted = named(need.zones, [zone.name for zone in with_floor])
+        zones = [zone for zone in with_floor if zone.name in wanted]
+        owned = [tuple(members(self._scene, zone.detectors)) for zone in zones]
+        for zone, own in zip(zones, owned, strict=True):
+            rooms = list(self._building.rooms) if zone.rooms is None else [self._rooms[name] for name in zone.rooms]
+            outline = shapely.union_all([room.walkable for room in rooms])
+            if zone.area is not None:
+                area = shapely.Polygon(zone.area)
+                rooms = [room for room in rooms if room.polygon.intersection(area).area > 1e-6]
+                outline = area.intersection(shapely.union_all([room.walkable for room in rooms]))
+            site = self._flat(need, zone.name, "zone", "", outline, rooms, storey=self._storey_of(rooms[0]))
+            yield replace(site, own=own, others=_without(own, owned))
+
     def _seats(self, need: NeedSpec) -> Iterator[Site]:
         plane = self._plane(need)
-        owners = need.desks or need.tables or ()
+        owners = [
+            name
+            for kind in ("desks", "tables")
+            for name in named(
+                "all" if need.seats is not None else getattr(need, kind), [r.name for r in getattr(self._scene, kind)]
+            )
+        ]
+        rooms = need.within if need.seats in (None, "all") else need.seats
         for seat in self._building.seats:
-            if seat.owner in owners:
+            if seat.owner in owners and self._in_rooms(rooms, *seat.at, seat.ground + 0.1):
                 ground = np.array([[*seat.at, seat.ground]])
                 room = self._building.room_at(*seat.at, seat.ground + 0.1)
                 yield Site(
                     seat.name, "seat", seat.owner, ground, np.ones(1), plane.target_heights, plane.motion,
                     shapely.Point(seat.at).buffer(0.25), self._storey_of(room),
                 )  # fmt: skip
+
+
+def _without(own: Sequence[str], every: Sequence[Sequence[str]]) -> tuple[str, ...]:
+    """Names in any of some lists that are not one's own."""
+    return tuple(dict.fromkeys(name for names in every for name in names if name not in own))
 
 
 def _sides(corners: Floats) -> tuple[float, float]:

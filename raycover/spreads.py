@@ -192,7 +192,7 @@ class Draws:
             loss, mirrored = varied_loss_db(
                 made.layers, frequency_ghz, cosines, thickness, factors[..., 0], factors[..., 1], each_polarisation=True
             )
-            self._sheets[key] = SheetCases(*(_power(table) for table in (loss, mirrored)))
+            self._sheets[key] = SheetCases(_power(made.corrected_db(loss)), _power(mirrored))
         return self._sheets[key]
 
     def loss_factor(self, made: Construction | SolidMaterial) -> Floats:

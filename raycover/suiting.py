@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raycover.combining import over_parts
 from raycover.detectors import Unit, make_unit
 from raycover.open_air import Weather, open_margin_db
 from raycover.physics.infrared import contrast_db, contrast_factor
@@ -73,10 +74,15 @@ def _fit(space: SpaceSpec, entry: DetectorModel, height: float, air: float) -> F
         falls_out += _short(entry, unit, need, height, air)
     if (allowed := entry.mounting) is not None and not allowed.from_m - 1e-9 <= height <= allowed.to_m + 1e-9:
         falls_out.append(f"meant for {allowed.from_m:g} to {allowed.to_m:g} m, not {height:g} m")
-    if space.sight == "obstructed" and entry.kind == "infrared":
+    # A dual entry is taken as it leaves the works.
+    if space.sight == "obstructed" and (entry.kind == "infrared" or entry.combine == "and"):
         falls_out.append("infrared stops at closed doors, panels and slabs")
-    if space.beyond == "light walls" and entry.kind == "microwave":
+    if space.sight == "obstructed" and entry.combine == "trigger-then-hold":
+        mind.append("holds behind closed doors and panels, but is switched on only in sight of its infrared half")
+    if space.beyond == "light walls" and (entry.kind == "microwave" or entry.combine == "or"):
         mind.append("sees through light walls: prove what lies beside")
+    if space.beyond == "light walls" and entry.combine == "trigger-then-hold":
+        mind.append("people beyond light walls may hold it: prove what lies beside")
     mind += _protection(space, entry, falls_out)
     return Fit(entry.name, entry.title, best, turn, tuple(dict.fromkeys(falls_out)), tuple(mind))
 
@@ -94,7 +100,10 @@ def margin(unit: Unit, need: SpaceNeed, height: float, air_c: float) -> float:
     x, y = x * need.length, y * need.width
     offset = x, y, np.full(len(x), need.plane - height)
     weather = Weather(float(contrast_db(contrast_factor(air_c))), "averaged")
-    return float(open_margin_db(unit, offset, footprints, weather).min())
+    margins = over_parts(
+        unit, need.motion, lambda part: open_margin_db(part, offset, part.footprints_for(need.motion), weather)
+    )
+    return float(margins.min())
 
 
 def _one_sided(footprints: Sequence[Footprint]) -> bool:

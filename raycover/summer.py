@@ -39,9 +39,10 @@ class SummerRow:
 
 
 def summer_reach(units: Sequence[Unit], ambients_c: Sequence[float]) -> tuple[SummerRow, ...]:
-    """One row a model and mounting height. Microwave does not mind the air; its rows say the same throughout."""
+    """One row a model and mounting height, of dual ones a row each half. Microwave does not mind the air; its rows say
+    the same throughout."""
     rows: dict[tuple[object, ...], list[Unit]] = {}
-    for unit in units:
+    for unit in (part for whole in units for part in whole.parts):
         rows.setdefault((unit.title, unit.kind, unit.mounting, unit.footprints), []).append(unit)
     return tuple(_row(same, ambients_c) for same in rows.values() if same[0].footprints)
 
@@ -57,7 +58,8 @@ def _row(units: Sequence[Unit], ambients_c: Sequence[float]) -> SummerRow:
         if unit.kind == "infrared":
             in_plan = min(in_plan, widest.largest_radius)
         reaches.append(Reach(ambient, k, float(slant), in_plan))
+    title = f"{unit.title}, {unit.kind} half" if unit.housing else unit.title
     return SummerRow(
-        unit.title, unit.kind, unit.mounting, widest.motion, unit.mounting - widest.drop,
-        tuple(u.name for u in units), tuple(reaches),
+        title, unit.kind, unit.mounting, widest.motion, unit.mounting - widest.drop,
+        tuple(u.tag for u in units), tuple(reaches),
     )  # fmt: skip

@@ -203,6 +203,30 @@ def stair_surface(plane: PlaneSpec, stairs: StairShape, grid: float) -> Surface:
     )
 
 
+def cell_corners(surface: Surface, stairs: StairShape) -> tuple[Floats, NDArray[np.intp], NDArray[np.intp]]:
+    """Corners (n, 4, 3) of the cells of a stair's surface, anticlockwise from above, and their rows and columns."""
+    deep = stairs.span / len(surface.y)
+    corners, rows, columns = [], [], []
+    for strip in unrolled(stairs, surface.grid):
+        piece = stairs.pieces[strip.piece]
+        row, column = np.nonzero(surface.inside[:, strip.columns])
+        along = column * strip.wide
+        # The outermost cells end where the piece does.
+        low = np.clip(row * deep - piece.across_from, 0.0, piece.width)
+        high = np.clip((row + 1) * deep - piece.across_from, 0.0, piece.width)
+        z = piece.height(along + strip.wide / 2) + surface.heights[0]
+        # `across` is to the right of `along`: along first runs anticlockwise the other way round.
+        ends = [(along, low), (along, high), (along + strip.wide, high), (along + strip.wide, low)]
+        if float(np.cross(piece.along, piece.across)[2]) > 0:
+            ends = ends[::-1]
+        corner = [piece.origin[:2] + a[:, None] * piece.along[:2] + b[:, None] * piece.across[:2] for a, b in ends]
+        flat = np.stack(corner, axis=1)
+        corners.append(np.concatenate([flat, np.broadcast_to(z[:, None, None], (len(z), 4, 1))], axis=-1))
+        rows.append(row)
+        columns.append(column + strip.column)
+    return np.concatenate(corners), np.concatenate(rows), np.concatenate(columns)
+
+
 @dataclass(frozen=True)
 class _Layout:
     """A raster with its rooms, before anything standing in it is taken out."""
@@ -238,7 +262,7 @@ def _layout_of_rooms(everything: Sequence[RoomShape], members: tuple[int, ...], 
         columns = slice(max(int((x0 - low[0]) / grid) - 1, 0), int((x1 - low[0]) / grid) + 2)
         here = np.zeros(owner[rows, columns].shape, bool)
         for polygon in shapely.get_parts(room.walkable):
-            inside, part = _cells_of(polygon, x[columns], y[rows], grid)
+            inside, part = cells_of(polygon, x[columns], y[rows], grid)
             inside &= owner[rows, columns] < 0
             owner[rows, columns][inside] = index
             area[rows, columns][inside] = part[inside]
@@ -251,7 +275,7 @@ def _layout_of_rooms(everything: Sequence[RoomShape], members: tuple[int, ...], 
     return _Layout(grid, x, y, floor, owner, area, names, tuple(n_cells), members)
 
 
-def _cells_of(polygon: Any, x: Floats, y: Floats, grid: float) -> tuple[NDArray[np.bool_], Floats]:
+def cells_of(polygon: Any, x: Floats, y: Floats, grid: float) -> tuple[NDArray[np.bool_], Floats]:
     """Which cells have their centre in a polygon, and the area (m²) each of those stands for."""
     inside, area = _rectilinear(polygon, x, y, grid) or _any_outline(polygon, x, y, grid)
     stray = (area > 1e-12) & ~inside
@@ -364,7 +388,7 @@ def area_surface(
         for polygon in shapely.get_parts(part):
             if polygon.geom_type != "Polygon" or polygon.area < 1e-9:
                 continue
-            inside, share = _cells_of(polygon, x, y, grid)
+            inside, share = cells_of(polygon, x, y, grid)
             inside &= owner < 0
             owner[inside], area[inside], floors[inside] = index, share[inside], floor
     names = (*(room.name for room in rooms), *(("extent",) if beyond else ()))

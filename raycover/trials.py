@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 
 from raycover.building.parts import Building
 from raycover.coverage import inside_boxes
-from raycover.detectors import Unit, declarations_of
+from raycover.detectors import Unit
 from raycover.physics.margin import to_local, unit_rotation
-from raycover.physics.pattern import Mask, mask_share
+from raycover.physics.pattern import Mask
 from raycover.scene.roofs import clear_height
 from raycover.scene.schema import Scene
+from raycover.trips.remedies import share_of
 
 Floats = NDArray[np.floating]
 #: A unit is moved by whole steps (m), no farther than so, and keeps this far from walls.
@@ -103,7 +104,6 @@ def _aims(unit: Unit, hot: Floats) -> Iterator[Trial]:
 def _masks(scene: Scene, index: int, unit: Unit, points: Floats, excess_db: Floats) -> Iterator[Trial]:
     """Masks over what is seen too well: all of it, or where that is too large the worst of it."""
     pattern = scene.pattern_of(scene.detectors[index])
-    declared = declarations_of(pattern)
     most = pattern.largest_mask_share if pattern.largest_mask_share is not None else 1.0
     x, y, z = to_local(unit.rotation, tuple((points - unit.position).T))
     azimuth = np.degrees(np.arctan2(y, x)) % 360
@@ -114,7 +114,7 @@ def _masks(scene: Scene, index: int, unit: Unit, points: Floats, excess_db: Floa
         return mask_over(azimuth[hot], off_axis[hot]) if hot.any() else None
 
     def share(mask: Mask) -> float:
-        return max(mask_share((*unit.masks, mask), d) for d in declared)
+        return share_of(replace(unit, masks=(*unit.masks, mask)), pattern)
 
     whole = made(0.0)
     if whole is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from raycover.detectors import reach_behind_of, speeds_of
+from raycover.detectors import Unit, reach_behind_of, speeds_of
 from raycover.reach import Outline
 from raycover.scene.devices import DetectorModel
 
@@ -16,6 +16,14 @@ def size_words(limit: Outline, *, sector: bool, unit: str = "") -> str:
     if limit.is_round:
         return f"Ø {2 * limit.reach:.1f}{unit}"
     return f"{limit.length:.1f} × {limit.width:.1f}{unit}"
+
+
+def combining_words(unit: Unit | DetectorModel) -> str:
+    """How a dual unit combines its halves, in words."""
+    if unit.combine == "trigger-then-hold":
+        first = "both together" if unit.trigger == "both" else "infrared"
+        return f"{first} must trigger, then either half holds"
+    return "both halves must notice" if unit.combine == "and" else "either half notices"
 
 
 def facts(model: DetectorModel) -> list[tuple[str, str]]:

@@ -92,7 +92,7 @@ def unit_cases(
     footprints = undominated(unit.footprints_for(motion))
     gain = _gain_db(unit, weather, draws)
     lit = replace(weather, contrast_db=0.0)
-    poses = draws.poses(unit.name)
+    poses = draws.poses(unit.tag)
     posed = [_posed(unit, poses, p) for p in range(len(poses.raised_m))]
     in_open = np.zeros((0, 0))
     if unit.kind == "infrared" and len(live):
@@ -204,7 +204,7 @@ def _microwave(
 ) -> Floats:
     """One-way power (n, cases) of all ways together, relative to that which is just noticed."""
     n, m = traced.n_points, len(traced.point)
-    poses = draws.poses(unit.name)
+    poses = draws.poses(unit.tag)
     pose = poses.of[cases]
     in_open = np.zeros((m, len(cases)), np.float32)
     x, y, z = traced.offset.T

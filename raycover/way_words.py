@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.casting import CAUSES, Weather, judge
+from raycover.casting import CAUSES, Weather, judge, potential_db
+from raycover.combining import deciding
 from raycover.detectors import Unit
 from raycover.paths import Traced, trace
 from raycover.rays import LIFT, Crossing, RayScene
@@ -20,6 +21,7 @@ _WORTH_DB = 0.05
 #: What other ways add is told from here on (dB).
 _WORTH_ADDING_DB = 1.0
 _FREE = "free sight"
+_NO_MOTION = "no such motion is declared"
 #: What a sheet of a kind is called; others by their own kind.
 _KINDS = {"leaf": "door", "tread": "landing", "soffit": "flight", "desk": "desk top", "sheet": "sheet"}
 #: What constructions and materials are called where their own name says it badly.
@@ -71,9 +73,26 @@ def way_to(unit: Unit, point: Floats, motion: str, rays: RayScene, weather: Weat
         met, by, more = _strongest(trace(unit, target[None], motion, rays, weather), rays.building, straight)
     words = _words(rays.building, met, by) + more
     if cause != "none":
-        words = _missed_words(cause, straight, words, distance, float(seen.potential_db[0]), by)
+        heat = weather.heat_db(unit)
+        words = _missed_words(cause, straight, words, distance, float(seen.potential_db[0]) + heat, by)
+        if cause in ("out-of-reach", "too-warm") and heat != 0 and words != _NO_MOTION:
+            words = f"{words} at {weather.ambient_c:g} °C"
     x, y, z = (float(v) for v in point)
     return Way(unit.name, (x, y, z), distance, margin, cause, met, words, by)
+
+
+def best_way(unit: Unit, points: Floats, motion: str, rays: RayScene, weather: Weather) -> Way:
+    """Of one person's points (n, 3) the way to the one that a unit sees best; of a dual unit, of the half that decides."""
+    best = []
+    for part in unit.parts:
+        ways = [way_to(part, point, motion, rays, weather) for point in points]
+        best.append(max(ways, key=lambda way: (way.margin_db, -way.distance_m)))
+    if not unit.halves:
+        return best[0]
+    margins = [np.array([way.margin_db]) for way in best]
+    reach = [potential_db(part, points, motion).max(keepdims=True) for part in unit.parts]
+    which = int(deciding(unit, motion, margins, reach)[0])
+    return replace(best[which], unit=unit.name, words=f"{unit.parts[which].kind} half: {best[which].words}")
 
 
 def _strongest(
@@ -137,12 +156,10 @@ def _missed_words(
         return hidden if by is None else f"{hidden}, too weak {words}"
     if cause == "material-loss":
         return f"lost {words}" if by is None else f"too weak {words}"
-    if cause == "out-of-reach":
+    if cause in ("out-of-reach", "too-warm"):
         # Margin goes with the fourth power of the distance: so far is too far.
         beyond = distance * (1 - 10 ** (potential / 40)) if np.isfinite(potential) else np.inf
-        return f"{beyond:.1f} m beyond the reach" if np.isfinite(beyond) else "no such motion is declared"
-    if cause == "too-warm":
-        return "in reach at 20 °C, air too warm"
+        return f"{beyond:.1f} m beyond the reach" if np.isfinite(beyond) else _NO_MOTION
     return {"outside-lens": "outside the lens", "masked": "masked"}.get(cause, cause)
 
 

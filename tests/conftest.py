@@ -45,7 +45,7 @@ def _solved(name: str) -> Solved:
 
 EVERY = [
     "depot", "office", "washroom", "stairwell", "narrow-aisles", "sports-hall", "corridor", "imported-house",
-    "workshop",
+    "workshop", "classroom",
 ]  # fmt: skip
 
 
@@ -88,6 +88,11 @@ def corridor() -> Solved:
 @pytest.fixture
 def imported_house() -> Solved:
     return _solved("imported-house")
+
+
+@pytest.fixture
+def classroom() -> Solved:
+    return _solved("classroom")
 
 
 @pytest.fixture

@@ -101,7 +101,7 @@ def test_what_stops_what(catalogue: Catalogue) -> None:
 
 def test_the_packaged_files_are_the_ones_in_the_checkout() -> None:
     folder = packaged_folder()
-    names = ["constructions.yaml", "detectors", "materials.yaml", "spaces.yaml"]
+    names = ["constructions.yaml", "detectors", "materials.yaml", "need_sets.yaml", "spaces.yaml"]
     assert sorted(path.name for path in folder.iterdir()) == names
     for path in (folder / "detectors").iterdir():
         assert yaml.safe_load(path.read_text(encoding="utf-8"))["name"] == path.stem

@@ -25,6 +25,7 @@ HOMES = {
     "mapbox_earcut": ("building/mesh.py",),
     "ifcopenshell": ("importing/",),
     "ezdxf": ("importing/", "draw/dxf.py"),
+    "pptx": ("exchange/slides.py",),
     "pypdfium2": ("underlay.py",),
     "numba": ("physics/fused.py",),
 }

@@ -43,6 +43,13 @@ def test_the_pattern_of_the_readme_is_one() -> None:
     PatternSpec.model_validate(yaml.safe_load(text)["pattern"])
 
 
+def test_the_dual_pattern_of_the_readme_is_one() -> None:
+    from raycover.scene.devices import PatternSpec
+
+    text = next(block for block in blocks("yaml") if "kind: dual" in block)
+    assert [part.kind for part in PatternSpec.model_validate(yaml.safe_load(text)).parts] == ["infrared", "microwave"]
+
+
 def test_every_key_of_a_scene_is_in_the_readme() -> None:
     from raycover.scene import quantities
     from raycover.scene.schema import Scene
@@ -118,8 +125,8 @@ def test_the_needs_of_the_readme_are_read() -> None:
 
     text = next(block for block in blocks("yaml") if block.startswith("needs:"))
     needs = [NeedSpec.model_validate(need) for need in yaml.safe_load(text)["needs"]]
-    assert [need.where for need in needs] == ["cubicles", "stairs", "area", "desks", "area"]
-    assert [need.never for need in needs] == [False] * 4 + [True]
+    assert [need.where for need in needs] == ["cubicles", "stairs", "area", "desks", "area", "aisles"]
+    assert [need.never for need in needs] == [False] * 4 + [True, False]
 
 
 def test_the_mesh_of_the_readme_is_one(tmp_path: Path) -> None:

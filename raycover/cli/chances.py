@@ -31,7 +31,7 @@ def draw(
     """Draw the probability plan of one map."""
     from raycover.draw.probability_plan import draw_chances
 
-    notes = in_words(scene.doubt, {unit.kind for unit in coverage.units})
+    notes = in_words(scene.doubt, {kind for unit in coverage.units for kind in unit.technologies})
     draw_chances(scene, building, coverage, maps, name, path, sheet_number=sheet, notes=notes)
 
 
@@ -46,7 +46,7 @@ def say(maps: ChanceMaps, label: str) -> None:
 
 def say_miss_rate(scene: Scene, coverage: Coverage) -> None:
     """What the bands of microwave were tested against, where there is any."""
-    if any(unit.kind == "microwave" for unit in coverage.units):
+    if any("microwave" in unit.technologies for unit in coverage.units):
         if scene.conditions.reflections:
             talk(MISS_RATE.words)
         else:

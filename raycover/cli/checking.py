@@ -16,6 +16,7 @@ from raycover.exchange.summary import problem, stamp
 from raycover.loading import in_state, load, told_in_state
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
+from raycover.sites import need_problems
 from raycover.stair_headroom import stair_headroom
 from raycover.surfaces import make_surfaces
 from raycover.trips.places import place
@@ -72,7 +73,8 @@ def _checked(scene: Scene) -> tuple[Building, list[Problem]]:
         found += make_surfaces(scene, building)[1]
     if building.stairs:
         found += stair_headroom(scene, building, RayScene(building))
-    return building, [*found, *route_problems(scene, building), *check_building(scene, building, units)]
+    found += [*need_problems(scene, building), *route_problems(scene, building)]
+    return building, [*found, *check_building(scene, building, units)]
 
 
 def _of_state(scene: Scene, name: str, known: list[Problem]) -> list[Problem]:

@@ -1,33 +1,111 @@
-"""The command `export`: a solved scene back to the drawing office."""
+"""The command `export`: a solved scene as a drawing, a model or a page for others."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from raycover.cli.printing import talk
-from raycover.cli.solving import loaded, solved
-from raycover.errors import InputError, Position, Problem
+from raycover.cli.solving import Solved, loaded, solved
+from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.scene.schema import Scene
+
+#: What can be written, by the file's ending.
+ENDINGS = (".dxf", ".glb", ".html")
+LOBES = ("few", "all", "none")
+#: The lowest that walls of a model are cut at (m): lower, nothing of them is left.
+_LOWEST_CUT_M = 0.05
 
 
-def export_scene(path: Path, output: Path, *, state: str | None, threads: int | None, force: bool) -> None:
-    """Solve a scene, in a state if one is named, and write a DXF."""
-    from raycover.draw.dxf import write_dxf
+@dataclass(frozen=True)
+class ModelOptions:
+    """Options of models and pages, None where not given."""
 
-    if output.suffix.lower() != ".dxf":
-        raise _refused("wrong-ending", "the drawing is a DXF", output, f"write -o {output.stem}.dxf")
-    if output.exists() and not force:
-        raise _refused("file-exists", "the file is already there", output, "choose another name, or use --force")
-    scene, building, _, coverage = solved(loaded(path, state), threads)
+    plane: str | None = None
+    cut_m: float | None = None
+    lobes: str | None = None
+
+
+def export_scene(
+    path: Path, output: Path, *, state: str | None, threads: int | None, force: bool, options: ModelOptions
+) -> None:
+    """Solve a scene, in a state if one is named, and write a DXF, a GLB or a page, by the file's ending."""
+    ending = output.suffix.lower()
+    problems = _wrong_options(ending, options)
+    if ending not in ENDINGS:
+        hint = f"write -o {output.stem or 'coverage'}.dxf (a drawing), .glb (a model) or .html (a page)"
+        problems.insert(0, Problem("wrong-ending", "what to write goes by the ending", Position(str(output)), hint))
+    elif output.exists() and not force:
+        hint = "choose another name, or use --force"
+        problems.insert(0, Problem("file-exists", "the file is already there", Position(str(output)), hint))
+    if problems:
+        raise InputError(problems)
+    done = solved(_with_plane(loaded(path, state), options.plane), threads)
     try:
         output.parent.mkdir(parents=True, exist_ok=True)
-        write_dxf(scene, building, coverage, output)
+        said = {".dxf": _dxf, ".glb": _glb, ".html": _html}[ending](done, output, options)
     except OSError as error:
-        why = f"cannot write: {error.strerror or error}"
-        raise _refused("cannot-write", why, output, "choose another place with -o") from error
-    units = scene.plan.units if scene.plan is not None else "m"
-    talk(f"Written {output} in {units}: layers RAYCOVER-…, one set a plane; the first plane's are switched on.")
+        why, hint = f"cannot write: {error.strerror or error}", "choose another place with -o"
+        raise InputError([Problem("cannot-write", why, Position(str(output)), hint)]) from error
+    talk(said)
     talk("A prediction, not a site test: walk-test before hand-over. Not a safety function.")
 
 
-def _refused(code: str, message: str, path: Path, hint: str) -> InputError:
-    return InputError([Problem(code, message, Position(str(path)), hint)])
+def _wrong_options(ending: str, options: ModelOptions) -> list[Problem]:
+    """What is wrong with options before anything is solved."""
+    found = []
+    given = {"--plane": options.plane, "--cut": options.cut_m, "--lobes": options.lobes}
+    meant = {".dxf": "", ".html": "--cut"}
+    for option, value in given.items():
+        if value is not None and ending in meant and option not in meant[ending].split():
+            message = f"has no meaning for {ending}"
+            found.append(Problem("bad-option", message, Position(option), "leave it out, or write a .glb"))
+    if options.lobes is not None and options.lobes not in LOBES:
+        message = f'unknown choice "{options.lobes}"'
+        found.append(Problem("bad-option", message, Position("--lobes"), did_you_mean(options.lobes, LOBES)))
+    if options.cut_m is not None and not _LOWEST_CUT_M <= options.cut_m <= 1000:
+        message = f"expects a height from {_LOWEST_CUT_M} to 1000 m, got {options.cut_m:g}"
+        found.append(Problem("bad-option", message, Position("--cut"), "write --cut 1.2"))
+    return found
+
+
+def _with_plane(scene: Scene, name: str | None) -> Scene:
+    """The scene, if it has a plane of this name. Raises InputError otherwise, before anything is solved."""
+    names = [plane.name for plane in scene.planes]
+    if name is not None and name not in names:
+        message = f'no plane is named "{name}"'
+        raise InputError([Problem("bad-option", message, Position("--plane"), did_you_mean(name, names))])
+    return scene
+
+
+def _dxf(done: Solved, output: Path, options: ModelOptions) -> str:
+    from raycover.draw.dxf import write_dxf
+
+    scene, building, _, coverage = done
+    write_dxf(scene, building, coverage, output)
+    units = scene.plan.units if scene.plan is not None else "m"
+    return f"Written {output} in {units}: layers RAYCOVER-…, one set a plane; the first plane's are switched on."
+
+
+def _glb(done: Solved, output: Path, options: ModelOptions) -> str:
+    from raycover.draw.sharing.model import model_glb
+    from raycover.exchange.files import write_bytes_whole
+
+    scene, building, rays, coverage = done
+    data = model_glb(
+        scene, building, coverage, rays, plane_name=options.plane, cut_m=options.cut_m, lobes=options.lobes or "few"
+    )
+    write_bytes_whole(output, data)
+    plane = options.plane or next(iter(coverage.by_plane()))
+    return f'Written {output}, {len(data) / 1e6:.1f} MB, in metres, y up: plane "{plane}"; every part is a named node.'
+
+
+def _html(done: Solved, output: Path, options: ModelOptions) -> str:
+    from raycover.draw.sharing.page import page_html
+    from raycover.exchange.files import write_whole
+
+    scene, building, rays, coverage = done
+    text = page_html(scene, building, coverage, rays, cut_m=options.cut_m)
+    write_whole(output, text)
+    size = len(text.encode("utf-8")) / 1e6
+    return f"Written {output}, {size:.1f} MB: opens in any browser, without a network."

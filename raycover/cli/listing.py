@@ -33,14 +33,19 @@ def catalogue_for(scene_folder: Path | None) -> Catalogue:
 
     A checkout's own `models/` is the packaged catalogue over again and adds nothing. Raises InputError.
     """
+    return load_catalogue(own_folder(scene_folder))
+
+
+def own_folder(scene_folder: Path | None) -> Path | None:
+    """The folder whose `models/` is read too: the one given, or here. Raises InputError where there is none."""
     if scene_folder is not None and not scene_folder.is_dir():
         raise InputError(
             [Problem("missing-folder", "there is no such folder", Position(str(scene_folder)), "check --scene-folder")]
         )
     if scene_folder is None:
         here = Path.cwd()
-        return load_catalogue(None if _is_packaged_again(here / "models") else here)
-    return load_catalogue(scene_folder)
+        return None if _is_packaged_again(here / "models") else here
+    return scene_folder
 
 
 def _is_packaged_again(folder: Path) -> bool:
@@ -99,7 +104,8 @@ def _detectors(catalogue: Catalogue, losses: Losses) -> list[dict[str, Any]]:
 
 def entry_json(model: DetectorModel) -> dict[str, Any]:
     """An entry as its file says it, without what was left out; lengths in metres."""
-    return {k: v for k, v in model.model_dump(mode="json", by_alias=True, exclude_none=True).items() if v != ""}
+    whole = model.model_dump(mode="json", by_alias=True, exclude_none=True)
+    return {k: v for k, v in whole.items() if v not in ("", [])}
 
 
 def _print_detectors(name: str, listed: list[dict[str, Any]], catalogue: Catalogue, losses: Losses) -> None:
@@ -107,7 +113,8 @@ def _print_detectors(name: str, listed: list[dict[str, Any]], catalogue: Catalog
     rows = []
     for entry in listed:
         model = catalogue.detectors[entry["name"]]
-        band = "" if model.frequency_ghz is None else f"{model.frequency_ghz:g} GHz"
+        frequency = model.parts[-1].frequency_ghz
+        band = "" if frequency is None else f"{frequency:g} GHz"
         allowed = "" if model.mounting is None else f"{model.mounting.from_m:g} to {model.mounting.to_m:g}"
         own = "" if Path(entry["file"]).resolve().is_relative_to(packaged) else " (own)"
         rows.append([model.name + own, model.title, f"{model.kind} {band}".strip(), _reach(model), allowed])
@@ -117,6 +124,8 @@ def _print_detectors(name: str, listed: list[dict[str, Any]], catalogue: Catalog
 
 def _reach(model: DetectorModel) -> str:
     """A line a motion: its size at each declared height, on the plane it is declared on."""
+    if len(model.parts) > 1:
+        return "\n".join(f"{part.kind} {line}" for part in model.parts for line in _reach(part).splitlines())
     lines: dict[str, list[str]] = {}
     for spec, declaration in zip(model.declared, declarations_of(model), strict=True):
         (footprint,) = resolve((declaration,), declaration.mounting)

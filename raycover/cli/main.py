@@ -51,6 +51,14 @@ def map_(
         Optional[str],  # noqa: UP045
         typer.Option("--scale", metavar="N", help="with --pdf: 50 for 1:50, or auto (the finest that fits)"),
     ] = None,
+    svg: Annotated[
+        bool, typer.Option("--svg", help="plans and sections as SVG too, on the paper of --pdf or A4")
+    ] = False,
+    dpi: Annotated[
+        Optional[int],  # noqa: UP045
+        typer.Option("--dpi", metavar="N", help="dots an inch of plans and sections as PNG: 200, or 300 for print"),
+    ] = None,
+    isometric: Annotated[bool, typer.Option("--isometric", help="an isometric sheet too")] = False,
     chances: Annotated[
         bool, typer.Option("--chances", help="probability maps too: how surely each place is seen in varied cases")
     ] = False,
@@ -59,10 +67,11 @@ def map_(
 ) -> None:
     """Solve a scene; write plans, 3D picture, figures and image data."""
     from raycover.cli import solving
+    from raycover.cli.paper import sheets_asked
 
     solving.map_scene(
         scene, output, with_view=view, threads=threads, as_json=json, states=state or (), all_states=all_states,
-        pdf=pdf, scale=scale, chances=chances,
+        sheets=sheets_asked(pdf, scale, svg=svg, dpi=dpi), isometric=isometric, chances=chances,
     )  # fmt: skip
 
 
@@ -261,6 +270,44 @@ def sweep_(
     )
 
 
+@app.command("place")
+def place_(
+    scene: SceneFile,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="SCENE", help="the new scene file to write")] = Path(
+        "proposal.yaml"
+    ),
+    models: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--models", metavar="NAME", help="entry offered; may be repeated; the scene's if not given"),
+    ] = None,
+    keep: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--keep", metavar="NAME", help="detector that stays, B* for all that begin so; may be repeated"),
+    ] = None,
+    pitch: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--pitch", min=0.1, max=100.0, help="metres between candidates, 1 if not given"),
+    ] = None,
+    regular: Annotated[
+        Optional[bool],  # noqa: UP045
+        typer.Option("--regular/--free", help="of equal layouts the one in fewest straight lines"),
+    ] = None,
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=1.0, max=86_400.0, help="time for the optimiser; the best so far is kept")
+    ] = 60.0,
+    force: Annotated[bool, typer.Option("--force", help="overwrite a file that is there")] = False,
+    json: AsJson = False,
+) -> None:
+    """Propose the fewest detectors that meet the needs; write them as a new scene; exit code 1 if one is missed."""
+    from raycover.cli import placing
+
+    if not placing.place_scene(
+        scene, output, models=models or (), keep=keep or (), pitch=pitch, regular=regular, seconds=seconds,
+        force=force, as_json=json,
+    ):  # fmt: skip
+        raise typer.Exit(1)
+
+
 @app.command("report")
 def report_(
     scene: SceneFile,
@@ -342,17 +389,51 @@ def import_(
 @app.command("export")
 def export_(
     scene: SceneFile,
-    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="the DXF to write")] = Path(
-        "coverage.dxf"
-    ),
+    output: Annotated[
+        Path, typer.Option("-o", "--output", metavar="FILE", help="what to write: .dxf, .glb or .html")
+    ] = Path("coverage.dxf"),
+    plane: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--plane", metavar="NAME", help="models (.glb): this plane; the first if not given"),
+    ] = None,
+    cut: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--cut", metavar="M", help=".glb, .html: metres above their floor at which walls are cut"),
+    ] = None,
+    lobes: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--lobes", help="models: whose lobes: few (four that speak for the others), all or none"),
+    ] = None,
     force: Annotated[bool, typer.Option("--force", help="overwrite a file that is there")] = False,
     state: InState = None,
     threads: Threads = None,
 ) -> None:
-    """Solve a scene; write detectors, coverage and gaps as DXF over the plan it was taken from."""
+    """Solve a scene; write it for others: a DXF over the plan it was taken from, a 3D model, or a page to turn."""
     from raycover.cli import exporting
 
-    exporting.export_scene(scene, output, state=state, threads=threads, force=force)
+    options = exporting.ModelOptions(plane, cut, lobes)
+    exporting.export_scene(scene, output, state=state, threads=threads, force=force, options=options)
+
+
+@app.command("slides")
+def slides_(
+    scene: SceneFile,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the slides")] = Path(
+        "slides"
+    ),
+    after: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("--after", metavar="SCENE", help="the proposal: a second scene, shown beside the first"),
+    ] = None,
+    route: Annotated[Optional[str], typer.Option("--route", metavar="NAME", help="the route that is filmed")] = None,  # noqa: UP045
+    film: Annotated[bool, typer.Option("--film/--no-film", help="a short film of somebody walking")] = True,
+    state: InState = None,
+    threads: Threads = None,
+) -> None:
+    """Tell a scene in slides: space, need, detectors, coverage, what is hidden and why, before and after, proof."""
+    from raycover.cli import telling
+
+    telling.tell_scene(scene, output, after=after, route=route, with_film=film, state=state, threads=threads)
 
 
 @app.command("new")

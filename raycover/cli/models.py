@@ -30,6 +30,7 @@ def models_(
     losses: Annotated[
         str, typer.Option("--losses", metavar="averaged|coherent", help="how losses are taken")
     ] = "averaged",
+    needs: Annotated[bool, typer.Option("--needs", help="ready-made sets of needs, for needs: [{set: NAME}]")] = False,
     space: Annotated[
         Text, typer.Option("--for", metavar="SPACE", help="rank the detectors for a kind of space: washroom, say")
     ] = None,
@@ -68,6 +69,11 @@ def models_(
         from raycover.cli import suiting
 
         suiting.rank_for(space, mounting, air_c, scene_folder, as_json=json)
+        return
+    if needs:
+        from raycover.cli import need_listing
+
+        need_listing.list_sets(scene_folder, as_json=json)
         return
     if material is not None:
         from raycover.cli import sheets

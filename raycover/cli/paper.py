@@ -1,15 +1,15 @@
-"""`--pdf PAPER --scale N` of `map`: what was asked for, checked before anything is solved, and drawn after."""
+"""`--pdf PAPER --scale N --svg --dpi N` of `map`: what was asked for, checked before anything is solved."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
-from raycover.building.parts import Building
-from raycover.coverage import Coverage
 from raycover.errors import InputError, Position, Problem, did_you_mean
-from raycover.scene.schema import Scene
+
+#: Dots an inch of PNGs: on screen unless asked otherwise, at least and at most.
+SCREEN_DPI, _LEAST_DPI, _MOST_DPI = 200, 72, 600
 
 
 @dataclass(frozen=True)
@@ -20,8 +20,36 @@ class Paper:
     scale: int | None
 
 
-def paper_asked(pdf: str | None, scale: str | None) -> Paper | None:
-    """The sheet that the options ask for. Raises InputError for a paper or scale that is none."""
+@dataclass(frozen=True)
+class Sheets:
+    """In which forms sheets are written: as PNG of some `dpi` always, as PDF on `paper`, as SVG (there, else on A4)."""
+
+    paper: Paper | None = None
+    svg: bool = False
+    dpi: int = SCREEN_DPI
+
+    @property
+    def vectors(self) -> tuple[tuple[str, Paper], ...]:
+        """(ending, paper) of the vector files wanted."""
+        paper = self.paper if self.paper is not None else Paper("A4", None)
+        wanted = ((".pdf", self.paper is not None), (".svg", self.svg))
+        return tuple((ending, paper) for ending, on in wanted if on)
+
+
+#: PNG alone.
+SCREEN = Sheets()
+
+
+def sheets_asked(pdf: str | None, scale: str | None, *, svg: bool = False, dpi: int | None = None) -> Sheets:
+    """What the options ask for. Raises InputError for a paper, scale or resolution that is none."""
+    if dpi is not None and not _LEAST_DPI <= dpi <= _MOST_DPI:
+        raise _refused(
+            "--dpi", f"expects {_LEAST_DPI} to {_MOST_DPI} dots an inch, got {dpi}", "write --dpi 300 for print"
+        )
+    return Sheets(_paper_asked(pdf, scale), svg, SCREEN_DPI if dpi is None else dpi)
+
+
+def _paper_asked(pdf: str | None, scale: str | None) -> Paper | None:
     from raycover.draw.page import PAPERS
 
     if pdf is None:
@@ -38,20 +66,17 @@ def paper_asked(pdf: str | None, scale: str | None) -> Paper | None:
     return Paper(pdf.upper(), int(found[1]))
 
 
-def draw_pdf(
-    scene: Scene, building: Building, coverage: Coverage, plane: str, path: Path, asked: Paper, sheet: tuple[int, int]
-) -> None:
-    """Write one plane's plan. Raises InputError where the building does not fit."""
+def fitting(paper: Paper, draw: Callable[[], None]) -> None:
+    """Draw a sheet. Raises InputError where it does not fit on its paper."""
     from raycover.draw.projection import DoesNotFit
-    from raycover.draw.true_scale import draw_plan_pdf
 
     try:
-        draw_plan_pdf(scene, building, coverage, plane, path, paper=asked.name, scale=asked.scale, sheet=sheet)
+        draw()
     except DoesNotFit as error:
         width, depth = error.size_m
         raise _refused(
             "--scale",
-            f"{width:.1f} × {depth:.1f} m do not fit on {asked.name} at 1:{error.scale}",
+            f"{width:.1f} × {depth:.1f} m do not fit on {paper.name} at 1:{error.scale}",
             f"write --scale {error.fitting}, --scale auto, or take larger paper",
         ) from None
 

@@ -13,7 +13,17 @@ from raycover.exchange.proof import proof_json
 from raycover.firmness import with_chances, with_quiet
 from raycover.loading import load
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, prove
-from raycover.proof_words import CAUTION, asked_words, chance_words, margin_words, remedy_cost, way_words
+from raycover.proof_words import (
+    CAUTION,
+    asked_words,
+    cell_words,
+    chance_words,
+    margin_words,
+    matrix_words,
+    remedy_cost,
+    way_words,
+    why_words,
+)  # fmt: skip
 from raycover.remedies import Trouble, find_remedies
 
 
@@ -66,6 +76,15 @@ def _remedies(proof: Proof) -> tuple[Trouble, ...]:
 def _print(proof: Proof, troubles: tuple[Trouble, ...]) -> None:
     for verdict in proof.needs:
         _print_need(verdict)
+    for matrix in proof.matrices:
+        state = f", {matrix.state}" if matrix.state else ""
+        rows = [
+            [name, *(cell_words(float(share), int(kind)) for share, kind in zip(shares, kinds, strict=True))]
+            for name, shares, kinds in zip(matrix.rows, matrix.share, matrix.kind, strict=True)
+        ]
+        title = f"{matrix.title}{state}, who trips whom: {matrix_words(matrix)}"
+        table(["from", *matrix.units], rows, title=title, right=range(1, len(matrix.units) + 1))
+        print()
     for trouble in troubles:
         rows = [
             [
@@ -81,9 +100,11 @@ def _print(proof: Proof, troubles: tuple[Trouble, ...]) -> None:
         title = f"{trouble.unit} is tripped from {', '.join(trouble.needs)}; what would stop it, best first"
         table(["remedy", "stops it", "margin left", "quiet", "costs inside", ""], rows, title=title, right=[2, 3])
         print()
+    if proof.left_out:
+        print(f"Left out, since nothing of the kind stands there: {', '.join(proof.left_out)}")
     missed = [verdict.need.name for verdict in proof.needs if not verdict.met]
     n = len(proof.needs)
-    print(f"{n - len(missed)} of {n} need{'s' * (n != 1)} met" + (f"; not: {', '.join(missed)}" if missed else ""))
+    print(f"{n - len(missed)} of {n} need{'s' * (n != 1)} met" + (f"; not: {'; '.join(missed)}" if missed else ""))
 
 
 def _print_need(verdict: NeedVerdict) -> None:
@@ -99,11 +120,15 @@ def _print_need(verdict: NeedVerdict) -> None:
     firm = f", {chance} of the varied cases" if chance else ""
     title = f"{verdict.need.name}{state}: {verdict.words}{firm} ({asked_words(verdict.need)})"
     table(heads, rows, title=title, right=range(2, 5 if never else 6))
+    if why := why_words(verdict.need):
+        print(f"why: {why}")
     print()
 
 
 def _row(verdict: NeedVerdict, place: PlaceVerdict) -> list[str]:
     found, way = place.figures, place.way
+    if verdict.need.only_area:
+        return [place.site.label, "yes" if place.met else "no", *["–"] * 4, "", "", way_words(verdict, place)]
     return [
         place.site.label,
         "yes" if place.met else "no",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +18,9 @@ from raycover.exchange.data_sheet import Refused
 from raycover.exchange.entry_notes import notes
 from raycover.reach import DESK, Outline, UnitReach, is_sector, unit_reach
 from raycover.scene.devices import DetectorModel
-from raycover.unit_words import facts, size_words, sources
+from raycover.unit_words import combining_words, facts, size_words, sources
 
+_Sheet = tuple[UnitReach, Path | None]
 CAUTION = "A prediction, not a site test: walk-test before hand-over. Makers' instructions come before this tool."
 
 
@@ -31,20 +33,42 @@ def show(
     if name not in catalogue.detectors:
         raise InputError([unknown_name("detector", name, catalogue.detectors, Position("NAME"))])
     model = catalogue.detectors[name]
-    unit = unit_reach(model, heights[0] if heights else None, heights[1:])
     target = output if output is not None else None if as_json else Path(f"{name}.png")
-    if not drawing:
-        target = None
-    if target is not None:
-        draw(unit, target)
+    drawn = sheets(model, target if drawing else None, heights)
+    file = str(catalogue.origins["detector", name])
     if as_json:
         from raycover.exchange.summary import stamp
 
-        data({**stamp(), **unit_json(unit), "file": str(catalogue.origins["detector", name]), "picture": _text(target)})
+        if len(drawn) == 1:
+            ((unit, path),) = drawn
+            data({**stamp(), **unit_json(unit), "file": file, "picture": _text(path)})
+            return
+        halves = {unit.model.kind: {**unit_json(unit), "picture": _text(path)} for unit, path in drawn}
+        data({**stamp(), "detector": entry_json(model), "halves": halves, "file": file, "caution": CAUTION})
         return
-    print_unit(unit)
-    if target is not None:
-        talk(f"Drawn {target}, mounted at {unit.mounting:g} m.")
+    if model.kind == "dual":
+        print(f"{model.name}: {model.title}")
+        print(f"{'Combined':<16} {combining_words(model)}, as it leaves the works")
+        print()
+    for unit, path in drawn:
+        print_unit(unit)
+        if path is not None:
+            talk(f"Drawn {path}, mounted at {unit.mounting:g} m.")
+
+
+def sheets(model: DetectorModel, path: Path | None, heights: Sequence[float] = ()) -> list[_Sheet]:
+    """An entry's reach with the picture it is drawn to; of a dual one each half, in a picture of its own."""
+    found: list[_Sheet] = []
+    for part in model.parts:
+        own = path
+        if part is not model:
+            part = part.model_copy(update={"title": f"{model.title}, {part.kind} half"})
+            own = None if path is None else path.with_name(f"{path.stem}-{part.kind}{path.suffix}")
+        unit = unit_reach(part, heights[0] if heights else None, heights[1:])
+        if own is not None:
+            draw(unit, own)
+        found.append((unit, own))
+    return found
 
 
 def _text(path: Path | None) -> str | None:

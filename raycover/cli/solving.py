@@ -5,20 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import NamedTuple
 
 from raycover.building.build import build
-from raycover.building.parts import Building
 from raycover.chance_maps import ChanceMaps
 from raycover.cli import chances as chance_talk
-from raycover.cli.paper import Paper, draw_pdf, paper_asked
+from raycover.cli.paper import SCREEN, Sheets
 from raycover.cli.printing import data, progress, talk, warn
-from raycover.coverage import Coverage, solve
-from raycover.errors import InputError, MissingPart, Position, Problem, did_you_mean
+from raycover.cli.solved import Solved
+from raycover.coverage import solve
+from raycover.errors import InputError, Position, Problem, did_you_mean
 from raycover.exchange.files import whole_folder
-from raycover.exchange.image_data import write_image_data
 from raycover.exchange.summary import probe_json, states_summary, summary
-from raycover.exchange.surface_data import write_surface_data
 from raycover.loading import in_state, load
 from raycover.probe import View, probe
 from raycover.rays import Crossing, RayScene
@@ -27,17 +24,10 @@ from raycover.scene.lengths import length_m
 from raycover.scene.schema import Scene
 from raycover.seats import seat_line
 from raycover.tracers import SLOW_WARNING
+from raycover.unit_words import combining_words
+from raycover.upright import SectionField, solve_sections
 
 MOTIONS = ("any", *Motion.__args__)  # type: ignore[attr-defined]
-
-
-class Solved(NamedTuple):
-    """A scene with what was made of it."""
-
-    scene: Scene
-    building: Building
-    rays: RayScene
-    coverage: Coverage
 
 
 _CAUSE_WORDS = {
@@ -72,18 +62,19 @@ def map_scene(
     as_json: bool,
     states: Sequence[str] = (),
     all_states: bool = False,
-    pdf: str | None = None,
-    scale: str | None = None,
+    sheets: Sheets = SCREEN,
+    isometric: bool = False,
     chances: bool = False,
 ) -> None:
     """Solve and write: a picture and data (.vti, on stairs .vtp) a map, view.png, summary.json; so for each state.
 
-    Files of a state other than the one drawn carry its name: `PLANE, STATE.png`. `pdf` names the paper of plans
-    as PDF, `scale` their scale. `chances` looks at varied cases too: `PLANE probability.png`, and more in the data.
+    Every section of the scene comes as `section NAME.png`, every camera as `camera NAME.png`. Files of a state other
+    than the one drawn carry its name: `PLANE, STATE.png`. `sheets` says which other forms are wanted, `isometric` an
+    isometric sheet too. `chances` looks at varied cases: `PLANE probability.png`, and more in the data.
     """
     import json
 
-    paper = paper_asked(pdf, scale)
+    from raycover.cli.map_files import Wanted, write_maps
 
     missing: str | None = None
     with whole_folder(output) as draft:
@@ -91,17 +82,24 @@ def map_scene(
         chosen = chosen_states(scene, states, all_states=all_states)
         results: list[Solved] = []
         maps: dict[str, ChanceMaps] = {}
+        fields: dict[str, tuple[SectionField, ...]] = {}
         for state in chosen:
             done = solved(in_state(scene, state), threads)
             if chances:
                 maps[state] = chance_talk.varied(done.scene, done.coverage, threads)
-            missing = _write_maps(done, draft, paper, maps.get(state), with_view=with_view) or missing
+            fields[state] = solve_sections(
+                done.scene, done.building, done.rays, done.coverage.units, threads=threads
+            )  # fmt: skip
+            wanted = Wanted(sheets, with_view, isometric)
+            missing = write_maps(done, fields[state], draft, wanted, maps.get(state)) or missing
             results.append(done)
         # the state drawn leads if it is among them: what scripts read stays what it was
         results.sort(key=lambda r: r.scene.state != scene.state_name)
-        figures = summary(results[0].coverage, maps.get(results[0].scene.state))
+        figures = summary(
+            results[0].coverage, maps.get(results[0].scene.state), fields[results[0].scene.state]
+        )  # fmt: skip
         if scene.states:
-            of_states = {r.scene.state: (r.coverage, maps.get(r.scene.state)) for r in results}
+            of_states = {r.scene.state: (r.coverage, maps.get(r.scene.state), fields[r.scene.state]) for r in results}
             figures = {**figures, **states_summary(of_states)}
         text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
         # errors: a file name that is no UTF-8 may stand in a warning
@@ -111,7 +109,7 @@ def map_scene(
     if as_json:
         data(figures)
     else:
-        _say(results, maps, output)
+        _say(results, maps, fields, output)
 
 
 def chosen_states(scene: Scene, states: Sequence[str], *, all_states: bool) -> list[str]:
@@ -124,55 +122,12 @@ def chosen_states(scene: Scene, states: Sequence[str], *, all_states: bool) -> l
     return [name for name in scene.state_names if name in states] or [scene.state_name]
 
 
-def _write_maps(
-    done: Solved, draft: Path, paper: Paper | None, maps: ChanceMaps | None, *, with_view: bool
-) -> str | None:
-    """Maps and the 3D picture of one state; what is missing for the last."""
-    scene, building, rays, coverage = done
-    label = "" if scene.state == scene.state_name else f", {scene.state}"
-    n_sheets = len(coverage) + 1
-    with progress("drawing") as step:
-        for index, name in enumerate(coverage):
-            step(index, n_sheets)
-            _write_map(done, name, draft / f"{name}{label}", (index + 1, n_sheets), maps)
-            if paper is not None:
-                target = draft / f"{name}{label}.pdf"
-                draw_pdf(scene, building, coverage, name, target, paper, (index + 1, n_sheets))
-            if maps is not None:
-                path = draft / f"{name}{label} probability.png"
-                chance_talk.draw(scene, building, coverage, maps, name, path, (index + 1, n_sheets))
-        return _draw_view(scene, building, rays, coverage, draft / f"view{label}.png") if with_view else None
-
-
-def _write_map(done: Solved, name: str, path: Path, sheet: tuple[int, int], maps: ChanceMaps | None) -> None:
-    """Draw one map and write its data, at a path less its ending: .png and .vti, on a stair .vtp."""
-    from raycover.draw.plan import draw_plan
-    from raycover.draw.stair_sheet import draw_stairs
-
-    scene, building, _, coverage = done
-    plane = coverage[name]
-    probability = None if maps is None else maps[name].probability
-    stairs = next((s for s in building.stairs if s.name == plane.surface.stairs), None)
-    if stairs is None:
-        draw_plan(scene, building, coverage, name, path.with_name(f"{path.name}.png"), sheet=sheet)
-        write_image_data(plane, path.with_name(f"{path.name}.vti"), probability)
-    else:
-        draw_stairs(scene, building, coverage, name, path.with_name(f"{path.name}.png"), sheet=sheet)
-        write_surface_data(plane, stairs, path.with_name(f"{path.name}.vtp"), probability)
-
-
-def _draw_view(scene: Scene, building: Building, rays: RayScene, coverage: Coverage, path: Path) -> str | None:
-    """Draw the 3D picture, or say what is missing for it."""
-    from raycover.draw.view3d import draw_view
-
-    try:
-        draw_view(scene, building, coverage, path, rays=rays)
-    except MissingPart as error:
-        return str(error)
-    return None
-
-
-def _say(results: Sequence[Solved], maps: Mapping[str, ChanceMaps], output: Path) -> None:
+def _say(
+    results: Sequence[Solved],
+    maps: Mapping[str, ChanceMaps],
+    fields: Mapping[str, Sequence[SectionField]],
+    output: Path,
+) -> None:
     for done in results:
         label = "" if done.scene.state == done.scene.state_name else f", {done.scene.state}"
         for name, plane in done.coverage.items():
@@ -180,6 +135,9 @@ def _say(results: Sequence[Solved], maps: Mapping[str, ChanceMaps], output: Path
             worst = f"; largest gap {gaps[0].area_m2:.1f} m² at {_place(gaps[0].at)}" if gaps else ""
             seen = f"{plane.share:.1%} of {plane.area_m2:.1f} m² seen, {plane.assured_share:.1%} assured"
             talk(f"{name}{label}: {seen}{worst}")
+        for field in fields[done.scene.state]:
+            seen = f"{field.share:.1%} of where people move seen, {field.assured_share:.1%} assured"
+            talk(f"section {field.name}{label}: {seen}")
         if done.coverage.seats:
             talk(seat_line(done.coverage.seats))
         if done.scene.state in maps:
@@ -217,6 +175,7 @@ def probe_scene(path: Path, at: str, *, motion: str, as_json: bool, state: str |
         raise _option_error("--motion", f'unknown motion "{motion}"', did_you_mean(motion, MOTIONS))
     scene = loaded(path, state)
     building = build(scene)
+    warn(p for p in scene.warnings if p.code == "corrections")
     views = probe(scene, point, motion=motion, building=building)
     if as_json:
         data(probe_json(point, views))
@@ -238,6 +197,11 @@ def _view_lines(view: View) -> list[str]:
         f"  {view.name} ({view.unit.title}), {view.distance_m:.2f} m away: {_margin(view.margin_db)}, "
         f"{_CAUSE_WORDS[view.cause]}"
     ]
+    if view.halves:
+        lines[0] += f" ({combining_words(view.unit)})"
+        return lines + [f"  {line}" for half in view.halves for line in _view_lines(half)]
+    if view.unit.housing:
+        lines = [f"  {view.unit.kind} half: {_margin(view.margin_db)}, {_CAUSE_WORDS[view.cause]}"]
     lines += [f"    {motion} motion taken {how}" for motion, how in view.unit.derived_motions.items()]
     if len(view.ways) < 2:
         return lines + [_crossing_line(crossing, 4) for crossing in view.crossings]

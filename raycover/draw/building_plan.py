@@ -16,17 +16,16 @@ from numpy.typing import NDArray
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building, StoreyShape
 from raycover.detectors import Unit
-from raycover.draw import glyphs, palette, plan, sheet, storey_marks, tables, underlaid, words
-from raycover.draw.annotate import Annotator
-from raycover.draw.drawing import Drawing, Strokes
+from raycover.draw import palette, plan, sheet, tables, underlaid, words
 from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
-from raycover.draw.linework import draw_building
 from raycover.draw.mapping import PaperMap
 from raycover.draw.page import Page
+from raycover.draw.plan_page import PlanPage
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
-from raycover.draw.storeys import top_of_shown
+from raycover.draw.section_marks import draw_section_marks
+from raycover.draw.title_block import draw_surround, state_shown
 from raycover.scene.schema import Scene
 from raycover.surfaces import Surface
 from raycover.uncast import Inventory
@@ -73,29 +72,23 @@ def make_building_plan(
     shown = building if storey is None else one_storey(building, storey)
     indices = range(len(building.rooms)) if storey is None else storey.rooms
     projection = Projection.fitted(building_bounds(shown), sheet.FRAME)
-    page, strokes = Page(dpi=dpi), Strokes()
+    page = Page(dpi=dpi)
+    sketch = PlanPage.on(page, projection)
     outlines = [room.polygon for room in shown.rooms]
-    drawing, placer = Drawing(page, projection, strokes), Placer(projection.frame)
+    drawing, placer = sketch.drawing, sketch.placer
     drawing.areas([part for room in shown.rooms for part in shapely.get_parts(room.walkable)], 1.0, face=palette.BENCH)
     underlay = read_underlay(scene)
     if underlay is not None and underlay.shows_on(None if storey is None else storey.name):
         page.image(underlaid.alone(underlay, projection, dpi), projection.frame, 1.5)
-    draw_building(drawing, shown, floor_surface(shown))
-    storey_marks.draw_voids(drawing, shown)
+    sketch.draw_storey(shown, floor_surface(shown))
     home = building.rooms_at(np.array([u.position for u in units]).reshape(-1, 3))
     mine = tuple(u for u, room in zip(units, home, strict=True) if storey is None or room in storey.rooms)
-    hung, centres = plan.shown_units(mine, projection)
-    factor = glyphs.size_factor(centres)
-    marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(hung, centres, strict=True)]
-    for mark in marks:
-        plan.keep_off(placer, mark, factor)
-    storey_marks.draw_stairs(drawing, storey_marks.cut_stairs(shown, top_of_shown(building, shown)), placer)
-    glyphs.draw_marks(page, marks, factor)
-    sorts = tuple(s for s in glyphs.WORDS if any(m.sort == s for m in marks))
-    key = sheet.Key(sorts, False, False, any(m.masks for m in marks))
-    placer.note_strokes(strokes.lines)
-    annotator = Annotator(page, projection, placer, light_paper(projection))
-    n_tags = annotator.tags(hung, centres, factor)
+    draw_section_marks(page, projection, scene.sections, shown, placer)
+    marked = sketch.mark_units(mine)
+    sketch.draw_stairs(building, shown)
+    key = sheet.Key(marked.sorts, False, False, marked.masked)
+    annotator = sketch.annotator(light_paper(projection))
+    n_tags = annotator.tags(marked.units, marked.centres, marked.factor)
     areas = [held.rooms[i].area_m2 for i in indices]
     n_names = annotator.room_names(outlines, [room.name for room in shown.rooms], areas)
     numbered = _edge_numbers(page, projection, placer, [_edges(scene, i) for i in indices])
@@ -258,20 +251,13 @@ def _draw_surround(
     sheet_number: tuple[int, int],
 ) -> None:
     where = f", {storey.name}" if storey is not None else ""
-    words_of_state = "".join(f" · {state}" for state in plan.state_shown(scene))
-    sheet.draw_title(page, scene.title, f"The building as the scene describes it{where}{words_of_state}")
-    sheet.draw_frame(page, projection)
-    sheet.draw_scale_bar(page, projection)
-    sheet.draw_north(page, scene.north_deg)
-    sheet.draw_title_block(
+    words_of_state = "".join(f" · {state}" for state in state_shown(scene))
+    draw_surround(
         page,
-        sheet.TitleBlock(
-            project=scene.title,
-            drawing=", ".join([f"Building plan{where}", *plan.state_shown(scene)]),
-            conditions=words.doors(building) or "no doors",
-            scale=f"1 : {projection.scale}",
-            date=scene.date if scene.date is not None else words.today(),
-            revision=scene.revision,
-            sheet=f"{sheet_number[0]} of {sheet_number[1]}",
-        ),
+        scene,
+        projection,
+        subtitle=f"The building as the scene describes it{where}{words_of_state}",
+        drawing=", ".join([f"Building plan{where}", *state_shown(scene)]),
+        conditions=words.doors(building) or "no doors",
+        number=sheet_number,
     )

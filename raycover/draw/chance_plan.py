@@ -15,17 +15,15 @@ from numpy.typing import NDArray
 
 from raycover.building.parts import Building
 from raycover.detectors import Unit
-from raycover.draw import glyphs, hatching, palette, plan, sheet, storey_marks, tables, words
-from raycover.draw.annotate import Annotator
-from raycover.draw.drawing import Drawing, Strokes
-from raycover.draw.labels import Placer
+from raycover.draw import hatching, palette, plan, sheet, tables, words
 from raycover.draw.lettering import clean
-from raycover.draw.linework import draw_building
-from raycover.draw.mapping import PaperMap, paper_map
+from raycover.draw.mapping import paper_map
 from raycover.draw.page import Page
+from raycover.draw.plan_page import PlanPage, draw_layers
 from raycover.draw.png import save_png
 from raycover.draw.projection import Projection
-from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
+from raycover.draw.storeys import shown_storey, units_by_storey
+from raycover.draw.title_block import draw_surround, state_shown
 from raycover.grid_walk import HEADINGS_RAD, GridWalk
 from raycover.scene.schema import Scene
 from raycover.sensing import MODEL_CAUTION
@@ -141,36 +139,25 @@ def make_chance(
     shown = shown_storey(building, there)
     outlines = plan.outlines_of(scene, shown, there)
     projection = Projection.fitted(plan.bounds_of(shown, there, outlines), sheet.FRAME)
-    page, strokes = Page(dpi=dpi), Strokes()
-    drawing, placer = Drawing(page, projection, strokes), Placer(projection.frame)
+    page = Page(dpi=dpi)
+    sketch = PlanPage.on(page, projection)
     values = which.values(found)
     picture = paper_map(surface, as_margin_db(_filled(values, surface)), _RESERVE_DB, outlines, projection, dpi=dpi)
-    has_limit = _draw_map(page, picture, strokes)
-    draw_building(drawing, shown, surface)
-    storey_marks.draw_voids(drawing, shown)
+    has_limit = draw_layers(page, picture, sketch.strokes)
+    sketch.draw_storey(shown, surface)
     mine, _ = units_by_storey(building, shown, there, units)
-    placed, centres = plan.shown_units(mine, projection)
-    factor = glyphs.size_factor(centres)
-    marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(placed, centres, strict=True)]
-    for mark in marks:
-        plan.keep_off(placer, mark, factor)
-    storey_marks.draw_stairs(drawing, storey_marks.cut_stairs(shown, top_of_shown(building, shown)), placer)
-    ticks = _worst_ways(found, projection, centres) if which.marks else []
+    marked = sketch.mark_units(mine)
+    sketch.draw_stairs(building, shown)
+    ticks = _worst_ways(found, projection, marked.centres) if which.marks else []
     page.lines(ticks, palette.PAPER, 2.0, 4.0, alpha=0.85, clip=projection.frame, cap="round")
     page.lines(ticks, palette.INK, 0.8, 4.1, clip=projection.frame, cap="round")
-    glyphs.draw_marks(page, marks, factor)
-    sorts = tuple(s for s in glyphs.WORDS if any(m.sort == s for m in marks))
-    key = sheet.Key(sorts, False, False, any(m.masks for m in marks))
+    key = sheet.Key(marked.sorts, False, False, marked.masked)
     _draw_column(page, found, which, key, has_limit=has_limit, has_ticks=bool(ticks))
-    placer.note_strokes(strokes.lines)
-    annotator = Annotator(page, projection, placer, picture)
-    n_tags, n_names = annotator.tags(placed, centres, factor), 0
+    rooms = None
     if plan.extent_of(scene, there) is None:
         areas = [float(surface.area[surface.inside & (surface.room == k)].sum()) for k in range(len(outlines))]
-        n_names = annotator.room_names(outlines, list(surface.room_names), areas)
-    annotator.rack_names(shown)
-    annotator.wide_doors(shown)
-    sheet.draw_left_out(page, n_tags, n_names)
+        rooms = (outlines, list(surface.room_names), areas)
+    sketch.write_names(picture, marked, shown, rooms)
     _draw_surround(page, scene, found, which, projection, sheet_number)
     return page
 
@@ -184,17 +171,6 @@ def _filled(values: Single, surface: Surface) -> Single:
         return np.where(gone, 0.0, values).astype(np.float32)
     near = distance_transform_edt(np.isnan(values), return_distances=False, return_indices=True)
     return np.where(gone, values[tuple(near)], values).astype(np.float32)
-
-
-def _draw_map(page: Page, picture: PaperMap, strokes: Strokes) -> bool:
-    page.image(picture.rgba(), picture.box, 1.0)
-    for index, spacing in ((palette.NOT_SEEN, hatching.NOT_SEEN_MM), (palette.DOUBTFUL, hatching.DOUBTFUL_MM)):
-        lines = hatching.hatch_lines(picture.classes == index, picture.box, spacing)
-        page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 2.0, alpha=hatching.OPACITY, clip=picture.box)
-    limit = picture.limit_lines()
-    page.lines(limit, palette.INK, 0.7, 3.0, clip=picture.box)
-    strokes.add(limit, 0.8)
-    return bool(limit)
 
 
 def _worst_ways(found: GridWalk, projection: Projection, centres: Floats) -> list[Floats]:
@@ -307,21 +283,14 @@ def _draw_surround(
     sheet_number: tuple[int, int],
 ) -> None:
     surface = found.surface
-    state = plan.state_shown(scene)
+    state = state_shown(scene)
     where = [surface.storey] if surface.storey is not None else []
-    sheet.draw_title(page, scene.title, " · ".join([f"{which.title}, air at {found.ambient_c:g} °C", *where, *state]))
-    sheet.draw_frame(page, projection)
-    sheet.draw_scale_bar(page, projection)
-    sheet.draw_north(page, scene.north_deg)
-    sheet.draw_title_block(
+    draw_surround(
         page,
-        sheet.TitleBlock(
-            project=scene.title,
-            drawing=", ".join([f"Grid walk: {_ROWS[which.key]}", *where, *state]),
-            conditions=f"{found.ambient_c:g} °C · simulated detectors",
-            scale=f"1 : {projection.scale}",
-            date=scene.date if scene.date is not None else words.today(),
-            revision=scene.revision,
-            sheet=f"{sheet_number[0]} of {sheet_number[1]}",
-        ),
+        scene,
+        projection,
+        subtitle=" · ".join([f"{which.title}, air at {found.ambient_c:g} °C", *where, *state]),
+        drawing=", ".join([f"Grid walk: {_ROWS[which.key]}", *where, *state]),
+        conditions=f"{found.ambient_c:g} °C · simulated detectors",
+        number=sheet_number,
     )

@@ -93,21 +93,33 @@ def _span(points: Floats) -> tuple[Floats, Floats]:
 
 def wall_areas(cut: Sequence[Trace], thinnest: float) -> list[Any]:
     """Areas (shapely) of cut sheets at true thickness, at least `thinnest` m, filled at corners and junctions."""
-    if not cut:
-        return []
     thick = np.array([max(t.sheet.construction.thickness_m, thinnest) for t in cut])
-    ends = np.array([[t.start, t.end] for t in cut])
+    return thickened(np.array([[t.start, t.end] for t in cut]).reshape(-1, 2, 2), thick)
+
+
+def thickened(ends: Floats, thick: Floats, aside: Floats | None = None) -> list[Any]:
+    """Areas (shapely) of lines (n, 2, 2) given a thickness (n,), filled at corners and junctions.
+
+    A line lies in the middle of its area, or along its edge: `aside` (n,) is 1 where the area lies to its left, −1 to
+    its right, 0 in the middle.
+    """
+    if not len(ends):
+        return []
+    aside = np.zeros(len(ends)) if aside is None else aside
+    nodes = np.round(ends / 2e-3).astype(int)
     at_node: dict[tuple[int, int], list[int]] = defaultdict(list)
-    for index, pair in enumerate(np.round(ends / 2e-3).astype(int)):
+    for index, pair in enumerate(nodes):
         for point in pair:
             at_node[int(point[0]), int(point[1])].append(index)
+    reach = thick * (1 + np.abs(aside)) / 2
     boxes = []
-    for index, pair in enumerate(np.round(ends / 2e-3).astype(int)):
+    for index, pair in enumerate(nodes):
         start, end = ends[index]
         along = (end - start) / np.linalg.norm(end - start)
-        across = np.array([-along[1], along[0]]) * thick[index] / 2
+        left = np.array([-along[1], along[0]]) * thick[index]
+        near, far = left * (aside[index] - 1) / 2, left * (aside[index] + 1) / 2
         # Where others meet it, a wall runs on to the far face of the thickest of them.
-        more = [max((thick[k] for k in at_node[int(p[0]), int(p[1])] if k != index), default=0.0) / 2 for p in pair]
+        more = [max((reach[k] for k in at_node[int(p[0]), int(p[1])] if k != index), default=0.0) for p in pair]
         a, b = start - along * more[0], end + along * more[1]
-        boxes.append(shapely.Polygon([a - across, b - across, b + across, a + across]))
+        boxes.append(shapely.Polygon([a + near, b + near, b + far, a + far]))
     return list(shapely.get_parts(shapely.union_all(boxes)))

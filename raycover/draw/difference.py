@@ -17,17 +17,16 @@ from numpy.typing import ArrayLike, NDArray
 
 from raycover.building.parts import Building
 from raycover.comparing import GAINED, KEPT, LOST, NEITHER, Comparison, PlaneChange, changes
-from raycover.draw import glyphs, hatching, palette, plan, sheet, storey_marks, tables, words
-from raycover.draw.annotate import Annotator
-from raycover.draw.drawing import Drawing, Strokes
-from raycover.draw.labels import Placer
+from raycover.draw import hatching, palette, plan, sheet, tables, words
+from raycover.draw.drawing import Strokes
 from raycover.draw.lettering import clean
-from raycover.draw.linework import draw_building
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Page
+from raycover.draw.plan_page import PlanPage
 from raycover.draw.png import save_png
 from raycover.draw.projection import Projection
-from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
+from raycover.draw.storeys import shown_storey, units_by_storey
+from raycover.draw.title_block import draw_surround
 from raycover.scene.schema import Scene
 
 Floats = NDArray[np.float64]
@@ -103,35 +102,21 @@ def make_difference(
     shown = shown_storey(building, change.after)
     outlines = plan.outlines_of(scene, shown, change.after)
     projection = Projection.fitted(plan.bounds_of(shown, change.after, outlines), sheet.FRAME)
-    page, strokes = Page(dpi=dpi), Strokes()
-    drawing, placer = Drawing(page, projection, strokes), Placer(projection.frame)
+    page = Page(dpi=dpi)
+    sketch = PlanPage.on(page, projection)
     pictures = [
         paper_map(p.surface, p.margin_db, p.reserve_db, outlines, projection, dpi=dpi)
         for p in (change.before, change.after)
     ]
-    limits = _draw_map(page, pictures[0], pictures[1], strokes)
-    draw_building(drawing, shown, change.after.surface)
-    storey_marks.draw_voids(drawing, shown)
+    limits = _draw_map(page, pictures[0], pictures[1], sketch.strokes)
+    sketch.draw_storey(shown, change.after.surface)
     mine, _ = units_by_storey(building, shown, change.after, found.coverages[1].units)
-    units, centres = plan.shown_units(mine, projection)
-    factor = glyphs.size_factor(centres)
-    marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]
-    for mark in marks:
-        plan.keep_off(placer, mark, factor)
-    storey_marks.draw_stairs(drawing, storey_marks.cut_stairs(shown, top_of_shown(building, shown)), placer)
-    glyphs.draw_marks(page, marks, factor)
-    sorts = tuple(s for s in glyphs.WORDS if any(m.sort == s for m in marks))
-    key = sheet.Key(sorts, False, False, any(m.masks for m in marks))
+    marked = sketch.mark_units(mine)
+    sketch.draw_stairs(building, shown)
+    key = sheet.Key(marked.sorts, False, False, marked.masked)
     _draw_column(page, found, change, key, limits, what_changes)
-    placer.note_strokes(strokes.lines)
-    annotator = Annotator(page, projection, placer, _shade(pictures[0], pictures[1]))
-    n_tags, n_names = annotator.tags(units, centres, factor), 0
-    if plan.extent_of(scene, change.after) is None:
-        figures = change.after.rooms()
-        n_names = annotator.room_names(outlines, list(figures), [area for area, _, _ in figures.values()])
-    annotator.rack_names(shown)
-    annotator.wide_doors(shown)
-    sheet.draw_left_out(page, n_tags, n_names)
+    shade = _shade(pictures[0], pictures[1])
+    sketch.write_names(shade, marked, shown, plan.named_rooms(scene, change.after, outlines))
     _draw_surround(page, scene, found, change, projection, sheet_number)
     return page
 
@@ -321,19 +306,12 @@ def _draw_surround(
 ) -> None:
     surface = change.after.surface
     labels = f"{found.labels[0]} → {found.labels[1]}"
-    sheet.draw_title(page, scene.title, f"{words.difference(surface)}: {labels}")
-    sheet.draw_frame(page, projection)
-    sheet.draw_scale_bar(page, projection)
-    sheet.draw_north(page, scene.north_deg)
-    sheet.draw_title_block(
+    draw_surround(
         page,
-        sheet.TitleBlock(
-            project=scene.title,
-            drawing=f"Difference plan, {surface.name}",
-            conditions=labels,
-            scale=f"1 : {projection.scale}",
-            date=scene.date if scene.date is not None else words.today(),
-            revision=scene.revision,
-            sheet=f"{sheet_number[0]} of {sheet_number[1]}",
-        ),
+        scene,
+        projection,
+        subtitle=f"{words.difference(surface)}: {labels}",
+        drawing=f"Difference plan, {surface.name}",
+        conditions=labels,
+        number=sheet_number,
     )

@@ -193,7 +193,7 @@ def _detector(sheet: DxfSheet, unit: Unit, where: tuple[str, ...], *, shown: boo
         style = {"layer": tags, "height": _TEXT_M * sheet.factor, "style": PREFIX}
         attribute = made.add_attrib(tag, _plain(text), tuple(sheet.place((x + 0.24, y + up))), dxfattribs=style)
         attribute.is_invisible = not visible
-    for mask in unit.masks:
+    for mask in unit.all_masks:
         start = unit.turn_deg + mask.from_deg
         outline = dxf_marks.wedge((x, y), start, start + mask.span_deg)
         sheet.line(outline, sheet.layer("MASKS", *where, color=palette.ACCENT, shown=shown), closed=True)

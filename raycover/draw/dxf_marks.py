@@ -26,16 +26,16 @@ def define(document: Any) -> None:
         r = RING * _M_PER_MM
         block.add_circle((0, 0), r)
         block.add_line((r, 0), (r + TICK * _M_PER_MM, 0))
-        if sort == "infrared":
+        if sort == "infrared" or sort.startswith("dual"):
             block.add_circle((0, 0), 0.047)
-        elif sort == "infrared long":
+        if sort == "infrared long":
             block.add_line((-0.093, 0), (0.093, 0))
         elif sort == "infrared side":
             block.add_lwpolyline([*arc((0, 0), 0.095, -90, 90, 13).tolist()], close=True)
-        else:
+        elif sort != "infrared":
             if sort == "microwave long":
                 block.add_line((-0.05, 0), (0.05, 0))
-            else:
+            elif sort == "microwave":
                 block.add_circle((0, 0), 0.03)
             spread = 40 if sort == "microwave long" else 62
             for side in (0, 180):

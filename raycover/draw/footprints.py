@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from raycover.combining import deciding
 from raycover.detectors import Unit
 from raycover.physics.pattern import Footprint
 from raycover.reach import reached
@@ -21,8 +22,9 @@ _FLATTEST = 0.02
 def outline(unit: Unit, motion: str, z: float) -> Floats | None:
     """The declared footprint on a level z (m), closed, (n, 2) in plan; None where nothing is declared for it.
 
-    Of several motions that count the widest at each azimuth. Infrared: the lens edge carried down to z.
-    Microwave: where the reach meets z. A sensitivity setting counts in both, obstacles and masks in none.
+    Of several motions that count the widest at each azimuth, of a dual unit what its halves make together. Infrared:
+    the lens edge carried down to z. Microwave: where the reach meets z. A sensitivity setting counts in both,
+    obstacles and masks in none.
     """
     footprints = unit.footprints_for(motion)
     drop = float(unit.position[2] - z)
@@ -30,10 +32,15 @@ def outline(unit: Unit, motion: str, z: float) -> Floats | None:
         return None
     azimuth = _azimuths(footprints)
     cos, sin = np.cos(azimuth), np.sin(azimuth)
-    candidates = np.stack([_edge(unit, f, cos, sin, drop) for f in footprints])
-    reach = np.hypot(candidates[..., 0], candidates[..., 1])
-    best = candidates[reach.argmax(axis=0), np.arange(len(azimuth))]
-    if not reach.max() > 0:
+    edges = []
+    for part in unit.parts:
+        candidates = np.stack([np.zeros((len(azimuth), 2)), *(_edge(part, f, cos, sin, drop)
+                                                             for f in part.footprints_for(motion))])  # fmt: skip
+        reach = np.hypot(candidates[..., 0], candidates[..., 1])
+        edges.append(candidates[reach.argmax(axis=0), np.arange(len(azimuth))])
+    reaches = [np.hypot(edge[:, 0], edge[:, 1]) for edge in edges]
+    best = np.choose(deciding(unit, motion, reaches, reaches)[:, None], edges)
+    if not np.abs(best).max() > 0:
         return None
     return np.concatenate([best, best[:1]]) + unit.position[:2]
 

@@ -14,7 +14,9 @@ from raycover.draw.footprints import is_long, is_one_sided
 from raycover.draw.page import Page, arc
 
 Floats = NDArray[np.float64]
-Sort = Literal["infrared", "infrared long", "infrared side", "microwave", "microwave long"]
+Sort = Literal[
+    "infrared", "infrared long", "infrared side", "microwave", "microwave long", "dual or", "dual and", "dual then"
+]
 #: Sizes in mm at full size.
 RING, COLLAR, TICK = 1.5, 0.35, 1.4
 _Z = 20.0
@@ -27,7 +29,12 @@ WORDS: dict[Sort, str] = {
     "infrared side": "infrared, one side",
     "microwave": "microwave",
     "microwave long": "microwave, long field",
+    "dual or": "dual: either notices",
+    "dual and": "dual: both notice",
+    "dual then": "dual: trigger, hold",
 }
+#: How a dual unit is set, by its mark's sort.
+_DUAL: dict[str, Sort] = {"or": "dual or", "and": "dual and", "trigger-then-hold": "dual then"}
 
 
 @dataclass(frozen=True)
@@ -41,6 +48,8 @@ class Mark:
 
 
 def sort_of(unit: Unit) -> Sort:
+    if unit.halves:
+        return _DUAL[unit.combine]
     if unit.kind == "microwave":
         return "microwave long" if is_long(unit) else "microwave"
     if is_one_sided(unit):
@@ -49,7 +58,7 @@ def sort_of(unit: Unit) -> Sort:
 
 
 def mark_of(unit: Unit, centre: Floats) -> Mark:
-    masks = tuple((m.from_deg + unit.turn_deg, m.from_deg + m.span_deg + unit.turn_deg) for m in unit.masks)
+    masks = tuple((m.from_deg + unit.turn_deg, m.from_deg + m.span_deg + unit.turn_deg) for m in unit.all_masks)
     return Mark(sort_of(unit), centre, unit.turn_deg, masks)
 
 
@@ -79,16 +88,16 @@ def draw_marks(page: Page, marks: list[Mark], factor: float = 1.0) -> None:
         c = mark.centre
         along = _unit(mark.azimuth_deg)
         ticks.append([c + along * ring, c + along * (ring + TICK * f)])
-        if mark.sort == "infrared":
+        if mark.sort == "infrared" or mark.sort.startswith("dual"):
             dots.append(c)
-        elif mark.sort == "infrared long":
+        if mark.sort == "infrared long":
             bars.append([c - along * 0.93 * f, c + along * 0.93 * f])
         elif mark.sort == "infrared side":
             halves.append([arc(c, 0.95 * f, mark.azimuth_deg - 90, mark.azimuth_deg + 90)])
-        else:
+        elif mark.sort != "infrared":
             if mark.sort == "microwave long":
                 dashes.append([c - along * 0.5 * f, c + along * 0.5 * f])
-            else:
+            elif mark.sort == "microwave":
                 small.append(c)
             spread = 40 if mark.sort == "microwave long" else 62
             for side in (mark.azimuth_deg, mark.azimuth_deg + 180):
@@ -103,6 +112,18 @@ def draw_marks(page: Page, marks: list[Mark], factor: float = 1.0) -> None:
     page.lines(dashes, palette.ACCENT, 1.3 * f, _Z + 0.3)
     page.lines(waves, palette.ACCENT, 0.75 * f, _Z + 0.3)
     page.areas(halves, _Z + 0.3, face=palette.ACCENT)
+
+
+def draw_hung(page: Page, at: Floats, rod_mm: float, *, pale: bool = False) -> None:
+    """A detector in section: the lower half of a disc under a rod; `pale` where it hangs beyond the cut."""
+    half = arc(at, 1.25, 180.0, 360.0, 24)
+    colour = "#D9B3A8" if pale else palette.ACCENT
+    z = 18.0 if pale else 19.0
+    if rod_mm > 0.05:
+        page.lines([[at, at + np.array([0.0, rod_mm])]], palette.PAPER, 1.6, z - 0.1)
+        page.lines([[at, at + np.array([0.0, rod_mm])]], colour, 0.7, z + 0.1)
+    page.areas([[half]], z, face=palette.PAPER, edge=palette.PAPER, width_pt=1.4)
+    page.areas([[half]], z + 0.1, face=palette.PAPER if pale else colour, edge=colour, width_pt=0.6)
 
 
 def _unit(angle_deg: float) -> Floats:

@@ -26,7 +26,7 @@ class Distribution:
     share: Floats
 
 
-def distribution(margin_db: NDArray[np.float32], area: Floats, reserve_db: float) -> Distribution:
+def distribution(margin_db: NDArray[np.float32], area: NDArray[np.floating], reserve_db: float) -> Distribution:
     """Shares by class and by dB; what is not seen is spread evenly over its class."""
     inside = ~np.isnan(margin_db)
     margin, weight = margin_db[inside].astype(float), area[inside]

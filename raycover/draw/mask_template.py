@@ -7,9 +7,10 @@ from math import ceil
 
 import numpy as np
 
-from raycover.draw import palette, sheet, words
+from raycover.draw import palette, sheet
 from raycover.draw.lettering import clean
 from raycover.draw.page import A4_LANDSCAPE, Page, arc
+from raycover.draw.title_block import TitleBlock, date_of, draw_title_block
 from raycover.physics.pattern import Mask
 
 #: Radius of the disc (mm): large enough to cut, small enough for six on a sheet. Angles, not sizes, are what counts.
@@ -34,14 +35,14 @@ def make_templates(
         sheet.draw_title(
             page, title, "Masks to cut, 1:1: tinted covers the lens, as seen from below with azimuth 0 at the tick"
         )
-        sheet.draw_title_block(
+        draw_title_block(
             page,
-            sheet.TitleBlock(
+            TitleBlock(
                 project=title,
                 drawing="Masks to cut",
                 conditions="print at 100 %, check the 50 mm line",
                 scale="1 : 1",
-                date=date if date is not None else words.today(),
+                date=date_of(date),
                 revision=revision,
                 sheet=f"{number + 1} of {n_pages}",
             ),

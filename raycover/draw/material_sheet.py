@@ -8,11 +8,12 @@ from pathlib import Path
 import numpy as np
 
 from raycover.draw.layer_section import draw_section, scale_for
-from raycover.draw.lettering import Font, clean
+from raycover.draw.lettering import clean
 from raycover.draw.material_charts import COLOURS, against_angle, against_frequency, key, mirrored_against_angle
 from raycover.draw.page import Box, Page
-from raycover.draw.palette import INK, RULE, SECOND_INK
+from raycover.draw.palette import RULE, SECOND_INK
 from raycover.draw.png import save_png, write_whole
+from raycover.draw.title_block import draw_fields
 from raycover.sheet_figures import TABLE_DEG, SheetFigures
 from raycover.sheet_words import facts, figure, notes, percent, summary
 
@@ -167,7 +168,6 @@ def _sources(figures: SheetFigures) -> list[str]:
 
 
 def _title_block(page: Page, figures: SheetFigures, version: str) -> None:
-    page.rule(_LEFT, _RIGHT, 26.6, 1.1)
     kind = "Material, as a sheet" if figures.is_material else "Construction"
     fields = (
         (0.0, kind, clean(figures.made.name), 74.0),
@@ -176,12 +176,4 @@ def _title_block(page: Page, figures: SheetFigures, version: str) -> None:
         (214.0, "Thickness", f"{1000 * figures.made.thickness_m:g} mm", 26.0),
         (244.0, "Infrared", "stopped" if figures.made.stops_infrared else "passes", 26.0),
     )
-    for x, label, value, wide in fields:
-        if x:
-            page.lines([[(_LEFT + x - 2, 17.4), (_LEFT + x - 2, 25.4)]], RULE, 0.5, 10)
-        page.text(_LEFT + x, 23.2, label, 6, color=SECOND_INK)
-        font: Font = "bold" if x == 0 else "sans"
-        page.text(_LEFT + x, 18.4, page.lettering.fit(value, font, 7.5, wide), 7.5, font=font, color=INK)
-    page.rule(_LEFT, _RIGHT, 15.2, 0.4, RULE)
-    page.text(_LEFT, 11.6, CAUTION, 6)
-    page.text(_RIGHT, 11.6, f"raycover {version}".strip(), 6, color=SECOND_INK, ha="right")
+    draw_fields(page, fields, CAUTION, version)

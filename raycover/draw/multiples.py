@@ -18,9 +18,11 @@ from raycover.draw.lettering import clean
 from raycover.draw.linework import draw_building
 from raycover.draw.mapping import paper_map
 from raycover.draw.page import Box, Page
+from raycover.draw.plan_page import shown_units
 from raycover.draw.projection import Projection, choose_scale
 from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.tables import Table, draw_table
+from raycover.draw.title_block import draw_block
 from raycover.scene.schema import Scene
 
 T = TypeVar("T")
@@ -85,17 +87,13 @@ def make_multiples(scene: Scene, made: Multiples, *, sheet_number: tuple[int, in
     notes = made.notes if _draw_table(page, made, boxes[-1][0][1] - _FIGURES) else (*made.notes, *made.otherwise)
     _draw_side(page, scene, made, notes, scale)
     sheet.draw_title(page, scene.title, made.subtitle)
-    sheet.draw_title_block(
+    draw_block(
         page,
-        sheet.TitleBlock(
-            project=scene.title,
-            drawing=made.drawing,
-            conditions=made.conditions,
-            scale=f"1 : {scale}",
-            date=scene.date if scene.date is not None else words.today(),
-            revision=scene.revision,
-            sheet=f"{sheet_number[0]} of {sheet_number[1]}",
-        ),
+        scene,
+        drawing=made.drawing,
+        conditions=made.conditions,
+        scale=scale,
+        number=sheet_number,
     )
     return page
 
@@ -184,7 +182,7 @@ def draw_small(page: Page, scene: Scene, small: Small, building: Building, box: 
     draw_building(drawing, building, plane.surface)
     storey_marks.draw_voids(drawing, building)
     mine, _ = units_by_storey(small.building, building, plane, small.units)
-    _, centres = plan.shown_units(mine, projection)
+    _, centres = shown_units(mine, projection)
     page.discs(centres, 0.75, 19.9, face=palette.PAPER)
     page.discs(centres, 0.55, 20.0, face=palette.ACCENT)
     return frame

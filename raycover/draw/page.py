@@ -186,8 +186,9 @@ class Page:
         z: float = 30.0,
         halo_pt: float = 0.0,
         halo: str = palette.PAPER,
+        turn_deg: float = 0.0,
     ) -> Extent:
-        """One line of text, y its baseline. The text must be clean (see `lettering.clean`)."""
+        """One line of text, y its baseline, turned about (x, y). The text must be clean (see `lettering.clean`)."""
         extent = self.lettering.extent(text, font, size_pt)
         text = self.lettering.worded(text)
         x, y = x + float(self.offset[0]), y + float(self.offset[1])
@@ -203,12 +204,14 @@ class Page:
                 zorder=z,
                 parse_math=False,
                 usetex=False,
+                rotation=turn_deg,
+                rotation_mode="anchor",
             )
             if halo_pt and self.vector:
                 # Path effects turn text into outlines: the halo alone is drawn so, the text over it stays text.
                 ring = self.axes.text(
                     x, y, text, fontproperties=drawn_in(text, font, size_pt), ha=ha, va="baseline", zorder=z - 0.01,
-                    parse_math=False, usetex=False,
+                    parse_math=False, usetex=False, rotation=turn_deg, rotation_mode="anchor",
                 )  # fmt: skip
                 ring.set_path_effects([Stroke(linewidth=halo_pt, foreground=halo, alpha=0.9)])
             elif halo_pt:

@@ -28,6 +28,8 @@ PAPER = "#FFFFFF"
 STEP_DB = 0.25
 #: The map's ends lie this far (dB) beyond the reserve: 6 below −reserve, 12 above +reserve.
 BELOW_DB, ABOVE_DB = 6.0, 12.0
+#: How much of a colour is left where nobody moves.
+_PALE = 0.42
 #: What a class without width (reserve 0) is drawn with, so that no division fails.
 _THINNEST_DB = 1e-9
 
@@ -108,6 +110,11 @@ def margin_rgb(margin_db: ArrayLike, reserve_db: float) -> NDArray[np.uint8]:
     rgb = _at(low_at + share * (high_at - low_at))
     rgb[outside] = 255
     return rgb
+
+
+def pale(rgb: ArrayLike) -> NDArray[np.uint8]:
+    """Colours (…, 3) as they are in the air above people: 42 % of them on white."""
+    return np.asarray(np.round(255 - _PALE * (255 - np.asarray(rgb, float))), np.uint8)
 
 
 def class_rgb(index: int, where: float = 0.5) -> NDArray[np.uint8]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence, Set
+from collections.abc import Set
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -14,22 +14,21 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
-from raycover.draw import footprints, glyphs, hatching, palette, sheet, storey_marks, tables, words
-from raycover.draw.annotate import Annotator
-from raycover.draw.drawing import Drawing, Strokes
-from raycover.draw.labels import Placer
+from raycover.draw import footprints, glyphs, sheet, storey_marks, tables, words
 from raycover.draw.legend import distribution, draw_legend
-from raycover.draw.linework import draw_building
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import A4_LANDSCAPE, Page
 from raycover.draw.people import draw_seats
+from raycover.draw.plan_page import Marked, PlanPage, draw_layers, shown_units
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
+from raycover.draw.section_marks import draw_section_marks
 from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
+from raycover.draw.title_block import draw_block, state_shown
 from raycover.draw.underlaid import under_map
 from raycover.scene.schema import Scene
 from raycover.seats import SeatView
-from raycover.underlay import Underlay, read_underlay
+from raycover.underlay import read_underlay
 
 Floats = NDArray[np.float64]
 DPI = 200
@@ -93,20 +92,15 @@ class Body:
     """A plan drawn within its neat line but for its words, and what they need to find their places.
 
     `key` says what was drawn; `shown` is the storey, which ends at `top_m`; `outlines` (shapely, m) what the map
-    lies in.
+    lies in; `others` detectors of other storeys, drawn at `other_centres` (n, 2) mm where `rings` (n,).
     """
 
-    page: Page
-    projection: Projection
+    sketch: PlanPage
     shown: Building
     outlines: list[Any]
     picture: PaperMap
-    placer: Placer
-    strokes: Strokes
     seated: list[Box]
-    units: list[Unit]
-    centres: Floats
-    factor: float
+    marked: Marked
     others: list[Unit]
     other_centres: Floats
     rings: NDArray[np.bool_]
@@ -120,9 +114,8 @@ def draw_body(
     """Draw the map, the building, the people and the detectors; words come after (`annotate`)."""
     shown = shown_storey(building, plane)
     outlines = outlines_of(scene, shown, plane)
-    strokes = Strokes()
-    drawing = Drawing(page, projection, strokes)
-    placer = Placer(projection.frame)
+    sketch = PlanPage.on(page, projection)
+    strokes = sketch.strokes
     underlay = read_underlay(scene)
     if underlay is not None and not underlay.shows_on(plane.surface.storey):
         underlay = None
@@ -130,53 +123,46 @@ def draw_body(
     bounds = bounds_of(shown, plane, outlines)
     mapped = projection.cropped(bounds) if page.vector and underlay is None else projection
     picture = paper_map(plane.surface, plane.margin_db, plane.reserve_db, outlines, mapped, dpi=page.dpi)
-    has_limit = draw_map(page, picture, strokes, mapped, underlay)
-    draw_building(drawing, shown, plane.surface)
-    has_voids = storey_marks.draw_voids(drawing, shown)
+    has_limit = draw_layers(page, picture, strokes, under_map(picture, underlay, mapped))
+    has_voids = sketch.draw_storey(shown, plane.surface)
     seats = _seats_on(coverage, building, plane)
-    seated = draw_seats(drawing, seats)
-    cuts = storey_marks.cut_stairs(shown, top_of_shown(building, shown))
+    seated = draw_seats(sketch.drawing, seats)
     mine, others = units_by_storey(building, shown, plane, coverage.units)
-    units, centres = shown_units(mine, projection)
-    factor = glyphs.size_factor(centres)
-    marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]
-    for mark in marks:
-        keep_off(placer, mark, factor)
-    has_stairs = storey_marks.draw_stairs(drawing, cuts, placer)
-    declared = _footprints(units, shown, plane, outlines, projection)
+    draw_section_marks(page, projection, scene.sections, shown, sketch.placer)
+    marked = sketch.mark_units(mine)
+    has_stairs = sketch.draw_stairs(building, shown)
+    declared = _footprints(marked.units, shown, plane, outlines, projection)
     glyphs.draw_footprints(page, declared, projection.frame)  # type: ignore[arg-type]
     strokes.add(declared, 1.0)
     others, other_centres = shown_units(others, projection)
-    rings = storey_marks.draw_others(page, other_centres, centres)
-    glyphs.draw_marks(page, marks, factor)
-    sorts = tuple(s for s in glyphs.WORDS if any(m.sort == s for m in marks))
-    masked = any(m.masks for m in marks)
+    rings = storey_marks.draw_others(page, other_centres, marked.centres)
     stairs = "stair" if has_stairs else ""
-    key = sheet.Key(sorts, bool(declared), has_limit, masked, bool(seats), bool(others), has_voids, stairs)
+    key = sheet.Key(
+        marked.sorts, bool(declared), has_limit, marked.masked, bool(seats), bool(others), has_voids, stairs
+    )  # fmt: skip
     return Body(
-        page, projection, shown, outlines, picture, placer, strokes, list(seated), units, centres, factor, others,
-        other_centres, rings, top_of_shown(building, shown), key,
+        sketch, shown, outlines, picture, list(seated), marked, others, other_centres, rings,
+        top_of_shown(building, shown), key,
     )  # fmt: skip
 
 
 def annotate(scene: Scene, body: Body, plane: PlaneCoverage, n_gaps: int) -> tuple[int, int]:
     """Write letters of the first `n_gaps` gaps, tags and names on a plan; how many tags and names had no room."""
-    shown, placer = body.shown, body.placer
-    placer.note_strokes(body.strokes.lines)
+    shown, marked, placer = body.shown, body.marked, body.sketch.placer
     for box in body.seated:
         placer.take(box)
     for centre in body.other_centres[body.rings]:
         placer.take((*(centre - 1.4), *(centre + 1.4)))
-    annotator = Annotator(body.page, body.projection, placer, body.picture)
+    annotator = body.sketch.annotator(body.picture)
     gaps = plane.gaps[:n_gaps]
     annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(n_gaps))
-    n_tags, n_names = annotator.tags(body.units, body.centres, body.factor), 0
+    n_tags, n_names = annotator.tags(marked.units, marked.centres, marked.factor), 0
     above = [unit.position[2] > body.top_m - 0.02 for unit in body.others]
     tags = [f"{unit.name} {'↑' if up else '↓'}" for unit, up in zip(body.others, above, strict=True)]
     annotator.other_tags(tags, body.other_centres)
-    if extent_of(scene, plane) is None:
-        figures = plane.rooms()
-        n_names = annotator.room_names(body.outlines, list(figures), [area for area, _, _ in figures.values()])
+    rooms = named_rooms(scene, plane, body.outlines)
+    if rooms is not None:
+        n_names = annotator.room_names(*rooms)
     annotator.rack_names(shown)
     annotator.thing_names(shown, [*(s.name for s in shown.stairs), *(g.blocked_by for g in gaps if g.blocked_by)])
     annotator.wide_doors(shown)
@@ -192,11 +178,6 @@ def _seats_on(coverage: Coverage, building: Building, plane: PlaneCoverage) -> l
     homes = [building.room_at(*seat.at) for seat in coverage.seats]
     names = set(plane.surface.room_names)
     return [seat for seat, home in zip(coverage.seats, homes, strict=True) if home is not None and home.name in names]
-
-
-def state_shown(scene: Scene) -> tuple[str, ...]:
-    """The state that a drawing names: none where the scene has only one."""
-    return (scene.state,) if scene.states else ()
 
 
 def _stair_sheets(coverage: Coverage, plane: PlaneCoverage, name: str, sheet_number: tuple[int, int]) -> str:
@@ -222,6 +203,16 @@ def outlines_of(scene: Scene, building: Building, plane: PlaneCoverage) -> list[
     return [room.walkable for room in building.rooms] if extent is None else [shapely.box(*extent)]
 
 
+def named_rooms(
+    scene: Scene, plane: PlaneCoverage, outlines: list[Any]
+) -> tuple[list[Any], list[str], list[float]] | None:
+    """Outlines, names and areas (m²) of the rooms that a plan names: none where the map is that of an oblong."""
+    if extent_of(scene, plane) is not None:
+        return None
+    figures = plane.rooms()
+    return outlines, list(figures), [area for area, _, _ in figures.values()]
+
+
 def bounds_of(building: Building, plane: PlaneCoverage, outlines: list[Any]) -> Box:
     """What the drawing shows (m): the map, and the building about it where the map is that of its rooms."""
     bounds = np.array([outline.bounds for outline in outlines])
@@ -229,31 +220,6 @@ def bounds_of(building: Building, plane: PlaneCoverage, outlines: list[Any]) -> 
     if len(outlines) == len(building.rooms) and plane.surface.room_names != ("extent",):
         low, high = np.minimum(low, building.bounds[0, :2]), np.maximum(high, building.bounds[1, :2])
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
-
-
-def draw_map(
-    page: Page, picture: PaperMap, strokes: Strokes, projection: Projection, underlay: Underlay | None
-) -> bool:
-    """Colours, hatches and limit line; whether there is a limit line."""
-    page.image(under_map(picture, underlay, projection), picture.box, 1.0)
-    for index, spacing in ((palette.NOT_SEEN, hatching.NOT_SEEN_MM), (palette.DOUBTFUL, hatching.DOUBTFUL_MM)):
-        lines = hatching.hatch_lines(picture.classes == index, picture.box, spacing)
-        page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 2.0, alpha=hatching.OPACITY, clip=picture.box)
-    limit = picture.limit_lines()
-    page.lines(limit, palette.INK, 0.7, 3.0, clip=picture.box)
-    strokes.add(limit, 0.8)
-    return bool(limit)
-
-
-def shown_units(units: Sequence[Unit], projection: Projection) -> tuple[list[Unit], Floats]:
-    """The detectors within the frame, and their places on paper (n, 2)."""
-    if not units:
-        return [], np.zeros((0, 2))
-    centres = projection.to_paper([unit.position[:2] for unit in units])
-    x0, y0, x1, y1 = projection.frame
-    edge = glyphs.RING + glyphs.COLLAR
-    shown = np.all((centres > [x0 + edge, y0 + edge]) & (centres < [x1 - edge, y1 - edge]), axis=1).reshape(-1)
-    return [unit for unit, ok in zip(units, shown, strict=True) if ok], centres[shown]
 
 
 def _footprints(
@@ -272,20 +238,6 @@ def _footprints(
             limits = everywhere if room is None else room.polygon
             lines += [projection.to_paper(part) for part in footprints.within(outline, limits)]
     return footprints.without_doubles(lines)
-
-
-def keep_off(placer: Placer, mark: glyphs.Mark, factor: float) -> None:
-    """Keep text off a detector's mark, its tick and its masks."""
-    reach = (glyphs.RING + glyphs.COLLAR) * factor
-    x, y = (float(v) for v in mark.centre)
-    placer.take((x - reach, y - reach, x + reach, y + reach))
-    angle = np.radians(mark.azimuth_deg)
-    tip = mark.centre + np.array([np.cos(angle), np.sin(angle)]) * (glyphs.RING + glyphs.TICK) * factor
-    placer.take((min(x, tip[0]) - 0.2, min(y, tip[1]) - 0.2, max(x, tip[0]) + 0.2, max(y, tip[1]) + 0.2))
-    for start, end in mark.masks:
-        middle = np.radians((start + end) / 2)
-        out = mark.centre + np.array([np.cos(middle), np.sin(middle)]) * 2.8 * factor
-        placer.take((out[0] - 1.0, out[1] - 1.0, out[0] + 1.0, out[1] + 1.0))
 
 
 def draw_column(
@@ -349,15 +301,11 @@ def draw_words(
     subtitle = words.subtitle(plane.surface, coverage.ambient_c, state_shown(scene), where)
     sheet.draw_title(page.moved(0.0, page.taller), scene.title, subtitle)
     sheet.draw_scale_bar(page.moved(page.wider, page.taller), projection)
-    sheet.draw_title_block(
+    draw_block(
         page,
-        sheet.TitleBlock(
-            project=scene.title,
-            drawing=", ".join([drawing, *state_shown(scene)]),
-            conditions=words.conditions(coverage, building),
-            scale=f"1 : {projection.scale}",
-            date=scene.date if scene.date is not None else words.today(),
-            revision=scene.revision,
-            sheet=f"{sheet_number[0]} of {sheet_number[1]}",
-        ),
+        scene,
+        drawing=", ".join([drawing, *state_shown(scene)]),
+        conditions=words.conditions(coverage, building),
+        scale=projection.scale,
+        number=sheet_number,
     )

@@ -11,18 +11,15 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building
 from raycover.chance_maps import ChanceMaps
 from raycover.coverage import Coverage
-from raycover.draw import glyphs, plan, sheet, storey_marks, words
-from raycover.draw.annotate import Annotator
-from raycover.draw.drawing import Drawing, Strokes
-from raycover.draw.labels import Placer
-from raycover.draw.linework import draw_building
+from raycover.draw import plan, sheet, words
 from raycover.draw.mapping import paper_map
 from raycover.draw.page import Page
+from raycover.draw.plan_page import PlanPage
 from raycover.draw.png import save_png
 from raycover.draw.probability_sheet import Varied, draw_chance_map
 from raycover.draw.projection import Projection
 from raycover.draw.stair_sheet import make_stair_sheet
-from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
+from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.scene.schema import Scene
 
 Floats = NDArray[np.float64]
@@ -77,34 +74,19 @@ def make_chances(
     shown = shown_storey(building, plane)
     outlines = plan.outlines_of(scene, shown, plane)
     projection = Projection.fitted(plan.bounds_of(shown, plane, outlines), sheet.FRAME)
-    page, strokes = Page(dpi=dpi), Strokes()
-    drawing, placer = Drawing(page, projection, strokes), Placer(projection.frame)
+    page = Page(dpi=dpi)
+    sketch = PlanPage.on(page, projection)
     as_plane = Varied(maps, chances).as_plane
     picture = paper_map(plane.surface, as_plane.margin_db, as_plane.reserve_db, outlines, projection, dpi=dpi)
-    lines = draw_chance_map(page, picture, strokes)
-    draw_building(drawing, shown, plane.surface)
-    has_voids = storey_marks.draw_voids(drawing, shown)
+    lines = draw_chance_map(page, picture, sketch.strokes)
+    has_voids = sketch.draw_storey(shown, plane.surface)
     mine, _ = units_by_storey(building, shown, plane, coverage.units)
-    units, centres = plan.shown_units(mine, projection)
-    factor = glyphs.size_factor(centres)
-    marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]
-    for mark in marks:
-        plan.keep_off(placer, mark, factor)
-    storey_marks.draw_stairs(drawing, storey_marks.cut_stairs(shown, top_of_shown(building, shown)), placer)
-    glyphs.draw_marks(page, marks, factor)
-    sorts = tuple(s for s in glyphs.WORDS if any(m.sort == s for m in marks))
-    key = sheet.Key(sorts, False, False, any(m.masks for m in marks), voids=has_voids)
+    marked = sketch.mark_units(mine)
+    sketch.draw_stairs(building, shown)
+    key = sheet.Key(marked.sorts, False, False, marked.masked, voids=has_voids)
     varied = Varied(maps, chances, notes)
     varied.draw_column(page, key, lines)
-    placer.note_strokes(strokes.lines)
-    annotator = Annotator(page, projection, placer, picture)
-    n_tags, n_names = annotator.tags(units, centres, factor), 0
-    if plan.extent_of(scene, plane) is None:
-        figures = plane.rooms()
-        n_names = annotator.room_names(outlines, list(figures), [area for area, _, _ in figures.values()])
-    annotator.rack_names(shown)
-    annotator.wide_doors(shown)
-    sheet.draw_left_out(page, n_tags, n_names)
+    sketch.write_names(picture, marked, shown, plan.named_rooms(scene, plane, outlines))
     sheet.draw_frame(page, projection)
     sheet.draw_north(page, scene.north_deg)
     surface = plane.surface

@@ -11,12 +11,13 @@ from numpy.typing import NDArray
 
 from raycover.chance_maps import ChanceMaps, PlaneChances
 from raycover.coverage import PlaneCoverage
-from raycover.draw import chance_palette, hatching, palette, plan, sheet, tables, words
+from raycover.draw import chance_palette, hatching, palette, sheet, tables, words
 from raycover.draw.drawing import Strokes
 from raycover.draw.lettering import clean
 from raycover.draw.mapping import PaperMap
 from raycover.draw.page import Page
 from raycover.draw.projection import Projection
+from raycover.draw.title_block import draw_block, state_shown
 from raycover.scene.schema import Scene
 
 Floats = NDArray[np.float64]
@@ -67,20 +68,16 @@ class Varied:
         where: str,
     ) -> None:
         """Title, scale bar and title block; `drawing` is what the sheet is called, `where` the storey or stair."""
-        state = plan.state_shown(scene)
+        state = state_shown(scene)
         sheet.draw_title(page, scene.title, words.chances(self.chances.plane.surface, state, where))
         sheet.draw_scale_bar(page, projection)
-        sheet.draw_title_block(
+        draw_block(
             page,
-            sheet.TitleBlock(
-                project=scene.title,
-                drawing=", ".join([drawing, *state]),
-                conditions=f"{self.maps.draws.n} varied cases · seed {self.maps.draws.doubt.seed}",
-                scale=f"1 : {projection.scale}",
-                date=scene.date if scene.date is not None else words.today(),
-                revision=scene.revision,
-                sheet=f"{sheet_number[0]} of {sheet_number[1]}",
-            ),
+            scene,
+            drawing=", ".join([drawing, *state]),
+            conditions=f"{self.maps.draws.n} varied cases · seed {self.maps.draws.doubt.seed}",
+            scale=projection.scale,
+            number=sheet_number,
         )
 
 

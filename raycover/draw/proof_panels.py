@@ -13,24 +13,26 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building, StairShape
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
-from raycover.draw import glyphs, hatching, palette, plan, storey_marks
+from raycover.draw import glyphs, palette, storey_marks
 from raycover.draw.annotate import Annotator
-from raycover.draw.drawing import Drawing, Strokes
+from raycover.draw.drawing import Strokes
 from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
-from raycover.draw.linework import draw_building
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Box, Page
+from raycover.draw.plan_page import PlanPage, draw_layers, shown_units
 from raycover.draw.projection import Projection
 from raycover.draw.proof_marks import RADIUS, SMALL, draw_area, draw_never, draw_sight, draw_spot, draw_verdict
 from raycover.draw.stair_key import draw_section, units_about
-from raycover.draw.stair_sheet import draw_run, marks_on
-from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
+from raycover.draw.stair_sheet import draw_marks_on, draw_run
+from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.unrolled import Unrolled, lay_out, places_of, run_map
 from raycover.needs import NeedVerdict, PlaceVerdict
 
 Floats = NDArray[np.float64]
 _NAME_PT = 7.0
+#: Kinds of places that no wall or panel shows: their outline is drawn.
+OUTLINED = ("area", "aisle")
 
 
 @dataclass(frozen=True)
@@ -65,34 +67,26 @@ def draw_plan_panel(
 ) -> tuple[glyphs.Sort, ...]:
     """A storey with its map, the places and their marks; the sorts of units drawn."""
     storey = shown_storey(building, plane)
-    strokes = Strokes()
-    drawing = Drawing(page, projection, strokes)
-    placer = Placer(projection.frame)
+    sketch = PlanPage.on(page, projection)
+    strokes, placer = sketch.strokes, sketch.placer
     picture = _draw_maps(page, storey, plane, shown, projection, strokes, dpi=dpi)
-    draw_building(drawing, storey, plane.surface)
-    storey_marks.draw_voids(drawing, storey)
+    sketch.draw_storey(storey, plane.surface)
     mine, others = units_by_storey(building, storey, plane, coverage.units)
-    units, centres = plan.shown_units(mine, projection)
-    factor = glyphs.size_factor(centres)
-    marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]
-    for mark in marks:
-        plan.keep_off(placer, mark, factor)
-    storey_marks.draw_stairs(drawing, storey_marks.cut_stairs(storey, top_of_shown(building, storey)), placer)
-    _, other_centres = plan.shown_units(others, projection)
-    pale = storey_marks.draw_others(page, other_centres, centres)
+    marked = sketch.mark_units(mine)
+    sketch.draw_stairs(building, storey)
+    _, other_centres = shown_units(others, projection)
+    pale = storey_marks.draw_others(page, other_centres, marked.centres)
     for centre in other_centres[pale]:
         placer.take((*(centre - 1.4), *(centre + 1.4)))
-    glyphs.draw_marks(page, marks, factor)
     for one in shown:
-        if one.verdict.need.never or one.place.site.kind == "area":
+        if one.verdict.need.never or one.place.site.kind in OUTLINED:
             rings = [ring for part in shapely.get_parts(one.place.site.outline) for ring in _rings(part, projection)]
             draw = draw_never if one.verdict.need.never else draw_area
             draw(page, rings, projection.frame)
             strokes.add([np.concatenate([ring, ring[:1]]) for ring in rings], 3.0)
     _draw_ways(page, placer, strokes, coverage.units, shown, projection)
-    placer.note_strokes(strokes.lines)
-    annotator = Annotator(page, projection, placer, picture)
-    annotator.tags(units, centres, factor)
+    annotator = sketch.annotator(picture)
+    annotator.tags(marked.units, marked.centres, marked.factor)
     for one in shown:
         _mark(page, placer, one, _places_in(one, projection))
     named = {one.name for one in shown}
@@ -101,7 +95,7 @@ def draw_plan_panel(
         annotator.room_names([r for r, _ in rooms], [n for _, n in rooms], [float(r.area) for r, _ in rooms])
     x0, y0, x1, y1 = projection.frame
     page.areas([[[(x0, y0), (x1, y0), (x1, y1), (x0, y1)]]], 24.0, edge=palette.INK, width_pt=0.5)
-    return tuple(mark.sort for mark in marks)
+    return tuple(mark.sort for mark in marked.marks)
 
 
 def _draw_maps(
@@ -117,7 +111,7 @@ def _draw_maps(
     """The map of the storey's rooms, and of what was judged beyond them."""
     outlines = [room.walkable for room in storey.rooms]
     picture = paper_map(plane.surface, plane.margin_db, plane.reserve_db, outlines, projection, dpi=dpi)
-    plan.draw_map(page, picture, strokes, projection, None)
+    draw_layers(page, picture, strokes)
     everywhere = shapely.union_all([room.polygon for room in storey.rooms])
     for one in shown:
         surface = one.place.site.surface
@@ -133,7 +127,7 @@ def _draw_maps(
         more = paper_map(
             only, np.where(beyond, margin, np.nan), plane.reserve_db, [outline], projection, dpi=dpi
         )  # fmt: skip
-        plan.draw_map(page, more, strokes, projection, None)
+        draw_layers(page, more, strokes)
     return picture
 
 
@@ -251,27 +245,16 @@ def draw_stair_panel(
     strips, section = boxes
     laid = lay_out(stairs, plane.surface.grid, strips)
     placer = Placer(strips)
-    strokes: list[tuple[Floats, float]] = []
+    strokes = Strokes()
     pictures = [run_map(plane, stairs, laid, run, dpi=dpi) for run in range(len(laid.runs))]
     for run, picture in enumerate(pictures):
-        page.image(picture.rgba(), picture.box, 1.0)
-        for index, spacing in ((palette.NOT_SEEN, hatching.NOT_SEEN_MM), (palette.DOUBTFUL, hatching.DOUBTFUL_MM)):
-            lines = hatching.hatch_lines(picture.classes == index, picture.box, spacing)
-            page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 2.0, alpha=hatching.OPACITY, clip=picture.box)
-        limit = picture.limit_lines()
-        page.lines(limit, palette.INK, 0.7, 3.0, clip=picture.box)
-        strokes += [(line, 0.8) for line in limit]
+        draw_layers(page, picture, strokes)
         draw_run(page, building, stairs, laid, run, placer, strokes)
     near = units_about(stairs, coverage.units)
-    units, centres, marks = marks_on(stairs, laid, near)
-    factor = glyphs.size_factor(centres)
-    glyphs.draw_marks(page, marks, factor)
-    for centre in centres:
-        reach = (glyphs.RING + glyphs.COLLAR) * factor
-        placer.take((*(centre - reach), *(centre + reach)))
-    placer.note_strokes(strokes)
+    marked = draw_marks_on(page, stairs, laid, near, placer)
+    placer.note_strokes(strokes.lines)
     annotator = Annotator(page, laid, placer, pictures[0])
-    annotator.tags(units, centres, factor)
+    annotator.tags(marked.units, marked.centres, marked.factor)
     by_piece = {strip.piece: strip for run in laid.runs for strip in run.strips}
     for one in shown:
         site = one.place.site

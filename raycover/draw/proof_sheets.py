@@ -13,12 +13,13 @@ from raycover.coverage import Coverage, PlaneCoverage, solve
 from raycover.draw import glyphs, palette, sheet, words
 from raycover.draw.legend import draw_swatch
 from raycover.draw.page import Box, Page, pdf_of
-from raycover.draw.plan import DPI, state_shown
+from raycover.draw.plan import DPI
 from raycover.draw.png import save_png, write_whole
 from raycover.draw.projection import Projection, choose_scale
 from raycover.draw.proof_marks import SMALL, draw_area, draw_never, draw_sight, draw_spot, draw_verdict
-from raycover.draw.proof_panels import Shown, draw_plan_panel, draw_stair_panel, plan_bounds
+from raycover.draw.proof_panels import OUTLINED, Shown, draw_plan_panel, draw_stair_panel, plan_bounds
 from raycover.draw.proof_tables import Item, flow, need_items, note_items, remedy_items
+from raycover.draw.title_block import draw_block, state_shown
 from raycover.draw.true_scale import dated
 from raycover.needs import NeedVerdict, Proof, Situation
 from raycover.proof_words import assumptions, remedy_note, target_words
@@ -260,7 +261,7 @@ def _draw_key(page: Page, group: Group, sorts: Sequence[glyphs.Sort], reserve_db
         outline = np.array([(x, y - 0.5), (x + 5.5, y - 0.5), (x + 5.5, y + 2.3), (x, y + 2.3)])
         draw_never(page, [outline])
         x += 7.0 + page.text(x + 7.0, y, "must not trip a unit", 6.0).width + 4.0
-    if any(one.place.site.kind == "area" and not one.verdict.need.never for one in group.shown):
+    if any(one.place.site.kind in OUTLINED and not one.verdict.need.never for one in group.shown):
         draw_area(page, [np.array([(x, y - 0.5), (x + 5.5, y - 0.5), (x + 5.5, y + 2.3), (x, y + 2.3)])])
         x += 7.0 + page.text(x + 7.0, y, "area judged", 6.0).width + 4.0
     if nevers or False in met:
@@ -297,17 +298,13 @@ def _draw_words(
         page.areas([[box]], 5.0, face=palette.PAPER if one.place.met else palette.INK, edge=palette.INK, width_pt=0.4)
     sheet.draw_scale_bar(page, projection)
     drawing = "Proof of needs, " + (where if where else "plan")
-    sheet.draw_title_block(
+    draw_block(
         page,
-        sheet.TitleBlock(
-            project=proof.scene.title,
-            drawing=", ".join([drawing, *state_shown(scene)]),
-            conditions=words.conditions(coverage, group.situation.building),
-            scale=f"1 : {projection.scale}",
-            date=proof.scene.date if proof.scene.date is not None else words.today(),
-            revision=proof.scene.revision,
-            sheet=f"{number[0]} of {number[1]}",
-        ),
+        proof.scene,
+        drawing=", ".join([drawing, *state_shown(scene)]),
+        conditions=words.conditions(coverage, group.situation.building),
+        scale=projection.scale,
+        number=number,
     )
 
 

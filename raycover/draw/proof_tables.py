@@ -19,6 +19,7 @@ from raycover.proof_words import (
     remedy_cost,
     seen_words,
     way_words,
+    why_words,
 )
 from raycover.remedies import Remedy, Trouble
 
@@ -48,11 +49,14 @@ def need_items(page: Page, verdict: NeedVerdict, places: Sequence[PlaceVerdict],
     chance = any(place.probability is not None for place in places)
     names = max(page.lettering.extent(_place_name(place), "sans", _SIZE).width for place in places)
     columns = _Columns(width, names, chance=chance, gap=verdict.need.largest_gap is not None)
-    heads = (
-        Item(9.9, lambda page, x, y, right: _need_heading(page, verdict, x, y, right), tied=True),
-        Item(4.2, lambda page, x, y, right: columns.heads(page, verdict, x, y), tied=True),
-    )
-    yield from heads
+    heading = Item(9.9, lambda page, x, y, right: _need_heading(page, verdict, x, y, right), tied=True)
+    columns_of = Item(4.2, lambda page, x, y, right: columns.heads(page, verdict, x, y), tied=True)
+    heads = (heading, columns_of)
+    yield heading
+    if said := why_words(verdict.need):
+        why = page.lettering.wrap(clean(said), "sans", _NOTE, width - 4.2, _MOST_LINES)
+        yield Item(_WRAPPED * len(why) + 0.9, lambda page, x, y, right: _lines(page, why, x + 4.2, y + 0.3), tied=True)
+    yield columns_of
     for place in places:
         lines = page.lettering.wrap(clean(way_words(verdict, place)), "sans", _NOTE, width - columns.way, _MOST_LINES)
         yield Item(
@@ -77,6 +81,11 @@ def _need_heading(page: Page, verdict: NeedVerdict, x: float, y: float, right: f
         x + 4.2, y - 7.7, page.lettering.fit(clean(asked), "sans", _NOTE, right - x - 4.2), _NOTE,
         color=palette.SECOND_INK,
     )  # fmt: skip
+
+
+def _lines(page: Page, lines: Sequence[str], x: float, y: float) -> None:
+    for number, line in enumerate(lines):
+        page.text(x, y - 2.0 - number * _WRAPPED, line, _NOTE, color=palette.SECOND_INK)
 
 
 def _place_name(place: PlaceVerdict) -> str:
@@ -120,6 +129,10 @@ class _Columns:
         page.text(x, base, page.lettering.fit(name, "sans", _SIZE, self.name_width), _SIZE)
         draw_verdict(page, (x + self.verdict + SMALL, base + 0.8), met=place.met, radius=SMALL)
         page.text(x + self.verdict + 3.4, base, "yes" if place.met else "no", _SIZE, font="bold")
+        for number, line in enumerate(lines):
+            page.text(x + self.way, base - number * _WRAPPED, line, _NOTE)
+        if verdict.need.only_area:
+            return
         page.text(x + self.seen, base, seen_words(found.share), _SIZE, ha="right")
         if self.gap is not None:
             page.text(x + self.gap, base, f"{found.largest_gap_m:.1f} m", _SIZE, ha="right")
@@ -128,8 +141,6 @@ class _Columns:
             page.text(x + self.chance, base, chance_words(place.probability), _SIZE, ha="right")
         unit = "" if place.way is None else page.lettering.fit(clean(place.way.unit), "bold", _NOTE, 9.0)
         page.text(x + self.unit, base, unit, _NOTE, font="bold", color=palette.ACCENT)
-        for number, line in enumerate(lines):
-            page.text(x + self.way, base - number * _WRAPPED, line, _NOTE)
 
 
 def remedy_items(page: Page, trouble: Trouble, width: float) -> Iterator[Item]:

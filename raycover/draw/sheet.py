@@ -1,4 +1,4 @@
-"""The sheet around a drawing: title, headline figure, neat line, scale bar, north, key, title block, cautions."""
+"""The sheet around a drawing: title, headline figure, neat line, scale bar, north, key."""
 
 from __future__ import annotations
 
@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover import __version__
-from raycover.draw import palette, words
+from raycover.draw import palette
 from raycover.draw.glyphs import WORDS, Mark, Sort, draw_marks, draw_wedge
 from raycover.draw.lettering import clean
 from raycover.draw.page import A4_LANDSCAPE, Box, Page
@@ -29,19 +28,6 @@ LEGEND_FOOT = 133.5
 _BAR_MM = 58.0
 _TITLE_SIZES = (20, 18, 16, 14, 13)
 _TICK = 1.4
-
-
-@dataclass(frozen=True)
-class TitleBlock:
-    """The words along the foot of a sheet."""
-
-    project: str
-    drawing: str
-    conditions: str
-    scale: str
-    date: str
-    revision: str
-    sheet: str
 
 
 def frame_on(size: tuple[float, float]) -> Box:
@@ -222,26 +208,3 @@ def draw_left_out(page: Page, n_tags: int, n_names: int) -> None:
     parts = [f"{n} {what}{'' if n == 1 else 's'}" for n, what in counts if n]
     if parts:
         page.text(MARGIN, 29.0, f"No room at this scale for {' and '.join(parts)}.", 6, color=palette.SECOND_INK)
-
-
-def draw_title_block(page: Page, block: TitleBlock) -> None:
-    right = RIGHT + page.wider
-    places = [place * (right - MARGIN) / 277.0 for place in (0.0, 58.0, 126.0, 190.0, 214.0, 238.0, 257.0, 277.0)]
-    heads = ("Project", "Drawing", "Conditions", f"Scale on {page.paper}", "Date", "Revision", "Sheet")
-    values = (block.project, block.drawing, block.conditions, block.scale, block.date, block.revision, block.sheet)
-    page.rule(MARGIN, right, 27.0, 1.1)
-    for k, (head, value) in enumerate(zip(heads, values, strict=True)):
-        x, width = MARGIN + places[k] + (1.8 if k else 0.0), places[k + 1] - places[k] - (3.4 if k else 1.6)
-        page.text(x, 23.4, head, 6.5, color=palette.SECOND_INK)
-        font = "bold" if k == 0 else "sans"
-        sizes = (9.0, 8.0, 7.5) if k == 0 else (7.5, 7.0, 6.5)
-        whole, size = page.lettering.fit_size(clean(value), font, sizes, width)  # type: ignore[arg-type]
-        lines = [whole] if whole == clean(value) else page.lettering.wrap(clean(value), font, 6.5, width, 2)  # type: ignore[arg-type]
-        for line, y in zip(lines, (17.6,) if len(lines) == 1 else (19.7, 16.7), strict=True):
-            page.text(x, y, line, size if len(lines) == 1 else 6.5, font=font)  # type: ignore[arg-type]
-        if k:
-            page.lines([[(MARGIN + places[k], 16.2), (MARGIN + places[k], 25.4)]], palette.RULE, 0.5, 25.0)
-    page.rule(MARGIN, right, 15.2, 0.4, palette.RULE)
-    for line, y in zip(words.CAUTION, (12.2, 9.4), strict=True):
-        page.text(MARGIN, y, line, 6)
-    page.text(right, 12.2, f"raycover {__version__}", 6, ha="right", color=palette.SECOND_INK)

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building, StairPiece, StairShape
 from raycover.detectors import Unit
 from raycover.draw import palette, sheet, words
+from raycover.draw.glyphs import draw_hung
 from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
-from raycover.draw.page import Box, Page, arc
+from raycover.draw.page import Box, Page
 from raycover.draw.projection import choose_scale
 from raycover.draw.stair_cuts import arrival, edges, outline, profile
 
@@ -117,10 +118,7 @@ def _profile(piece: StairPiece, along: Floats) -> Floats:
 
 def _glyph(page: Page, placer: Placer, unit: Unit, at: Floats) -> None:
     """A detector in section: a lower half-disc under a rod, its name beside it."""
-    half = arc(at, 1.25, 180.0, 360.0, 24)
-    page.areas([[half]], 19.0, face=palette.PAPER, edge=palette.PAPER, width_pt=1.4)
-    page.areas([[half]], 19.1, face=palette.ACCENT)
-    page.lines([[at, at + np.array([0.0, 1.6])]], palette.ACCENT, 0.7, 19.1)
+    draw_hung(page, at, 1.6)
     placer.take((at[0] - 1.5, at[1] - 1.5, at[0] + 1.5, at[1] + 1.7))
     text = page.lettering.fit(clean(unit.name), "bold", 6.5, 18.0)
     extent = page.lettering.extent(text, "bold", 6.5)

@@ -13,13 +13,14 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building, StairShape
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
-from raycover.draw import glyphs, hatching, palette, sheet, tables, words
+from raycover.draw import glyphs, palette, sheet, tables, words
 from raycover.draw.annotate import Annotator
 from raycover.draw.drawing import Strokes
 from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
 from raycover.draw.page import Box, Page
 from raycover.draw.plan import DPI, draw_column, draw_words
+from raycover.draw.plan_page import Marked, draw_layers
 from raycover.draw.png import save_png
 from raycover.draw.probability_sheet import Varied, draw_chance_map
 from raycover.draw.stair_cuts import arrival
@@ -78,34 +79,19 @@ def make_stair_sheet(
     page = Page(dpi=dpi, vector=vector)
     laid = lay_out(stairs, plane.surface.grid, _STRIPS)
     placer = Placer(_STRIPS)
-    strokes: list[tuple[Floats, float]] = []
+    strokes = Strokes()
     has_limit = False
     pictures = []
     for run in range(len(laid.runs)):
         picture = run_map(plane if varied is None else varied.as_plane, stairs, laid, run, dpi=dpi)
         pictures.append(picture)
         if varied is not None:
-            added = Strokes()
-            has_limit = draw_chance_map(page, picture, added) or has_limit
-            strokes += added.lines
-            draw_run(page, building, stairs, laid, run, placer, strokes)
-            continue
-        page.image(picture.rgba(), picture.box, 1.0)
-        for index, spacing in ((palette.NOT_SEEN, hatching.NOT_SEEN_MM), (palette.DOUBTFUL, hatching.DOUBTFUL_MM)):
-            lines = hatching.hatch_lines(picture.classes == index, picture.box, spacing)
-            page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 2.0, alpha=hatching.OPACITY, clip=picture.box)
-        limit = picture.limit_lines()
-        has_limit = has_limit or bool(limit)
-        page.lines(limit, palette.INK, 0.7, 3.0, clip=picture.box)
-        strokes += [(line, 0.8) for line in limit]
+            has_limit = draw_chance_map(page, picture, strokes) or has_limit
+        else:
+            has_limit = draw_layers(page, picture, strokes) or has_limit
         draw_run(page, building, stairs, laid, run, placer, strokes)
     near = units_about(stairs, coverage.units)
-    units, centres, marks = marks_on(stairs, laid, near)
-    factor = glyphs.size_factor(centres)
-    glyphs.draw_marks(page, marks, factor)
-    for centre in centres:
-        reach = (glyphs.RING + glyphs.COLLAR) * factor
-        placer.take((*(centre - reach), *(centre + reach)))
+    marked = draw_marks_on(page, stairs, laid, near, placer)
     sorts = tuple(s for s in glyphs.WORDS if any(glyphs.sort_of(unit) == s for unit in near))
     key = sheet.Key(sorts, False, has_limit and varied is None, False)
     figures = piece_figures(plane, stairs, laid.runs, by_run=len(stairs.pieces) > _MOST_PIECES)
@@ -118,11 +104,11 @@ def make_stair_sheet(
         listed = draw_column(page, plane, coverage, key, stacked, parts)
     else:
         varied.draw_column(page, key, has_limit)
-    placer.note_strokes(strokes)
+    placer.note_strokes(strokes.lines)
     annotator = Annotator(page, laid, placer, pictures[0])
     gaps = _unrolled_gaps(plane, plane.gaps[:listed])
     annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(listed))
-    n_tags = annotator.tags(units, centres, factor)
+    n_tags = annotator.tags(marked.units, marked.centres, marked.factor)
     sheet.draw_left_out(page, n_tags, 0)
     x0, y0, x1, y1 = sheet.FRAME
     page.areas([[[(x0, y0), (x1, y0), (x1, y1), (x0, y1)]]], 24.0, edge=palette.INK, width_pt=0.5)
@@ -145,7 +131,7 @@ def draw_run(
     laid: Unrolled,
     run: int,
     placer: Placer,
-    strokes: list[tuple[Floats, float]],
+    strokes: Strokes,
 ) -> None:
     """Outlines, treads, the way up, levels above and names of pieces below."""
     treads: list[Floats] = []
@@ -162,8 +148,8 @@ def draw_run(
     page.lines(treads, palette.PAPER, 0.9, _Z - 0.1, alpha=0.75)
     page.lines(treads, palette.INK, 0.3, _Z)
     page.areas([[outline] for outline in outlines], _Z + 0.1, edge=palette.INK, width_pt=0.8)
-    strokes += [(line, 1.2) for line in treads]
-    strokes += [(np.concatenate([outline, outline[:1]]), 5.0) for outline in outlines]
+    strokes.add(treads, 1.2)
+    strokes.add([np.concatenate([outline, outline[:1]]) for outline in outlines], 5.0)
     _draw_way(page, stairs, laid, run, placer, strokes)
     for number, strip in enumerate(strips):
         piece = stairs.pieces[strip.piece]
@@ -205,9 +191,7 @@ def _label(
     placer.take((left, at[1] - extent.below, left + extent.width, at[1] + extent.above))
 
 
-def _draw_way(
-    page: Page, stairs: StairShape, laid: Unrolled, run: int, placer: Placer, strokes: list[tuple[Floats, float]]
-) -> None:
+def _draw_way(page: Page, stairs: StairShape, laid: Unrolled, run: int, placer: Placer, strokes: Strokes) -> None:
     """The way up along the middle of the flights, an arrowhead at its end and "up" at its start."""
     points: list[tuple[float, float]] = []
     for strip in laid.runs[run].strips:
@@ -234,7 +218,7 @@ def _draw_way(
     page.lines([shaft], palette.INK, 0.7, _Z + 0.3)
     page.areas([[head]], _Z + 0.3, face=palette.INK, edge=palette.PAPER, width_pt=0.4)
     page.discs([line[0]], 0.6, _Z + 0.3, face=palette.INK, edge=palette.PAPER, width_pt=0.4)
-    strokes.append((line, 4.0))
+    strokes.add([line], 4.0)
     extent = page.lettering.extent("up", "bold", 6.5)
     x, y = float(line[0, 0]) + 1.2, float(line[0, 1]) + 1.1
     page.text(x, y, "up", 6.5, font="bold", z=17.0, halo_pt=2.0)
@@ -242,7 +226,18 @@ def _draw_way(
     placer.take((float(tip[0]) - 2.6, float(tip[1]) - 1.0, float(tip[0]), float(tip[1]) + 1.0))
 
 
-def marks_on(stairs: StairShape, laid: Unrolled, near: list[Unit]) -> tuple[list[Unit], Floats, list[glyphs.Mark]]:
+def draw_marks_on(page: Page, stairs: StairShape, laid: Unrolled, near: list[Unit], placer: Placer) -> Marked:
+    """Draw the marks of the detectors over the strips; text keeps off them."""
+    units, centres, marks = _marks_on(stairs, laid, near)
+    factor = glyphs.size_factor(centres)
+    glyphs.draw_marks(page, marks, factor)
+    for centre in centres:
+        reach = (glyphs.RING + glyphs.COLLAR) * factor
+        placer.take((*(centre - reach), *(centre + reach)))
+    return Marked(units, centres, marks, factor)
+
+
+def _marks_on(stairs: StairShape, laid: Unrolled, near: list[Unit]) -> tuple[list[Unit], Floats, list[glyphs.Mark]]:
     """Detectors that hang over a piece or close beside it, where the strips show them: (n, 2) mm and marks."""
     units: list[Unit] = []
     centres, marks = [], []

@@ -15,6 +15,7 @@ from raycover.draw.multiples import MOST_COLUMNS, MOST_ROWS, Multiples, Small, m
 from raycover.draw.page import Page
 from raycover.draw.png import save_png
 from raycover.draw.tables import Row, Table, draw_table
+from raycover.draw.title_block import draw_block
 from raycover.scene.schema import Scene
 from raycover.scene.varying import Change
 from raycover.studying import Step, Study, bands, holds
@@ -122,17 +123,13 @@ def make_chart_sheet(
     who = words_of(study.detectors)
     subtitle = f"{title} of {who}" + (", best of the other values at each" if several else "")
     sheet.draw_title(page, scene.title, subtitle)
-    sheet.draw_title_block(
+    draw_block(
         page,
-        sheet.TitleBlock(
-            project=scene.title,
-            drawing=f"Study of {title.lower()}",
-            conditions=f"{scene.conditions.ambient_c:g} °C · reserve {scene.conditions.reserve_db:g} dB",
-            scale="–",
-            date=scene.date if scene.date is not None else words.today(),
-            revision=scene.revision,
-            sheet=f"{sheet_number[0]} of {sheet_number[1]}",
-        ),
+        scene,
+        drawing=f"Study of {title.lower()}",
+        conditions=f"{scene.conditions.ambient_c:g} °C · reserve {scene.conditions.reserve_db:g} dB",
+        scale=None,
+        number=sheet_number,
     )
     return page
 

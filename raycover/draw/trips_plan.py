@@ -14,17 +14,17 @@ from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building, StoreyShape
 from raycover.detectors import Unit
 from raycover.draw import glyphs, nuisance_marks, palette, plan, sheet, storey_marks, tables, words
-from raycover.draw.annotate import Annotator
 from raycover.draw.building_plan import building_bounds, floor_surface, light_paper
-from raycover.draw.drawing import Drawing, Strokes
+from raycover.draw.drawing import Drawing
 from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
-from raycover.draw.linework import draw_building
 from raycover.draw.nuisance_marks import NuisanceMark
 from raycover.draw.page import Page
+from raycover.draw.plan_page import PlanPage, shown_units
 from raycover.draw.png import save_png
 from raycover.draw.projection import Projection
 from raycover.draw.storeys import top_of_shown
+from raycover.draw.title_block import draw_surround, state_shown
 from raycover.scene.schema import Scene
 from raycover.trips import Remedies, Trips
 from raycover.trips.judging import Verdict
@@ -83,12 +83,12 @@ def make_trips_plan(
     shape = building if storey is None else one_storey(building, storey)
     shown = _of_storey(building, trips, storey)
     projection = Projection.fitted(_bounds(shape, shown), sheet.FRAME)
-    page, strokes = Page(dpi=dpi), Strokes()
-    drawing, placer = Drawing(page, projection, strokes), Placer(projection.frame)
+    page = Page(dpi=dpi)
+    sketch = PlanPage.on(page, projection)
+    drawing, placer, strokes = sketch.drawing, sketch.placer, sketch.strokes
     drawing.areas([part for room in shape.rooms for part in shapely.get_parts(room.walkable)], 1.0, face=palette.BENCH)
-    draw_building(drawing, shape, floor_surface(shape))
-    storey_marks.draw_voids(drawing, shape)
-    storey_marks.draw_stairs(drawing, storey_marks.cut_stairs(shape, top_of_shown(building, shape)), placer)
+    sketch.draw_storey(shape, floor_surface(shape))
+    sketch.draw_stairs(building, shape)
 
     _draw_things(drawing, shown)
     by_name = {unit.name: unit for unit in trips.units}
@@ -103,25 +103,19 @@ def make_trips_plan(
     _draw_disturbing(drawing, trips, shown)
 
     others = [by_name[n] for n in dict.fromkeys(r.effect.unit for r in shown.remedies) if by_name[n] not in shown.units]
-    hung, centres = plan.shown_units(shown.units, projection)
-    others, other_centres = plan.shown_units(others, projection)
-    storey_marks.draw_others(page, other_centres, centres)
-    factor = glyphs.size_factor(centres)
-    marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(hung, centres, strict=True)]
-    for mark in marks:
-        plan.keep_off(placer, mark, factor)
-    glyphs.draw_marks(page, marks, factor)
-    placer.note_strokes(strokes.lines)
-    annotator = Annotator(page, projection, placer, light_paper(projection))
+    marked = sketch.mark_units(shown.units)
+    others, other_centres = shown_units(others, projection)
+    storey_marks.draw_others(page, other_centres, marked.centres)
+    annotator = sketch.annotator(light_paper(projection))
     placed = _place_marks(page, projection, placer, shown)
-    n_tags = annotator.tags(hung, centres, factor)
+    n_tags = annotator.tags(marked.units, marked.centres, marked.factor)
     top = top_of_shown(building, shape) - 0.02
     annotator.other_tags([f"{u.name} {'↑' if u.position[2] > top else '↓'}" for u in others], other_centres)
     outlines = [room.polygon for room in shape.rooms]
     n_names = annotator.room_names(outlines, [r.name for r in shape.rooms], [r.walkable.area for r in shape.rooms])
     nuisance_marks.draw_marks(page, placed)
     sheet.draw_left_out(page, n_tags, n_names)
-    _draw_column(page, trips, shown, tuple(s for s in glyphs.WORDS if any(m.sort == s for m in marks)))
+    _draw_column(page, trips, shown, marked.sorts)
     _draw_surround(page, scene, trips, projection, storey, sheet_number)
     return page
 
@@ -362,21 +356,14 @@ def _draw_surround(
     sheet_number: tuple[int, int],
 ) -> None:
     where = f", {storey.name}" if storey is not None else ""
-    state = "".join(f" · {name}" for name in plan.state_shown(scene))
+    state = "".join(f" · {name}" for name in state_shown(scene))
     subtitle = f"What may trip units though nobody is there{where}, air at {trips.ambient_c:g} °C{state}"
-    sheet.draw_title(page, scene.title, subtitle)
-    sheet.draw_frame(page, projection)
-    sheet.draw_scale_bar(page, projection)
-    sheet.draw_north(page, scene.north_deg)
-    sheet.draw_title_block(
+    draw_surround(
         page,
-        sheet.TitleBlock(
-            project=scene.title,
-            drawing=", ".join([f"False trips{where}", *plan.state_shown(scene)]),
-            conditions=f"{trips.ambient_c:g} °C · reserve {trips.reserve_db:g} dB",
-            scale=f"1 : {projection.scale}",
-            date=scene.date if scene.date is not None else words.today(),
-            revision=scene.revision,
-            sheet=f"{sheet_number[0]} of {sheet_number[1]}",
-        ),
+        scene,
+        projection,
+        subtitle=subtitle,
+        drawing=", ".join([f"False trips{where}", *state_shown(scene)]),
+        conditions=f"{trips.ambient_c:g} °C · reserve {trips.reserve_db:g} dB",
+        number=sheet_number,
     )

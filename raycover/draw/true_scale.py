@@ -1,4 +1,4 @@
-"""Plans at true scale on paper of a standard size: vector PDFs for the drawing office."""
+"""Plans and sections at true scale on paper of a standard size: vector files for the drawing office."""
 
 from __future__ import annotations
 
@@ -8,11 +8,13 @@ from pathlib import Path
 
 from raycover.building.parts import Building
 from raycover.coverage import Coverage
-from raycover.draw.page import PAPERS
+from raycover.draw.page import PAPERS, Page
 from raycover.draw.plan import make_plan
 from raycover.draw.png import write_whole
+from raycover.draw.section_sheet import make_section
 from raycover.draw.stair_sheet import make_stair_sheet
 from raycover.scene.schema import Scene
+from raycover.upright import SectionField
 
 #: Pixels an inch of the map, which is a picture in an otherwise vector page: 0.17 mm, finer than any cell drawn.
 DPI = 150
@@ -32,22 +34,46 @@ def draw_plan_pdf(
     scale: int | None = None,
     sheet: tuple[int, int] = (1, 4),
 ) -> None:
-    """Save the plan of one plane as a PDF of a paper's exact size, landscape, at a scale or the finest that fits.
+    """Save the plan of one plane as a PDF, or as SVG if the path ends so, of a paper's exact size, landscape.
 
-    A length of s metres measures s·1000/scale mm on the print. A stair's unrolled map comes on A4.
-    Raises DoesNotFit where the building is too large, KeyError for a paper that is not one of PAPERS,
-    OSError where the file cannot be written.
+    At a scale, or the finest that fits: a length of s metres measures s·1000/scale mm on the print. A stair's
+    unrolled map comes on A4. Raises DoesNotFit where the building is too large, KeyError for a paper that is not one
+    of PAPERS, OSError where the file cannot be written.
     """
     if coverage[plane_name].surface.stairs is not None:  # unrolled: a sheet of its own, laid out for A4
         page = make_stair_sheet(scene, building, coverage, plane_name, sheet_number=sheet, dpi=DPI, vector=True)
-        write_whole(Path(path), page.pdf(title=f"{scene.title}: {plane_name}", created=dated(scene.date)))
+        save_vector(page, path, title=f"{scene.title}: {plane_name}", date=scene.date)
         return
     page = make_plan(
         scene, building, coverage, plane_name,
         sheet_number=sheet, dpi=DPI, size=PAPERS[paper], scale=scale, vector=True,
     )  # fmt: skip
-    title = f"{scene.title}: coverage plan, {plane_name}"
-    write_whole(Path(path), page.pdf(title=title, created=dated(scene.date)))
+    save_vector(page, path, title=f"{scene.title}: coverage plan, {plane_name}", date=scene.date)
+
+
+def draw_section_pdf(
+    scene: Scene,
+    building: Building,
+    coverage: Coverage,
+    field: SectionField,
+    path: str | Path,
+    *,
+    paper: str = "A3",
+    scale: int | None = None,
+    sheet: tuple[int, int] = (1, 1),
+) -> None:
+    """Save a section's sheet likewise, as PDF or SVG."""
+    page = make_section(
+        scene, building, coverage, field, sheet_number=sheet, dpi=DPI, size=PAPERS[paper], scale=scale, vector=True
+    )
+    save_vector(page, path, title=f"{scene.title}: section {field.name}", date=scene.date)
+
+
+def save_vector(page: Page, path: str | Path, *, title: str, date: str | None) -> None:
+    """Write a vector page whole as SVG if the path ends so, else as PDF."""
+    path = Path(path)
+    data = page.svg(title=title) if path.suffix == ".svg" else page.pdf(title=title, created=dated(date))
+    write_whole(path, data)
 
 
 def dated(text: str | None) -> datetime | None:

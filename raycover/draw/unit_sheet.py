@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from raycover.draw.lettering import Font, clean
+from raycover.draw.lettering import clean
 from raycover.draw.page import Box, Page
 from raycover.draw.palette import ACCENT, ASSURED, INK, NOT_SEEN, RULE, SECOND_INK, SEEN, class_rgb, hex_of
 from raycover.draw.png import save_png
+from raycover.draw.title_block import draw_fields
 from raycover.draw.unit_views import (
     DASHES,
     PERSON_HEIGHT,
@@ -250,7 +251,6 @@ def _words(page: Page, unit: UnitReach, notes: tuple[str, ...]) -> None:
 
 
 def _title_block(page: Page, unit: UnitReach, scale: int, version: str) -> None:
-    page.rule(_LEFT, _RIGHT, 26.6, 1.1)
     fields = (
         (0.0, "Model", clean(unit.model.name), 74.0),
         (78.0, "Drawing", "Unit in the open: plan, sections, reach", 62.0),
@@ -258,12 +258,4 @@ def _title_block(page: Page, unit: UnitReach, scale: int, version: str) -> None:
         (206.0, "Mounted at", f"{unit.mounting:g} m", 26.0),
         (236.0, "Scale on A4", f"1 : {scale}", 30.0),
     )
-    for x, label, value, wide in fields:
-        if x:
-            page.lines([[(_LEFT + x - 2, 17.4), (_LEFT + x - 2, 25.4)]], RULE, 0.5, 10)
-        page.text(_LEFT + x, 23.2, label, 6, color=SECOND_INK)
-        font: Font = "bold" if x == 0 else "sans"
-        page.text(_LEFT + x, 18.4, page.lettering.fit(value, font, 7.5, wide), 7.5, font=font)
-    page.rule(_LEFT, _RIGHT, 15.2, 0.4, RULE)
-    page.text(_LEFT, 11.6, CAUTION, 6)
-    page.text(_RIGHT, 11.6, f"raycover {version}".strip(), 6, color=SECOND_INK, ha="right")
+    draw_fields(page, fields, CAUTION, version)

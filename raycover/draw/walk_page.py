@@ -10,17 +10,15 @@ from numpy.typing import NDArray
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building
 from raycover.detectors import Unit
-from raycover.draw import glyphs, palette, plan, sheet, storey_marks, strip_chart, tables, walk_plan, words
+from raycover.draw import palette, plan, sheet, strip_chart, tables, walk_plan, words
 from raycover.draw.annotate import Annotator
 from raycover.draw.building_plan import floor_surface, light_paper
-from raycover.draw.drawing import Drawing, Strokes
-from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
-from raycover.draw.linework import draw_building
 from raycover.draw.page import Page
+from raycover.draw.plan_page import PlanPage
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
-from raycover.draw.storeys import top_of_shown
+from raycover.draw.title_block import draw_surround, state_shown
 from raycover.scene.schema import Scene
 from raycover.walking.walk import Seen, Walk
 from raycover.walking.words import cause_words, clock, hold_words, span
@@ -95,22 +93,16 @@ def _draw_plan(
     page: Page, building: Building, walk: Walk, lanes: list[Seen], projection: Projection
 ) -> tuple[sheet.Key, list[str]]:
     shown = _storey(building, walk)
-    strokes = Strokes()
-    drawing, placer = Drawing(page, projection, strokes), Placer(projection.frame)
-    draw_building(drawing, shown, floor_surface(shown))
-    storey_marks.draw_voids(drawing, shown)
-    units, centres = plan.shown_units(_units_on(building, shown, walk), projection)
-    factor = glyphs.size_factor(centres)
-    marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(units, centres, strict=True)]
-    for mark in marks:
-        plan.keep_off(placer, mark, factor)
-    storey_marks.draw_stairs(drawing, storey_marks.cut_stairs(shown, top_of_shown(building, shown)), placer)
-    glyphs.draw_marks(page, marks, factor)
-    placer.note_strokes(strokes.lines)
+    sketch = PlanPage.on(page, projection)
+    placer = sketch.placer
+    sketch.draw_storey(shown, floor_surface(shown))
+    marked = sketch.mark_units(_units_on(building, shown, walk))
+    sketch.draw_stairs(building, shown)
+    placer.note_strokes(sketch.strokes.lines)
     paper = walk_plan.draw_route(page, walk, projection, placer)
     walk_plan.draw_marks(page, walk, paper, placer)
     annotator = Annotator(page, projection, placer, light_paper(projection))
-    n_tags = annotator.tags(units, centres, factor)
+    n_tags = annotator.tags(marked.units, marked.centres, marked.factor)
     left_out = walk_plan.draw_noticed_by(page, walk, paper, lanes, placer)
     areas = [room.walkable.area for room in shown.rooms]
     annotator.room_names([room.polygon for room in shown.rooms], [room.name for room in shown.rooms], areas)
@@ -118,8 +110,7 @@ def _draw_plan(
     things = [walk.longest.why.blocked_by] if walk.longest is not None else []
     annotator.thing_names(shown, [name for name in things if name])
     sheet.draw_left_out(page, n_tags, 0)
-    sorts = tuple(s for s in glyphs.WORDS if any(m.sort == s for m in marks))
-    return sheet.Key(sorts, False, False, any(m.masks for m in marks)), left_out
+    return sheet.Key(marked.sorts, False, False, marked.masked), left_out
 
 
 def _storey(building: Building, walk: Walk) -> Building:
@@ -273,21 +264,14 @@ def _draw_surround(
     who = {"adult": "an adult", "child": "a child", "wheelchair": "a wheelchair user"}[way.person]
     does = f"walks at {way.speed:g} m/s" if way.person != "wheelchair" else f"goes at {way.speed:g} m/s"
     how = "simulated detectors" if any(s.mode == "simulated" for s in walk.seen) else "declared footprints"
-    parts = [f"Walk test, {walk.name}: {who} {does}", how, *plan.state_shown(scene)]
-    sheet.draw_title(page, scene.title, " · ".join(parts))
-    sheet.draw_frame(page, projection)
-    sheet.draw_scale_bar(page, projection)
-    sheet.draw_north(page, scene.north_deg)
+    parts = [f"Walk test, {walk.name}: {who} {does}", how, *state_shown(scene)]
     conditions = [f"{scene.conditions.ambient_c:g} °C", words.doors(building)]
-    sheet.draw_title_block(
+    draw_surround(
         page,
-        sheet.TitleBlock(
-            project=scene.title,
-            drawing=", ".join([f"Walk test, {walk.name}", *plan.state_shown(scene)]),
-            conditions=" · ".join(part for part in conditions if part),
-            scale=f"1 : {projection.scale}",
-            date=scene.date if scene.date is not None else words.today(),
-            revision=scene.revision,
-            sheet=f"{sheet_number[0]} of {sheet_number[1]}",
-        ),
+        scene,
+        projection,
+        subtitle=" · ".join(parts),
+        drawing=", ".join([f"Walk test, {walk.name}", *state_shown(scene)]),
+        conditions=" · ".join(part for part in conditions if part),
+        number=sheet_number,
     )

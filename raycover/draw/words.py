@@ -67,6 +67,12 @@ def subtitle(surface: Surface, ambient_c: float, state: Sequence[str] = (), wher
     return " · ".join([what, *state])
 
 
+def section(motion: str, ambient_c: float, state: Sequence[str] = ()) -> str:
+    """What a section shows."""
+    who = _WHO[motion].replace("Where", "Who sees a body at which height: where", 1)
+    return " · ".join([f"{who}, air at {ambient_c:g} °C", *state])
+
+
 def difference(surface: Surface) -> str:
     """What a difference plan shows."""
     return f"Change in {_WHO[surface.motion].lower()}, {height_phrase(surface)}"
@@ -99,16 +105,19 @@ _CAUSES = {
     "material-loss": "lost in {what}",
     "material-loss-from": "too weak from {who}",
     "out-of-reach": "beyond the reach of {who}",
-    "outside-lens": "outside the lens of {who}",
+    "out-of-reach-half": "beyond {who}",
+    "outside-lens": "outside the lens of {unit}",
     "masked": "masked at {who}",
     "too-warm": "air too warm for {who}",
 }
 
 
 def cause_key(gap: Gap) -> str:
-    """Which of the sentences about causes is true of a gap: its cause, and whether what hides has a name."""
+    """Which of the sentences about causes is true of a gap: by its cause, and by whether what hides has a name."""
     if gap.detector is None or (code := CAUSES[gap.cause]) == "none":
         return "no-detector"
+    if code == "out-of-reach" and gap.half:
+        return "out-of-reach-half"
     return f"{code}-from" if code in ("blocked", "material-loss") and not gap.blocked_by else code
 
 
@@ -121,7 +130,8 @@ def cause(gap: Gap, rooms: Set[str] = frozenset(), *, short: bool = False, stack
     if what in rooms:
         part = "a wall or slab" if stacked else "a wall"
         what = part if short else f"{part} of {what}"
-    return _CAUSES[cause_key(gap)].format(what=what, who=gap.detector)
+    who = f"{gap.detector}'s {gap.half}" if gap.half else gap.detector
+    return _CAUSES[cause_key(gap)].format(what=what, who=who, unit=gap.detector)
 
 
 def conditions(coverage: Coverage, building: Building) -> str:

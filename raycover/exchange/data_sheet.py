@@ -159,6 +159,12 @@ def current(text: str) -> float:
 
 def kind(text: str) -> str:
     """infrared or microwave, by those names or the trade's short ones. Raises Refused."""
+    if text.strip().lower().startswith("dual"):
+        raise Refused(
+            "dual-by-hand",
+            "a dual entry has two halves, which are not asked for one by one here",
+            "write its file by hand: kind: dual with infrared: and microwave: (README: Detectors of two technologies)",
+        )
     return _word(text, _KINDS, "kind", "infrared (also: pir) or microwave (also: hf, radar)")
 
 

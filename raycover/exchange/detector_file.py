@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -37,16 +37,45 @@ def entry_text(model: DetectorModel) -> str:
         *_prose("description", model.description),
         f"kind: {model.kind}",
     ]
+    if model.kind == "dual":
+        lines.append(f"combine: {model.combine}   # and, or, trigger-then-hold; as it leaves the works")
+        lines += [f"trigger: {model.trigger}   # what switches on: infrared or both"] if model.trigger else []
+        for part, half in zip(model.parts, (model.infrared, model.microwave), strict=True):
+            lines.append(f"{part.kind}:")
+            own = _prose("source", half.source) if half is not None else []
+            lines += [f"  {line}" for line in (*_technology(part), *own)]
+        lines += _housing(model)
+    else:
+        lines += _technology(model, _housing(model))
+    if model.source:
+        lines += _prose("source", model.source)
+    return _HEADER + "\n".join(lines) + "\n"
+
+
+def _housing(model: DetectorModel) -> list[str]:
+    """What holds for the whole unit."""
+    lines = []
+    if model.mounting is not None:
+        low, high = number(model.mounting.from_m), number(model.mounting.to_m)
+        lines.append(f"mounting: {{from: {low}, to: {high}}}   # m, heights it is meant for")
+    for key, comment in (("largest_mask_share", "share of the declared area, 0 to 1"), ("bus_current_ma", "mA")):
+        if (value := getattr(model, key)) is not None:
+            lines.append(f"{key}: {number(value)}   # {comment}")
+    if model.sensitivity_pct is not None:
+        low, high = number(model.sensitivity_pct.from_pct), number(model.sensitivity_pct.to_pct)
+        lines.append(f"sensitivity_pct: {{from: {low}, to: {high}}}   # per cent of the reach, what it may be set to")
+    return lines
+
+
+def _technology(model: DetectorModel, housing: Sequence[str] = ()) -> list[str]:
+    """What is declared of one technology; of a plain entry what holds for its `housing` in its place."""
+    lines = []
     if model.frequency_ghz is not None:
         lines.append(f"frequency_ghz: {number(model.frequency_ghz)}   # GHz")
     lines.append("declared:   # lengths in m, angles in degrees; plane: height above the floor")
     lines += [f"  - {_declared(d)}" for d in model.declared]
-    if model.mounting is not None:
-        low, high = number(model.mounting.from_m), number(model.mounting.to_m)
-        lines.append(f"mounting: {{from: {low}, to: {high}}}   # m, heights it is meant for")
+    lines += housing
     for key, comment in (
-        ("largest_mask_share", "share of the declared area, 0 to 1"),
-        ("bus_current_ma", "mA"),
         ("reach_behind", "share of the reach behind the mounting plane, 0 to 1"),
         ("front_to_back_db", "dB one way, of the antenna"),
     ):
@@ -54,10 +83,7 @@ def entry_text(model: DetectorModel) -> str:
             lines.append(f"{key}: {number(value)}   # {comment}")
     if model.zones is not None:
         lines += _zones(model.zones)
-    lines += _radiation(model)
-    if model.source:
-        lines += _prose("source", model.source)
-    return _HEADER + "\n".join(lines) + "\n"
+    return lines + _radiation(model)
 
 
 def read_entry(text: str, name: str) -> DetectorModel:
@@ -130,7 +156,7 @@ def _zones(zones: ZonesSpec) -> list[str]:
 
 
 def _radiation(model: DetectorModel) -> list[str]:
-    """Elevation, beams, speeds and settings, where given."""
+    """Elevation, beams and speeds, where given."""
     lines = []
     if model.elevation is not None:
         rows = ", ".join(f"[{number(a)}, {number(share)}]" for a, share in model.elevation)
@@ -149,9 +175,6 @@ def _radiation(model: DetectorModel) -> list[str]:
     if model.speed is not None:
         low, high = number(model.speed.from_mps), number(model.speed.to_mps)
         lines.append(f"speed: {{from: {low}, to: {high}}}   # m/s, radial speeds it answers to")
-    if model.sensitivity_pct is not None:
-        low, high = number(model.sensitivity_pct.from_pct), number(model.sensitivity_pct.to_pct)
-        lines.append(f"sensitivity_pct: {{from: {low}, to: {high}}}   # per cent of the reach, what it may be set to")
     return lines
 
 

@@ -11,7 +11,8 @@ from itertools import combinations
 
 import numpy as np
 
-from raycover.detectors import contradictions, footprints_of, shape_of
+from raycover.detector_checks import contradictions
+from raycover.detectors import footprints_of, shape_of
 from raycover.physics.shapes import azimuth_cells
 from raycover.scene.devices import DeclaredSpec, PatternSpec
 
@@ -35,6 +36,8 @@ def largest_radius(declared: DeclaredSpec) -> float:
 
 def notes(pattern: PatternSpec) -> list[str]:
     """One sentence for each figure worth a second look; empty where nothing is odd."""
+    if len(pattern.parts) > 1:
+        return list(dict.fromkeys(f"{part.kind} half: {note}" for part in pattern.parts for note in notes(part)))
     infrared = pattern.kind == "infrared"
     found = [*_motions(pattern, infrared=infrared), *(_lenses(pattern) if infrared else _frequency(pattern))]
     if (allowed := pattern.mounting) is not None:

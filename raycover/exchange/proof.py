@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from raycover.exchange.summary import finite, stamp
+from raycover.matrices import NEITHER, UNWANTED, WANTED, Matrix
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.proof_words import CAUTION, assumptions
 from raycover.remedies import Remedy, Trouble
@@ -20,9 +21,11 @@ def proof_json(proof: Proof, troubles: Sequence[Trouble] = ()) -> dict[str, Any]
         "met": proof.met,
         "assumed": proof.assumed,
         "needs": [_need(verdict) for verdict in proof.needs],
+        "matrices": [_matrix(matrix) for matrix in proof.matrices],
         "remedies": [
             {"detector": t.unit, "needs": list(t.needs), "tried": [_remedy(r) for r in t.remedies]} for t in troubles
         ],
+        "left_out": list(proof.left_out),
         "assumptions": assumptions(proof),
         "caution": CAUTION,
     }
@@ -33,6 +36,9 @@ def _need(verdict: NeedVerdict) -> dict[str, Any]:
     site = verdict.places[0].site
     return {
         "name": need.name,
+        "set": need.set,
+        "why": need.why,
+        "source": need.source,
         "never": need.never,
         "met": verdict.met,
         "verdict": verdict.words,
@@ -43,16 +49,36 @@ def _need(verdict: NeedVerdict) -> dict[str, Any]:
         "asked": (
             {"clear_db": need.reserve_db}
             if need.never
-            else {"share": need.least_share, "largest_gap_m": need.largest_gap}
+            else {
+                "share": need.least_share,
+                "largest_gap_m": need.largest_gap,
+                "by": need.by,
+                "largest_area_m2": need.largest_area,
+            }
         ),
+        "ambient_c": verdict.situation.scene.conditions.ambient_c,
         "motion": site.motion,
         "heights_m": list(site.heights),
         "detectors": need.detectors,
-        "places": [_place(place) for place in verdict.places],
+        "whose": need.whose,
+        "places": [_place(verdict, place) for place in verdict.places],
     }
 
 
-def _place(place: PlaceVerdict) -> dict[str, Any]:
+def _matrix(matrix: Matrix) -> dict[str, Any]:
+    """Who trips whom: `share[row][detector]` of a row's floor, and whether that is wanted, unwanted or neither."""
+    kinds = {WANTED: "wanted", UNWANTED: "unwanted", NEITHER: "neither"}
+    return {
+        "title": matrix.title,
+        "state": matrix.state or None,
+        "rows": [{"name": n, "area_m2": round(float(a), 6)} for n, a in zip(matrix.rows, matrix.area_m2, strict=True)],
+        "detectors": list(matrix.units),
+        "share": [[round(float(v), 6) for v in row] for row in matrix.share],
+        "kind": [[kinds[int(v)] for v in row] for row in matrix.kind],
+    }
+
+
+def _place(verdict: NeedVerdict, place: PlaceVerdict) -> dict[str, Any]:
     site, found = place.site, place.figures
     return {
         "name": site.name,
@@ -60,6 +86,8 @@ def _place(place: PlaceVerdict) -> dict[str, Any]:
         "met": place.met,
         "probability": place.probability,
         "area_m2": round(float(site.area.sum()), 6) if site.kind != "seat" else None,
+        "units": [verdict.situation.units[k].name for k in place.units],
+        "outline_m2": round(found.area_m2, 6),
         "share": found.share,
         "largest_gap_m": round(found.largest_gap_m, 6),
         "margin_db": finite(found.worst_db),

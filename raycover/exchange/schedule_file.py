@@ -15,7 +15,7 @@ from raycover.schedule import Entry, Schedule
 #: Columns by key of the language's words, with how each is read from an entry; numbers stay numbers in XLSX.
 COLUMNS = (
     "tag", "title", "model", "room", "x", "y", "mounting", "turn", "tilt", "masks", "sensitivity", "hold", "line",
-    "address", "zones", "mode", "status", "fixing", "protection", "remark",
+    "address", "zones", "mode", "status", "fixing", "protection", "remark", "technology",
 )  # fmt: skip
 #: What a spreadsheet would take for a formula where it stands first in a cell.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -24,16 +24,19 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 def cells(entry: Entry, words: Language) -> list[str | float | int | None]:
     """One row: numbers as numbers, texts in the language."""
     masks = []
-    for start, end, low, high in entry.masks:
+    for (start, end, low, high), half in zip(entry.masks, entry.mask_halves, strict=True):
         text = f"{words.number(start)}–{words.number(end)}"
         if low > 0 or high < 180:
             off = words["off axis"].format(**{"from": words.number(low), "to": words.number(high)})
             text += f" ({off})"
+        if half is not None:
+            text += f" ({words[half]})"
         masks.append(text)
     return [
         entry.tag, entry.title, entry.model, entry.room, *entry.at, entry.mounting, entry.turn_deg, entry.tilt_deg,
         "; ".join(masks), entry.sensitivity_pct, entry.hold_s, entry.line, entry.address, ", ".join(entry.zones),
         ", ".join(words[mode] for mode in entry.modes), words[entry.status], entry.fixing, entry.protection, entry.note,
+        words[entry.technology],
     ]  # fmt: skip
 
 

@@ -13,12 +13,14 @@ import raycover
 from raycover.casting import CAUSES
 from raycover.chance_maps import ChanceMaps, PlaneChances
 from raycover.coverage import Coverage, PlaneCoverage
+from raycover.detectors import Unit
 from raycover.doubt import MISS_RATE
 from raycover.errors import Problem
 from raycover.probe import View
 from raycover.rays import Crossing
 from raycover.seats import SeatView
 from raycover.spreads import SOURCES
+from raycover.upright import SectionField
 
 #: Bumped when a meaning changes; additions leave it.
 VERSION = 1
@@ -29,33 +31,41 @@ def stamp() -> dict[str, Any]:
     return {"version": VERSION, "raycover": raycover.__version__}
 
 
-def summary(coverage: Coverage, chances: ChanceMaps | None = None) -> dict[str, Any]:
-    """Figures of every plane and detector; areas in m². With `chances` how firm they are."""
-    return {**stamp(), **_figures(coverage, chances)}
+def summary(
+    coverage: Coverage, chances: ChanceMaps | None = None, sections: Sequence[SectionField] = ()
+) -> dict[str, Any]:
+    """Figures of every plane, section and detector; areas in m². With `chances` how firm they are."""
+    return {**stamp(), **_figures(coverage, chances, sections)}
 
 
-def states_summary(found: Mapping[str, tuple[Coverage, ChanceMaps | None]]) -> dict[str, Any]:
+def states_summary(
+    found: Mapping[str, tuple[Coverage, ChanceMaps | None, Sequence[SectionField]]],
+) -> dict[str, Any]:
     """What a summary has beside the figures of its first state: that state's name, and every state's figures."""
     return {
         "state": next(iter(found)),
-        "states": {name: _figures(coverage, chances) for name, (coverage, chances) in found.items()},
+        "states": {name: _figures(*made) for name, made in found.items()},
     }
 
 
-def _figures(coverage: Coverage, chances: ChanceMaps | None) -> dict[str, Any]:
+def _figures(coverage: Coverage, chances: ChanceMaps | None, sections: Sequence[SectionField]) -> dict[str, Any]:
     detectors: dict[str, dict[str, Any]] = {name: {} for name in coverage.detector_names}
+    dual = {unit.name: combining_json(unit) for unit in coverage.units if unit.halves}
     for plane_name, plane in coverage.items():
         for name, (seen, alone) in zip(coverage.detector_names, plane.detector_areas(), strict=True):
             detectors[name][plane_name] = {"detected_m2": _round(seen), "alone_m2": _round(alone)}
     return {
         "title": coverage.title,
         "conditions": {"ambient_c": coverage.ambient_c, "reserve_db": coverage.reserve_db},
+        **({} if coverage.corrections is None else {"corrections": coverage.corrections.model_dump()}),
         "planes": {
             name: plane_figures(plane) | ({} if chances is None else {"chances": chance_figures(chances[name])})
             for name, plane in coverage.items()
         },
         **({} if chances is None else {"doubt": _doubt(chances)}),
+        "sections": {field.name: _section(field) for field in sections},
         "detectors": detectors,
+        **({"dual": dual} if dual else {}),
         "seats": {seat.name: _seat(seat) for seat in coverage.seats},
         **_reflections(coverage),
         "rays": coverage.n_rays,
@@ -63,6 +73,16 @@ def _figures(coverage: Coverage, chances: ChanceMaps | None) -> dict[str, Any]:
         "backend": coverage.backend,
         "warnings": [problem(p) for p in coverage.warnings],
         "caution": "A prediction, not a site test: walk-test before hand-over. Not a safety function.",
+    }
+
+
+def _section(field: SectionField) -> dict[str, Any]:
+    """A section's figures: of the people zone that it cuts."""
+    return {
+        "area_m2": _round(float(field.zone_area.sum())),
+        "share": _round(field.share),
+        "assured_share": _round(field.assured_share),
+        "detectors": [field.units[k].name for k in field.in_cut],
     }
 
 
@@ -101,6 +121,7 @@ def plane_figures(plane: PlaneCoverage) -> dict[str, Any]:
                 "cause": CAUSES[gap.cause],
                 "blocked_by": gap.blocked_by,
                 "detector": gap.detector,
+                **({"half": gap.half} if gap.half else {}),
             }
             for gap in plane.gaps
         ],
@@ -153,6 +174,7 @@ def _seat(seat: SeatView) -> dict[str, Any]:
         "detector": seat.detector,
         "cause": seat.cause,
         "blocked_by": seat.blocked_by,
+        **({"half": seat.half} if seat.half else {}),
     }
 
 
@@ -162,32 +184,46 @@ def probe_json(point: Sequence[float], views: Sequence[View]) -> dict[str, Any]:
         **stamp(),
         "point": list(point),
         "detected": any(view.detected for view in views),
-        "detectors": [
-            {
-                "name": view.name,
-                "detected": view.detected,
-                "margin_db": finite(view.margin_db),
-                "distance_m": view.distance_m,
-                "cause": view.cause,
-                **({"derived_motions": derived} if (derived := view.unit.derived_motions) else {}),
-                "crossings": [_crossing(c) for c in view.crossings],
-                "ways": [
-                    {
-                        "mirror": way.mirror,
-                        "construction": way.construction,
-                        "margin_db": finite(way.margin_db),
-                        "length_m": way.length_m,
-                        "incidence_deg": way.incidence_deg if way.mirror is not None else None,
-                        "reflection_loss_db": way.reflect_db,
-                        "crossings": [_crossing(c) for c in way.crossings],
-                    }
-                    for way in view.ways
-                ],
-                "left_out_db": view.left_out_db,
-            }
-            for view in views
-        ],
+        "detectors": [_view(view) for view in views],
     }
+
+
+def _view(view: View) -> dict[str, Any]:
+    """One detector's view; of a dual one also how it is set, the half that decides, and each half by itself."""
+    dual = {}
+    if view.halves:
+        halves = {half.unit.kind: {k: v for k, v in _view(half).items() if k != "name"} for half in view.halves}
+        dual = {**combining_json(view.unit), "decided_by": view.decided_by, "halves": halves}
+    return {
+        "name": view.name,
+        "detected": view.detected,
+        "margin_db": finite(view.margin_db),
+        "distance_m": view.distance_m,
+        "cause": view.cause,
+        **({"derived_motions": derived} if (derived := view.unit.derived_motions) else {}),
+        "crossings": [_crossing(c) for c in view.crossings],
+        "ways": [
+            {
+                "mirror": way.mirror,
+                "construction": way.construction,
+                "margin_db": finite(way.margin_db),
+                "length_m": way.length_m,
+                "incidence_deg": way.incidence_deg if way.mirror is not None else None,
+                "reflection_loss_db": way.reflect_db,
+                "crossings": [_crossing(c) for c in way.crossings],
+            }
+            for way in view.ways
+        ],
+        "left_out_db": view.left_out_db,
+        **dual,
+    }
+
+
+def combining_json(unit: Unit) -> dict[str, Any]:
+    """How a dual unit is set; nothing of others."""
+    if not unit.halves:
+        return {}
+    return {"combine": unit.combine, **({"trigger": unit.trigger} if unit.combine == "trigger-then-hold" else {})}
 
 
 def _crossing(crossing: Crossing) -> dict[str, Any]:

@@ -13,9 +13,7 @@ from numpy.typing import NDArray
 from raycover.building.parts import StairShape
 from raycover.coverage import PlaneCoverage
 from raycover.exchange.image_data import add_cell_arrays, save
-from raycover.surfaces import Surface, unrolled
-
-Floats = NDArray[np.floating]
+from raycover.surfaces import cell_corners
 
 
 def write_surface_data(
@@ -46,27 +44,3 @@ def write_surface_data(
     data.SetPolys(cells)
     add_cell_arrays(data, plane, (rows, columns), probability)
     save(vtkXMLPolyDataWriter(), data, path)
-
-
-def cell_corners(surface: Surface, stairs: StairShape) -> tuple[Floats, NDArray[np.intp], NDArray[np.intp]]:
-    """Corners (n, 4, 3) of the cells of a stair's surface, anticlockwise from above, and their rows and columns."""
-    deep = stairs.span / len(surface.y)
-    corners, rows, columns = [], [], []
-    for strip in unrolled(stairs, surface.grid):
-        piece = stairs.pieces[strip.piece]
-        row, column = np.nonzero(surface.inside[:, strip.columns])
-        along = column * strip.wide
-        # The outermost cells end where the piece does.
-        low = np.clip(row * deep - piece.across_from, 0.0, piece.width)
-        high = np.clip((row + 1) * deep - piece.across_from, 0.0, piece.width)
-        z = piece.height(along + strip.wide / 2) + surface.heights[0]
-        # `across` is to the right of `along`: along first runs anticlockwise the other way round.
-        ends = [(along, low), (along, high), (along + strip.wide, high), (along + strip.wide, low)]
-        if float(np.cross(piece.along, piece.across)[2]) > 0:
-            ends = ends[::-1]
-        corner = [piece.origin[:2] + a[:, None] * piece.along[:2] + b[:, None] * piece.across[:2] for a, b in ends]
-        flat = np.stack(corner, axis=1)
-        corners.append(np.concatenate([flat, np.broadcast_to(z[:, None, None], (len(z), 4, 1))], axis=-1))
-        rows.append(row)
-        columns.append(column + strip.column)
-    return np.concatenate(corners), np.concatenate(rows), np.concatenate(columns)

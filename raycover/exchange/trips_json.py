@@ -64,6 +64,8 @@ def _effect(effect: Effect, opens: list[str]) -> dict[str, Any]:
         "kind": effect.kind,
         "detector": effect.unit,
         "technology": effect.technology,
+        **({} if effect.halves is None else {"halves": {k: finite(v) for k, v in effect.halves.items()}}),
+        **({} if effect.held_db is None else {"held_db": finite(effect.held_db)}),
         "verdict": effect.verdict,
         "margin_db": finite(effect.margin_db),
         "person_db": finite(effect.person_db),

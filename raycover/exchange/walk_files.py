@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from raycover.building.parts import Building
-from raycover.exchange.summary import finite, stamp
+from raycover.exchange.summary import combining_json, finite, stamp
 from raycover.scene.schema import Scene
 from raycover.walking.kinematics import POSES
 from raycover.walking.walk import Entry, First, Gap, Seen, Walk
@@ -132,6 +132,7 @@ def _gap(gap: Gap | None) -> dict[str, Any] | None:
         "cause": gap.why.cause,
         "detector": gap.why.detector,
         "blocked_by": gap.why.blocked_by,
+        **({"half": gap.why.half} if gap.why.half else {}),
     }
 
 
@@ -146,7 +147,19 @@ def _seen(walk: Walk, seen: Seen) -> dict[str, Any]:
         "share_noticed": _round(seen.noticed.mean()),
         "longest_unnoticed_s": _round(longest_of(walk, seen)),
         "best_db": finite(_round(seen.best_db)),
+        **_halves(walk, seen),
     }
+
+
+def _halves(walk: Walk, seen: Seen) -> dict[str, Any]:
+    """How a dual detector is set, and its halves by themselves; nothing of others."""
+    if not seen.halves:
+        return {}
+    kept = ("model", "first_s", "first_m", "share_noticed", "longest_unnoticed_s", "best_db")
+    halves = {
+        one.unit.kind: {key: value for key, value in _seen(walk, one).items() if key in kept} for one in seen.halves
+    }
+    return {**combining_json(seen.unit), "halves": halves}
 
 
 def longest_of(walk: Walk, seen: Seen) -> float:

@@ -18,13 +18,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from raycover.scene.writing import number, word
+from raycover.scene import writing
+from raycover.scene.writing import WIDTH, word
 
 Loc = tuple[str | int, ...]
 Comments = Mapping[Loc, str | Sequence[str]]
 
-#: Lines are kept within this many characters where they can be.
-WIDTH = 116
 #: Decimals of a number: lengths to a tenth of a millimetre.
 DECIMALS = 4
 
@@ -81,20 +80,7 @@ def _plain(line: str) -> str:
 
 def flow(value: Any) -> str:
     """A value on one line."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if value is None:
-        return "null"
-    if isinstance(value, str):
-        return word(value)
-    if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{word(str(key))}: {flow(item)}" for key, item in value.items()) + "}"
-    if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(flow(item) for item in value) + "]"
-    rounded = round(float(value), DECIMALS)
-    if rounded != rounded or rounded in (float("inf"), float("-inf")):
-        raise ValueError(f"{value} cannot stand in a scene")
-    return number(rounded + 0.0)  # no -0
+    return writing.flow(value, DECIMALS)
 
 
 def _item(item: Mapping[str, Any], loc: Loc, notes: _Notes) -> Iterator[str]:

@@ -105,7 +105,9 @@ class Words:
         what = gap.blocked_by or ""
         if what in rooms:
             what = self("a wall or slab of" if stacked else "a wall of", room=what)
-        return self(f"cause {drawn.cause_key(gap)}", what=what, who=gap.detector or "")
+        unit = gap.detector or ""
+        who = self("half of", unit=unit, half=self.said(gap.half)) if gap.half else unit
+        return self(f"cause {drawn.cause_key(gap)}", what=what, who=who, unit=unit)
 
     def motion(self, motion: str) -> str:
         return self(f"motion {motion}")

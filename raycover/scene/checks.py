@@ -15,15 +15,19 @@ import shapely
 from shapely.validation import explain_validity
 
 from raycover.errors import Position, Problem, did_you_mean
+from raycover.physics.infrared import WARM_FROM_C
 from raycover.scene.construction import InlineConstruction
+from raycover.scene.correction_checks import check_corrections
 from raycover.scene.fitout_checks import FITOUT_CHECKS
-from raycover.scene.need_checks import check_needs
+from raycover.scene.need_checks import check_needs, check_zone_floors, warm_air
 from raycover.scene.nuisance_checks import check_nuisances
+from raycover.scene.placing_checks import check_placing
 from raycover.scene.quantities import CHECK_UNITS
 from raycover.scene.rack_checks import check_racking
 from raycover.scene.references import fitout_references
 from raycover.scene.roofs import clear_height
 from raycover.scene.schema import Scene
+from raycover.scene.view_checks import check_views
 from raycover.scene.wiring_checks import check_wiring
 
 if TYPE_CHECKING:
@@ -31,16 +35,14 @@ if TYPE_CHECKING:
 
 #: More cells than this (over all planes) are refused.
 MOST_CELLS = 50_000_000
-#: From here on the air is so close to skin and clothing that infrared reach shrinks markedly (°C).
-WARM_FROM_C = 28.0
 #: No room is larger: beyond this, millimetres were typed for metres.
 WIDEST_ROOM_M, HIGHEST_ROOM_M = 2000.0, 300.0
 _LISTS = (
     "rooms", "partitions", "solids", "racking", "cubicles", "desks", "stairs", "sheets", "meshes",
-    "detectors", "planes", "fixtures", "tables", "nuisances", "routes", "lines", "zones",
+    "detectors", "planes", "fixtures", "tables", "nuisances", "routes", "lines", "zones", "sections",
 )  # fmt: skip
 #: Lists whose names become names of files.
-_BECOME_FILES = ("planes", "routes")
+_BECOME_FILES = ("planes", "routes", "sections")
 
 
 def check_scene(scene: Scene, catalogue: Catalogue) -> list[Problem]:
@@ -295,15 +297,8 @@ def _planes(scene: Scene, _: Catalogue) -> Iterator[Problem]:
 
 def _weather(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
     patterns = [d.pattern or catalogue.detectors.get(d.model or "") for d in scene.detectors]
-    if scene.conditions.ambient_c >= WARM_FROM_C and any(p is not None and p.kind == "infrared" for p in patterns):
-        yield Problem(
-            "warm-air",
-            f"at {scene.conditions.ambient_c:g} °C people stand out little against their surroundings: "
-            "infrared reach is much shorter than declared",
-            scene.position("conditions", "ambient_c"),
-            "compare with microwave detectors, or plan for the hottest day",
-            severity="warning",
-        )
+    if scene.conditions.ambient_c >= WARM_FROM_C and any(p is not None and p.kind != "microwave" for p in patterns):
+        yield warm_air(scene.conditions.ambient_c, scene.position("conditions", "ambient_c"))
 
 
 def _stairs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
@@ -349,7 +344,11 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _stairs,
     _weather,
     check_needs,
+    check_zone_floors,
     check_nuisances,
+    check_placing,
     *FITOUT_CHECKS,
     check_wiring,
+    check_views,
+    check_corrections,
 )

@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
-import math
-from itertools import pairwise
-from math import atan2, degrees, hypot
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from raycover.physics.microwave import BODIES_M2
+from raycover.scene.declared import DeclaredSpec as DeclaredSpec
+from raycover.scene.declared import Motion as Motion
+from raycover.scene.declared import MountingRange, ZonesSpec
+from raycover.scene.declared import ShapeSpec as ShapeSpec
+from raycover.scene.halves import (
+    Combine,
+    Gigahertz,
+    HalfKind,
+    InfraredHalf,
+    MicrowaveHalf,
+    Share,
+    Shift,
+    Trigger,
+    check_declared,
+    check_radiation,
+)
 from raycover.scene.quantities import (
     Coordinate,
     Degrees,
     Length,
     Name,
-    NonNegativeLength,
     Number,
     Point2,
     PositiveLength,
@@ -30,186 +42,38 @@ from raycover.scene.radiation import (
     Percent,
     PercentRange,
     SpeedRange,
-    check_elevation,
 )
 from raycover.scene.routes import HoldTime
 
 #: Protection class by IEC 60529.
 Protection = Annotated[str, Field(pattern=r"^IP[0-6X][0-9X]$")]
-Motion = Literal["tangential", "radial", "presence"]
-Share = Annotated[Number, Field(ge=0, le=1)]
-#: No unit senses so little: a smaller figure is a slip of units.
-Span = Annotated[Length, Field(ge=0.05, le=20_000)]
 #: Files that `map` writes beside those named after planes.
-_TAKEN_NAMES = ("view", "summary")
+_TAKEN_NAMES = ("view", "summary", "isometric")
 
 
-class Circle(Strict):
-    """A circle about the point below the unit."""
-
-    diameter: Span = Field(description="full width in metres, twice the radius")
-
-
-class Rectangle(Strict):
-    """A rectangle about the point below the unit."""
-
-    length: Span = Field(description="along azimuth 0")
-    width: Span = Field(description="across it")
-
-
-class Ellipse(Strict):
-    """An ellipse about the point below the unit."""
-
-    length: Span = Field(description="along azimuth 0")
-    width: Span = Field(description="across it")
-
-
-class Sector(Strict):
-    """A sector that opens from the point below the unit."""
-
-    reach: Span = Field(description="radius of the sector")
-    spread_deg: Annotated[Number, Field(ge=1, le=360)] = Field(description="full opening angle about azimuth 0")
-
-
-class ShapeSpec(Strict):
-    """A footprint: just one of circle, rectangle, ellipse, sector, polar."""
-
-    circle: Circle | None = None
-    rectangle: Rectangle | None = None
-    ellipse: Ellipse | None = None
-    sector: Sector | None = None
-    polar: list[tuple[Degrees, NonNegativeLength]] | None = Field(
-        None, min_length=3, max_length=3600, description="[azimuth in degrees, radius in metres], rising"
-    )
-
-    @property
-    def radii(self) -> tuple[float, float]:
-        """Least and largest radius (m) over all azimuths."""
-        if self.circle is not None:
-            return self.circle.diameter / 2, self.circle.diameter / 2
-        if self.rectangle is not None:
-            sides = self.rectangle.length / 2, self.rectangle.width / 2
-            return min(sides), hypot(*sides)
-        if self.ellipse is not None:
-            axes = self.ellipse.length / 2, self.ellipse.width / 2
-            return min(axes), max(axes)
-        if self.sector is not None:
-            return (self.sector.reach if self.sector.spread_deg >= 360 else 0.0), self.sector.reach
-        radii = [radius for _, radius in self.polar or []]
-        return min(radii), max(radii)
-
-    @model_validator(mode="after")
-    def _just_one(self) -> ShapeSpec:
-        if len(self.model_fields_set) != 1:
-            raise PydanticCustomError(
-                "one_shape",
-                "a shape is just one of circle, rectangle, ellipse, sector, polar",
-                {"help": "write, for example, shape: {circle: {diameter: 8}}"},
-            )
-        if self.polar is not None:
-            azimuths = [azimuth for azimuth, _ in self.polar]
-            late = [i for i, (a, b) in enumerate(pairwise(azimuths), 1) if not a + 0.0099 < b < azimuths[0] + 360]
-            if late:
-                raise PydanticCustomError(
-                    "polar_order",
-                    "the azimuths of a polar shape must rise and stay within one turn",
-                    {"at": ["polar", late[0]], "help": "sort the rows by azimuth, 0 to below 360, 0.01 or more apart"},
-                )
-            if not any(radius >= 0.05 for _, radius in self.polar):
-                raise PydanticCustomError(
-                    "polar_empty", "a polar shape reaches nowhere", {"at": ["polar"], "help": "give radii in metres"}
-                )
-        return self
-
-
-class DeclaredSpec(Strict):
-    """One declared footprint: for one motion, at one mounting height, on one plane."""
-
-    mounting: PositiveLength = Field(description="mounting height the footprint is declared at")
-    plane: NonNegativeLength = Field(0.0, description="height of the plane it is declared on")
-    motion: Motion = Field(description="tangential, radial or presence")
-    shape: ShapeSpec = Field(description="circle, rectangle, ellipse, sector or polar")
-    source: str = Field("", description="where the figure comes from")
-
-    @model_validator(mode="after")
-    def _below(self) -> DeclaredSpec:
-        if self.plane >= self.mounting:
-            raise PydanticCustomError(
-                "plane_above_unit",
-                "the declared plane is not below the mounting height",
-                {"at": ["plane"], "help": "both count from the floor: give the heights of the data sheet"},
-            )
-        return self
-
-
-class MountingRange(Strict):
-    """The mounting heights an entry is meant for."""
-
-    from_m: PositiveLength = Field(alias="from", description="lowest mounting height")
-    to_m: PositiveLength = Field(alias="to", description="highest mounting height")
-
-    @model_validator(mode="after")
-    def _rising(self) -> MountingRange:
-        if self.to_m < self.from_m:
-            raise PydanticCustomError("range_order", "the mounting range ends below its start", {"help": "swap them"})
-        return self
-
-
-class RingSpec(Strict):
-    """Zones of a lens evenly round its axis, at one angle off it."""
-
-    off_axis_deg: Annotated[Number, Field(ge=0, le=100)] = Field(description="angle of the zones' middle off the axis")
-    count: Annotated[int, Field(ge=1, le=1000)] = Field(description="zones in the whole ring")
-    width_deg: Annotated[Number, Field(gt=0, le=360)] = Field(description="width of a zone along the ring")
-    height_deg: Annotated[Number, Field(gt=0, le=90)] = Field(description="height of a zone across the ring")
-    offset_deg: Degrees = Field(0.0, description="azimuth of the first zone's middle")
-
-
-class ZonesSpec(Strict):
-    """The lens of an infrared unit: rings of zones, with what stands behind each."""
-
-    element: Literal["quad", "dual"] = Field("quad", description="quad (two by two fields) or dual (side by side)")
-    rings: list[RingSpec] = Field(min_length=1, max_length=60, description="rings of zones")
-    pulses: Annotated[int, Field(ge=1, le=4)] = Field(1, description="excursions that make a detection")
-
-    @model_validator(mode="after")
-    def _fit(self) -> ZonesSpec:
-        for index, ring in enumerate(self.rings):
-            around = 360 * math.sin(math.radians(ring.off_axis_deg)) + 1e-9
-            if ring.count > 1 and ring.count * ring.width_deg > max(around, 0.0) * 1.05:
-                raise PydanticCustomError(
-                    "zones_overlap",
-                    "{count} zones of {width}° do not fit into the ring, which is {around}° round",
-                    {
-                        "count": ring.count,
-                        "width": f"{ring.width_deg:g}",
-                        "around": f"{around:.0f}",
-                        "at": ["rings", index, "count"],
-                        "help": "a ring is 360·sin(off_axis_deg) degrees round: give fewer or narrower zones",
-                    },
-                )
-        return self
-
-
-_Shift = Annotated[Number, Field(gt=0, le=1e6)]
 #: Keys of a pattern that mean nothing for infrared.
 MICROWAVE_ONLY = ("frequency_ghz", "reach_behind", "front_to_back_db", "elevation", "beams", "band_hz", "speed")
-#: Keys of which one takes the other's place.
-_EXCLUSIVE = (
-    ("reach_behind", "front_to_back_db"),
-    ("reach_behind", "elevation"),
-    ("front_to_back_db", "elevation"),
-    ("beams", "elevation"),
-    ("band_hz", "speed"),
-)
+#: Keys of a dual pattern only; in its halves stand those of `_OF_A_HALF` instead.
+_DUAL_ONLY = ("infrared", "microwave", "combine", "trigger")
+_OF_A_HALF = ("declared", "zones", *MICROWAVE_ONLY)
 
 
 class PatternSpec(Strict):
     """What a data sheet says of a detector's reach."""
 
-    kind: Literal["infrared", "microwave"] = Field(description="infrared or microwave")
-    frequency_ghz: Annotated[Number, Field(gt=0, le=1000)] | None = Field(None, description="microwave only, in GHz")
-    declared: list[DeclaredSpec] = Field(min_length=1, max_length=100, description="declared footprints")
+    kind: Literal["infrared", "microwave", "dual"] = Field(description="infrared, microwave, or dual: both in one")
+    frequency_ghz: Gigahertz | None = Field(None, description="microwave only, in GHz")
+    declared: list[DeclaredSpec] = Field(
+        default_factory=list, min_length=1, max_length=100, description="declared footprints; dual: given by each half"
+    )
+    infrared: InfraredHalf | None = Field(None, description="dual only: the infrared half")
+    microwave: MicrowaveHalf | None = Field(None, description="dual only: the microwave half")
+    combine: Combine | None = Field(
+        None, description="dual only: and, or, or trigger-then-hold, as it leaves the works; a detector may be set"
+    )
+    trigger: Trigger | None = Field(
+        None, description="with trigger-then-hold: what switches on, infrared (if not given) or both"
+    )
     mounting: MountingRange | None = Field(None, description="{from, to}: heights it is meant for")
     largest_mask_share: Share | None = Field(None, description="largest share of the pattern that may be masked")
     bus_current_ma: Annotated[Number, Field(ge=0, le=1000)] | None = Field(None, description="bus current in mA")
@@ -227,7 +91,7 @@ class PatternSpec(Strict):
     beams: list[BeamSpec] | None = Field(
         None, min_length=1, max_length=12, description="microwave only: aimed beams that share the footprint"
     )
-    band_hz: tuple[_Shift, _Shift] | None = Field(
+    band_hz: tuple[Shift, Shift] | None = Field(
         None, description="microwave only: Doppler shifts it answers to, [lowest, highest], in Hz"
     )
     speed: SpeedRange | None = Field(
@@ -245,8 +109,34 @@ class PatternSpec(Strict):
         given = self.sensitivity_pct
         return DEFAULT_PERCENT if given is None else (given.from_pct, given.to_pct)
 
+    @property
+    def parts(self) -> tuple[Self, ...]:
+        """Itself, or of a dual pattern the infrared and the microwave half as patterns of their own."""
+        if self.infrared is None or self.microwave is None:
+            return (self,)
+        plain = dict.fromkeys(_DUAL_ONLY)
+        halves = (("infrared", self.infrared), ("microwave", self.microwave))
+        return tuple(
+            self.model_copy(update={**plain, "kind": kind, **dict(half), "source": half.source or self.source})
+            for kind, half in halves
+        )
+
     @model_validator(mode="after")
-    def _kinds(self) -> PatternSpec:
+    def _kinds(self) -> Self:
+        if self.kind == "dual":
+            self._check_dual()
+            return self
+        for key in _DUAL_ONLY:
+            if getattr(self, key) is not None:
+                raise PydanticCustomError(
+                    "only_for_dual",
+                    "this key is for dual patterns only",
+                    {"at": [key], "key": True, "help": "take it out, or write kind: dual"},
+                )
+        if not self.declared:
+            raise PydanticCustomError(
+                "missing_key", "needs declared, its footprints", {"help": "declared: footprints by mounting and motion"}
+            )
         if self.kind == "microwave" and self.frequency_ghz is None:
             raise PydanticCustomError(
                 "missing_key", "a microwave pattern needs frequency_ghz", {"help": "add frequency_ghz: 5.8, say"}
@@ -264,36 +154,35 @@ class PatternSpec(Strict):
                 "a microwave unit has no lens",
                 {"at": ["zones"], "key": True, "help": "take zones out, or write kind: infrared"},
             )
-        for one, other in _EXCLUSIVE:
-            if getattr(self, one) is not None and getattr(self, other) is not None:
-                raise PydanticCustomError(
-                    "one_of_two",
-                    "{other} and {one} say the same thing in two ways",
-                    {"one": one, "other": other, "at": [other], "key": True, "help": "keep one of the two"},
-                )
-        if self.band_hz is not None and self.band_hz[1] < self.band_hz[0]:
-            raise PydanticCustomError(
-                "range_order", "the band ends below its start", {"at": ["band_hz"], "help": "swap the two"}
-            )
-        if self.elevation is not None:
-            drops = [(d.shape.radii, d.mounting - d.plane) for d in self.declared]
-            check_elevation(self.elevation, [(degrees(atan2(a, h)), degrees(atan2(b, h))) for (a, b), h in drops])
-        seen: set[tuple[str, float]] = set()
-        for index, declared in enumerate(self.declared):
-            twin = (declared.motion, declared.mounting)
-            if twin in seen:
-                raise PydanticCustomError(
-                    "declared_twice",
-                    "{motion} is declared twice at a mounting height of {mounting} m",
-                    {
-                        "motion": twin[0],
-                        "mounting": twin[1],
-                        "at": ["declared", index],
-                        "help": "keep one footprint a motion and height",
-                    },
-                )
-            seen.add(twin)
+        check_radiation(self)
+        check_declared(self.declared)
         return self
+
+    def _check_dual(self) -> None:
+        for key in _OF_A_HALF:
+            if getattr(self, key):
+                raise PydanticCustomError(
+                    "not_for_dual",
+                    "of a dual pattern, this key belongs to one of its halves",
+                    {"at": [key], "key": True, "help": "move it under infrared: or microwave:"},
+                )
+        for key, words in (
+            ("infrared", "{declared: [...]}"),
+            ("microwave", "{frequency_ghz: 5.8, declared: [...]}"),
+            ("combine", "and, or, or trigger-then-hold, as it leaves the works"),
+        ):
+            if getattr(self, key) is None:
+                raise PydanticCustomError(
+                    "missing_key",
+                    "a dual pattern needs {needed}",
+                    {"needed": key, "help": f"write {key}: {words}"},
+                )
+        if self.trigger is not None and self.combine != "trigger-then-hold":
+            raise PydanticCustomError(
+                "trigger_without_hold",
+                "trigger means nothing with combine: {combine}",
+                {"combine": str(self.combine), "at": ["trigger"], "key": True, "help": "take it out"},
+            )
 
 
 class DetectorModel(PatternSpec):
@@ -316,6 +205,9 @@ class MaskSpec(Strict):
     off_axis_to_deg: Annotated[Number, Field(ge=0, le=180)] = Field(180.0, description="to this angle off axis")
     loss_db: Annotated[Number, Field(gt=0, le=200)] | None = Field(
         None, description="microwave only: a partial mask, one-way loss; without it the mask is total"
+    )
+    half: HalfKind | None = Field(
+        None, description="of a dual unit: the half that it covers, infrared or microwave; both if not given"
     )
 
     @model_validator(mode="after")
@@ -340,6 +232,15 @@ class DetectorSpec(Strict):
     tilt_deg: Annotated[Number, Field(ge=-180, le=180)] = Field(0.0, description="positive raises azimuth 0")
     sensitivity_pct: Percent = Field(100.0, description="sensitivity as set on the unit, per cent of its reach")
     masks: list[MaskSpec] = Field(default_factory=list, max_length=50, description="blocked sectors")
+    combine: Combine | None = Field(
+        None, description="dual only: and, or, or trigger-then-hold, as set on the unit; as its entry says if not given"
+    )
+    trigger: Trigger | None = Field(
+        None, description="with trigger-then-hold: what switches on, infrared or both; as its entry says if not given"
+    )
+    microwave_pct: Percent | None = Field(
+        None, description="dual only: sensitivity of its microwave half where set by itself, per cent of its reach"
+    )
     hold_s: HoldTime | None = Field(None, description="hold time of the light it switches, in seconds")
     address: Annotated[int, Field(ge=0, le=63, strict=True)] | None = Field(
         None, description="short address on its control line, 0 to 63"

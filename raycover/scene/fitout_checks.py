@@ -115,7 +115,7 @@ def check_above_tiles(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
         return
     for index, detector in enumerate(scene.detectors):
         pattern = detector.pattern or catalogue.detectors.get(detector.model or "")
-        if pattern is None or pattern.kind != "infrared":
+        if pattern is None or pattern.kind == "microwave":
             continue
         point = shapely.Point(detector.at)
         for room, shape in tiled:

@@ -64,6 +64,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "DeclaredSpec": {"mounting": 2.5, "plane": 0, "motion": "radial", "shape": {"circle": {"diameter": 9}}},
     "PlaneSpec": {"name": "people", "target": "person", "heights": [0.3, 1.0, 1.6]},
     "Conditions": {"ambient_c": 20, "reserve_db": 3},
+    "CorrectionsSpec": {"reach_db": {"microwave-omni-5.8": -1.2}, "loss_db": {"plasterboard-12.5": 2.5}},
     "Nuisance": {"name": "Heater", "kind": "heater", "at": [4, 0.2], "height": 2.2, "surface_c": 80},
     "StateSpec": {"name": "Dock doors open", "set": {"Hall/opening *": "open", "Lorry": "absent"}},
     "Change": {"centre": [12, 4]},

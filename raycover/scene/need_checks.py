@@ -10,8 +10,9 @@ import numpy as np
 import shapely
 from shapely.validation import explain_validity
 
-from raycover.errors import Problem, did_you_mean
-from raycover.scene.needs import NeedSpec
+from raycover.errors import Position, Problem, did_you_mean
+from raycover.physics.infrared import WARM_FROM_C
+from raycover.scene.needs import NeedSpec, named
 from raycover.scene.schema import Scene
 
 if TYPE_CHECKING:
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 #: An area farther (m) than this from every room, plane and detector is a slip of coordinates.
 FARTHEST_M = 60.0
 _LISTS = ("rooms", "cubicles", "stairs", "desks", "tables")
+#: `R1/R2`, `R1/wall 2`, or as walks name it, `Aisle R1 to R2`.
+AISLE = re.compile(r"(?P<one>[^/]+)/(?:wall \d+|(?P<two>[^/]+?))(?: \(\d+\))?$|Aisle (?P<from>.+) to (?P<to>.+)$")
 
 
 def check_needs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
@@ -27,6 +30,14 @@ def check_needs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
     if scene.state != scene.state_name:
         return
     seen: dict[str, int] = {}
+    said: set[tuple[str, str, Position]] = set()
+    for problem in _problems(scene, seen):
+        if (key := (problem.code, problem.message, problem.position)) not in said:  # needs of one set say the same
+            said.add(key)
+            yield problem
+
+
+def _problems(scene: Scene, seen: dict[str, int]) -> Iterator[Problem]:
     for index, need in enumerate(scene.needs):
         if need.name in seen:
             yield Problem(
@@ -39,14 +50,22 @@ def check_needs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
         yield from _unknown_names(scene, index, need)
         yield from _area(scene, index, need)
         yield from _seats(scene, index, need)
+        yield from _aisles(scene, index, need)
+        yield from _zones(scene, index, need)
+        yield from _units(scene, index, need)
 
 
 def _unknown_names(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
-    for kind in (*_LISTS, "detectors"):
-        known = [item.name for item in getattr(scene, kind)]
-        for k, name in enumerate(getattr(need, kind) or ()):
+    for kind in (*_LISTS, "seats", "within", "detectors"):
+        source = "rooms" if kind in ("seats", "within") else kind
+        known = [item.name for item in getattr(scene, source)]
+        if getattr(need, kind) == "all" and not known and (need.set is None or source == "rooms"):
+            what = {"cubicles": "rows of cubicles", "desks": "rows of desks"}.get(source, source)
+            yield Problem(f"no-{source}", f'need "{need.name}": the scene has no {what}',
+                          scene.position("needs", index, kind), "take the need out, or draw some")  # fmt: skip
+        for k, name in enumerate(named(getattr(need, kind), [])):
             if name not in known:
-                yield _unknown(scene, kind, name, known, ("needs", index, kind, k))
+                yield _unknown(scene, source, name, known, ("needs", index, kind, k))
             elif (getattr(need, kind) or []).index(name) < k:
                 yield Problem("same-name", f'"{name}" stands twice in one need',
                               scene.position("needs", index, kind, k), "take one out")  # fmt: skip
@@ -71,27 +90,31 @@ def _unknown(scene: Scene, kind: str, name: str, known: Sequence[str], loc: tupl
     return Problem(f"unknown-{code}", f'unknown {what} "{name}"', scene.position(*loc), help_)
 
 
+def outline_problem(points: Sequence[Any], name: str, where: Position) -> Problem | None:
+    """What is wrong with the outline of an area, by itself."""
+    polygon = shapely.Polygon(np.asarray(points, float))
+    if polygon.convex_hull.area < 1e-6:
+        return Problem("empty-area", f'the area of "{name}" is empty', where, "give three corners or more, not in line")
+    if not polygon.is_valid:
+        crossing = re.search(r"Self-intersection\[(\S+) (\S+)\]", explain_validity(polygon))
+        at = f" at ({crossing[1]}, {crossing[2]})" if crossing else ""
+        return Problem(
+            "crossing-area",
+            f'the outline of "{name}" crosses or touches itself{at}',
+            where,
+            "give the corners in order around the area, each once",
+        )
+    return None
+
+
 def _area(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
     if need.area is None:
         return
     where = scene.position("needs", index, "area")
-    points = np.asarray(need.area, float)
-    polygon = shapely.Polygon(points)
-    if polygon.convex_hull.area < 1e-6:
-        yield Problem(
-            "empty-area", f'the area of "{need.name}" is empty', where, "give three corners or more, not in line"
-        )
+    if (wrong := outline_problem(need.area, need.name, where)) is not None:
+        yield wrong
         return
-    if not polygon.is_valid:
-        crossing = re.search(r"Self-intersection\[(\S+) (\S+)\]", explain_validity(polygon))
-        at = f" at ({crossing[1]}, {crossing[2]})" if crossing else ""
-        yield Problem(
-            "crossing-area",
-            f'the outline of "{need.name}" crosses or touches itself{at}',
-            where,
-            "give the corners in order around the area, each once",
-        )
-        return
+    polygon = shapely.Polygon(np.asarray(need.area, float))
     rooms, outlines = _rooms(scene)
     inside = [room for room, outline in zip(rooms, outlines, strict=True) if polygon.intersection(outline).area > 1e-6]
     extents = [shapely.box(*plane.extent) for plane in scene.planes if plane.extent is not None]
@@ -150,7 +173,11 @@ def _rooms(scene: Scene) -> tuple[list[Any], list[Any]]:
 def _seats(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
     for kind, has in (("desks", lambda item: item.seat), ("tables", lambda item: item.seats > 0)):
         known = {item.name: item for item in getattr(scene, kind)}
-        for k, name in enumerate(getattr(need, kind) or ()):
+        if getattr(need, kind) == "all" and known and not any(has(item) for item in known.values()):
+            yield Problem("no-seats", f"none of the {kind} has seats to judge", scene.position("needs", index, kind),
+                          "write seat: true at the desks" if kind == "desks" else "give a table seats: 8, say",
+            )  # fmt: skip
+        for k, name in enumerate(named(getattr(need, kind), [])):
             if name in known and not has(known[name]):
                 yield Problem(
                     "no-seats",
@@ -158,3 +185,100 @@ def _seats(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
                     scene.position("needs", index, kind, k),
                     "write seat: true at the desks" if kind == "desks" else "give the table seats: 8, say",
                 )
+
+
+def _aisles(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
+    """Racks that a need's aisles name; whether they face each other the building knows."""
+    racks = [rack.name for rack in scene.racking]
+    key = "aisles" if need.aisles is not None else "beyond_aisles"
+    given = getattr(need, key)
+    if given is not None and not racks:
+        yield Problem("no-aisles", f'need "{need.name}": the scene has no racking, so no aisles',
+                      scene.position("needs", index, key), "name its rooms or an area instead")  # fmt: skip
+        return
+    for k, name in enumerate(named(given, [])):
+        where = scene.position("needs", index, key, k)
+        if named(given, []).index(name) < k:
+            yield Problem("same-name", f'"{name}" stands twice in one need', where, "take one out")
+        parts = AISLE.match(name)
+        if parts is None:
+            yield Problem("unknown-aisle", f'"{name}" names no aisle', where,
+                          "an aisle is RACK/RACK, such as R1/R2, or RACK/wall N beside a wall")  # fmt: skip
+            continue
+        for rack in (parts["one"] or parts["from"], parts["two"] or parts["to"]):
+            if rack is not None and rack not in racks:
+                yield Problem("unknown-rack", f'aisle "{name}": unknown rack "{rack}"', where,
+                              did_you_mean(rack, sorted(racks)))  # fmt: skip
+
+
+def _zones(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
+    """Zones that are there, and say which floor they light."""
+    if need.zones is None:
+        return
+    floors = {zone.name: zone.area is not None or zone.rooms is not None for zone in scene.zones}
+    where, help_ = scene.position("needs", index, "zones"), "give it rooms: [NAME] or area: [[x, y], …]"
+    if need.zones == "all" and not any(floors.values()):
+        what = "none of the zones says its floor" if floors else "the scene has no zones"
+        yield Problem("no-zones", f'need "{need.name}": {what}', where,
+                      help_ if floors else "list them under zones, each with rooms or an area")  # fmt: skip
+    for k, name in enumerate(named(need.zones, [])):
+        where = scene.position("needs", index, "zones", k)
+        if name not in floors:
+            yield _unknown(scene, "zones", name, list(floors), ("needs", index, "zones", k))
+        elif not floors[name]:
+            yield Problem("no-floor", f'zone "{name}" does not say its floor', where, help_)
+
+
+def check_zone_floors(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    """Floors of zones: outlines that cross, rooms that nothing has, areas that lie nowhere."""
+    rooms, outlines = _rooms(scene)
+    known = [room.name for room in scene.rooms]
+    for index, zone in enumerate(scene.zones):
+        for k, name in enumerate(zone.rooms or ()):
+            if name not in known:
+                where = scene.position("zones", index, "rooms", k)
+                yield Problem("unknown-room", f'zone "{zone.name}": unknown room "{name}"', where,
+                              did_you_mean(name, sorted(known)))  # fmt: skip
+        if zone.area is None:
+            continue
+        where = scene.position("zones", index, "area")
+        if (wrong := outline_problem(zone.area, zone.name, where)) is not None:
+            yield wrong
+            continue
+        polygon = shapely.Polygon(np.asarray(zone.area, float))
+        inside = [
+            room for room, outline in zip(rooms, outlines, strict=True)
+            if polygon.intersection(outline).area > 1e-6 and (zone.rooms is None or room.name in zone.rooms)
+        ]  # fmt: skip
+        if not inside:
+            yield Problem("area-outside", f'the area of zone "{zone.name}" lies outside its rooms', where,
+                          "move it into a room")  # fmt: skip
+        elif zone.rooms is None and len({room.floor for room in inside}) > 1:
+            yield Problem("which-room", f'the area of zone "{zone.name}" lies in rooms of several storeys', where,
+                          "say which: rooms: [NAME]")  # fmt: skip
+
+
+def _units(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
+    """More units asked for than there are; air in which infrared sees little."""
+    known = [unit for unit in scene.detectors if need.detectors is None or unit.name in need.detectors]
+    if need.by > max(len(known), 1):
+        have = f"{len(known)} unit{'s' * (len(known) != 1)}"
+        yield Problem("by-too-many", f'need "{need.name}" asks for {need.by} units at every spot, the scene has {have}',
+                      scene.position("needs", index, "by"), "add detectors, or ask for fewer",
+                      severity="warning")  # fmt: skip
+    patterns = [unit.pattern or scene.catalogue.detectors.get(unit.model or "") for unit in known]
+    infrared = any(pattern is not None and pattern.kind != "microwave" for pattern in patterns)
+    if need.ambient_c is not None and need.ambient_c >= WARM_FROM_C and infrared:
+        yield warm_air(need.ambient_c, scene.position("needs", index, "ambient_c"))
+
+
+def warm_air(ambient_c: float, position: Position) -> Problem:
+    """The warning for air that leaves infrared little contrast."""
+    return Problem(
+        "warm-air",
+        f"at {ambient_c:g} °C people stand out little against their surroundings: "
+        "infrared reach is much shorter than declared",
+        position,
+        "compare with microwave detectors, or plan for the hottest day",
+        severity="warning",
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
@@ -12,12 +13,24 @@ from raycover.scene.fittings import DoorState
 from raycover.scene.quantities import Coordinate, Name, NotBuiltYet, Number, Point2, PositiveLength, ShortName, Strict
 
 #: Keys that say where a need holds.
-WHERE = ("area", "rooms", "cubicles", "stairs", "desks", "tables")
+WHERE = ("area", "rooms", "cubicles", "stairs", "desks", "tables", "seats", "aisles", "beyond_aisles", "zones")
+#: Keys that may stand beside `set`: where the set holds, and what it lets be said otherwise.
+BESIDE_SET = (
+    "name", "rooms", "stairs", "aisles", "zones", "share", "largest_gap", "by", "clear_db", "detectors", "state",
+    "ambient_c",
+)  # fmt: skip
 #: Heights (m) of a person's parts, where a need names no plane and no height: those of a plane's person.
 PERSON_HEIGHTS = (0.3, 1.0, 1.6)
 #: A unit that must not trip keeps this much (dB) below its limit unless the need says otherwise: the usual reserve.
 CLEAR_DB = 3.0
 Names = Annotated[list[Name], Field(min_length=1, max_length=1000)]
+#: Names, or all there are.
+NamesOrAll = Names | Literal["all"]
+#: An aisle's name holds a slash, which no other name may.
+AisleName = Annotated[str, Field(min_length=1, max_length=200)]
+SetName = Annotated[str, Field(min_length=1, max_length=40)]
+Words = Annotated[str, Field(min_length=1, max_length=600)]
+Aisles = Annotated[list[AisleName], Field(min_length=1, max_length=1000)] | Literal["all"]
 
 
 class NeedSpec(Strict):
@@ -27,13 +40,27 @@ class NeedSpec(Strict):
     every room, every seat is judged by itself.
     """
 
-    name: ShortName = Field(description="name of the need")
+    name: ShortName = Field("", description="name of the need; with set only if it shall be called otherwise")
+    set: SetName | None = Field(None, description="a ready-made set of needs, in place of one: open office, say")
     area: list[Point2] | None = Field(None, max_length=2000, description="outline [x, y] of an area, any polygon")
-    rooms: Names | None = Field(None, description="rooms by name, each a place")
-    cubicles: Names | None = Field(None, description="rows of cubicles by name, each cubicle a place")
-    stairs: Names | None = Field(None, description="stairs by name, each flight and landing a place")
-    desks: Names | None = Field(None, description="rows of desks by name, each seat a place")
-    tables: Names | None = Field(None, description="tables by name, each seat a place")
+    rooms: NamesOrAll | None = Field(None, description="rooms by name, each a place; or all")
+    cubicles: NamesOrAll | None = Field(None, description="rows of cubicles by name, each cubicle a place; or all")
+    stairs: NamesOrAll | None = Field(None, description="stairs by name, each flight and landing a place; or all")
+    desks: NamesOrAll | None = Field(None, description="rows of desks by name, each seat a place; or all")
+    tables: NamesOrAll | None = Field(None, description="tables by name, each seat a place; or all")
+    seats: NamesOrAll | None = Field(None, description="rooms by name, each seat at a desk or table in them a place")
+    within: Names | None = Field(None, description="of cubicles, desks, tables: only what stands in these rooms")
+    aisles: Aisles | None = Field(
+        None, description="floor between two racks, R1/R2, or a rack and a wall, R1/wall 2, each a place; all of them"
+    )
+    beyond_aisles: Aisles | None = Field(None, description="all floor of their rooms that lies outside these aisles")
+    zones: NamesOrAll | None = Field(None, description="zones that say their floor, each a place; or all of those")
+    whose: Literal["own", "others"] | None = Field(
+        None, description="of aisles and zones, which units count at each: its own, or those of the others"
+    )
+    largest_area: Annotated[Number, Field(gt=0, le=1e6)] | None = Field(
+        None, description="of zones: how large each may be, in m²"
+    )
     room: str | None = Field(None, description="of an area where rooms lie one above another: its room")
     storey: str | None = Field(None, description="of an area where rooms lie one above another: its storey")
     floor: Coordinate | None = Field(
@@ -56,10 +83,15 @@ class NeedSpec(Strict):
     )
     detectors: Names | None = Field(None, description="the units that count, all if not given")
     state: str | None = Field(None, description="state of the scene, the one drawn if not given")
-    by: NotBuiltYet = None
+    by: Annotated[int, Field(ge=1, le=20, strict=True)] = Field(
+        1, description="how many different units must see every spot of it"
+    )
+    ambient_c: Annotated[Number, Field(ge=0, le=40)] | None = Field(
+        None, description="air temperature it is judged at, °C; that of the conditions if not given"
+    )
+    why: Words | None = Field(None, description="why it is asked, in words for the proof")
+    source: Words | None = Field(None, description="whose word that is: a brief, a code, ours")
     first_within: NotBuiltYet = None
-    ambient_c: NotBuiltYet = None
-    aisles: NotBuiltYet = None
 
     @property
     def where(self) -> str | None:
@@ -68,8 +100,15 @@ class NeedSpec(Strict):
 
     @property
     def least_share(self) -> float | None:
-        """The share asked; all of it where neither a share nor a gap is; None where only gaps count."""
-        return self.share if self.share is not None else None if self.largest_gap is not None else 1.0
+        """The share asked; all of it where nothing else is asked; None where only gaps or the area count."""
+        if self.share is not None or (self.largest_gap is None and self.largest_area is None):
+            return 1.0 if self.share is None else self.share
+        return None
+
+    @property
+    def only_area(self) -> bool:
+        """Whether it asks nothing of units: how large a zone is."""
+        return self.largest_area is not None and self.least_share is None and self.largest_gap is None
 
     @property
     def reserve_db(self) -> float:
@@ -78,6 +117,13 @@ class NeedSpec(Strict):
 
     @model_validator(mode="after")
     def _sound(self) -> NeedSpec:
+        if self.set is not None:
+            for key in sorted(self.model_fields_set - {"set", *BESIDE_SET}):
+                raise _wrong("not_for_set", f"{key} does not go with a set: its needs say that themselves",
+                             f"beside set stand {', '.join(BESIDE_SET[:-1])} and {BESIDE_SET[-1]}", key)  # fmt: skip
+            return self
+        if not self.name:
+            raise _wrong("missing_key", 'missing key "name"', "name the need, or write set: for a ready-made set")
         given = [key for key in WHERE if getattr(self, key) is not None]
         if len(given) > 1:
             raise _wrong("one_where", f"a need holds in one sort of place, not in {' and '.join(given)}",
@@ -92,20 +138,41 @@ class NeedSpec(Strict):
         for key, owner in (("room", "area"), ("storey", "area"), ("floor", "area"), ("doors", "cubicles")):
             if getattr(self, key) is not None and owner not in given:
                 raise _wrong("not_for_this", f"{key} goes with {owner} only", "take it out", key)
+        if self.whose is not None and not {"aisles", "beyond_aisles", "zones"} & set(given):
+            raise _wrong("not_for_this", "whose goes with aisles, beyond_aisles and zones", "take it out", "whose")
+        if self.whose == "own" and self.beyond_aisles is not None:
+            raise _wrong("not_for_this", "no unit has the floor beyond its aisle as its own",
+                         "write whose: others, or aisles", "whose")  # fmt: skip
+        if self.largest_area is not None and "zones" not in given:
+            raise _wrong("not_for_this", "largest_area goes with zones only", "take it out", "largest_area")
+        if self.within is not None and not {"cubicles", "desks", "tables"} & set(given):
+            raise _wrong("not_for_this", "within goes with cubicles, desks and tables", "take it out", "within")
         if sum(getattr(self, key) is not None for key in ("room", "storey", "floor")) > 1:
             raise _wrong("one_ground", "an area has one of room, storey and floor", "keep the one that says it best")
         if self.never:
-            for key, why in (("share", "nobody may be noticed anywhere"), ("largest_gap", "gaps are what it wants")):
-                if getattr(self, key) is not None:
+            for key, why in (
+                ("share", "nobody may be noticed anywhere"),
+                ("largest_gap", "gaps are what it wants"),
+                ("by", "one unit that trips is one too many"),
+            ):
+                if key in self.model_fields_set and getattr(self, key) is not None:
                     raise _wrong("never_with_share", f"never takes no {key}: {why}",
                                  "take it out; clear_db says how far below the limit units must stay", key)  # fmt: skip
         elif self.clear_db is not None:
             raise _wrong("not_for_this", "clear_db goes with never only", "take it out, or write never: true",
                          "clear_db")  # fmt: skip
+        if self.by > 1 and self.detectors is not None and self.by > len(self.detectors):
+            raise _wrong("by_too_many", f"by: {self.by} asks for more units than the {len(self.detectors)} that count",
+                         "name more detectors, or ask for fewer", "by")  # fmt: skip
         if self.area is not None and len(self.area) < 3:
             raise _wrong("empty_area", f"an area needs three corners or more, this has {len(self.area)}",
                          "give its corners in order: area: [[0, 0], [4, 0], [4, 3], [0, 3]]", "area")  # fmt: skip
         return self
+
+
+def named(given: Sequence[str] | Literal["all"] | None, known: Sequence[str]) -> list[str]:
+    """The names that a key of a need gives, `all` being every one known."""
+    return list(known) if given == "all" else list(given or ())
 
 
 def _wrong(code: str, message: str, help_: str, at: str | None = None) -> PydanticCustomError:

@@ -7,6 +7,7 @@ The tree is built from the parser's events on a stack of its own, so no nesting 
 
 from __future__ import annotations
 
+import codecs
 import math
 import os
 import re
@@ -101,6 +102,16 @@ def read_text(text: str, name: str, *, problems: list[Problem] | None = None) ->
     if len(text) > MAX_BYTES:
         raise InputError([_too_large(name)])
     return _read(text.removeprefix("\ufeff"), Path(name), problems)
+
+
+def read_source(path: Path) -> str:
+    """A file's text as it stands, line breaks and a byte order mark kept: what `splicing` writes into.
+
+    Raises InputError as `read_yaml` for a file that cannot be opened, is too large or not UTF-8.
+    """
+    raw = _read_bytes(Path(path))
+    text = _decode(raw, str(path))
+    return "\ufeff" + text if raw.startswith(codecs.BOM_UTF8) else text
 
 
 def _read(text: str, path: Path, problems: list[Problem] | None) -> Document:
@@ -375,7 +386,7 @@ def _others(path: Path) -> str:
 
 
 def _decode(raw: bytes, name: str) -> str:
-    raw = raw.removeprefix(b"\xef\xbb\xbf")
+    raw = raw.removeprefix(codecs.BOM_UTF8)
     if raw.startswith(_BYTE_ORDER_MARKS):
         message = "the file is UTF-16 or UTF-32 text"
         raise InputError([Problem("not-utf8", message, Position(name), "save it as UTF-8")])

@@ -10,6 +10,7 @@ from pydantic import Field, PrivateAttr
 
 from raycover.errors import Position, Problem
 from raycover.scene.construction import ConstructionRef
+from raycover.scene.corrections import CorrectionsSpec
 from raycover.scene.devices import DetectorSpec, Grid, PlaneSpec
 from raycover.scene.doubt import DoubtSpec
 from raycover.scene.fittings import Cubicles, Desks, Fixtures, Table
@@ -18,6 +19,7 @@ from raycover.scene.needs import NeedSpec
 from raycover.scene.nuisances import Nuisance
 from raycover.scene.parts import Conditions, Partition, Room, SheetSpec, Solid
 from raycover.scene.paths import resolve
+from raycover.scene.placing import PlacingSpec
 from raycover.scene.project import ProjectSpec
 from raycover.scene.quantities import Degrees, NotBuiltYet, ShortName, Strict, Version
 from raycover.scene.received import PlanSpec, UnderlaySpec
@@ -26,6 +28,7 @@ from raycover.scene.routes import Route
 from raycover.scene.states import StateSpec
 from raycover.scene.storage import Racking
 from raycover.scene.storeys import Stairs, Storey
+from raycover.scene.views import SectionSpec
 from raycover.scene.wiring import Line, Zone
 
 FolderText = Annotated[str, Field(min_length=1, max_length=1000)]
@@ -55,6 +58,7 @@ class Scene(Strict):
     north_deg: Degrees = Field(90.0, description="direction of north, anticlockwise from +x")
     conditions: Conditions = Field(default_factory=Conditions)
     doubt: DoubtSpec = Field(default_factory=DoubtSpec, description="how uncertain things are, for varied cases")
+    corrections: CorrectionsSpec | None = Field(None, description="dB added to reaches and losses, from a test on site")
     rooms: list[Room] = Field(default_factory=list, max_length=10_000)
     storeys: list[Storey] = Field(default_factory=list, max_length=200, description="names of levels")
     partitions: list[Partition] = Field(default_factory=list, max_length=100_000)
@@ -83,9 +87,10 @@ class Scene(Strict):
     needs: list[NeedSpec] = Field(default_factory=list, max_length=1000, description="what `prove` judges")
     lines: list[Line] = Field(default_factory=list, max_length=200, description="lighting control lines")
     zones: list[Zone] = Field(default_factory=list, max_length=2000, description="luminaires switched together")
+    placing: PlacingSpec | None = Field(None, description="what `place` may choose from, and where it may hang it")
     routes: list[Route] = Field(default_factory=list, max_length=1000, description="ways that people walk")
+    sections: list[SectionSpec] = Field(default_factory=list, max_length=100, description="vertical cuts, a sheet each")
     cameras: NotBuiltYet = None
-    sections: NotBuiltYet = None
 
     _document: Places | None = PrivateAttr(None)
     _catalogue: Catalogue | None = PrivateAttr(None)
@@ -149,6 +154,10 @@ class Scene(Strict):
     def pattern_of(self, detector: DetectorSpec) -> Any:
         """The pattern of a detector: its own, or that of its model."""
         return detector.pattern if detector.pattern is not None else self.catalogue.detectors[detector.model or ""]
+
+    def reach_correction_db(self, detector: DetectorSpec) -> float:
+        """What the scene's corrections add to a detector's margin (dB)."""
+        return 0.0 if self.corrections is None else self.corrections.reach_db.get(detector.model or detector.name, 0.0)
 
     def constructions_used(self) -> list[Construction]:
         """Every construction that the scene refers to and the catalogue holds, each once."""

@@ -76,3 +76,7 @@ class Zone(Strict):
     hold_s: Annotated[Number, Field(ge=1, le=86_400)] | None = Field(None, description="hold time in seconds")
     neighbours: NameList = Field(default_factory=list, description="zones that stay dimmed up while this one is used")
     light_sensor: LightSensor | None = Field(None, description="a daylight sensor of this zone")
+    area: list[Point2] | None = Field(
+        None, min_length=3, max_length=2000, description="its floor, outline [x, y], for needs of zones"
+    )
+    rooms: NameList | None = Field(None, min_length=1, description="or rooms by name; with area, those that it lies in")

@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 import json
+import math
 import re
+from collections.abc import Mapping
+from typing import Any
 
 from raycover.scene.scalars import plain_scalar
+
+#: Lines are kept within this many characters where they can be.
+WIDTH = 116
 
 _PLAIN = re.compile(r"[A-Za-z][A-Za-z0-9._-]*(?: [A-Za-z0-9._-]+)*")
 
@@ -14,6 +20,27 @@ def number(value: float) -> str:
     """The shortest text that reads back as the very same number."""
     text = repr(float(value))
     return text[:-2] if text.endswith(".0") else text
+
+
+def flow(value: Any, decimals: int | None = None) -> str:
+    """A plain value on one line, its numbers rounded to `decimals` where given.
+
+    Raises TypeError for a value that is not plain, ValueError for a number that is not finite.
+    """
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if value is None:
+        return "null"
+    if isinstance(value, str):
+        return word(value)
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{word(str(key))}: {flow(item, decimals)}" for key, item in value.items()) + "}"
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(flow(item, decimals) for item in value) + "]"
+    exact = float(value)
+    if not math.isfinite(exact):
+        raise ValueError(f"{value} cannot stand in a scene")
+    return number((exact if decimals is None else round(exact, decimals)) + 0.0)  # no -0
 
 
 def word(value: str) -> str:

@@ -116,8 +116,9 @@ def find_trips(
 
 
 def _pitches(units: Sequence[Unit], patterns: Sequence[PatternSpec]) -> dict[str, float]:
-    """Pitch (degrees) of a pair of zones of each infrared unit's lens, its own or a generic one."""
-    lenses = {u.name: _lens(u, p) for u, p in zip(units, patterns, strict=True) if u.kind == "infrared"}
+    """Pitch (degrees) of a pair of zones of each infrared unit's or half's lens, its own or a generic one."""
+    firsts = [(unit.parts[0], pattern.parts[0]) for unit, pattern in zip(units, patterns, strict=True)]
+    lenses = {unit.name: _lens(unit, pattern) for unit, pattern in firsts if unit.kind == "infrared"}
     return {name: lens.pitch_deg if lens.rings else _NARROW_DEG for name, lens in lenses.items()}
 
 
@@ -134,7 +135,7 @@ def _with_zones(
 ) -> list[Effect]:
     """The effects, those of hot things within an infrared unit's lens and sight with the zones that fall on them."""
     by_name = {pair[0].spec.name: pair for pair in pairs}
-    of_unit = {unit.name: (unit, pattern) for unit, pattern in zip(units, patterns, strict=True)}
+    of_unit = {u.name: (u.parts[0], pattern.parts[0]) for u, pattern in zip(units, patterns, strict=True)}
     sensors: dict[str, Sensor | None] = {}
     result = []
     for one in found:

@@ -61,7 +61,7 @@ def share_band(one: Unit, other: Unit) -> bool:
 
 def interferences(units: Sequence[Unit], rays: RayScene, weather: Weather) -> list[Interference]:
     """Every pair of microwave units of one band with a way between them, the worst first."""
-    chosen = [u for u in units if u.frequency_ghz is not None]
+    chosen = [part for unit in units for part in unit.parts if part.frequency_ghz is not None]
     n = len(chosen)
     if n < 2:
         return []
@@ -80,7 +80,7 @@ def interferences(units: Sequence[Unit], rays: RayScene, weather: Weather) -> li
         index = interference_db(margins[i, partners], margins[partners, i], distance, loss)
         for j, d, db, k in zip(partners, distance.tolist(), loss.tolist(), index.tolist(), strict=True):
             if np.isfinite(k):
-                names, band = (one.name, chosen[j].name), _band_words(one.frequency_ghz)
+                names, band = (one.tag, chosen[j].tag), _band_words(one.frequency_ghz)
                 # the index falls by 20 dB a decade of distance: reaches do not change with it
                 found.append(Interference(names, band, d, db, k, d * 10 ** (k / 20)))
     return sorted(found, key=lambda pair: -pair.index_db)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from raycover.casting import CAUSES, Weather, judge, potential_db
 from raycover.catalogue import Construction
+from raycover.combining import combined_db, deciding
 from raycover.detectors import Unit
 from raycover.paths import imaging
 from raycover.physics import disturbance
@@ -71,7 +72,9 @@ class Effect:
     `margin_db` = `person_db`, that of a person there, + each of `terms` (words → dB); `reason` says what keeps it
     from more, where it does not trip; `crossings` those of the straight way, `mirror` the part that the best way by a
     mirror goes by, where such ways make the margin. `margins_db` and `points` (n,) (n, 3) are those of all points
-    looked at; `zones`, of hot things in sight, what the simulated lens makes of them.
+    looked at; `zones`, of hot things in sight, what the simulated lens makes of them. What a dual unit makes of it is
+    told of the half that decides, `technology`, and `halves` are the margins of both (−inf: answers to no such thing);
+    one of `trigger-then-hold` is asked whether it is switched on, `held_db` is the margin with which it is then held.
     """
 
     nuisance: str
@@ -91,6 +94,8 @@ class Effect:
     margins_db: Floats
     points: Floats
     zones: ZoneHits | None = None
+    halves: Mapping[str, float] | None = None
+    held_db: float | None = None
 
 
 def concerns(source: Source, unit: Unit, rays: RayScene, ambient_c: float) -> bool:
@@ -104,13 +109,43 @@ def concerns(source: Source, unit: Unit, rays: RayScene, ambient_c: float) -> bo
     if spec.default.person:
         home = rays.building.rooms_at(np.concatenate([unit.position[None], source.points]))
         return spec.detectors is not None or home[0] < 0 or home[0] not in home[1:]
-    if unit.kind == "microwave":
-        return spec.echo_m2 is not None
-    return spec.surface_at(ambient_c) is not None
+    return any(_answers(source, part, ambient_c) for part in unit.parts)
+
+
+def _answers(source: Source, unit: Unit, ambient_c: float) -> bool:
+    """Whether a unit of one technology answers to such a thing at all."""
+    spec = source.spec
+    if spec.default.person:
+        return True
+    return spec.echo_m2 is not None if unit.kind == "microwave" else spec.surface_at(ambient_c) is not None
 
 
 def effect(source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Construction | None = None) -> Effect:
-    """What a unit makes of a nuisance. `behind`: what covers it where it stands inside a wall."""
+    """What a unit makes of a nuisance. `behind`: what covers it where it stands inside a wall.
+
+    Each half of a dual unit is judged at its own worst point, and their margins are combined.
+    """
+    answering = [_answers(source, part, rules.ambient_c) for part in unit.parts]
+    found = [
+        _effect(source, part, rays, rules, behind) if answers else None
+        for part, answers in zip(unit.parts, answering, strict=True)
+    ]
+    told = [one for one in found if one is not None]
+    if not unit.halves:
+        return told[0]
+    margins = [np.array([-np.inf if one is None else one.margin_db]) for one in found]
+    which = int(deciding(unit, "any", margins, margins)[0])
+    margin = float(combined_db(unit, "any", margins)[0])
+    by = found[which] or told[0]
+    halves: dict[str, float] = {part.kind: float(db[0]) for part, db in zip(unit.parts, margins, strict=True)}
+    held = max(halves.values()) if unit.combine == "trigger-then-hold" else None
+    one = replace(by, unit=unit.name, halves=halves, held_db=held, margin_db=margin, verdict=rules.verdict(margin))
+    if found[which] is None:  # the half that it hangs on does not answer, whatever the other makes of it
+        return replace(one, reason=f"{unit.parts[which].kind}-half", margins_db=np.full_like(by.margins_db, -np.inf))
+    return one
+
+
+def _effect(source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Construction | None) -> Effect:
     points = source.points if source.host is None else _on_our_side(source, unit)
     weather = rules.people if source.spec.default.person else replace(rules.people, contrast_db=0.0)
     parts = _microwave_terms(source, unit) if unit.kind == "microwave" else _infrared_terms(source, unit, rules)
@@ -136,7 +171,7 @@ def effect(source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Con
         nuisance=source.spec.name,
         kind=source.spec.kind,
         unit=unit.name,
-        technology=unit.kind,
+        technology="microwave" if unit.kind == "microwave" else "infrared",
         margin_db=margin,
         verdict=rules.verdict(margin),
         person_db=float(person[worst]),

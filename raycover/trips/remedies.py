@@ -169,5 +169,9 @@ def masked(unit: Unit, masks: Sequence[Mask]) -> Unit:
 
 
 def share_of(unit: Unit, pattern: PatternSpec) -> float:
-    """The largest share that a unit's masks take of any declared footprint."""
-    return max(mask_share(unit.masks, declared) for declared in declarations_of(pattern))
+    """The largest share that a unit's masks take of any declared footprint; of a dual one, of either half."""
+    return max(
+        mask_share(part.masks, declared)
+        for part, half in zip(unit.parts, pattern.parts, strict=True)
+        for declared in declarations_of(half)
+    )

@@ -21,6 +21,8 @@ _REASONS = {
     "speed": "too slow, or too fast",
     "cover": "covered too well",
     "none": "too weak",
+    "infrared-half": "its infrared half does not answer to it",
+    "microwave-half": "its microwave half does not answer to it",
 }
 
 
@@ -51,7 +53,13 @@ def way(effect: Effect, opens: Sequence[str] = ()) -> str:
 
 
 def reason(effect: Effect) -> str:
-    """What keeps it from tripping, in words."""
+    """What keeps it from tripping, in words; of a unit that triggers first, whether it may then hold it on."""
+    if effect.held_db is not None and effect.held_db >= 0:
+        return f"{_reason(effect)}; but once on it is held ({db(effect.held_db)})"
+    return _reason(effect)
+
+
+def _reason(effect: Effect) -> str:
     if effect.terms.get("change") == -math.inf:
         return "steady: no signal by itself"
     if effect.reason in ("blocked", "material-loss"):

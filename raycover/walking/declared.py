@@ -133,12 +133,13 @@ class Reason:
 
     `cause` is one of `CAUSES`, or `direction` (in reach for another direction of movement), `weak` (in reach,
     too little signal), `still` (in reach, too little movement), `no-presence` (no detector
-    declares small movements), `no-detector`.
+    declares small movements), `no-detector`. Of a dual detector the cause is that of its `half`.
     """
 
     detector: str | None
     cause: str
     blocked_by: str | None
+    half: str | None = None
 
 
 def why_not(
@@ -153,7 +154,7 @@ def why_not(
 ) -> Reason:
     """The reason at one place (3,): that of the unit which distance alone would let see best there.
 
-    Where its declared footprint holds the place, what a `simulated` one lacks is signal.
+    Where its declared footprint holds the place, what a `simulated` one lacks is signal. `simulated` names parts.
     """
     figure = FIGURES[person]
     heights = {WALK: figure.walking, STAND: figure.standing, SIT: figure.seated}[pose]
@@ -163,11 +164,12 @@ def why_not(
     if not len(units) or not np.isfinite(max(reaches)):
         return Reason(None, "no-presence" if units else "no-detector", None)
     unit = units[int(np.argmax(reaches))]
-    view = judge(unit, points, motion, rays, weather)
+    view = judge(unit, points, motion, rays, weather, people=np.zeros(len(points), np.intp))
     k = int(view.margin_db.argmax())
+    part_of = unit.parts[int(view.half[k])]
     part = int(view.blocker[k])
     cause = CAUSES[view.cause[k]]
     by = rays.building.part_owner(part) if part >= 0 else None
     if cause == "none":
-        cause = "direction" if unit.name not in simulated else "weak" if pose == WALK else "still"
-    return Reason(unit.name, cause, by)
+        cause = "direction" if part_of.name not in simulated else "weak" if pose == WALK else "still"
+    return Reason(unit.name, cause, by, part_of.kind if unit.halves else None)

@@ -42,7 +42,7 @@ class Simulated:
 
 def sensors_for(scene: Scene, units: Sequence[Unit]) -> Mapping[str, Sensor]:
     """{name: simulated detector} of the infrared units. Raises InputError for those that cannot be simulated."""
-    if not any(unit.kind == "infrared" for unit in units):
+    if not any("infrared" in unit.technologies for unit in units):
         return {}
     check_ambient(scene.conditions.ambient_c, scene.position("conditions", "ambient_c"))
     return sensors_of(scene, units)

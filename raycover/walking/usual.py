@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
+from raycover.building.aisles import find_aisles
 from raycover.building.parts import Building, Floats, RoomShape
 from raycover.errors import InputError, Problem
 from raycover.scene.routes import WALKING_SPEED
@@ -18,8 +19,6 @@ from raycover.walking.places import Goal, Places, find_places
 from raycover.walking.wayfinding import Wayfinder
 from raycover.walking.ways import Way, on_floor, storey_rooms
 
-#: Aisles between racks that face each other are so wide (m).
-_AISLE = (1.0, 6.0)
 #: One walks in and out of an aisle by this far (m) where there is room.
 _BEYOND = (1.5, 1.0, 0.5, 0.0)
 
@@ -97,47 +96,31 @@ def _from_circulation(building: Building, places: Places, doors: tuple[Goal, ...
 
 def _aisles(building: Building) -> list[Way]:
     """Along the middle between every two racks that face each other."""
-    faces = []
-    for rack in building.racks:
-        start, end = rack.corners[[2, 3]] if rack.facing_back else rack.corners[[0, 1]]
-        along = (end - start) / max(float(np.linalg.norm(end - start)), 1e-9)
-        middle = rack.corners.mean(axis=0)
-        out = np.array([along[1], -along[0]])
-        faces.append((rack.owner, start, end, along, out if (start - middle) @ out > 0 else -out, rack.bottom))
     found: list[Way] = []
     grounds: dict[tuple[int, ...], Ground] = {}
-    for i, (name, start, end, along, out, bottom) in enumerate(faces):
-        for other, start2, end2, _, out2, bottom2 in faces[i + 1 :]:
-            across = float((start2 - start) @ out)
-            if out @ out2 > -0.99 or not _AISLE[0] <= across <= _AISLE[1] or abs(bottom - bottom2) > 0.1:
-                continue
-            spans = np.sort([[0.0, (end - start) @ along], sorted(((start2 - start) @ along, (end2 - start) @ along))])
-            low, high = float(spans[:, 0].max()), float(spans[:, 1].min())
-            if high - low < 2.0:
-                continue
-            rooms = storey_rooms(building, tuple(start + along * (low + high) / 2 + out * across / 2), bottom)
-            try:
-                if rooms not in grounds:
-                    grounds[rooms] = make_ground(building, rooms, "adult")
-            except TooLarge:
-                continue
-            line = _extended(grounds[rooms], start + out * across / 2, along, low, high)
-            if line is not None:
-                found.append(
-                    Way(
-                        f"Aisle {name} to {other}", "usual", on_floor(building, line, rooms), WALKING_SPEED, rooms=rooms
-                    )
-                )
+    for aisle in find_aisles(building, walls=False):
+        rooms = storey_rooms(building, tuple(aisle.middle.mean(axis=0)), aisle.bottom)
+        try:
+            if rooms not in grounds:
+                grounds[rooms] = make_ground(building, rooms, "adult")
+        except TooLarge:
+            continue
+        line = _extended(grounds[rooms], aisle.middle)
+        if line is not None:
+            name = f"Aisle {' to '.join(aisle.racks)}"
+            found.append(Way(name, "usual", on_floor(building, line, rooms), WALKING_SPEED, rooms=rooms))
     return found
 
 
-def _extended(ground: Ground, foot: Floats, along: Floats, low: float, high: float) -> Floats | None:
-    """An aisle's middle line, on beyond its ends where that is free; None where something stands in it."""
+def _extended(ground: Ground, middle: Floats) -> Floats | None:
+    """An aisle's middle line (2, 2), on beyond its ends where that is free; None where something stands in it."""
     ends = []
-    for at, sign in ((low, -1.0), (high, 1.0)):
+    half = middle.mean(axis=0)
+    for at in middle:
+        along = (at - half) / np.linalg.norm(at - half)
         for more in _BEYOND:
-            end = foot + along * (at + sign * more)
-            free = ground.clear_at(np.linspace(foot + along * (low + high) / 2, end, 200)).min() >= 0.2
+            end = at + along * more
+            free = ground.clear_at(np.linspace(half, end, 200)).min() >= 0.2
             if free and (ground.walkable is None or ground.walkable.contains(shapely.Point(end))):
                 ends.append(end)
                 break

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -18,6 +18,7 @@ from raycover.rays import RayScene
 from raycover.scene.schema import Scene
 from raycover.sensing import Sensor
 from raycover.walking.declared import Reason, margins_along, why_not
+from raycover.walking.dual import combined_along
 from raycover.walking.kinematics import Track, make_track, settled
 from raycover.walking.light import Light, light_by_hand, light_on, lit, off_at, shortest_hold, stretches
 from raycover.walking.simulated import sensors_for, simulate
@@ -35,7 +36,8 @@ class Seen:
 
     `margin_db` (t,), −inf where it can see nothing; `noticed` (t,), `triggers` (t,) what restarts the hold time
     of the light it switches. Where it is simulated `signal` (t,) is in thresholds with its sign, and a trigger
-    counts as notice for a little while; of declared footprints every step within is both.
+    counts as notice for a little while; of declared footprints every step within is both. A dual unit is what its
+    `halves` make together (`dual`).
     """
 
     unit: Unit
@@ -46,6 +48,7 @@ class Seen:
     switch: Switch
     counts: Bools
     signal: Floats | None = None
+    halves: tuple[Seen, ...] = ()
 
     @property
     def name(self) -> str:
@@ -191,15 +194,40 @@ def _walked(
     counts = _counts(units, track, building)
     seen = []
     for unit, switch, mine in zip(units, switches, counts, strict=True):
-        if unit.name in sensors:
-            found = simulate(sensors[unit.name], track, way.person, rays, ambient_c)
-            seen.append(
-                Seen(unit, "simulated", found.margin_db, found.noticed, found.triggers, switch, mine, found.signal)
-            )
-            continue
-        margin = margins_along(unit, track, way.person, rays, weather)
-        seen.append(Seen(unit, "declared", margin, margin >= 0, margin >= 0, switch, mine))
+        parts = []
+        for part in unit.parts:
+            if part.name in sensors:
+                found = simulate(sensors[part.name], track, way.person, rays, ambient_c)
+                parts.append(
+                    Seen(part, "simulated", found.margin_db, found.noticed, found.triggers, switch, mine, found.signal)
+                )
+                continue
+            margin = margins_along(part, track, way.person, rays, weather)
+            parts.append(Seen(part, "declared", margin, margin >= 0, margin >= 0, switch, mine))
+        seen.append(_of_dual(unit, parts[0], parts[1], track) if unit.halves else parts[0])
     return judged(way, track, tuple(seen), building, rays, weather)
+
+
+def _of_dual(unit: Unit, infrared: Seen, microwave: Seen, track: Track) -> Seen:
+    """A dual unit along a track, from its halves."""
+    margin, noticed, triggers = combined_along(
+        unit,
+        track.time_s,
+        (infrared.margin_db, microwave.margin_db),
+        (infrared.noticed, microwave.noticed),
+        (infrared.triggers, microwave.triggers),
+        infrared.hold_s,
+        by_hand=infrared.switch.by_hand,
+    )
+    return replace(
+        infrared,
+        unit=unit,
+        margin_db=margin,
+        noticed=noticed,
+        triggers=triggers,
+        signal=None,
+        halves=(infrared, microwave),
+    )
 
 
 def _rooms_along(track: Track, building: Building) -> NDArray[np.int32]:
@@ -291,6 +319,6 @@ def _longest(
     # Why, at the place in it where people are longest: its middle in time.
     k = (a + b) // 2
     mine = tuple(one.unit for one in seen if one.counts[k])
-    simulated = {one.name for one in seen if one.mode == "simulated"}
+    simulated = {part.name for one in seen for part in (one.halves or (one,)) if part.mode == "simulated"}
     why = why_not(mine, track.position[k], way.person, int(track.pose[k]), rays, weather, simulated=simulated)
     return Gap(begin, end, float(track.walked_m[b] - track.walked_m[a]), why)

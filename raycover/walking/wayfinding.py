@@ -78,6 +78,18 @@ class Wayfinder:
                 found.append(_without_doubles(self.taut(line)))
         return found
 
+    def distances(self, points: Sequence[Floats]) -> Floats:
+        """Lengths (n, n), weighted as ways are, between points (2,); infinite where no way leads."""
+        cells = [self._cell_by(point) for point in points]
+        known = [k for k, cell in enumerate(cells) if cell is not None]
+        found = np.full((len(points), len(points)), np.inf)
+        np.fill_diagonal(found, 0.0)
+        if known:
+            at = np.array([cells[k] for k in known], np.intp)
+            every = dijkstra(self.graph, directed=False, indices=at)
+            found[np.ix_(known, known)] = every[:, at]
+        return found
+
     def _cell_by(self, point: Floats) -> int | None:
         """The open cell nearest to a point that one can step to straight from it, or None."""
         ground = self.ground

@@ -26,7 +26,7 @@ def hold_words(seconds: float) -> str:
 
 def cause_words(why: Reason) -> str:
     """Why nobody is noticed."""
-    who = why.detector or ""
+    who = f"{why.detector or ''}{f' ({why.half} half)' if why.half else ''}"
     return {
         "blocked": f"hidden by {why.blocked_by}" if why.blocked_by else f"hidden from {who}",
         "material-loss": f"lost in {why.blocked_by}" if why.blocked_by else f"too weak for {who}",

@@ -60,7 +60,8 @@ AWKWARD = {
         declared=[{"mounting": 3, "plane": 0.75, "motion": "presence", "shape": {"circle": {"diameter": 0.5}}}]
     ),
 }
-ALL = {**{name: CATALOGUE.detectors[name] for name in NAMES}, **AWKWARD}
+PARTS = {f"{name}-{part.kind}": part for name in NAMES for part in CATALOGUE.detectors[name].parts}
+ALL = {**PARTS, **AWKWARD}
 
 
 @pytest.mark.parametrize("name", list(ALL))

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from raycover.exchange.summary import summary
-from raycover.exchange.surface_data import cell_corners, write_surface_data
+from raycover.exchange.surface_data import write_surface_data
+from raycover.surfaces import cell_corners
 
 
 def read(path: Path) -> Any:

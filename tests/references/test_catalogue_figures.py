@@ -23,6 +23,9 @@ from raycover.scene.devices import DetectorModel
 CATALOGUE = load_catalogue()
 ENTRIES = sorted(CATALOGUE.detectors.values(), key=lambda m: m.name)
 EVERY_ENTRY = pytest.mark.parametrize("model", ENTRIES, ids=[m.name for m in ENTRIES])
+#: Entries of one technology, and both halves of dual ones.
+PARTS = [part for model in ENTRIES for part in model.parts]
+EVERY_PART = pytest.mark.parametrize("model", PARTS, ids=[f"{m.name}-{m.kind}" for m in PARTS])
 
 #: Every catalogue holds these (the project's own contract with scenes), and what the slab table calls them.
 CONSTRUCTIONS = {
@@ -49,6 +52,23 @@ def test_every_file_is_an_entry_named_as_its_file() -> None:
     assert len(files) >= 9
 
 
+def test_dual_entries_are_those_of_the_plain_ones_in_one_housing() -> None:
+    """Their figures are ours: what the plain entries declare, so that a comparison shows what combining does."""
+    plain = CATALOGUE.detectors
+    for name, infrared, microwave in (
+        ("ceiling-dual", "ceiling-infrared-general", "microwave-omni-5.8"),
+        ("wall-dual", "wall-infrared", None),
+    ):
+        halves = plain[name].parts
+        for half, other in zip(halves, (infrared, microwave), strict=True):
+            if other is not None:
+                assert declarations_of(half) == declarations_of(plain[other])
+                assert half.reach_behind == plain[other].reach_behind
+        assert plain[name].combine == "trigger-then-hold"
+        assert plain[name].mounting == plain[infrared].mounting
+        assert (plain[name].bus_current_ma or 0) < 8 + 15
+
+
 def test_the_families_asked_for_are_there() -> None:
     """Both technologies, and both licence-exempt bands (EN 300 440 [V]) for each microwave family."""
     families: dict[str, set[float | None]] = {}
@@ -59,7 +79,7 @@ def test_the_families_asked_for_are_there() -> None:
         assert families[family] == {5.8, 24.125}
 
 
-@EVERY_ENTRY
+@EVERY_PART
 def test_each_figure_has_a_source(model: DetectorModel) -> None:
     assert model.source
     assert model.description
@@ -80,14 +100,14 @@ def test_figures_are_written_as_a_person_would(model: DetectorModel) -> None:
     assert text == entry_text(model)
 
 
-@EVERY_ENTRY
+@EVERY_PART
 def test_motions_are_those_of_the_standard(model: DetectorModel) -> None:
     """Tangential, radial, presence: terms of IEC 63180 [terms 2nd]."""
     assert {d.motion for d in model.declared} <= {"tangential", "radial", "presence"}
     assert {"tangential", "radial"} <= {d.motion for d in model.declared}
 
 
-@EVERY_ENTRY
+@EVERY_PART
 def test_no_presence_under_high_bays(model: DetectorModel) -> None:
     """A seated person's arm at nadir lies 11 to 20 dB below threshold from 8 m and above (our simulation)."""
     if model.kind == "infrared" and max(d.mounting for d in model.declared) > 6:
@@ -95,7 +115,7 @@ def test_no_presence_under_high_bays(model: DetectorModel) -> None:
         assert "no presence" in model.description
 
 
-@EVERY_ENTRY
+@EVERY_PART
 def test_which_way_of_walking_reaches_farther(model: DetectorModel) -> None:
     """Radar senses walking toward it best (Doppler, f = 2v·cos ψ/λ), infrared lenses walking across (common
     practice, no source; our simulation shows exceptions, none of which the catalogue declares)."""
@@ -108,7 +128,7 @@ def test_which_way_of_walking_reaches_farther(model: DetectorModel) -> None:
             assert tangential <= radial
 
 
-@EVERY_ENTRY
+@EVERY_PART
 def test_frequencies_lie_in_the_exempt_bands(model: DetectorModel) -> None:
     """5.725–5.875 and 24.00–24.25 GHz: EN 300 440, 47 CFR 15.245/15.249 [V]."""
     assert EXEMPT_GHZ == ((5.725, 5.875), (24.0, 24.25))
@@ -119,7 +139,7 @@ def test_frequencies_lie_in_the_exempt_bands(model: DetectorModel) -> None:
         assert model.frequency_ghz is None
 
 
-@EVERY_ENTRY
+@EVERY_PART
 def test_walking_is_noticed_at_every_height_an_entry_is_meant_for(model: DetectorModel) -> None:
     """A mounting range that ends where nothing is seen on the floor would mislead."""
     assert model.mounting is not None
@@ -141,7 +161,7 @@ def test_an_entry_reads_back_equal(model: DetectorModel, tmp_path: Path) -> None
     assert read_entry(path.read_text(encoding="utf-8"), str(path)) == model
 
 
-@EVERY_ENTRY
+@EVERY_PART
 def test_between_two_declared_heights_the_radius_is_linear(model: DetectorModel) -> None:
     """r(H) = r₁ + (H − H₁)/(H₂ − H₁)·(r₂ − r₁) at every azimuth: the closed form."""
     phi = np.radians([0.0, 17.0, 45.0, 90.0, 200.0])

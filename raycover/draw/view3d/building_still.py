@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image
 
 from raycover.building.parts import Building
@@ -14,8 +15,8 @@ from raycover.coverage import Coverage
 from raycover.draw import palette, words
 from raycover.draw.lettering import clean
 from raycover.draw.page import Page
-from raycover.draw.plan import state_shown
 from raycover.draw.png import write_whole
+from raycover.draw.title_block import state_shown
 from raycover.draw.view3d import environment, still, still_page
 from raycover.scene.schema import Scene
 from raycover.uncast import Inventory
@@ -29,6 +30,16 @@ def draw_building_view(scene: Scene, building: Building, bare: Coverage, held: I
     The file appears whole or not at all. Raises MissingPart where 3D cannot be drawn, OSError where the file
     cannot be written.
     """
+    pixels = building_sheet(scene, building, bare, held)
+    data = io.BytesIO()
+    Image.fromarray(np.ascontiguousarray(pixels)).save(data, "PNG", optimize=True)
+    write_whole(Path(path), data.getvalue())
+
+
+def building_sheet(
+    scene: Scene, building: Building, bare: Coverage, held: Inventory, *, heading: bool = True
+) -> NDArray[np.uint8]:
+    """The page of `draw_building_view` (1080, 1920, 3), without its `heading` where it becomes a slide."""
     pyvista = environment.load_for_pictures()
     width, height = still_page.viewport_px()
     composed = still.compose(scene, building, bare, "floor", bare.rays, width, height)
@@ -36,18 +47,16 @@ def draw_building_view(scene: Scene, building: Building, bare: Coverage, held: I
     picture = still.render(pyvista, composed)
     page, box = still_page.page_with(picture)
     left, right = still_page.COLUMN, still_page.RIGHT
-    title, size = page.lettering.fit_size(clean(scene.title), "serif", (28, 24, 20), left - still_page.LEFT - 8)
-    page.text(still_page.LEFT, 174.6, title, size, font="serif")
-    text = " · ".join(["The building as the scene describes it, cut open", *state_shown(scene)])
-    page.text(still_page.LEFT, 166.3, text, 11.5, color=palette.SECOND_INK)
+    if heading:
+        title, size = page.lettering.fit_size(clean(scene.title), "serif", (28, 24, 20), left - still_page.LEFT - 8)
+        page.text(still_page.LEFT, 174.6, title, size, font="serif")
+        text = " · ".join(["The building as the scene describes it, cut open", *state_shown(scene)])
+        page.text(still_page.LEFT, 166.3, text, 11.5, color=palette.SECOND_INK)
     _column(page, held, left, right)
     still_page._foot(page, scene, composed)
     still_page._names(page, composed, box)
     still_page._north(page, scene, composed, picture, box)
-    pixels = page.pixels()
-    data = io.BytesIO()
-    Image.fromarray(np.ascontiguousarray(pixels)).save(data, "PNG", optimize=True)
-    write_whole(Path(path), data.getvalue())
+    return page.pixels()
 
 
 def _column(page: Page, held: Inventory, left: float, right: float) -> None:

@@ -97,8 +97,8 @@ def plate(outline: Floats, holes: Sequence[Floats], thickness_m: float) -> Body:
     return Body(whole.triangles @ axes + origin, whole.edges @ axes + origin)
 
 
-def boxes(centre: Floats, size: Floats, turn_rad: Floats) -> Body:
-    """Boxes (n,) as faces without their undersides, and all their edges above."""
+def boxes(centre: Floats, size: Floats, turn_rad: Floats, *, closed: bool = False) -> Body:
+    """Boxes (n,) as faces, undersides only where `closed`, and all their edges above."""
     n = len(centre)
     if not n:
         return NOTHING
@@ -112,7 +112,8 @@ def boxes(centre: Floats, size: Floats, turn_rad: Floats) -> Body:
     corners[:, :4, 2] = (centre[:, 2] - half[:, 2])[:, None]
     corners[:, 4:, 2] = (centre[:, 2] + half[:, 2])[:, None]
     faces = np.array([[4, 5, 6], [4, 6, 7], [0, 1, 5], [0, 5, 4], [1, 2, 6], [1, 6, 5], [2, 3, 7], [2, 7, 6],
-                      [3, 0, 4], [3, 4, 7]])  # fmt: skip
+                      [3, 0, 4], [3, 4, 7], [0, 2, 1], [0, 3, 2]])  # fmt: skip
+    faces = faces if closed else faces[:-2]
     lines = np.array([[4, 5], [5, 6], [6, 7], [7, 4], [0, 4], [1, 5], [2, 6], [3, 7], [0, 1], [1, 2], [2, 3], [3, 0]])
     return Body(corners[:, faces].reshape(-1, 3, 3), corners[:, lines].reshape(-1, 2, 3))
 

@@ -135,18 +135,21 @@ def _boxes(building: Building, things: list[Standing], cut_at: list[float]) -> d
     whole[:-1] &= (kinds[:-1] != "pallet") | whole[1:]
     shown = (top > bottom + 1e-3) & whole
 
-    def body(chosen: NDArray[np.bool_], low: Floats, high: Floats, *, shrink: float = 0.0) -> Body:
+    def body(
+        chosen: NDArray[np.bool_], low: Floats, high: Floats, *, shrink: float = 0.0, closed: bool = False
+    ) -> Body:
         index = np.flatnonzero(chosen)
         centre, size = every.centre[index].copy(), every.size[index].copy()
         centre[:, 2], size[:, 2] = (low[index] + high[index]) / 2, high[index] - low[index]
         size[:, :2] -= shrink
-        return boxes(centre, size, every.turn_rad[index])
+        return boxes(centre, size, every.turn_rad[index], closed=closed)
 
     tone = (np.cumsum(kinds == "goods") * 2654435761 >> 7) % 3
     found = {f"goods {t}": body(shown & (kinds == "goods") & (tone == t), bottom, top) for t in range(3)}
     found["pallet"] = body(shown & (kinds == "pallet"), bottom, top, shrink=0.06)
     for kind in ("solid", "fixture", "upright", "beam", "guard"):
-        found[kind] = body(shown & (kinds == kind), bottom, top)
+        # Undersides, so that one cut open where it is shown has an inside.
+        found[kind] = body(shown & (kinds == kind), bottom, top, closed=True)
     return found
 
 

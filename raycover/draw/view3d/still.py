@@ -21,7 +21,7 @@ from raycover.draw.png import png_of, write_whole
 from raycover.draw.stair_cuts import arrival
 from raycover.draw.stair_cuts import outline as outline_of
 from raycover.draw.view3d import environment, stage
-from raycover.draw.view3d.camera import Fit, choose_view, fit
+from raycover.draw.view3d.camera import Fit, View, choose_view, fit
 from raycover.draw.view3d.cutaway import Cuts, screens, standing_things
 from raycover.draw.view3d.floor_map import FloorMap, make_map, map_level_m, mapped_area, shifted
 from raycover.draw.view3d.imported import imported_things
@@ -160,9 +160,17 @@ def view_picture(
 
 
 def compose(
-    scene: Scene, building: Building, coverage: Coverage, name: str, rays: RayScene | None, width: int, height: int
+    scene: Scene,
+    building: Building,
+    coverage: Coverage,
+    name: str,
+    rays: RayScene | None,
+    width: int,
+    height: int,
+    *,
+    view: View | None = None,
 ) -> Composed:
-    """Choose the view, the cuts, the people and the lobes for a frame of width × height pixels.
+    """Choose the view (unless one is given), the cuts, the people and the lobes for a frame of width × height pixels.
 
     `name` is a plane of the scene, or one of its maps.
     """
@@ -183,7 +191,9 @@ def compose(
     things += [screen for tray in trays for screen in screens(tray.building, cuts.low)]
     corners = [_extremes(tray, cuts) for tray in trays]
     hung = np.array([u.position for u in units]).reshape(-1, 3)
-    if len(trays) == 1:
+    if view is not None:
+        pass
+    elif len(trays) == 1:
         view = choose_view(area, _gathered(things), np.concatenate([*corners, hung]), width / height)
     else:
         with_units = [np.concatenate([some, hung[home == k]]) for k, some in enumerate(corners)]

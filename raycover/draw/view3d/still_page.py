@@ -51,10 +51,16 @@ def viewport_px() -> tuple[int, int]:
     return round((x1 - x0) / _MM_PER_PX), round((y1 - y0) / _MM_PER_PX)
 
 
-def draw_sheet(scene: Scene, coverage: Coverage, composed: Composed, picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """The finished page (1080, 1920, 3) about a picture of the building (h, w, 3), row 0 at the top."""
+def draw_sheet(
+    scene: Scene, coverage: Coverage, composed: Composed, picture: NDArray[np.uint8], *, heading: bool = True
+) -> NDArray[np.uint8]:
+    """The finished page (1080, 1920, 3) about a picture of the building (h, w, 3), row 0 at the top.
+
+    Without its `heading` where a title is put over it elsewhere, as on slides.
+    """
     page, box = page_with(picture)
-    _heading(page, scene, composed.plane)
+    if heading:
+        _heading(page, scene, composed.plane)
     _headline(page, coverage, composed.planes)
     lowest = _legend(page, composed.planes)
     _key(page, composed, lowest)
@@ -231,14 +237,14 @@ def _foot(page: Page, scene: Scene, composed: Composed) -> None:
         page.text(_RIGHT, y, line, 8.3, color=palette.SECOND_INK, ha="right")
 
 
-def _names(page: Page, composed: Composed, box: Box) -> None:
-    """Marks and tags of detectors, and names of rooms, each where it covers nothing of weight."""
+def _names(page: Page, composed: Composed, box: Box, area: Box = VIEWPORT) -> None:
+    """Marks and tags of detectors, and names of rooms, each within an area where it covers nothing of weight."""
     placed = composed.placed
 
     def on_page(points: Floats) -> Floats:
         return np.asarray(placed.pixels(points)) * _MM_PER_PX + np.array(box[:2])
 
-    placer = Placer(VIEWPORT)
+    placer = Placer(area)
     n = len(composed.units)
     tops = on_page(composed.tops) if n else np.zeros((0, 2))
     feet = on_page(composed.feet) if n else np.zeros((0, 2))

@@ -1,0 +1,117 @@
+"""`place`: propose detectors for the needs of a scene and write them as a new scene."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+
+from raycover.cli.printing import data, progress, talk, warn
+from raycover.cli.tables import table
+from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.exchange.files import write_whole
+from raycover.exchange.layout import layout_json
+from raycover.loading import load
+from raycover.needs import Proof, prove
+from raycover.placing.layout import Layout, place
+from raycover.placing.proposing import proposed_text
+from raycover.proof_words import CAUTION
+from raycover.scene.placing import PlacingSpec
+from raycover.scene.reading import read_source
+from raycover.scene.schema import Scene
+
+
+def place_scene(
+    path: Path, output: Path, *, models: Sequence[str], keep: Sequence[str], pitch: float | None, regular: bool | None,
+    seconds: float, force: bool, as_json: bool,
+) -> bool:  # fmt: skip
+    """Propose, print and write; whether every need is met."""
+    text = read_source(path)
+    scene = load(path)
+    warn(scene.warnings)
+    if output.resolve() == path.resolve():
+        raise _wrong("-o", f"{output} is the scene itself", "give the proposal a name of its own: -o proposal.yaml")
+    if output.exists() and not force:
+        raise _wrong("-o", f"{output} is there already", "choose another name, or write over it with --force")
+    spec = _spec(scene, models, keep, pitch, regular)
+    with progress("looking from every candidate") as step:
+        layout = place(scene, spec, seconds=seconds, progress=step)
+    changed, _, forgotten = proposed_text(layout, text, path)
+    write_whole(output, changed)
+    if as_json:
+        data(layout_json(layout))
+    else:
+        _print(layout, prove(scene) if scene.detectors else None)
+    for note in layout.notes:
+        talk(f"note: {note}")
+    if forgotten:
+        talk(f"note: the detectors are other ones now; taken out: {'; '.join(forgotten)}")
+    talk(f"Written to {output}. Compare: raycover compare {path} {output}")
+    talk(CAUTION)
+    return layout.met
+
+
+def _spec(
+    scene: Scene, models: Sequence[str], keep: Sequence[str], pitch: float | None, regular: bool | None
+) -> PlacingSpec:
+    """The scene's `placing`, with what the command line says instead."""
+    spec = scene.placing if scene.placing is not None else PlacingSpec()
+    known = sorted(scene.catalogue.detectors)
+    for name in models:
+        if name not in scene.catalogue.detectors:
+            raise _wrong("--models", f'unknown detector model "{name}"', did_you_mean(name, known))
+    given = {"models": list(models) or None, "keep": list(keep) or None, "pitch": pitch, "regular": regular}
+    spec = spec.model_copy(update={key: value for key, value in given.items() if value is not None})
+    if spec.prices and spec.models and (lacking := [name for name in spec.models if name not in spec.prices]):
+        raise _wrong("--models", f"no price for {', '.join(lacking)}", "add them to placing: {prices: {…}}")
+    if spec.models is None and not any(d.model for d in scene.detectors):
+        raise InputError([Problem(
+            "no-model", "there is no detector model to place",
+            scene.position("placing") if scene.placing is not None else scene.position(),
+            "offer some: placing: {models: [ceiling-infrared-general]}, or --models; raycover models lists them",
+        )])  # fmt: skip
+    return spec
+
+
+def _wrong(option: str, message: str, help_: str) -> InputError:
+    return InputError([Problem("bad-option", message, Position(option), help_)])
+
+
+def _print(layout: Layout, before: Proof | None) -> None:
+    rows = [
+        [d.name, d.model or "own pattern", f"{d.at[0]:g}, {d.at[1]:g}", f"{d.mounting:g} m", f"{d.turn_deg:g}°",
+         "new" if d.name in layout.new else "stays"]
+        for d in layout.detectors
+    ]  # fmt: skip
+    table(["tag", "model", "at", "mounting", "turn", ""], rows, title="Proposed detectors", right=(3, 4))
+    print()
+    old = {} if before is None else {verdict.need.name: verdict for verdict in before.needs}
+    rows = []
+    for verdict in layout.proof.needs:
+        was = old.get(verdict.need.name)
+        worst = (max if verdict.need.never else min)(place.figures.share for place in verdict.places)
+        gap = max(place.figures.largest_gap_m for place in verdict.places)
+        rows.append([
+            verdict.need.name, "yes" if verdict.met else "no", "–" if was is None else "yes" if was.met else "no",
+            f"{worst:.1%}", "" if verdict.need.never else f"{gap:.2f} m",
+        ])  # fmt: skip
+    table(["need", "met", "before", "worst share", "widest gap"], rows, title="Needs with them", right=(3, 4))
+    print()
+    print(verdict_words(layout))
+
+
+def verdict_words(layout: Layout) -> str:
+    """How many units, and how near that is to the fewest there can be."""
+    counted = Counter(d.model for d in layout.detectors if d.name in layout.new)
+    units = f"{len(layout.new)} unit{'s' * (len(layout.new) != 1)}"
+    kinds = ", ".join(f"{n} {model}" for model, n in counted.most_common())
+    price = "" if layout.per_unit else f" for {layout.cost:g}"
+    bound = f"{layout.bound:g}"
+    if not layout.met:
+        near = "some needs are missed: more time (--seconds) or other candidates may meet them"
+    elif layout.optimal:
+        near = f"no layout of these candidates does it with {'fewer' if layout.per_unit else 'less'}"
+    else:
+        than = f"fewer than {bound} units" if layout.per_unit else f"less than {bound}"
+        near = f"the best found in the time; no layout of these candidates does it with {than}"
+    return f"{units}{price} ({kinds}): {near} ({layout.n_candidates:,} candidates, {layout.n_cells:,} places looked at)"

@@ -1,0 +1,118 @@
+"""The command `slides`: a scene told in numbered pictures, a presentation and a short film."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+from PIL import Image
+
+from raycover.building.build import build
+from raycover.cli.printing import progress, talk
+from raycover.cli.solving import loaded, solved
+from raycover.draw.story.film import film
+from raycover.draw.story.slide import Slide
+from raycover.draw.story.telling import tell
+from raycover.draw.story.views import Told
+from raycover.errors import InputError, MissingPart, Position, Problem, did_you_mean
+from raycover.exchange.files import whole_folder
+from raycover.exchange.slides import SlideParts, presentation
+from raycover.needs import Proof, prove, ready_made
+from raycover.scene.schema import Scene
+from raycover.walking.walk import walk
+from raycover.walking.ways import Way, make_ways
+
+
+def tell_scene(
+    path: Path, output: Path, *, after: Path | None, route: str | None, with_film: bool, state: str | None,
+    threads: int | None,
+) -> None:  # fmt: skip
+    """Solve one scene, or two, and write `NN NAME.png` a slide, `story.pptx` and `walk.gif` into a folder."""
+    from raycover.draw.view3d import environment
+
+    environment.load_for_pictures()  # without 3D there is no story: said before anything is solved
+    scene = loaded(path, state)
+    proposed = loaded(after, None) if after is not None else None
+    way = _way(proposed if proposed is not None else scene, route) if with_film else None
+    if proposed is not None and not {p.name for p in scene.planes} & {p.name for p in proposed.planes}:
+        raise InputError(
+            [Problem("bad-option", "the two scenes have no plane of one name", Position("--after"),
+                     f"planes of {path.name}: {', '.join(p.name for p in scene.planes)}")]
+        )  # fmt: skip
+    now = Told(*solved(scene, threads))
+    then = Told(*solved(proposed, threads)) if proposed is not None else None
+    proof = _proof(proposed if proposed is not None else scene)
+    missing = None
+    with whole_folder(output) as draft:
+        with progress("drawing") as step:
+            slides = tell(now, after=then, proof=proof, progress=step)
+        pictures = [_png(slide) for slide in slides]
+        for number, (slide, (whole, _)) in enumerate(zip(slides, pictures, strict=True), start=1):
+            (draft / f"{number:02d} {slide.key}.png").write_bytes(whole)
+        parts = [
+            SlideParts(slide.title, slide.subtitle, body, slide.alt, slide.notes)
+            for slide, (_, body) in zip(slides, pictures, strict=True)
+        ]
+        if way is not None:
+            last = then if then is not None else now
+            with progress("filming"):
+                moving = _film(last, way)
+            (draft / "walk.gif").write_bytes(moving)
+            said = f"A person walks {way.name}; the lobes of those who notice light up."
+            cautions = slides[0].notes[-2:]
+            parts.append(SlideParts(f"Walking: {way.name}", "", moving, said, (said, *cautions)))
+        try:
+            (draft / "story.pptx").write_bytes(presentation(parts, title=scene.title))
+        except MissingPart as error:
+            missing = str(error)
+    if missing:
+        talk(f"The pictures are written, the presentation is not: {missing}")
+    talk(f"{len(slides)} slides written to {output}" + (", and walk.gif" if way is not None else ""))
+    talk("A prediction, not a site test: walk-test before hand-over. Not a safety function.")
+
+
+def _png(slide: Slide) -> tuple[bytes, bytes]:
+    """The slide as a picture, and without its title for a presentation."""
+    found = []
+    for pixels in (slide.pixels, slide.body):
+        file = io.BytesIO()
+        Image.fromarray(pixels).save(file, "PNG", optimize=True, dpi=(144, 144))
+        found.append(file.getvalue())
+    return found[0], found[1]
+
+
+def _proof(scene: Scene) -> Proof | None:
+    """The needs judged, where there are any."""
+    if not scene.needs and not ready_made(scene):
+        return None
+    with progress("judging") as step:
+        return prove(scene, progress=step)
+
+
+def _way(scene: Scene, name: str | None) -> Way | None:
+    """The route to film: that of the name, else the first; None, and a word about it, where nobody can walk."""
+    building = build(scene)
+    if scene.routes:
+        ways = make_ways(scene, building)
+    else:
+        from raycover.walking.usual import usual_ways
+
+        try:
+            ways = usual_ways(scene, building)
+        except InputError as error:
+            if name is not None:
+                raise
+            talk(f"No film: {error.problems[0].message}")
+            return None
+    if name is None:
+        return ways[0]
+    chosen = [way for way in ways if name in (way.name, way.route)]
+    if not chosen:
+        hint = did_you_mean(name, list(dict.fromkeys(way.route if way.route != "usual" else way.name for way in ways)))
+        raise InputError([Problem("bad-option", f'no route is named "{name}"', Position("--route"), hint)])
+    return chosen[0]
+
+
+def _film(told: Told, way: Way) -> bytes:
+    found = walk(told.scene, building=told.building, rays=told.rays, ways=[way])[0]
+    return film(told, found, next(iter(told.coverage.by_plane())))

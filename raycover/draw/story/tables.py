@@ -1,0 +1,119 @@
+"""Slides that are tables: what is asked, and what the proof says."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raycover.coverage import Coverage
+from raycover.draw import palette, words
+from raycover.draw.lettering import clean
+from raycover.draw.page import Page
+from raycover.draw.proof_marks import draw_verdict
+from raycover.draw.story.slide import blank, draw_foot
+from raycover.draw.view3d.still_page import LEFT, RIGHT
+from raycover.needs import NeedVerdict, Proof
+from raycover.proof_words import asked_words, margin_words, seen_words, way_words
+from raycover.scene.schema import Scene
+
+_HEAD_PT, _ROW_PT, _NOTE_PT = 10.5, 13.0, 9.5
+_TOP, _BOTTOM = 150.0, 22.0
+#: Rows no higher and no lower than this (mm).
+_TALLEST, _LOWEST = 15.0, 7.6
+
+
+def need_slide(scene: Scene, coverage: Coverage, proof: Proof | None) -> NDArray[np.uint8]:
+    """What is asked of the detectors; without needs, the maps that are read instead."""
+    page = blank()
+    if proof is not None:
+        rows = [(v.need.name, clean(asked_words(v.need)), _where(v)) for v in proof.needs]
+        _table(page, ("need", "what is asked", "where"), (LEFT, 105.0, 232.0), rows)
+    else:
+        planes = [(name, coverage[maps[0]].surface) for name, maps in coverage.by_plane().items()]
+        rows = [(name, words.subtitle(surface, coverage.ambient_c), "every room") for name, surface in planes]
+        _table(page, ("plane", "what its map shows", "where"), (LEFT, 75.0, 262.0), rows)
+    draw_foot(page, scene)
+    return page.pixels()
+
+
+def _where(verdict: NeedVerdict) -> str:
+    n = len(verdict.places)
+    return verdict.places[0].site.label if n == 1 else f"{n} places"
+
+
+def proof_slide(scene: Scene, proof: Proof) -> NDArray[np.uint8]:
+    """Verdicts, need by need: the worst place of each."""
+    page = blank()
+    rows, below = [], []
+    for verdict in proof.needs:
+        worst = min(verdict.places, key=lambda p: (p.met, _badness(verdict, p.figures.worst_db, p.figures.share)))
+        never = verdict.need.never
+        share = "trips from " if never else "seen "
+        n = sum(place.met for place in verdict.places)
+        rows.append(
+            (
+                verdict.need.name,
+                f"{n} of {len(verdict.places)}",
+                f"{worst.site.label}: {share}{seen_words(worst.figures.share)}",
+                margin_words(worst.figures.worst_db),
+            )
+        )
+        below.append(way_words(verdict, worst))
+    marks = [verdict.met for verdict in proof.needs]
+    places = (LEFT + 9.0, 118.0, 150.0, RIGHT)
+    _table(page, ("need", "places met", "its worst place", "margin there"), places, rows, marks, below)
+    draw_foot(page, scene)
+    return page.pixels()
+
+
+def _badness(verdict: NeedVerdict, worst_db: float, share: float) -> tuple[float, float]:
+    """Sorts the worst place first: the most seen of what nobody shall see, the least of what somebody shall."""
+    return (-share, -worst_db) if verdict.need.never else (share, worst_db)
+
+
+def _table(
+    page: Page,
+    heads: Sequence[str],
+    places: Sequence[float],
+    rows: Sequence[Sequence[str]],
+    marks: Sequence[bool] | None = None,
+    below: Sequence[str] | None = None,
+) -> None:
+    """Rows under heads, their columns beginning at `places` (mm); a column that begins at the right edge ends there.
+
+    `marks` are verdicts, `below` what is said in small under the third column.
+    """
+    most = int((_TOP - _BOTTOM - 8) / _LOWEST)
+    shown = rows if len(rows) <= most else rows[: most - 1]
+    pitch = float(np.clip((_TOP - _BOTTOM - 8) / max(len(shown), 1), _LOWEST, _TALLEST))
+    size = _ROW_PT if pitch > 9.5 else 11.0
+
+    def put(row: Sequence[str], y: float, size_pt: float, *, strong: bool) -> None:
+        for k, (x, text) in enumerate(zip(places, row, strict=True)):
+            last = x >= RIGHT - 1e-6
+            end = RIGHT if k + 1 == len(places) else places[k + 1] - 5.0
+            if k + 2 == len(places) and places[-1] >= RIGHT - 1e-6:
+                end = RIGHT - 32.0
+            wide = 30.0 if last else end - x
+            font = "bold" if strong or k == 0 else "sans"
+            fitted, smaller = page.lettering.fit_size(clean(text), font, (size_pt, 10.0, 9.0, 8.0), wide)  # type: ignore[arg-type]
+            page.text(x, y, fitted, smaller, font=font, ha="right" if last else "left")  # type: ignore[arg-type]
+
+    put(heads, _TOP + 3.2, _HEAD_PT, strong=True)
+    page.rule(LEFT, RIGHT, _TOP, 1.1)
+    y = _TOP
+    for number, row in enumerate(shown):
+        middle = y - pitch / 2
+        if marks is not None:
+            draw_verdict(page, (LEFT + 3.0, middle), met=marks[number], radius=2.6)
+        two = below is not None and pitch > 11.5
+        put(row, middle + (0.8 if two else -1.6), size, strong=False)
+        if below is not None and two:
+            said = page.lettering.fit(clean(below[number]), "sans", _NOTE_PT, RIGHT - 32.0 - places[2])
+            page.text(places[2], middle - 4.6, said, _NOTE_PT, color=palette.SECOND_INK)
+        y -= pitch
+        page.rule(LEFT, RIGHT, y, 0.5, palette.RULE)
+    if len(shown) < len(rows):
+        page.text(LEFT, y - 5.2, f"{len(rows) - len(shown)} more", _NOTE_PT, color=palette.SECOND_INK)

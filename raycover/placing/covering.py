@@ -1,0 +1,253 @@
+"""The fewest candidates that see what is asked: a set cover, solved exactly by HiGHS.
+
+A binary x_j a candidate and one z_r a group of cells that the same candidates see. Least Σ cost_j·x_j so that
+
+    a place seen whole:       Σ_j v_rj·x_j ≥ by            for each of its groups r
+    a share p of a place:     Σ_r a_r·z_r ≥ p·Σ_r a_r,  by·z_r ≤ Σ_j v_rj·x_j,  0 ≤ z_r ≤ 1
+    no gap wider than g:      Σ_j w_rj·x_j ≥ 1             w: some cell within g/2 of r is seen
+    one unit a spot:          Σ x_j ≤ 1
+
+z need not be whole for by = 1, as x is; it must be for more. The published form is the set covering problem
+(Toregas, Swain, ReVelle and Bergman, Operations Research 19 (1971), 1363–1373, from memory).
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse.csgraph import connected_components
+
+Floats = NDArray[np.floating]
+#: A sum of areas or costs differs from what was asked by no more than this share.
+_SLACK = 1e-9
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """One thing to cover: `seen` (k, m) sparse, which candidates see which cells; `weight` (k,).
+
+    `share` of the weight must be seen (1: every cell), each by at least `by` candidates; `have` (k,) how many units
+    that stay see a cell already.
+    """
+
+    seen: Any
+    weight: Floats
+    share: float = 1.0
+    by: int = 1
+    have: NDArray[np.integer] | None = None
+
+    @property
+    def lacking(self) -> NDArray[np.integer]:
+        """(k,) how many more units each cell needs."""
+        have = np.zeros(len(self.weight), int) if self.have is None else self.have
+        return np.maximum(self.by - have, 0)
+
+
+@dataclass(frozen=True)
+class Cover:
+    """What was found. `chosen`: candidates by index; `cost` theirs; `bound`: no choice costs less.
+
+    `optimal` where the bound is reached; `found` is False where the time ran out before anything was found.
+    """
+
+    chosen: NDArray[np.integer]
+    cost: float
+    bound: float
+    optimal: bool
+    found: bool = True
+
+
+def cover(
+    wanted: Sequence[Wanted], cost: Floats, *, spots: Sequence[NDArray[np.integer]] = (), seconds: float = 60.0,
+    gap: float = 0.0,
+) -> Cover | None:  # fmt: skip
+    """The cheapest choice of candidates for all that is wanted; None where there is none.
+
+    `spots`: candidates of which one at most may be taken. `gap`: a choice this share above the bound will do.
+    """
+    m = len(cost)
+    rows, low, n_extra, whole = _rows(wanted, m)
+    if rows is None:
+        return Cover(np.zeros(0, int), 0.0, 0.0, True)
+    n = m + n_extra
+    once = _once(spots, n)
+    objective = np.concatenate([cost, np.zeros(n_extra)])
+    integrality = np.concatenate([np.ones(m), whole])
+    values = np.zeros(n)
+    total_bound, found, parts = 0.0, True, _parts(rows, once)
+    deadline = time.perf_counter() + seconds
+    for k, (variables, mine, here) in enumerate(parts):
+        if not len(variables):  # a cell that no candidate sees
+            if (low[mine] > 0).any():
+                return None
+            continue
+        left = max(deadline - time.perf_counter(), 0.1) / (len(parts) - k)
+        constraints = [LinearConstraint(rows[mine][:, variables], low[mine], np.inf)]
+        if len(here):
+            constraints.append(LinearConstraint(once[here][:, variables], -np.inf, 1))
+        result = milp(
+            objective[variables], constraints=constraints, integrality=integrality[variables], bounds=Bounds(0, 1),
+            options={"time_limit": left, "mip_rel_gap": gap},
+        )  # fmt: skip
+        if result.x is None and result.status == 2:
+            return None
+        bound = float(result.mip_dual_bound) if result.mip_dual_bound is not None else 0.0
+        total_bound += _rounded(max(bound, 0.0), cost[variables[variables < m]])
+        found &= result.x is not None
+        if result.x is not None:
+            values[variables] = result.x
+    chosen = np.flatnonzero(values[:m] > 0.5)
+    total = float(cost[chosen].sum()) if found else np.inf
+    bound = min(total_bound, total)
+    return Cover(chosen, total, bound, bound >= total - 1e-6, found)
+
+
+def _once(spots: Sequence[NDArray[np.integer]], n: int) -> Any:
+    """(spots, n) which variables may be taken once only."""
+    columns = np.concatenate([*spots, np.zeros(0, int)]).astype(int)
+    which = np.repeat(np.arange(len(spots)), [len(s) for s in spots])
+    return sp.csr_array((np.ones(len(columns)), (which, columns)), shape=(len(spots), n))
+
+
+def _parts(rows: Any, once: Any) -> list[tuple[NDArray[np.integer], NDArray[np.integer], NDArray[np.integer]]]:
+    """(variables, rows, rows of `once`) of what can be solved by itself, the smallest first."""
+    table = sp.vstack([rows, once]).tocsr()
+    k, n = table.shape
+    links = sp.coo_array(table)
+    graph = sp.coo_array((np.ones(len(links.data)), (links.row, links.col + k)), shape=(k + n, k + n))
+    _, label = connected_components(graph, directed=False)
+    found = []
+    for one in np.unique(label[: rows.shape[0]]):
+        mine = np.flatnonzero(label[:k] == one)
+        here = mine[mine >= rows.shape[0]] - rows.shape[0]
+        found.append((np.flatnonzero(label[k:] == one), mine[mine < rows.shape[0]], here))
+    return sorted(found, key=lambda part: len(part[0]))
+
+
+def greedy(seen: Any, weight: Floats, cost: Floats) -> NDArray[np.integer]:
+    """Candidates that see all of the cells (k, m) that any sees, each time the one that sees most more for its cost."""
+    table = seen.tocsc().astype(float)
+    left = np.where(np.asarray(table.sum(axis=1)).ravel() > 0, weight, 0.0)
+    chosen: list[int] = []
+    while (left > 0).any():
+        best = int(np.argmax((table.T @ left) / cost))
+        chosen.append(best)
+        left[table[:, [best]].indices] = 0.0
+    return np.array(chosen, int)
+
+
+def _rounded(bound: float, cost: Floats) -> float:
+    """A bound of what can be paid at all: whole units where each costs the same."""
+    unit = float(cost.min()) if len(cost) else 1.0
+    if len(cost) and np.allclose(cost, unit):
+        return float(np.ceil(bound / unit - 1e-6) * unit)
+    return bound
+
+
+def _rows(wanted: Sequence[Wanted], m: int) -> tuple[Any, Floats, int, Floats]:
+    """All constraints as rows over (x, z), their lower bounds, how many z there are, and which of them are whole."""
+    blocks: list[tuple[Any, Any]] = []  # over x, over z of its own
+    low: list[Floats] = []
+    whole: list[Floats] = []
+    for one in wanted:
+        lacking = one.lacking
+        if one.share >= 1 - _SLACK:
+            seen, need, _ = _grouped(one.seen, lacking, np.zeros(len(lacking)))
+            if seen.shape[0]:
+                blocks.append((seen, None))
+                low.append(need.astype(float))
+            continue
+        missing = one.share * one.weight.sum() - one.weight[lacking == 0].sum()
+        if missing <= _SLACK * one.weight.sum():
+            continue
+        seen, need, area = _grouped(one.seen, lacking, one.weight)
+        k = seen.shape[0]
+        # Whatever the rounding, a share that can just be reached is reached.
+        total = sp.csr_array(area[None] * (1 / area.sum()))
+        blocks.append((seen, sp.diags_array(-need.astype(float))))
+        low.append(np.zeros(k))
+        blocks.append((sp.csr_array((1, m)), total))
+        low.append(np.array([missing / area.sum() - 1e-9]))
+        whole.append((need > 1).astype(float))
+    if not blocks:
+        return None, np.zeros(0), 0, np.zeros(0)
+    sizes = [len(w) for w in whole]
+    starts = np.concatenate([[0], np.cumsum(sizes)]).astype(int)
+    n_extra = int(starts[-1])
+    made, z = [], 0
+    pending = 0  # a share has two blocks over the same z
+    for seen, mine in blocks:
+        if mine is None:
+            made.append(sp.hstack([seen, sp.csr_array((seen.shape[0], n_extra))]))
+            continue
+        left, width = int(starts[z]), sizes[z]
+        right = n_extra - left - width
+        parts = [seen, sp.csr_array((seen.shape[0], left)), mine, sp.csr_array((seen.shape[0], right))]
+        made.append(sp.hstack(parts))
+        pending += 1
+        if pending == 2:
+            pending, z = 0, z + 1
+    return sp.vstack(made).tocsr(), np.concatenate(low), n_extra, np.concatenate(whole) if whole else np.zeros(0)
+
+
+def _grouped(seen: Any, lacking: NDArray[np.integer], weight: Floats) -> tuple[Any, NDArray[np.integer], Floats]:
+    """Rows that lack something, alike ones once: (seen, lacking, sum of weights)."""
+    rows = np.flatnonzero(lacking > 0)
+    table = seen.tocsr()[rows]
+    table.sort_indices()
+    keys = [
+        table.indices[table.indptr[k] : table.indptr[k + 1]].tobytes() + bytes([int(lacking[row])])
+        for k, row in enumerate(rows)
+    ]
+    _, first, group = np.unique(np.array(keys, dtype=object), return_index=True, return_inverse=True)
+    area = np.bincount(group, weight[rows], minlength=len(first)).astype(float) if len(rows) else np.zeros(0)
+    return table[first].astype(float), lacking[rows][first], area
+
+
+def in_lines(
+    wanted: Sequence[Wanted], cost: Floats, most: float, lines: Sequence[NDArray[np.integer]], *,
+    spots: Sequence[NDArray[np.integer]] = (), seconds: float = 20.0,
+) -> Cover | None:  # fmt: skip
+    """Of the choices that cost no more than `most` the one on fewest lines; `lines`: candidates (by index) on each.
+
+    None where none is found in time.
+    """
+    m, n_lines = len(cost), len(lines)
+    rows, low, n_extra, whole = _rows(wanted, m)
+    if rows is None:
+        return None
+    n = m + n_extra + n_lines
+    pad = sp.csr_array((rows.shape[0], n_lines))
+    constraints = [LinearConstraint(sp.hstack([rows, pad]).tocsr(), low, np.inf)]
+    columns = np.concatenate(lines)
+    line = np.repeat(np.arange(n_lines), [len(one) for one in lines])
+    count = np.arange(len(columns))
+    used = sp.csr_array(
+        (
+            np.concatenate([np.ones(len(columns)), -np.ones(len(columns))]),
+            (np.concatenate([count, count]), np.concatenate([m + n_extra + line, columns])),
+        ),
+        shape=(len(columns), n),
+    )
+    constraints.append(LinearConstraint(used, 0, np.inf))
+    price = sp.csr_array((cost, (np.zeros(m, int), np.arange(m))), shape=(1, n))
+    constraints.append(LinearConstraint(price, -np.inf, most * (1 + 1e-9)))
+    if spots:
+        constraints.append(LinearConstraint(_once(spots, n), -np.inf, 1))
+    objective = np.concatenate([np.zeros(m + n_extra), np.ones(n_lines)])
+    result = milp(
+        objective, constraints=constraints, integrality=np.concatenate([np.ones(m), whole, np.zeros(n_lines)]),
+        bounds=Bounds(0, 1), options={"time_limit": max(seconds, 0.1)},
+    )  # fmt: skip
+    if result.x is None:
+        return None
+    chosen = np.flatnonzero(result.x[:m] > 0.5)
+    total = float(cost[chosen].sum())
+    return Cover(chosen, total, total, False)

@@ -1,0 +1,91 @@
+"""Regular layouts: rows and columns evenly spread over a room, as installers like to set them out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from raycover.building.parts import Building
+from raycover.placing.candidates import Candidates, Offer, free_places, one_sided, units_at
+from raycover.scene.placing import PlacingSpec
+from raycover.scene.schema import Scene
+
+Floats = NDArray[np.floating]
+
+
+@dataclass(frozen=True)
+class Lattice:
+    """`at` (n, 2) of equal units in rows and columns over a room."""
+
+    offer: Offer
+    at: Floats
+    rows: int
+    columns: int
+
+    @property
+    def price(self) -> float:
+        return self.offer.price * len(self.at)
+
+    @property
+    def n_lines(self) -> int:
+        return self.rows + self.columns
+
+
+def lattices(
+    scene: Scene, building: Building, spec: PlacingSpec, candidates: Candidates, room_index: int, most: float
+) -> Iterator[Lattice]:
+    """Regular layouts of a room that cost no more than `most`, cheapest first, then fewest rows and columns.
+
+    Spacings within a room are even and half a spacing is kept from its walls. A lattice of which a place is not free
+    (a solid, an area to keep clear, beyond an L-shaped room's wall) is left out.
+    """
+    if "ceiling" not in spec.sorts:
+        return
+    room = building.rooms[room_index]
+    offers = [candidates.offers[k] for k in np.unique(candidates.offer[candidates.room == room_index])]
+    offers = [offer for offer in offers if not one_sided(offer.model)]
+    x0, y0, x1, y1 = room.polygon.bounds
+    found = []
+    for offer in offers:
+        most_units = int(most / offer.price + 1e-9)
+        for rows in range(1, most_units + 1):
+            for columns in range(1, most_units // rows + 1):
+                x = x0 + (np.arange(columns) + 0.5) * (x1 - x0) / columns
+                y = y0 + (np.arange(rows) + 0.5) * (y1 - y0) / rows
+                grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2).round(3)
+                found.append(Lattice(offer, grid, rows, columns))
+    for lattice in sorted(found, key=lambda one: (one.price, one.n_lines)):
+        if (
+            shapely.contains_xy(room.polygon, *lattice.at.T).all()
+            and free_places(building, spec, room, lattice.at, lattice.offer.mounting).all()
+        ):
+            yield lattice
+
+
+def as_candidates(scene: Scene, building: Building, lattice: Lattice, room_index: int) -> Candidates:
+    """A lattice's places as candidates of their own."""
+    n = len(lattice.at)
+    units = units_at(scene, building.rooms[room_index], lattice.offer, lattice.at)
+    return Candidates(
+        (lattice.offer,), lattice.at, np.full(n, room_index), np.zeros(n, int), np.full(n, lattice.offer.turn_deg),
+        tuple(units),
+    )  # fmt: skip
+
+
+def joined(parts: Sequence[Candidates]) -> Candidates:
+    """Several lots of candidates as one."""
+    offers: list[Offer] = []
+    for part in parts:
+        offers += [offer for offer in part.offers if offer not in offers]
+    return Candidates(
+        tuple(offers),
+        np.concatenate([part.at for part in parts]),
+        np.concatenate([part.room for part in parts]),
+        np.concatenate([np.array([offers.index(o) for o in part.offers], int)[part.offer] for part in parts]),
+        np.concatenate([part.turn_deg for part in parts]),
+        tuple(unit for part in parts for unit in part.units),
+    )

@@ -1,0 +1,73 @@
+"""A layout written as a new scene: the old file's text with other detectors, the rest byte for byte."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Collection
+from pathlib import Path
+from typing import Any
+
+from raycover.errors import InputError, Problem
+from raycover.loading import load_text
+from raycover.placing.layout import Layout
+from raycover.scene.reading import read_text
+from raycover.scene.schema import Scene
+from raycover.scene.splicing import spliced
+
+#: Lists of the scene whose entries name detectors.
+_NAMING = ("lines", "zones", "needs")
+
+
+def proposed_text(layout: Layout, text: str, path: Path) -> tuple[str, Scene, tuple[str, ...]]:
+    """(text of the new scene, that scene loaded, what it no longer says of detectors that go).
+
+    Lines, zones and needs that named those lose the names, lines and zones with nobody left go too: the new units
+    are other units, whatever their tags. Raises InputError where the result would not load.
+    """
+    data = copy.deepcopy(read_text(text, str(path)).data)
+    if not data.get("detectors", True):  # an empty list between brackets would be filled on one line
+        data.pop("detectors")
+        text = spliced(text, data, str(path))
+    stays = {d.name for d in layout.detectors if d.name not in layout.new}
+    drawn = {entry["name"]: entry for entry in data.get("detectors") or []}
+    fresh = {d.name: d.model_dump(exclude_defaults=True, by_alias=True, mode="json") for d in layout.detectors}
+    data["detectors"] = [drawn[d.name] if d.name in stays else fresh[d.name] for d in layout.detectors]
+    notes = _forget(data, set(drawn) - stays)
+    changed = spliced(text, data, str(path))
+    try:
+        return changed, load_text(changed, str(path), path.parent), notes
+    except InputError as error:
+        first = error.problems[0]
+        raise InputError([Problem(
+            "cannot-propose", f"the scene with the proposed detectors would not be sound: {first.message}",
+            first.position, "keep the detectors that states and the like speak of (placing: {keep: [...]}, or --keep)",
+        )]) from error  # fmt: skip
+
+
+def _forget(data: dict[str, Any], gone: Collection[str]) -> tuple[str, ...]:
+    """Take the names of detectors that go out of what speaks of them; what was changed, in words."""
+    notes = []
+    for kind in _NAMING:
+        left = []
+        for entry in data.get(kind) or []:
+            names = entry.get("detectors")
+            if not names or not set(names) & set(gone):
+                left.append(entry)
+                continue
+            lost = [name for name in names if name in gone]
+            kept = [name for name in names if name not in gone]
+            what = f'{kind[:-1]} "{entry.get("name", "")}"'
+            notes.append(f"{what} named {', '.join(lost)}")
+            if kept:
+                left.append({**entry, "detectors": kept})
+            elif kind == "needs":
+                left.append({key: value for key, value in entry.items() if key != "detectors"})
+        if left:
+            data[kind] = left
+        else:
+            data.pop(kind, None)
+    for zone in data.get("zones") or []:
+        there = {one["name"] for one in data["zones"]}
+        if zone.get("neighbours"):
+            zone["neighbours"] = [name for name in zone["neighbours"] if name in there]
+    return tuple(notes)

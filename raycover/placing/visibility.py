@@ -1,0 +1,106 @@
+"""What every candidate would see: sparse matrices of cells by candidates, worked out in chunks."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from raycover.detectors import Unit
+from raycover.needs import Situation
+from raycover.physics.margin import largest_reach_m
+from raycover.scene.needs import NeedSpec
+from raycover.sites import Site
+
+Floats = NDArray[np.floating]
+Ints = NDArray[np.integer]
+Progress = Callable[[int, int], None]
+#: Ways by mirrors add less than this (dB) where the straight way alone is beyond all reach: they are longer.
+_MIRRORS_DB = 9.0
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Some cells of a place of a need: `cells` (k,) by index, `weight` (k,) the area (m²) each stands for."""
+
+    need: NeedSpec
+    situation: Situation
+    site: Site
+    cells: Ints
+    weight: Floats
+
+    @property
+    def thinned(self) -> Site:
+        return self.site.some(self.cells)
+
+
+def thin(need: NeedSpec, situation: Situation, site: Site, most: int) -> Asked:
+    """A place looked at in about `most` of its cells, spread evenly; each stands for the cells nearest to it."""
+    n = len(site)
+    if n <= most:
+        return Asked(need, situation, site, np.arange(n), site.area)
+    step = int(np.ceil(np.sqrt(n / most)))
+    if site.rows is None:
+        chosen = np.linspace(0, n - 1, most).astype(int)
+    else:
+        offset = step // 2
+        chosen = np.flatnonzero((site.rows % step == offset) & (site.columns % step == offset))
+        if not len(chosen):
+            chosen = np.linspace(0, n - 1, most).astype(int)
+    return with_cells(Asked(need, situation, site, np.arange(0), np.zeros(0)), chosen)
+
+
+def with_cells(asked: Asked, more: Ints) -> Asked:
+    """The same looked at in more cells, their weights shared out anew."""
+    cells = np.unique(np.concatenate([asked.cells, more])).astype(int)
+    site = asked.site
+    _, nearest = cKDTree(site.ground[cells]).query(site.ground)
+    weight = np.bincount(nearest, site.area, minlength=len(cells)).astype(float)
+    return Asked(asked.need, asked.situation, site, cells, weight)
+
+
+def reaching(units: Sequence[Unit], tree: Any, asked: Asked, limit_db: float = 0.0) -> list[int]:
+    """Units (by index) that may have `limit_db` at a cell of a place: one lies within their farthest reach."""
+    motion = asked.site.motion
+    reach = {}
+    found = []
+    for k, unit in enumerate(units):
+        key = id(unit.footprints)
+        if key not in reach:
+            footprints = asked.site.asked(unit).footprints_for(motion)
+            warm = max(asked.situation.weather.heat_db(unit), 0.0)
+            reach[key] = max((largest_reach_m(f, unit.reach_behind) for f in footprints), default=0.0)
+            mirrored = _MIRRORS_DB if asked.situation.weather.reflections else 0.0
+            reach[key] *= 10 ** ((warm + mirrored - limit_db) / 40)
+        if reach[key] > 0 and tree.query(unit.position, distance_upper_bound=reach[key])[0] < np.inf:
+            found.append(k)
+    return found
+
+
+def seen_by(units: Sequence[Unit], asked: Asked, limit_db: float = 0.0, *, only: Ints | None = None) -> Any:
+    """(k cells, m units) bool CSC: the cells of a place whose margin from a unit is at least `limit_db`.
+
+    `only`: units, by index, that are asked; the others see nothing. All if None.
+    """
+    site = asked.thinned
+    tree = cKDTree(site.points)
+    some = range(len(units)) if only is None else only.tolist()
+    live = [some[k] for k in reaching([units[k] for k in some], tree, asked, limit_db)]
+    situation = asked.situation
+
+    def work(k: int) -> tuple[int, Ints]:
+        return k, np.flatnonzero(situation.margin_db(units[k], site) >= limit_db)
+
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        found = list(pool.map(work, live, chunksize=16))
+    rows = np.concatenate([cells for _, cells in found]) if found else np.zeros(0, int)
+    columns = np.repeat([k for k, _ in found], [len(cells) for _, cells in found]) if found else np.zeros(0, int)
+    data = np.ones(len(rows), np.int8)
+    return sp.csc_array((data, (rows, columns.astype(int))), shape=(len(site), len(units)))

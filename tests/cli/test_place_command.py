@@ -1,0 +1,110 @@
+"""`place` from the command line: what is written and said, and what is refused."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+import raycover
+from raycover.cli.main import main
+
+SCENE = """raycover: 1
+title: Store
+rooms:
+  - {name: Room, outline: [[0, 0], [8, 0], [8, 5], [0, 5]], height: 2.6, walls: steel-panel}   # a comment
+needs:
+  - {name: floor, rooms: [Room], height: 0, share: 0.9}
+placing: {models: [ceiling-infrared-general], mounting: [2.5]}
+"""
+
+
+def run(words: list[str]) -> int:
+    try:
+        main(words)
+    except SystemExit as left:
+        return int(left.code or 0)
+    return 0
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    (tmp_path / "scene.yaml").write_text(SCENE, encoding="utf-8")
+    return tmp_path / "scene.yaml"
+
+
+def test_writes_a_scene_that_proves(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    new = path.with_name("new.yaml")
+    assert run(["place", str(path), "-o", str(new)]) == 0
+    told = capsys.readouterr()
+    assert "no layout of these candidates does it with fewer" in told.out
+    assert "walk-test" in told.err
+    assert "# a comment" in new.read_text()
+    assert run(["prove", str(new), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["met"]
+    assert len(raycover.load(new).detectors) >= 2
+
+
+def test_json(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["place", str(path), "-o", str(path.with_name("new.yaml")), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["version"] == 1
+    assert found["met"]
+    assert found["bound"] <= found["cost"] == len(found["new"]) == found["models"]["ceiling-infrared-general"]
+
+
+@pytest.mark.parametrize(
+    ("more", "line", "says"),
+    [
+        ("placing: {models: [ceiling-infrared-genral]}", 7, 'did you mean "ceiling-infrared-general"'),
+        ("placing: {prices: {wall-infrared: 12}, models: [wall-infrared, microwave-omni-24]}", 7, "no price for"),
+        ("placing: {along: [lines]}", 7, "no lines are given"),
+        ("placing: {keep: [Q9]}", 7, 'no detector is named "Q9"'),
+        ("placing: {within: [[[0, 0], [4, 4], [4, 0], [0, 4]]]}", 7, "the area is no polygon"),
+        ("placing: {pitch: 0.01}", 7, "pitch"),
+        ("placing: {model: [wall-infrared]}", 7, 'did you mean "models"'),
+        ("placing: {prices: {wall-infrared: -3}}", 7, "prices"),
+    ],
+)
+def test_wrong_keys(path: Path, more: str, line: int, says: str, capsys: pytest.CaptureFixture[str]) -> None:
+    path.write_text(SCENE.replace("placing: {models: [ceiling-infrared-general], mounting: [2.5]}", more))
+    assert run(["place", str(path), "-o", str(path.with_name("new.yaml"))]) == 2
+    told = capsys.readouterr().err
+    assert f"scene.yaml:{line}:" in told
+    assert says in told
+    assert not path.with_name("new.yaml").exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--models", "nonsense"], "unknown detector model"),
+        (["--pitch", "0.01"], "pitch"),
+        (["--seconds", "0"], "seconds"),
+    ],
+)
+def test_wrong_options(path: Path, words: list[str], says: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["place", str(path), "-o", str(path.with_name("new.yaml")), *words]) == 2
+    assert says in capsys.readouterr().err
+
+
+def test_never_over_what_is_there(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = path.read_text()
+    assert run(["place", str(path), "-o", str(path)]) == 2
+    assert "is the scene itself" in capsys.readouterr().err
+    other = path.with_name("other.yaml")
+    other.write_text("mine")
+    assert run(["place", str(path), "-o", str(other)]) == 2
+    assert "--force" in capsys.readouterr().err
+    assert (path.read_text(), other.read_text()) == (before, "mine")
+
+
+def test_without_models_or_needs(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    new = path.with_name("new.yaml")
+    path.write_text(SCENE.replace("placing: {models: [ceiling-infrared-general], mounting: [2.5]}", ""))
+    assert run(["place", str(path), "-o", str(new)]) == 2
+    assert "--models" in capsys.readouterr().err
+    path.write_text(SCENE.replace("needs:\n  - {name: floor, rooms: [Room], height: 0, share: 0.9}\n", ""))
+    assert run(["place", str(path), "-o", str(new)]) == 2
+    assert "no needs" in capsys.readouterr().err

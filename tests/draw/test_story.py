@@ -1,0 +1,157 @@
+"""Slides of a scene and the film of a walk: what they say and show. The 3D pictures themselves are tested elsewhere."""
+
+from __future__ import annotations
+
+import io
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import pytest
+from page_texts import assert_texts_are_in_place
+from PIL import Image
+
+import raycover
+from raycover.building.build import build
+from raycover.coverage import solve
+from raycover.draw import palette
+from raycover.draw.page import Page
+from raycover.draw.story import film as filming
+from raycover.draw.story import views
+from raycover.draw.story.film import _steps, film
+from raycover.draw.story.slide import Slide
+from raycover.draw.story.telling import need_told, tell
+from raycover.draw.story.views import Told
+from raycover.draw.view3d import environment, still
+from raycover.needs import prove
+from raycover.rays import RayScene
+from raycover.walking.walk import Walk, walk
+
+SCENE = """
+raycover: 1
+title: Millrace House
+date: 3 Feb 2026
+grid: 0.2
+rooms:
+  - {name: Store, outline: [[0, 0], [8, 0], [8, 6], [0, 6]], height: 3, walls: brick-215,
+     openings: [{edge: 1, at: 2, width: 1, height: 2.1, fill: door-wood-40}]}
+  - {name: Office, outline: [[8, 0], [12, 0], [12, 6], [8, 6]], height: 3, walls: brick-215}
+detectors:
+  - {name: A, model: ceiling-infrared-general, at: [3, 3], mounting: 3}
+planes: [{name: floor, height: 0}]
+needs:
+  - {name: Office floor, rooms: [Office], plane: floor, share: 0.5}
+  - {name: Store floor, rooms: [Store], plane: floor, share: 0.2}
+routes: [{name: In, line: [[1, 2.5], [11, 2.5]], pauses: [{at: 2, seconds: 60}]}]
+"""
+MORE = SCENE.replace("planes:", "  - {name: B, model: ceiling-infrared-general, at: [10, 3], mounting: 3}\nplanes:")
+
+
+@lru_cache
+def told(text: str = SCENE) -> Told:
+    scene = raycover.load_text(text)
+    building = build(scene)
+    rays = RayScene(building)
+    return Told(scene, building, rays, solve(scene, building=building, rays=rays))
+
+
+@pytest.fixture
+def pages(monkeypatch: pytest.MonkeyPatch) -> list[Page]:
+    """Every page drawn meanwhile; the building itself is left white."""
+
+    def white(_: Any, composed: Any) -> np.ndarray:
+        return np.full((composed.placed.height, composed.placed.width, 3), 255, np.uint8)
+
+    drawn: list[Page] = []
+    pixels = Page.pixels
+
+    def noted(page: Page) -> np.ndarray:
+        drawn.append(page)
+        return pixels(page)
+
+    monkeypatch.setattr(environment, "load_for_pictures", lambda: None)
+    for module in (still, views, filming):
+        monkeypatch.setattr(module, "render", white)
+    monkeypatch.setattr(Page, "pixels", noted)
+    return drawn
+
+
+def test_the_slides_come_in_their_order_and_say_their_figures(pages: list[Page]) -> None:
+    now, then = told(), told(MORE)
+    slides = tell(now, after=then, proof=prove(then.scene))
+    keys = [slide.key for slide in slides]
+    assert keys == ["space", "need", "detectors", "coverage floor", "hidden", "proposal floor", "proof"]
+    by_key = dict(zip(keys, slides, strict=True))
+    before, after = now.coverage.share("floor"), then.coverage.share("floor")
+    assert by_key["coverage floor"].title == f"On the floor: {100 * before:.1f} % is seen"
+    assert by_key["proposal floor"].title == f"With the proposal: {100 * before:.1f} % becomes {100 * after:.1f} %"
+    assert "needs are met" in by_key["proof"].title or "need is met" in by_key["proof"].title
+    assert "no detector" in by_key["hidden"].alt or "of A" in by_key["hidden"].alt
+    for slide in slides:
+        assert slide.body.shape == (1080, 1920, 3)
+        assert slide.alt
+        assert any("walk-test" in line for line in slide.notes)
+        assert any("licensed" in line for line in slide.notes)
+    assert len(pages) == len(slides)
+    for page in pages:
+        assert_texts_are_in_place(page, fewest=5)
+        assert min(text.get_fontsize() for text in page.axes.texts) >= 8.0  # the least that a slide may have
+
+
+def test_a_title_is_in_the_picture_and_not_in_the_body(pages: list[Page]) -> None:
+    body = np.full((1080, 1920, 3), 255, np.uint8)
+    slide = Slide("k", "Title " * 30, "subtitle", body, "alt", ())
+    assert (slide.body == 255).all()
+    ink = (slide.pixels < 128).all(axis=2)
+    assert ink[40:110, 60:].any()
+    assert not ink[:, 1460:].any()  # the headline's place stays free, however long the title
+
+
+def test_without_needs_the_planes_are_listed(pages: list[Page]) -> None:
+    slide = need_told(told(), None)
+    assert "no needs" in slide.subtitle
+    texts = [text.get_text() for text in pages[0].axes.texts]
+    assert "floor" in texts
+    assert_texts_are_in_place(pages[0], fewest=5)
+
+
+@lru_cache
+def _walked() -> Walk:
+    now = told(MORE)
+    return walk(now.scene, building=now.building, rays=now.rays, declared=True)[0]
+
+
+def test_stays_are_cut_short_and_every_metre_is_shown() -> None:
+    found = _walked()
+    steps = _steps(found)
+    still_ = ~found.track.moving[steps]
+    assert 40 < len(steps) <= 84
+    assert still_.sum() < 0.5 * len(steps)  # a minute's stay in a walk of some ten seconds
+    assert steps[0] == 0
+    assert steps[-1] == len(found.track.time_s) - 1
+    assert np.diff(found.track.walked_m[steps]).max() < 0.5
+
+
+def test_the_film_lights_who_notices(pages: list[Page]) -> None:
+    found = _walked()
+    data = film(told(MORE), found, "floor", n_frames=30)
+    moving = Image.open(io.BytesIO(data))
+    assert moving.size == filming.SIZE_PX
+    assert len(data) < 1.5e6
+    steps = _steps(found, 30)
+    noticed = found.noticed[steps]
+    assert noticed.any()
+    assert not noticed.all()
+    shell = np.array([int(palette.SHELL[k : k + 2], 16) for k in (1, 3, 5)])
+    lit = []
+    shown = 0
+    for k in range(moving.n_frames):
+        moving.seek(k)
+        pixels = np.asarray(moving.convert("RGB")).astype(int)[: 540 - 62]
+        tinted = 255 - (255 - shell) * 78 / 255
+        lit.append((np.abs(pixels - tinted).sum(axis=2) < 40).mean() > 0.004)
+        shown += moving.info["duration"]
+    # Frames that look alike may be merged by the format: what counts is that both kinds are there.
+    assert True in lit
+    assert False in lit
+    assert shown == pytest.approx(100 * (len(steps) - 1) + 1800, abs=10)
