@@ -185,7 +185,7 @@ def _heat(
     step: Callable[[int, int], None],
 ) -> dict[float, Coverage]:
     """The scene in air of each temperature; nothing where no detector minds."""
-    if not any(unit.kind == "infrared" for unit in coverage.units):
+    if not any("infrared" in unit.technologies for unit in coverage.units):
         return {}
     found = {}
     for index, value in enumerate(ambients_c):

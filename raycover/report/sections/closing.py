@@ -9,7 +9,7 @@ from raycover.report.words import Words, name
 
 def method(report: Report, w: Words) -> Section:
     """The formula in plain words, what is left out, and what is known of how good it is."""
-    kinds = {unit.kind for unit in report.coverage.units}
+    kinds = {kind for unit in report.coverage.units for kind in unit.technologies}
     points = [w("method distance"), w("method footprint")]
     if "infrared" in kinds:
         points.append(w("method infrared"))
@@ -17,6 +17,8 @@ def method(report: Report, w: Words) -> Section:
         points.append(w("method microwave"))
         if (found := report.coverage.reflections) is not None:
             points.append(w("method mirrors", n=w.thousands(found.n_ways), db=w.number(found.left_out_db)))
+    if any(unit.halves for unit in report.coverage.units):
+        points.append(w("method dual"))
     points += [w("method person"), w("method cells", grid=w.short(report.scene.grid)), w("method left out")]
     return Section("method", w("method"), (Paragraph(w("method intro")), Bullets(tuple(points))), own_page=True)
 

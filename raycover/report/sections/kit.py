@@ -11,7 +11,7 @@ from raycover.sheet_words import layers_words
 
 #: Columns of the schedule that hold figures.
 _FIGURES = ("x", "y", "mounting", "turn", "tilt", "sensitivity", "hold", "address")
-_WORDY = ("title", "model", "remark", "zones")
+_WORDY = ("title", "model", "remark", "zones", "technology")
 
 
 def schedule(report: Report, w: Words) -> Section:
@@ -72,17 +72,21 @@ def entries(report: Report, w: Words) -> Section:
         used.setdefault(key, (unit.title, pattern, []))[2].append(detector.name)
     parts = []
     for key, (title, pattern, names) in used.items():
+        dual = len(pattern.parts) > 1
         rows = tuple(
             row(
+                *([w(part.kind)] if dual else []),
                 w.motion(d.motion),
                 w.short(d.mounting),
                 w.short(d.plane),
                 _shape(d.shape, w),
                 name(d.source or w("no source")),
             )
-            for d in pattern.declared
+            for part in pattern.parts
+            for d in part.declared
         )
-        columns = w.columns("who", "mounting>", "plane m>", "footprint m", "source*1")
+        half = ("technology",) if dual else ()
+        columns = w.columns(*half, "who", "mounting>", "plane m>", "footprint m", "source*1")
         told = [w("used by", names=", ".join(name(n) for n in names)), "; ".join(_facts(pattern, w))]
         if pattern.source:
             told.append(w("other figures source", source=name(pattern.source)))
@@ -98,8 +102,8 @@ def entries(report: Report, w: Words) -> Section:
 
 def _facts(pattern: PatternSpec, w: Words) -> list[str]:
     facts = [w(f"kind {pattern.kind}")]
-    if pattern.frequency_ghz is not None:
-        facts[0] += f", {w.short(pattern.frequency_ghz)} GHz"
+    bands = [part.frequency_ghz for part in pattern.parts if part.frequency_ghz is not None]
+    facts[0] += "".join(f", {w.short(band)} GHz" for band in bands)
     if pattern.mounting is not None:
         facts.append(w("mounting range", low=w.short(pattern.mounting.from_m), high=w.short(pattern.mounting.to_m)))
     if pattern.largest_mask_share is not None:

@@ -33,7 +33,11 @@ def _heat(report: Report, w: Words, drawings: Drawings) -> Section:
     blocks.append(_shares(w("heat table"), cases, w))
     temperatures = [Column(title, "right") for title, _ in cases]
     rows = [
-        row(f"{name(r.title)}, {w.short(r.mounting)} m", w.motion(r.motion), *(w.number(x.plan_m) for x in r.reaches))
+        row(
+            f"{name(w.said(r.title))}, {w.short(r.mounting)} m",
+            w.motion(r.motion),
+            *(w.number(x.plan_m) for x in r.reaches),
+        )
         for r in report.summer
     ]
     columns = (*w.columns("model mounting*1.4", "who*1"), *temperatures)
