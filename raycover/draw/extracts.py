@@ -5,7 +5,7 @@ They carry names and figures only; what they mean the report says beside them, i
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,7 @@ from raycover.building.parts import Building
 from raycover.coverage import Coverage
 from raycover.draw import glyphs, multiples, palette, plan, sheet
 from raycover.draw.legend import draw_swatch
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import Wording, clean
 from raycover.draw.multiples import Small
 from raycover.draw.page import Box, Page
 from raycover.draw.people import draw_person
@@ -27,7 +27,6 @@ from raycover.draw.storeys import shown_storey
 from raycover.scene.schema import Scene
 
 Floats = NDArray[np.float64]
-Wording = Callable[[str], str]
 #: Pixels an inch of maps within the drawings.
 DPI = 150
 #: Largest drawing (mm): the text width of an A4 page, and a height that leaves room for a table.
@@ -151,20 +150,26 @@ def make_small_extract(
 #: Signs of the key by name, detectors' sorts and classes apart.
 SIGNS = (
     "limit", "footprint", "gap", "masked", "noticed", "unnoticed", "other storey", "void", "met", "missed",
-    "area judged", "never", "spot", "sight",
+    "area judged", "never", "spot", "sight", "section",
 )  # fmt: skip
-_SIGN, _MARK = (9.0, 4.4), (4.4, 4.4)
+_SIGN, _MARK, _SWATCH = (9.0, 4.4), (4.4, 4.4), (9.0, 3.2)
+
+
+def _size_of(sign: str) -> tuple[float, float]:
+    if sign.startswith("class "):
+        return _SWATCH
+    return _MARK if sign in ("met", "missed", "noticed", "unnoticed") else _SIGN
 
 
 def make_sign(name: str, reserve_db: float) -> Page:
     """A small drawing of one sign: one of SIGNS, a sort of detector, or `class N` of the margin's classes."""
-    wide, tall = size = _MARK if name in ("met", "missed", "noticed", "unnoticed") else _SIGN
+    wide, tall = size = _size_of(name)
     page = Page(dpi=DPI, size=size, vector=True)
     middle = np.array(size) / 2
     x0, x1, y = 0.8, wide - 0.8, tall / 2
     outline = np.array([(1.2, 0.8), (7.8, 0.8), (7.8, 3.6), (1.2, 3.6)])
     if name.startswith("class "):
-        draw_swatch(page, int(name.removeprefix("class ")), reserve_db, (x0, 0.5, x1, tall - 0.5))
+        draw_swatch(page, int(name.removeprefix("class ")), reserve_db, (x0, 0.4, x1, tall - 0.4))
     elif name in glyphs.WORDS:
         glyphs.draw_marks(page, [glyphs.Mark(name, middle - [0.4, 0.0], 0.0)])
     elif name == "limit":
@@ -191,6 +196,11 @@ def make_sign(name: str, reserve_db: float) -> Page:
         draw_never(page, [outline])
     elif name == "spot":
         draw_spot(page, middle)
+    elif name == "section":
+        x = float(middle[0])
+        page.lines([[(x, 0.6), (x, tall - 0.6)]], palette.INK, 1.6, 25.0)
+        page.areas([[np.array([(x + 0.3, y - 0.9), (x + 0.3, y + 0.9), (x + 1.9, y)])]], 25.0, face=palette.INK)
+        page.text(x - 1.0, y - 0.9, "A", 7.0, font="bold", ha="right")
     elif name == "sight":
         draw_sight(page, (x0, y), (x1, y))
     else:

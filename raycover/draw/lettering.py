@@ -16,6 +16,8 @@ import matplotlib
 from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.font_manager import FontProperties, get_font
 
+#: Puts a text into another language.
+Wording = Callable[[str], str]
 Font = Literal["sans", "bold", "oblique", "serif", "italic"]
 _FILES: dict[str, str] = {
     "sans": "DejaVuSans.ttf",
@@ -81,7 +83,7 @@ class Lettering:
 
     renderer: RendererAgg
     mm_per_px: float
-    wording: Callable[[str], str] | None = None
+    wording: Wording | None = None
     _known: dict[tuple[str, Font, float], Extent] = field(default_factory=dict)
 
     def extent(self, text: str, font: Font, size_pt: float) -> Extent:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, Literal
 
@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from raycover import __version__
 from raycover.draw import palette
-from raycover.draw.lettering import Extent, Font, Lettering, drawn_in
+from raycover.draw.lettering import Extent, Font, Lettering, Wording, drawn_in
 
 Floats = NDArray[np.float64]
 Box = tuple[float, float, float, float]  # x0, y0, x1, y1 in mm
@@ -51,7 +51,7 @@ class Page:
         dpi: float,
         size: tuple[float, float] = A4_LANDSCAPE,
         vector: bool = False,
-        wording: Callable[[str], str] | None = None,
+        wording: Wording | None = None,
     ) -> None:
         self.size, self.dpi, self.vector = size, dpi, vector
         self.offset: Floats = np.zeros(2)

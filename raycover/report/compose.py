@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from raycover import __version__
+from raycover.draw.true_scale import dated
 from raycover.draw.words import today
 from raycover.report.content import Content, Section, numbered
 from raycover.report.figures import Drawings
 from raycover.report.gather import Report
-from raycover.report.sections import closing, front, kit
+from raycover.report.sections import closing, front, kit, sources
 from raycover.report.sections.coverage import coverage
 from raycover.report.sections.needs import needs
 from raycover.report.sections.sensitivity import sensitivity
@@ -17,7 +18,8 @@ from raycover.report.words import Words, name
 def compose(report: Report, w: Words, drawings: Drawings, date: str | None = None) -> Content:
     """Everything that is told. `date` wins over the scene's, which wins over today."""
     scene = report.scene
-    day = date if date is not None else scene.date if scene.date is not None else w.said(today())
+    given = date if date is not None else scene.date
+    day = w.said(today()) if given is None else given
     sections: list[Section] = [
         front.job(report, w),
         front.reading(report, w, drawings),
@@ -25,12 +27,12 @@ def compose(report: Report, w: Words, drawings: Drawings, date: str | None = Non
         coverage(report, w, drawings),
         sensitivity(report, w, drawings),
         kit.schedule(report, w),
-        kit.entries(report, w),
+        sources.entries(report, w),
     ]
     if report.lines:
         sections.append(kit.lines(report, w))
     sections += [
-        kit.materials(report, w),
+        sources.materials(report, w),
         closing.method(report, w),
         closing.warnings(report, w),
         closing.cautions(report, w),
@@ -50,4 +52,5 @@ def compose(report: Report, w: Words, drawings: Drawings, date: str | None = Non
         foot=foot,
         page_of=w("page of", n="{n}", m="{m}"),
         date=day,
+        day=dated(today() if given is None else given),
     )

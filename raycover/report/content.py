@@ -6,7 +6,8 @@ All text is plain. It is never put into a template as source, so that nothing in
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Literal
 
 #: How a cell looks: a verdict that is good or bad, a strong one, a pale one.
@@ -119,7 +120,10 @@ class Cover:
 
 @dataclass(frozen=True)
 class Content:
-    """A whole report. `running` stands at the head of every page, `foot` at its foot beside "n of N"."""
+    """A whole report. `running` stands at the head of every page, `foot` at its foot beside "n of N".
+
+    `date` as it is written, `day` the one that it means, where that is known.
+    """
 
     language: str
     decimal_comma: bool
@@ -131,7 +135,7 @@ class Content:
     foot: str
     page_of: str
     date: str
-    labels: dict[str, str] = field(default_factory=dict)
+    day: datetime | None = None
 
     def figures(self) -> tuple[str, ...]:
         """Names of the drawings and signs, each once."""

@@ -11,6 +11,7 @@ from raycover.draw import extracts, glyphs
 from raycover.draw.multiples import Small
 from raycover.draw.page import Page
 from raycover.draw.proof_sheets import Group, groups_of, map_of
+from raycover.draw.section_sheet import make_section_extract
 from raycover.draw.tables import worth_listing
 from raycover.errors import MissingPart
 from raycover.report.gather import Report, Stages
@@ -100,6 +101,12 @@ def _plans(
             keep(f"map {name}", page, scale)
 
         yield plan
+    room = (extracts.WIDEST, extracts.TALLEST)
+    for cut in report.sections:
+        yield lambda cut=cut: keep(  # type: ignore[misc]
+            f"section {cut.name}",
+            *make_section_extract(cut, report.building, room, dpi=extracts.DPI, wording=wording),
+        )
     first = shown_small(report.coverage)
     if first is None:
         return

@@ -23,6 +23,7 @@ from raycover.scene.stating import with_doors
 from raycover.scene.varying import Change, varied
 from raycover.schedule import Schedule, make_schedule
 from raycover.summer import SummerRow, summer_reach
+from raycover.upright import SectionField, solve_sections
 
 #: Air temperatures (°C) that a report looks at: comfort, and what halls under a summer roof come to.
 AMBIENTS_C = (20.0, 25.0, 30.0, 35.0)
@@ -80,6 +81,7 @@ class Report:
     doors: Mapping[str, Variant]
     heat: Mapping[float, Coverage]
     summer: tuple[SummerRow, ...]
+    sections: tuple[SectionField, ...]
     lines: tuple[LineReport, ...]
     unwired: tuple[str, ...]
     schedule: Schedule
@@ -109,6 +111,8 @@ def gather(
         proof, troubles = _proof(scene, coverage, step)
     with stages.stage("states") as step:
         states, doors = _variants(scene, building, coverage, threads, step)
+    with stages.stage("sections"):
+        sections = solve_sections(scene, building, rays, coverage.units, threads=threads)
     with stages.stage("heat") as step:
         heat = _heat(scene, building, rays, coverage, threads, ambients_c, step)
     return Report(
@@ -122,6 +126,7 @@ def gather(
         doors=doors,
         heat=heat,
         summer=summer_reach(coverage.units, ambients_c),
+        sections=sections,
         lines=check_lines(scene),
         unwired=tuple(unwired(scene)) if scene.lines else (),
         schedule=make_schedule(scene, building),

@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 from raycover.draw.lettering import font_path
-from raycover.draw.true_scale import dated
 from raycover.errors import MissingPart
 from raycover.letterhead import Logo
 from raycover.report.content import Content, Section
@@ -36,7 +35,7 @@ def pdf_of(content: Content, drawings: Drawings, logo: Logo | None) -> bytes:
     absent = [family for family in _FAMILIES if family not in fonts.families()]
     if absent:
         raise MissingPart(f"the fonts {' and '.join(absent)} are missing that matplotlib ships: install it again")
-    day = dated(content.date)
+    day = content.day
     with tempfile.TemporaryDirectory(prefix="raycover-report-") as folder:
         root = Path(folder)
         shutil.copyfile(templates() / "report.typ", root / "report.typ")

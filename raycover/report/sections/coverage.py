@@ -12,6 +12,7 @@ from raycover.report.content import Block, Cell, Figure, Paragraph, Section, Tab
 from raycover.report.figures import Drawings, gaps_listed
 from raycover.report.gather import Report
 from raycover.report.words import Words, name
+from raycover.upright import PEOPLE_ZONE_M
 
 #: Rooms beyond so many are told together.
 _MOST_ROOMS = 40
@@ -22,6 +23,8 @@ def coverage(report: Report, w: Words, drawings: Drawings) -> Section:
     parts = [_map(report, w, drawings, title, plane) for title, plane in report.coverage.items()]
     if report.coverage.seats:
         parts.append(_seats(report, w))
+    if report.sections:
+        parts.append(_sections(report, w, drawings))
     blocks: list[Block] = [Paragraph(w("coverage intro")), _overview(report, w)]
     if "view" in drawings:
         first = next(iter(report.coverage.by_plane()))
@@ -110,6 +113,29 @@ def _gaps(report: Report, w: Words, title: str, plane: PlaneCoverage) -> Table |
     note = w("gaps left", n=len(rest), area=w.area(sum(gap.area_m2 for gap in rest))) if rest else ""
     columns = w.columns("gap", "room", "area m2>", "widest m>", "at xy", "cause*1", "nearest detector")
     return Table(w("gaps table"), columns, tuple(rows), note)
+
+
+def _sections(report: Report, w: Words, drawings: Drawings) -> Section:
+    """Vertical cuts: who is seen at which height."""
+    blocks: list[Block] = [Paragraph(w("sections intro", zone=w.short(PEOPLE_ZONE_M)))]
+    rows = [
+        row(
+            Cell(f"{name(field.name)}–{name(field.name)}", "strong"), name(field.spec.title or "–"),
+            w.motion(field.spec.motion), w.percent(field.share), w.percent(field.assured_share),
+        )
+        for field in report.sections
+    ]  # fmt: skip
+    columns = w.columns("section", "section title*1", "who*1", "seen column>", "assured column>")
+    blocks.append(Table(w("sections table"), columns, tuple(rows), w("sections note", zone=w.short(PEOPLE_ZONE_M))))
+    for field in report.sections:
+        label = f"{name(field.name)}–{name(field.name)}"
+        caption = w("section caption", name=label, depth=w.short(field.spec.depth))
+        scale = drawings[f"section {field.name}"].scale
+        seen = w.percent(field.share)
+        blocks.append(
+            Figure(f"section {field.name}", f"{caption} {w('scale', n=scale)}", w("section alt", name=label, seen=seen))
+        )
+    return Section("sections", w("sections"), tuple(blocks), own_page=True)
 
 
 def _seats(report: Report, w: Words) -> Section:

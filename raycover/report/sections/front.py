@@ -201,6 +201,8 @@ def _signs(report: Report) -> list[str]:
         signs += ["noticed", "unnoticed"]
     if len(report.building.storeys) > 1:
         signs += ["other storey", "void"]
+    if report.sections:
+        signs.append("section")
     if report.proof is not None:
         signs += ["met", "missed", "area judged", "spot"]
         if any(verdict.need.never for verdict in report.proof.needs):

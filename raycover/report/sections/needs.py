@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from raycover.matrices import UNWANTED, WANTED, Matrix
 from raycover.needs import NeedVerdict, PlaceVerdict
-from raycover.proof_words import asked_words, chance_words, remedy_cost, way_words
+from raycover.proof_words import (
+    asked_words,
+    cell_words,
+    chance_words,
+    matrix_words,
+    remedy_cost,
+    way_words,
+    why_words,
+)
 from raycover.remedies import Trouble
-from raycover.report.content import Block, Cell, Figure, Paragraph, Section, Table, row
+from raycover.report.content import Block, Cell, Column, Figure, Paragraph, Section, Table, Tone, row
 from raycover.report.figures import Drawings
 from raycover.report.gather import Report
 from raycover.report.words import Words, name
+from raycover.scene.needs import NeedSpec
+
+#: So many detectors a table of who trips whom.
+_MOST_UNITS = 12
 
 
 def needs(report: Report, w: Words, drawings: Drawings) -> Section:
@@ -30,7 +45,11 @@ def needs(report: Report, w: Words, drawings: Drawings) -> Section:
         caption = w("need caption where" if where else "need caption", needs=names, where=where)
         n_met = sum(one.place.met for one in group.shown)
         blocks.append(Figure(figure, caption, w("need alt", needs=names, n=n_met, m=len(group.shown))))
+    if proof.left_out:
+        blocks.append(Paragraph(w("needs left out", names=w.quoted([name(n) for n in proof.left_out])), "note"))
     parts = [_places(verdict, w) for verdict in proof.needs]
+    if proof.matrices:
+        parts.append(_matrices(proof.matrices, w))
     if report.troubles:
         parts.append(_remedies(report.troubles, w))
     return Section("needs", w("needs"), tuple(blocks), tuple(parts), own_page=True)
@@ -43,10 +62,42 @@ def _verdict(met: bool, w: Words) -> Cell:
 def _need_row(verdict: NeedVerdict, w: Words) -> tuple[Cell, ...]:
     n_met = sum(place.met for place in verdict.places)
     return row(
-        Cell(name(verdict.need.name), "strong"), name(w.said(asked_words(verdict.need))),
+        Cell(name(verdict.need.name), "strong"), _asked(verdict.need, w),
         name(verdict.situation.scene.state) if verdict.situation.scene.states else w("as drawn"),
         w("n of m", n=n_met, m=len(verdict.places)), _verdict(verdict.met, w), chance_words(verdict.probability) or "–",
     )  # fmt: skip
+
+
+def _asked(need: NeedSpec, w: Words) -> str:
+    """What is asked, and why, by whose word, where the scene says so."""
+    asked, why = name(w.said(asked_words(need))), name(why_words(need))
+    return f"{asked}. {why}" if why else asked
+
+
+def _matrices(matrices: Sequence[Matrix], w: Words) -> Section:
+    """Who trips whom: a row an aisle or zone, a column a detector, some columns a table."""
+    blocks: list[Block] = [Paragraph(w("matrix intro"))]
+    for matrix in matrices:
+        note = name(w.said(matrix_words(matrix)))
+        if not matrix.units:
+            blocks.append(Paragraph(f"{name(w.said(matrix.title))}: {note}"))
+        for start in range(0, len(matrix.units), _MOST_UNITS):
+            chosen = range(start, min(start + _MOST_UNITS, len(matrix.units)))
+            rows = tuple(
+                row(Cell(name(title), "strong"), *(_trip(float(share[k]), int(kind[k])) for k in chosen))
+                for title, share, kind in zip(matrix.rows, matrix.share, matrix.kind, strict=True)
+            )
+            columns = (*w.columns("row*1"), *(Column(name(matrix.units[k]), "right") for k in chosen))
+            blocks.append(Table(name(w.said(matrix.title)), columns, rows, note, small=True))
+    return Section("matrix", w("matrix"), tuple(blocks))
+
+
+def _trip(share: float, kind: int) -> Cell:
+    """A cell of a matrix: strong for a row's own detector, marked where one of another row trips."""
+    if share <= 0:
+        return Cell(cell_words(share, kind))
+    tone: Tone = "strong" if kind == WANTED else "bad" if kind == UNWANTED else "pale"
+    return Cell(cell_words(share, kind), tone)
 
 
 def _places(verdict: NeedVerdict, w: Words) -> Section:
