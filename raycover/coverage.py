@@ -11,6 +11,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cached_property
+from importlib import import_module
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -205,6 +207,24 @@ class Coverage(Mapping[str, PlaneCoverage]):
         """Detected share of a plane's area."""
         return self.planes[name].share
 
+    # Drawing lies above a coverage and is fetched by name when somebody at a prompt asks for it.
+
+    def plot(self, plane: str | None = None, *, ax: Any = None) -> Any:
+        """A map on matplotlib Axes, new ones unless `ax` is given, in metres; returns them to draw on.
+
+        `plane` is one of the coverage's maps, the first if not given. Raises KeyError for an unknown one.
+        """
+        return import_module("raycover.draw.notebook").plot(self, plane, ax=ax)
+
+    def show(self, plane: str | None = None, *, lobes: Sequence[str] = (), off_screen: bool | None = None) -> Any:
+        """The building with a plane's map as a PyVista Plotter, to add to and to `show()` or `screenshot()`.
+
+        `plane` is one of the scene's planes, the first if not given; `lobes` names detectors whose reach is drawn.
+        `off_screen`: without a window, so by default where there is no display. Raises KeyError for an unknown
+        name, MissingPart where nothing can be drawn.
+        """
+        return import_module("raycover.draw.view3d.notebook").show(self, plane, lobes=lobes, off_screen=off_screen)
+
     @property
     def n_rays(self) -> int:
         """Segments traced so far, those for causes included once they were asked for."""
@@ -240,7 +260,7 @@ def solve(
     rays = RayScene(building) if rays is None else rays
     weather = Weather.of(scene.conditions)
     if weather.reflections:
-        _within_budget(scene, units, surfaces, rays, weather)
+        within_budget(scene, units, surfaces, rays, weather)
     jobs = [(s, u) for s in range(len(surfaces)) for u in range(len(units))]
     patches: list[list[Patch | None]] = [[None] * len(units) for _ in surfaces]
 
@@ -276,7 +296,7 @@ def solve(
     )
 
 
-def _within_budget(
+def within_budget(
     scene: Scene, units: Sequence[Unit], surfaces: Sequence[Surface], rays: RayScene, weather: Weather
 ) -> None:
     """Raises InputError where images of detectors would take more looks at cells than `MOST_LOOKS`."""
@@ -315,8 +335,12 @@ def _reflections(units: Sequence[Unit], patches: Sequence[Sequence[Patch | None]
     return Reflections(images, sum(m.n_ways for m in every), max((m.dropped_db for m in every), default=0.0))
 
 
-def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
-    """The scene's detectors ready for casting. Raises InputError for one that hangs inside a solid."""
+def make_units(scene: Scene, building: Building, *, only: Sequence[int] | None = None) -> tuple[Unit, ...]:
+    """The scene's detectors ready for casting, or `only` those of some indices.
+
+    Raises InputError for one that hangs inside a solid.
+    """
+    indices = range(len(scene.detectors)) if only is None else only
     floors = Floors(scene, building.rooms)
     derive = scene.conditions.derive_motions
     units = tuple(
@@ -327,7 +351,7 @@ def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
             derive=derive,
             corrected_db=scene.reach_correction_db(detector),
         )
-        for index, detector in enumerate(scene.detectors)
+        for index, detector in ((index, scene.detectors[index]) for index in indices)
     )
     inside = inside_boxes(building, np.array([unit.position for unit in units]).reshape(-1, 3))
     holders = {index: building.boxes.owners[box] for index, box in inside.items()}
@@ -339,7 +363,7 @@ def make_units(scene: Scene, building: Building) -> tuple[Unit, ...]:
         Problem(
             "detector-in-solid",
             f'detector "{units[index].name}" hangs inside "{holder}"',
-            scene.position("detectors", index, "at"),
+            scene.position("detectors", indices[index], "at"),
             "move it out, or change its mounting height",
         )
         for index, holder in holders.items()

@@ -33,7 +33,8 @@ class Figures:
     """What of a place is noticed: `share` of its area, the widest circle (m) of a gap, the margin that decides.
 
     `worst_db` is the lowest best margin, in a never-area the highest; `cell` where that is. `area_m2` is that of its
-    outline, racks and all.
+    outline, racks and all. Of a door `first_m` is the metres past the threshold after which somebody is noticed on the
+    way (`line`) where that takes longest, infinite where nobody is.
     """
 
     share: float
@@ -41,6 +42,8 @@ class Figures:
     worst_db: float
     cell: int
     area_m2: float = 0.0
+    first_m: float | None = None
+    line: str = ""
 
 
 @dataclass(frozen=True)
@@ -193,7 +196,8 @@ def judge_need(need: NeedSpec, sites: Sequence[Site], situation: Situation, *, a
 
 def counting_units(need: NeedSpec, units: Sequence[Unit], site: Site) -> tuple[int, ...]:
     """Which units, by index, a need asks at a place."""
-    of_place = {"own": site.own, "others": site.others, None: None}[need.whose]
+    whose = "own" if need.first_within is not None else need.whose
+    of_place = {"own": site.own, "others": site.others, None: None}[whose]
     lists = [names for names in (need.detectors, of_place) if names is not None]
     return tuple(k for k, unit in enumerate(units) if all(unit.name in names for names in lists))
 
@@ -208,6 +212,8 @@ def _judge_place(need: NeedSpec, site: Site, situation: Situation, counting: tup
         apart = [potential_db(site.asked(situation.units[k]), spot, site.motion)[0] for k in counting]
         order = np.lexsort((apart, margin[:, found.cell]))[::-1]
         way = _way(situation, situation.units[counting[int(order[need.by - 1])]], site, found.cell)
+        if site.lines and found.worst_db < 0 and way.cause == "none":  # seen there by another motion than this walk
+            way = replace(way, cause="direction", words="in reach, but not for walking this way")
     return PlaceVerdict(site, is_met(need, found), found, way, margin, counting, by=need.by)
 
 
@@ -228,6 +234,8 @@ def _way(situation: Situation, unit: Unit, site: Site, cell: int) -> Way:
 
 def figures_of(need: NeedSpec, site: Site, best_db: Floats) -> Figures:
     """Figures of a place from the best margin (n,) at its cells."""
+    if need.first_within is not None:
+        return _walked_in(need.first_within, site, best_db)
     noticed = best_db >= 0
     share = float(site.area[noticed].sum() / site.area.sum())
     gap, depth = 0.0, np.zeros(len(site))
@@ -246,10 +254,33 @@ def figures_of(need: NeedSpec, site: Site, best_db: Floats) -> Figures:
     return Figures(share, gap, float(best_db[cell]), cell, float(site.outline.area))
 
 
+def _walked_in(within: float, site: Site, best_db: Floats) -> Figures:
+    """Figures of a door: the line on which somebody walks furthest unnoticed, and the spot that decides there.
+
+    That spot is where they are noticed first, or where they must have been: the last step that is allowed.
+    """
+    found = []
+    for k, line in enumerate(site.lines):
+        steps = np.flatnonzero(site.line_of == k)
+        if not len(steps):  # of a place looked at in some of its cells
+            continue
+        seen = steps[best_db[steps] >= 0]
+        first = float(site.walked[seen[0]]) if len(seen) else np.inf
+        allowed = steps[site.walked[steps] <= within + _ROUNDING]
+        cell = int(seen[0]) if first <= within + _ROUNDING else int([steps[0], *allowed][-1])
+        found.append((first, -float(best_db[cell]), cell, line.words))
+    first, lacking, cell, words = max(found, key=lambda one: one[:2])
+    allowed_all = site.walked <= within + _ROUNDING
+    share = float((best_db[allowed_all] >= 0).mean()) if allowed_all.any() else 0.0
+    return Figures(share, 0.0, -lacking, cell, float(site.outline.area), first, words)
+
+
 def is_met(need: NeedSpec, found: Figures) -> bool:
     """Whether a place with these figures is what the need asks."""
     if need.never:
         return found.worst_db <= -need.reserve_db + _ROUNDING
+    if need.first_within is not None:
+        return found.first_m is not None and found.first_m <= need.first_within + _ROUNDING
     enough = need.least_share is None or found.share >= need.least_share - _ROUNDING
     enough &= need.largest_area is None or found.area_m2 <= need.largest_area + 1e-6
     return enough and (need.largest_gap is None or found.largest_gap_m <= need.largest_gap + _ROUNDING)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +20,16 @@ from raycover.scene.schema import Scene
 
 Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
+#: Causes in a few words that follow a margin.
+CAUSE_WORDS = {
+    "none": "seen",
+    "out-of-reach": "beyond its reach",
+    "outside-lens": "outside its lens",
+    "masked": "masked",
+    "blocked": "hidden",
+    "material-loss": "too much lost on the way",
+    "too-warm": "in reach at 20 °C, too little contrast in this air",
+}
 
 
 @dataclass(frozen=True)
@@ -43,7 +54,8 @@ class View:
     """One detector's view of a point. `margin_db` is that of all `ways` together, may be −inf; `crossings` are those
     of the straight way. `ways`: the straight one, then those by a mirror, the best first. `left_out_db`: the most
     that weaker ways, left out, could add to a margin of 0 dB or more. A dual detector's cause, crossings and ways are
-    those of the half that its margin hangs on, `decided_by`; `halves` are both by themselves.
+    those of the half that its margin hangs on, `decided_by`; `halves` are both by themselves. `point` (x, y, z) is the
+    place viewed, `potential_db` the margin from distance alone at 20 °C.
     """
 
     unit: Unit
@@ -51,6 +63,8 @@ class View:
     distance_m: float
     cause: str
     crossings: tuple[Crossing, ...]
+    point: tuple[float, float, float]
+    potential_db: float
     ways: tuple[Way, ...] = ()
     left_out_db: float = 0.0
     halves: tuple[View, ...] = ()
@@ -81,11 +95,24 @@ def probe(
     building = build(scene) if building is None else building
     rays = RayScene(building) if rays is None else rays
     weather = Weather.of(scene.conditions)
+    return views_of(make_units(scene, building), point, rays, weather, motion=motion, target_m2=target_m2)
+
+
+def views_of(
+    units: Iterable[Unit],
+    point: tuple[float, float, float],
+    rays: RayScene,
+    weather: Weather,
+    *,
+    motion: str = "any",
+    target_m2: float | None = None,
+) -> list[View]:
+    """As `probe`, of detectors that are ready."""
     place = np.array([point], float)
-    room = building.room_at(*point)
+    room = rays.building.room_at(*point)
     on_floor = np.array([room is not None and abs(point[2] - room.floor) < LIFT])
     views = []
-    for unit in make_units(scene, building):
+    for unit in units:
         parts = [_view(part, place, on_floor, motion, target_m2, rays, weather) for part in unit.parts]
         margins = [np.array([view.margin_db]) for view in parts]
         potentials = [potential_db(part, place, motion, target_m2) for part in unit.parts]
@@ -109,7 +136,9 @@ def _view(
     more, left_out_db = _by_mirrors(seen, target - unit.position, judged.straight_db) if seen else ([], 0.0)
     ways += sorted(more, key=lambda way: -way.margin_db)
     margin = float(judged.margin_db[0])
-    return View(unit, margin, distance, CAUSES[judged.cause[0]], tuple(met), tuple(ways), left_out_db)
+    x, y, z = (float(v) for v in place[0])
+    cause, potential = CAUSES[judged.cause[0]], float(judged.potential_db[0])
+    return View(unit, margin, distance, cause, tuple(met), (x, y, z), potential, tuple(ways), left_out_db)
 
 
 def _by_mirrors(seen: Imaging, offset: Floats, straight_db: Floats) -> tuple[list[Way], float]:

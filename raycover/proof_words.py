@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from raycover.doubt import MISS_RATE
 from raycover.matrices import UNWANTED, WANTED, Matrix
+from raycover.mending import Mending
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.remedies import Remedy, Trouble
 from raycover.scene.need_sets import OURS
@@ -32,6 +33,8 @@ def asked_words(need: NeedSpec) -> str:
         air = f", air at {need.ambient_c:g} °C" if need.ambient_c is not None else ""
         return f"must not trip {who}, {need.reserve_db:g} dB clear{air}"
     parts = []
+    if need.first_within is not None:
+        parts.append(f"noticed within {need.first_within:g} m of the threshold")
     if need.least_share is not None:
         by = f" by {need.by} units" if need.by > 1 else ""
         parts.append(f"all of it seen{by}" if need.least_share >= 1 else f"{100 * need.least_share:g} % of it seen{by}")
@@ -89,6 +92,8 @@ def way_words(verdict: NeedVerdict, place: PlaceVerdict) -> str:
         if not n and verdict.need.whose is not None:
             return "no unit of its own" if verdict.need.whose == "own" else "no unit of another"
         return f"only {n} unit{'s' * (n != 1)} for it" if n else "no detector"
+    if verdict.need.first_within is not None:
+        return f"{place.figures.line}: {way.words}"
     if verdict.need.never and not math.isfinite(place.figures.worst_db):
         return "nothing gets there"
     return way.words
@@ -135,6 +140,13 @@ def matrix_words(matrix: Matrix) -> str:
     return "; ".join(parts)
 
 
+def first_words(first_m: float | None) -> str:
+    """After how many metres somebody is noticed: `0.80 m`, `never`."""
+    if first_m is None:
+        return ""
+    return f"{first_m:.2f} m" if math.isfinite(first_m) else "never"
+
+
 def target_words(heights: Sequence[float], motion: str) -> str:
     """Who is looked for: `a person at 0.3, 1.0 or 1.6 m, any declared motion`."""
     shown = [f"{round(h, 2):g}" for h in heights]
@@ -157,11 +169,17 @@ def remedy_cost(remedy: Remedy) -> str:
     return ", ".join(parts) if parts else "nothing"
 
 
-def remedy_note(troubles: Sequence[Trouble]) -> list[str]:
+def remedy_note(troubles: Sequence[Trouble], mendings: Sequence[Mending] = ()) -> list[str]:
     """What the columns of the remedies mean, where there are any."""
-    if not troubles:
-        return []
-    return ["Quiet: share of the varied cases in which the unit, so changed, is not tripped from there."]
+    said = []
+    if troubles:
+        said.append("Quiet: share of the varied cases in which the unit, so changed, is not tripped from there.")
+    if mendings:
+        said.append(
+            "Remedies are tried one at a time: a unit moved by at most 1 m, turned, tilted, raised, another model of "
+            "the catalogue, one more unit. Seen, gap and margin are the worst of the places mended."
+        )
+    return said
 
 
 def assumptions(proof: Proof) -> list[str]:
@@ -187,6 +205,11 @@ def assumptions(proof: Proof) -> list[str]:
         said.append("In cubicles the middle of a body keeps 0.25 m from panels and walls.")
     if proof.scene.corrections is not None and proof.scene.corrections.in_force:
         said.append(f"Corrected by a test on site: {proof.scene.corrections.words()}.")
+    if any(site.kind == "door" for site in sites):
+        said.append(
+            "By doors people walk in from the threshold, square to the wall and at 45° to either side, as far as that "
+            "is free; the room's own units count, by their declared footprints and the direction walked."
+        )
     conditions = proof.scene.conditions
     losses = "averaged over ±10 % of every thickness" if conditions.losses == "averaged" else "as drawn, coherent"
     said.append(f"Losses: slabs of ITU-R P.2040 at their incidence, {losses}.")

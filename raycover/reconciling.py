@@ -1,8 +1,8 @@
 """Answers of a walk test against the reckoning: hits and misses, and the correction that they support, if any.
 
-The correction is the most likely one: answers' chances (`walktest.unknowns`), normal priors from the scene's doubt. Its
-spread is Laplace's, with the expected information: H = Σ I(M_i)·g_i·g_iᵀ + diag(1/prior²), covariance H⁻¹. Which unknowns
-to correct at all is a comparison of models by their evidence,
+The correction is the most likely one: answers' chances (`walktest.unknowns`), normal priors from the scene's doubt.
+Its spread is Laplace's, with the expected information: H = Σ I(M_i)·g_i·g_iᵀ + diag(1/prior²), covariance H⁻¹. Which
+unknowns to correct at all is a comparison of models by their evidence,
 
     log p(answers) ≈ log L(θ) + log prior(θ) + (k/2)·log 2π − ½·log det H,
 
@@ -29,7 +29,7 @@ TOLD = 0.2
 #: Odds against no correction at all from which one is proposed: "substantial" on Jeffreys' scale (from memory).
 ODDS = 10**0.5
 #: Two unknowns this closely tied cannot be told apart by these answers.
-TIED = 0.8
+TIED = 0.9
 
 
 @dataclass(frozen=True)
@@ -146,7 +146,7 @@ def reconcile(response: Response, seen: Bools, unknowns: Unknowns) -> Reconcilia
     """Compare answers (n,) of a response's points with it, and correct what they let be corrected."""
     seen = np.asarray(seen, bool)
     every = np.ones(response.n_unknowns, bool)
-    margin, slopes = response.answers(np.zeros(response.n_unknowns))
+    margin, _ = response.margins(np.zeros(response.n_unknowns))
     whole = fit(response, seen, unknowns, every)
     none = fit(response, seen, unknowns, ~every)
     chosen = _select(response, seen, unknowns, whole)

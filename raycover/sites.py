@@ -15,6 +15,7 @@ from raycover.building.aisles import Aisle, find_aisles
 from raycover.building.faces import Placing
 from raycover.building.parts import Building, RoomShape, StairShape
 from raycover.detectors import Unit
+from raycover.doorways import Entrances, Line
 from raycover.enclosed import Enclosures
 from raycover.errors import InputError, Problem, did_you_mean
 from raycover.rays import LIFT
@@ -25,9 +26,10 @@ from raycover.scene.schema import Scene
 from raycover.scene.seating import SEAT_HEIGHTS
 from raycover.scene.wiring_checks import members
 from raycover.surfaces import Surface, area_surface, stair_surface, unrolled
+from raycover.walking.people import FIGURES
 
 Floats = NDArray[np.floating]
-Kind = Literal["cubicle", "flight", "landing", "room", "area", "seat", "aisle", "zone"]
+Kind = Literal["cubicle", "flight", "landing", "room", "area", "seat", "aisle", "zone", "door"]
 #: A place is looked at in at least about so many cells, but in none finer than `_FINEST` (m).
 _CELLS, _FINEST = 150, 0.02
 #: In a cubicle the middle of a body keeps this far (m) from panels and walls: half the depth of a body 0.5 × 0.5 m
@@ -41,7 +43,8 @@ class Site:
 
     `surface` is the raster of those cells, with `rows` and `columns` (n,); None for a seat, which is one point.
     `target_m2`: radar cross section of what moves there, None for what each declaration assumes.
-    Of aisles and zones `own` names the units that belong to it, `others` those of the need's other ones.
+    Of aisles and zones `own` names the units that belong to it, `others` those of the need's other ones. Of a door
+    `lines` are those walked in by, their steps one after another the cells, or only some of them (`steps`).
     `outline` (shapely, m in plan) is for drawing; on a stair `owner` and `piece` say where it lies.
     """
 
@@ -61,6 +64,8 @@ class Site:
     target_m2: float | None = None
     own: tuple[str, ...] = ()
     others: tuple[str, ...] = ()
+    lines: tuple[Line, ...] = ()
+    steps: NDArray[np.intp] | None = None
 
     def __len__(self) -> int:
         return len(self.ground)
@@ -85,6 +90,20 @@ class Site:
         """A unit as it answers to what moves here."""
         return unit.asked_about(self.target_m2)
 
+    @cached_property
+    def walked(self) -> Any:
+        """(n,) metres past a door's threshold of each step."""
+        return self.stepped(np.concatenate([line.track.walked_m for line in self.lines]))
+
+    @cached_property
+    def line_of(self) -> Any:
+        """(n,) which line a step belongs to."""
+        return self.stepped(np.repeat(np.arange(len(self.lines)), [len(line.track.walked_m) for line in self.lines]))
+
+    def stepped(self, along: Any) -> Any:
+        """Of what is known at every step of a door's lines, that at the cells."""
+        return along if self.steps is None else along[self.steps]
+
     def best(self, margin_db: Floats) -> Floats:
         """(…, n): the best over heights of margins (…, n heights · n cells)."""
         shape = np.shape(margin_db)
@@ -92,16 +111,22 @@ class Site:
 
     def some(self, index: NDArray[np.integer]) -> Site:
         """The same place looked at in some of its cells only; without a raster."""
-        return replace(self, ground=self.ground[index], area=self.area[index], surface=None, rows=None, columns=None)
+        steps = self.steps if self.steps is not None else np.arange(len(self))
+        return replace(
+            self, ground=self.ground[index], area=self.area[index], surface=None, rows=None, columns=None,
+            steps=steps[index] if self.lines else None,
+        )  # fmt: skip
 
 
 def need_problems(scene: Scene, building: Building) -> list[Problem]:
     """What only the building knows to be wrong with the needs of a scene's state: racks that do not face each other."""
     here = [(k, need) for k, need in enumerate(scene.needs) if (need.state or scene.state_name) == scene.state]
-    if not any(need.aisles not in (None, "all") for _, need in here):
-        return []
     sites = Sites(scene, building)
-    return [problem for index, need in here for problem in sites.unknown_aisles(need, index)]
+    return [
+        problem
+        for index, need in here
+        for problem in (*sites.unknown_aisles(need, index), *sites.unknown_doors(need, index))
+    ]
 
 
 class Sites:
@@ -115,12 +140,13 @@ class Sites:
     def of(self, need: NeedSpec, index: int | None) -> tuple[Site, ...]:
         """The places of a need, number `index` among the scene's. Raises InputError where one is not there."""
         kind = need.where
-        if index is not None and (unknown := self.unknown_aisles(need, index)):
+        if index is not None and (unknown := [*self.unknown_aisles(need, index), *self.unknown_doors(need, index)]):
             raise InputError(unknown)
         make = {
             "area": self._area, "rooms": self._rooms_named, "cubicles": self._cubicles, "stairs": self._stairs,
             "desks": self._seats, "tables": self._seats, "aisles": self._aisles,
-            "seats": self._seats, "zones": self._zones, "beyond_aisles": self._beyond, None: self._whole_plane,
+            "seats": self._seats, "zones": self._zones, "beyond_aisles": self._beyond, "door": self._doors,
+            "doors_of": self._doors, None: self._whole_plane,
         }[kind]  # fmt: skip
         made = make(need)
         target = self._plane(need).cross_section_m2
@@ -362,6 +388,40 @@ class Sites:
                 outline = area.intersection(shapely.union_all([room.walkable for room in rooms]))
             site = self._flat(need, zone.name, "zone", "", outline, rooms, storey=self._storey_of(rooms[0]))
             yield replace(site, own=own, others=_without(own, owned))
+
+    def _doors(self, need: NeedSpec) -> Iterator[Site]:
+        assert need.first_within is not None
+        entrances = Entrances(self._scene, self._building)
+        if need.door is not None:
+            found = entrances.named(need.door, need.first_within)
+        else:
+            found = entrances.into(named(need.doors_of, list(self._rooms)), need.first_within)
+        homes = self._building.rooms_at(np.array([unit.position for unit in self._units]).reshape(-1, 3))
+        for entrance in found:
+            room = entrance.room
+            own = tuple(
+                unit.name
+                for unit, home in zip(self._units, homes, strict=True)
+                if home >= 0 and self._building.rooms[home] is room
+            )
+            ground = np.concatenate([line.track.position for line in entrance.lines])
+            marks = [shapely.LineString(line.asked(need.first_within)).buffer(0.03) for line in entrance.lines]
+            yield Site(
+                entrance.name, "door", room.name, ground, np.ones(len(ground)), FIGURES["adult"].walking, "any",
+                shapely.union_all(marks), self._storey_of(room), own=own or tuple(unit.name for unit in self._units),
+                lines=entrance.lines,
+            )  # fmt: skip
+
+    def unknown_doors(self, need: NeedSpec, index: int) -> list[Problem]:
+        """A need's door that is none."""
+        if need.door is None:
+            return []
+        entrances = Entrances(self._scene, self._building)
+        if need.door in entrances.names:
+            return []
+        help_ = did_you_mean(need.door, entrances.names) if entrances.names else "the scene has no doors to walk in by"
+        where = self._scene.position("needs", index, "door")
+        return [Problem("unknown-door", f'unknown door "{need.door}"', where, help_)]
 
     def _seats(self, need: NeedSpec) -> Iterator[Site]:
         plane = self._plane(need)

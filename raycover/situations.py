@@ -19,6 +19,7 @@ from raycover.scene.fittings import DoorState
 from raycover.scene.needs import NeedSpec, named
 from raycover.scene.schema import Scene
 from raycover.sites import Site
+from raycover.walking.declared import margins_along
 
 Floats = NDArray[np.floating]
 #: Margins that distance alone puts below this (dB) are not followed up: far below any limit asked for.
@@ -36,8 +37,17 @@ class Situation:
     weather: Weather
 
     def margin_db(self, unit: Unit, site: Site) -> Floats:
-        """(n,) of one unit at the cells of a place, the best over heights; −inf where nothing gets through."""
-        return over_parts(site.asked(unit), site.motion, lambda part: self._of_part(part, site))
+        """(n,) of one unit at the cells of a place, the best over heights; −inf where nothing gets through.
+
+        Of a door's lines it is that of somebody walking them.
+        """
+        ask = self._along if site.lines else self._of_part
+        return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site))
+
+    def _along(self, unit: Unit, site: Site) -> Floats:
+        tracks = [line.track for line in site.lines]
+        along = [margins_along(unit, track, "adult", self.rays, self.weather) for track in tracks]
+        return np.asarray(site.stepped(np.concatenate(along)))
 
     def _of_part(self, unit: Unit, site: Site) -> Floats:
         margin = np.full(len(site.points), -np.inf)

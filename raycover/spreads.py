@@ -20,7 +20,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from raycover.catalogue import Construction, SolidMaterial
 from raycover.physics.infrared import person_contrast
@@ -114,6 +113,8 @@ class Draws:
     def even(self, *name: str, k: int = 1, n: int | None = None) -> Floats:
         """(n, k) points in the open unit cube, spread evenly, of the group `name`."""
         if name not in self._groups:
+            from scipy.stats import qmc  # slow to import
+
             group = zlib.crc32("\x1f".join(name).encode())
             rng = np.random.default_rng([self.doubt.seed, group])
             points = qmc.Sobol(k, rng=rng).random(self.n if n is None else n)

@@ -82,7 +82,7 @@ def way_to(unit: Unit, point: Floats, motion: str, rays: RayScene, weather: Weat
 
 
 def best_way(unit: Unit, points: Floats, motion: str, rays: RayScene, weather: Weather) -> Way:
-    """Of one person's points (n, 3) the way to the one that a unit sees best; of a dual unit, of the half that decides."""
+    """Of one person's points (n, 3) the way to the one that a unit sees best; of a dual unit, of its deciding half."""
     best = []
     for part in unit.parts:
         ways = [way_to(part, point, motion, rays, weather) for point in points]

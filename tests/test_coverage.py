@@ -60,12 +60,13 @@ def test_examples_tell_their_story(depot, office, washroom) -> None:  # type: ig
 
 def test_map_and_probe_agree(example) -> None:  # type: ignore[no-untyped-def]
     rng = np.random.default_rng(5)
-    plane = next(iter(example.coverage.values()))
+    plane = next(plane for plane in example.coverage.values() if len(plane.surface.heights) == 1)
+    motion = plane.surface.motion
     rows, columns = np.nonzero(plane.surface.inside)
     for k in rng.choice(len(rows), 25, replace=False):
         row, column = rows[k], columns[k]
         (point,) = plane.surface.points(np.array([row]), np.array([column]), plane.surface.heights[0])
-        views = probe(example.scene, tuple(point), building=example.building, rays=example.rays)
+        views = probe(example.scene, tuple(point), motion=motion, building=example.building, rays=example.rays)
         best = max(view.margin_db for view in views)
         if np.isfinite(plane.margin_db[row, column]):
             assert plane.margin_db[row, column] == pytest.approx(best, abs=1e-3)

@@ -77,7 +77,7 @@ def test_an_answer_tells_most_at_the_edge() -> None:
 
 
 def held(seeds: int, *, noise: float = NOISE_DB, truth: Floats | None = None) -> int:
-    """In how many of the intervals of ±2 sd the truth lies, three unknowns a seed; drawn from the prior if not given."""
+    """In how many of the intervals of ±2 sd the truth lies, three unknowns a seed; drawn from the prior if None."""
     inside = 0
     for seed in range(seeds):
         rng = np.random.default_rng([seed, 7])

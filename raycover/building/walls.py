@@ -32,6 +32,14 @@ def room_shapes(scene: Scene) -> tuple[RoomShape, ...]:
     return tuple(shapes)
 
 
+def half_walls(scene: Scene, index: int) -> Floats:
+    """Half the thickness (n,) in m of the wall along each edge of a room, 0 where there is none."""
+    room = scene.rooms[index]
+    refs = room.walls if isinstance(room.walls, list) else [room.walls] * len(room.outline)
+    made = [scene.catalogue.construction(ref) for ref in refs]
+    return np.array([0.0 if wall is None else wall.thickness_m / 2 for wall in made])
+
+
 def add_room(scene: Scene, index: int, room: Room, into: Gathered) -> None:
     """Walls, ceiling or roof, and floor of one room."""
     form = roof_form(room)

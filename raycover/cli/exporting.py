@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from raycover.cli.choosing import loaded
 from raycover.cli.printing import talk
-from raycover.cli.solving import Solved, loaded, solved
+from raycover.cli.solving import Solved, solved
 from raycover.errors import InputError, Position, Problem, did_you_mean
 from raycover.scene.schema import Scene
 

@@ -10,8 +10,8 @@ from pathlib import Path
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.casting import Weather
+from raycover.cli.choosing import loaded
 from raycover.cli.printing import data, progress, talk, warn
-from raycover.cli.solving import loaded
 from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.errors import InputError, Position, Problem

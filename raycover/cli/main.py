@@ -77,10 +77,10 @@ def map_(
 
 @app.command("view")
 def view_(scene: SceneFile, state: InState = None, threads: Threads = None) -> None:
-    """Solve a scene and look at it in a window."""
-    from raycover.cli import solving
+    """Look at a scene in a window, move its detectors and see the map follow."""
+    from raycover.cli import viewing
 
-    solving.view_scene(scene, threads=threads, state=state)
+    viewing.view_scene(scene, threads=threads, state=state)
 
 
 @app.command("probe")
@@ -162,14 +162,58 @@ def prove_(
         Optional[Path],  # noqa: UP045
         typer.Option("-o", "--output", metavar="DIR", help="folder for the proof: pages and figures"),
     ] = None,
+    mended: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("--mended", metavar="NEW.yaml", help="write the scene with the best remedies in it"),
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="overwrite a mended scene that is there")] = False,
     state: InState = None,
     json: AsJson = False,
 ) -> None:
     """Are the needs of a scene met: every place with its margin and the way there; exit code 1 if one is missed."""
     from raycover.cli import proving
 
-    if not proving.prove_scene(scene, output, state=state, as_json=json):
+    if not proving.prove_scene(scene, output, state=state, as_json=json, mended=mended, force=force):
         raise typer.Exit(1)
+
+
+@app.command("walktest")
+def walktest_(
+    scene: SceneFile,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the sheet")] = Path(
+        "walktest"
+    ),
+    points: Annotated[int, typer.Option("--points", min=1, max=60, help="how many points at most")] = 24,
+    detector: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--detector", metavar="NAME", help="watch this unit only; give it again for more; all if none"),
+    ] = None,
+    paper: Annotated[str, typer.Option("--paper", metavar="SIZE", help="paper of the plans: A4 or A3")] = "A4",
+    state: InState = None,
+    json: AsJson = False,
+) -> None:
+    """The sheet to take to site: where to stand, what to do, what should happen; as plan and as table to fill in."""
+    from raycover.cli import walktesting
+
+    walktesting.walk_test_scene(
+        scene, output, n_points=points, detectors=detector or (), paper=paper, state=state, as_json=json
+    )
+
+
+@app.command("reconcile")
+def reconcile_(
+    scene: SceneFile,
+    results: Annotated[Path, typer.Argument(metavar="RESULTS", help="the filled-in table, .csv or .xlsx")],
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
+        "walktest"
+    ),
+    state: InState = None,
+    json: AsJson = False,
+) -> None:
+    """What came back from site against the prediction; where the answers support it, a corrected scene."""
+    from raycover.cli import walktesting
+
+    walktesting.reconcile_scene(scene, results, output, state=state, as_json=json)
 
 
 @app.command("trips")

@@ -1,4 +1,4 @@
-"""Commands that solve a scene: map, view, probe."""
+"""Commands that solve a scene: map, probe."""
 
 from __future__ import annotations
 
@@ -9,20 +9,22 @@ from pathlib import Path
 from raycover.building.build import build
 from raycover.chance_maps import ChanceMaps
 from raycover.cli import chances as chance_talk
+from raycover.cli.choosing import chosen_states, loaded, option_error
 from raycover.cli.paper import SCREEN, Sheets
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.solved import Solved
 from raycover.coverage import solve
-from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.errors import did_you_mean
 from raycover.exchange.files import whole_folder
 from raycover.exchange.summary import probe_json, states_summary, summary
 from raycover.loading import in_state, load
-from raycover.probe import View, probe
+from raycover.probe import CAUSE_WORDS, View, probe
 from raycover.rays import Crossing, RayScene
 from raycover.scene.devices import Motion
 from raycover.scene.lengths import length_m
 from raycover.scene.schema import Scene
 from raycover.seats import seat_line
+from raycover.sighting import refuse_blind_cameras
 from raycover.tracers import SLOW_WARNING
 from raycover.unit_words import combining_words
 from raycover.upright import SectionField, solve_sections
@@ -30,20 +32,10 @@ from raycover.upright import SectionField, solve_sections
 MOTIONS = ("any", *Motion.__args__)  # type: ignore[attr-defined]
 
 
-_CAUSE_WORDS = {
-    "none": "seen",
-    "out-of-reach": "beyond its reach",
-    "outside-lens": "outside its lens",
-    "masked": "masked",
-    "blocked": "hidden",
-    "material-loss": "too much lost on the way",
-    "too-warm": "in reach at 20 °C, too little contrast in this air",
-}
-
-
 def solved(scene: Scene, threads: int | None) -> Solved:
     """Build and cast a scene, saying what is doubtful."""
     building = build(scene)
+    refuse_blind_cameras(scene, building)
     rays = RayScene(building)
     if rays.backend != "embree":
         talk(SLOW_WARNING)
@@ -112,16 +104,6 @@ def map_scene(
         _say(results, maps, fields, output)
 
 
-def chosen_states(scene: Scene, states: Sequence[str], *, all_states: bool) -> list[str]:
-    """Names of the states asked for, each once, in the scene's order; the one drawn if none is asked for."""
-    for name in states:
-        if name not in scene.state_names:
-            raise _option_error("--state", f'no state is named "{name}"', did_you_mean(name, scene.state_names))
-    if all_states:
-        return list(scene.state_names)
-    return [name for name in scene.state_names if name in states] or [scene.state_name]
-
-
 def _say(
     results: Sequence[Solved],
     maps: Mapping[str, ChanceMaps],
@@ -153,26 +135,11 @@ def _say(
     talk("A prediction, not a site test: walk-test before hand-over. Not a safety function.")
 
 
-def view_scene(path: Path, *, threads: int | None, state: str | None = None) -> None:
-    """Solve and open the window."""
-    from raycover.draw.view3d import open_window, require_display
-
-    require_display()
-    scene, building, rays, coverage = solved(loaded(path, state), threads)
-    open_window(scene, building, coverage, rays)
-
-
-def loaded(path: Path, state: str | None) -> Scene:
-    """A scene file in one of its states, the one drawn if none is named."""
-    scene = load(path)
-    return in_state(scene, chosen_states(scene, [] if state is None else [state], all_states=False)[0])
-
-
 def probe_scene(path: Path, at: str, *, motion: str, as_json: bool, state: str | None = None) -> None:
     """Print every detector's view of a point."""
     point = _point(at)
     if motion not in MOTIONS:
-        raise _option_error("--motion", f'unknown motion "{motion}"', did_you_mean(motion, MOTIONS))
+        raise option_error("--motion", f'unknown motion "{motion}"', did_you_mean(motion, MOTIONS))
     scene = loaded(path, state)
     building = build(scene)
     warn(p for p in scene.warnings if p.code == "corrections")
@@ -195,13 +162,13 @@ def probe_scene(path: Path, at: str, *, motion: str, as_json: bool, state: str |
 def _view_lines(view: View) -> list[str]:
     lines = [
         f"  {view.name} ({view.unit.title}), {view.distance_m:.2f} m away: {_margin(view.margin_db)}, "
-        f"{_CAUSE_WORDS[view.cause]}"
+        f"{CAUSE_WORDS[view.cause]}"
     ]
     if view.halves:
         lines[0] += f" ({combining_words(view.unit)})"
         return lines + [f"  {line}" for half in view.halves for line in _view_lines(half)]
     if view.unit.housing:
-        lines = [f"  {view.unit.kind} half: {_margin(view.margin_db)}, {_CAUSE_WORDS[view.cause]}"]
+        lines = [f"  {view.unit.kind} half: {_margin(view.margin_db)}, {CAUSE_WORDS[view.cause]}"]
     lines += [f"    {motion} motion taken {how}" for motion, how in view.unit.derived_motions.items()]
     if len(view.ways) < 2:
         return lines + [_crossing_line(crossing, 4) for crossing in view.crossings]
@@ -233,13 +200,13 @@ def _point(text: str) -> tuple[float, float, float]:
     try:
         x, y, z = (_metres(part) for part in text.split(","))
     except ValueError:
-        raise _option_error(
+        raise option_error(
             "--at",
             f'expects three numbers X,Y,Z, got "{text}"',
             "write --at 6.2,1.4,0.75 (metres, points for decimals)",
         ) from None
     if not all(map(math.isfinite, (x, y, z))):
-        raise _option_error("--at", f'expects finite numbers, got "{text}"', "write --at 6.2,1.4,0.75")
+        raise option_error("--at", f'expects finite numbers, got "{text}"', "write --at 6.2,1.4,0.75")
     return x, y, z
 
 
@@ -248,10 +215,6 @@ def _metres(text: str) -> float:
         return float(text)
     except ValueError:
         return length_m(text)
-
-
-def _option_error(option: str, message: str, help_text: str) -> InputError:
-    return InputError([Problem("bad-option", message, Position(option), help_text)])
 
 
 def _place(point: tuple[float, float, float]) -> str:

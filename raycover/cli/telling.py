@@ -8,8 +8,9 @@ from pathlib import Path
 from PIL import Image
 
 from raycover.building.build import build
+from raycover.cli.choosing import loaded
 from raycover.cli.printing import progress, talk
-from raycover.cli.solving import loaded, solved
+from raycover.cli.solving import solved
 from raycover.draw.story.film import film
 from raycover.draw.story.slide import Slide
 from raycover.draw.story.telling import tell

@@ -6,8 +6,8 @@ import json
 from pathlib import Path
 
 from raycover.building.build import build
+from raycover.cli.choosing import loaded
 from raycover.cli.printing import data, progress, talk, warn
-from raycover.cli.solving import loaded
 from raycover.cli.tables import table
 from raycover.exchange.files import whole_folder
 from raycover.exchange.trips_json import trips_json

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from raycover.building.build import build
 from raycover.building.parts import Building
+from raycover.cli.choosing import loaded
 from raycover.cli.printing import data, progress, talk, warn
-from raycover.cli.solving import loaded
 from raycover.cli.tables import table
 from raycover.errors import InputError, Position, Problem, did_you_mean
 from raycover.exchange.files import whole_folder

@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
+from raycover.draw.palette import colour_map
+
 #: Bounds of the classes, as shares of the varied cases.
 BOUNDS = (0.05, 0.5, 0.95)
 CLASS_NAMES = ("hardly ever", "seldom", "mostly", "firm")
@@ -26,9 +28,7 @@ _STEP = 0.01
 
 @lru_cache(maxsize=1)
 def _tokyo() -> NDArray[np.uint8]:
-    from cmcrameri import cm
-
-    return np.round(np.asarray(cm.tokyo(np.linspace(0, 1, 256)))[:, :3] * 255).astype(np.uint8)
+    return np.round(colour_map("tokyo") * 255).astype(np.uint8)
 
 
 def to_scale(probability: ArrayLike) -> NDArray[np.float32]:

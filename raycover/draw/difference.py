@@ -42,9 +42,7 @@ _WORDS = {GAINED: "gained", KEPT: "seen both times", LOST: "lost", NEITHER: "see
 
 @lru_cache(maxsize=1)
 def _broc() -> NDArray[np.uint8]:
-    from cmcrameri import cm
-
-    return np.round(np.asarray(cm.broc(np.linspace(0, 1, 256)))[:, :3] * 255).astype(np.uint8)
+    return np.round(palette.colour_map("broc") * 255).astype(np.uint8)
 
 
 def _at(position: ArrayLike) -> NDArray[np.uint8]:

@@ -19,9 +19,9 @@ from raycover.draw.multiples import Small
 from raycover.draw.page import Box, Page
 from raycover.draw.people import draw_person
 from raycover.draw.projection import Projection, choose_scale
+from raycover.draw.proof_groups import Group, planes_of
 from raycover.draw.proof_marks import RADIUS, draw_area, draw_never, draw_sight, draw_spot, draw_verdict
 from raycover.draw.proof_panels import draw_plan_panel, draw_stair_panel, plan_bounds
-from raycover.draw.proof_sheets import Group, planes_of
 from raycover.draw.storey_marks import draw_other
 from raycover.draw.storeys import shown_storey
 from raycover.scene.schema import Scene

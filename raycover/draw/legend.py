@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raycover.draw import hatching, palette, words
-from raycover.draw.page import Box, Page
+
+if TYPE_CHECKING:
+    from raycover.draw.page import Box, Page
 
 Floats = NDArray[np.float64]
 At = Callable[[float], float]
@@ -147,3 +150,16 @@ def _histogram(page: Page, x: float, at: At, found: Distribution, reserve_db: fl
         edge = palette.SECOND_INK if middles[k] >= reserve_db else None  # pale on white
         page.areas([[box]], 5.0, face=palette.hex_of(colours[k]), edge=edge, width_pt=0.3)
     page.lines([[(x, at(float(found.edges[0]))), (x, at(float(found.edges[-1])))]], palette.INK, 0.5, 5.5)
+
+
+def draw_classes(page: Page, x: float, y: float, reserve_db: float) -> None:
+    """The four classes in one line, worst first: colour, hatch, name and bounds; y is the words' baseline."""
+    for index, part in enumerate(palette.classes(reserve_db)):
+        if part.to_db <= part.from_db:
+            continue
+        box = (x, y - 0.6, x + 6.0, y + 2.4)
+        draw_swatch(page, index, reserve_db, box)
+        low, high = (f"{v:+g}".replace("-", "−") if v else "0" for v in (part.from_db, part.to_db))
+        bound = f"over {low}" if index == palette.ASSURED else f"under {high}" if not index else f"{low} to {high}"
+        text = f"{palette.CLASS_NAMES[index]}, {bound} dB"
+        x += 7.4 + page.text(x + 7.4, y, text, 6.0).width + 4.0

@@ -11,7 +11,6 @@ from typing import Any, Literal
 import numpy as np
 from matplotlib import rc_context
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
@@ -188,7 +187,10 @@ class Page:
         halo: str = palette.PAPER,
         turn_deg: float = 0.0,
     ) -> Extent:
-        """One line of text, y its baseline, turned about (x, y). The text must be clean (see `lettering.clean`)."""
+        """One line of text, y its baseline. The text must be clean (see `lettering.clean`).
+
+        `turn_deg` turns it anticlockwise about (x, y); the extent is that of the line before it was turned.
+        """
         extent = self.lettering.extent(text, font, size_pt)
         text = self.lettering.worded(text)
         x, y = x + float(self.offset[0]), y + float(self.offset[1])
@@ -202,16 +204,16 @@ class Page:
                 ha=ha,
                 va="baseline",
                 zorder=z,
-                parse_math=False,
-                usetex=False,
                 rotation=turn_deg,
                 rotation_mode="anchor",
+                parse_math=False,
+                usetex=False,
             )
             if halo_pt and self.vector:
                 # Path effects turn text into outlines: the halo alone is drawn so, the text over it stays text.
                 ring = self.axes.text(
                     x, y, text, fontproperties=drawn_in(text, font, size_pt), ha=ha, va="baseline", zorder=z - 0.01,
-                    parse_math=False, usetex=False, rotation=turn_deg, rotation_mode="anchor",
+                    rotation=turn_deg, rotation_mode="anchor", parse_math=False, usetex=False,
                 )  # fmt: skip
                 ring.set_path_effects([Stroke(linewidth=halo_pt, foreground=halo, alpha=0.9)])
             elif halo_pt:
@@ -255,6 +257,8 @@ class Page:
 
 def pdf_of(pages: Sequence[Page], *, title: str, created: datetime | None = None) -> bytes:
     """Several pages as one PDF, as `Page.pdf` makes one of each. The same pages give the same bytes."""
+    from matplotlib.backends.backend_pdf import PdfPages  # slow to import
+
     file = io.BytesIO()
     about = {"Title": title, "Creator": f"raycover {__version__}", "Producer": None, "CreationDate": created}
     with (

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from importlib.util import find_spec
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -22,6 +24,7 @@ BENCH = "#F7F6F3"
 GLASS = "#7FA6B5"
 ACCENT = "#B03A1C"  # detectors: glyphs, tags, footprints
 SHELL = "#E9A13B"  # lobes in 3D
+THROUGH = "#9A5B8F"  # what of them has come through a wall
 PAPER = "#FFFFFF"
 
 #: Colours are quantised down to this step (dB), which keeps pictures small and flat.
@@ -76,12 +79,18 @@ def class_of(margin_db: ArrayLike, reserve_db: float) -> NDArray[np.int8]:
     return np.where(np.isnan(margin), np.int8(-1), index).astype(np.int8)
 
 
+def colour_map(name: str) -> NDArray[np.float64]:
+    """A map of cmcrameri by name, (256, 3) in 0…1: its file alone, since importing the package reads all of them."""
+    found = find_spec("cmcrameri")
+    assert found is not None
+    assert found.origin is not None
+    return np.loadtxt(Path(found.origin).parent / "cmaps" / f"{name}.txt")
+
+
 @lru_cache(maxsize=1)
 def _davos() -> NDArray[np.float64]:
     """The map as (256, 3) in 0…1."""
-    from cmcrameri import cm
-
-    return np.asarray(cm.davos(np.linspace(0, 1, 256)))[:, :3]
+    return colour_map("davos")
 
 
 def _at(position: NDArray[np.float64]) -> NDArray[np.uint8]:

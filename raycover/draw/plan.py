@@ -19,7 +19,7 @@ from raycover.draw.legend import distribution, draw_legend
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import A4_LANDSCAPE, Page
 from raycover.draw.people import draw_seats
-from raycover.draw.plan_page import Marked, PlanPage, draw_layers, shown_units
+from raycover.draw.plan_page import Marked, PlanPage, draw_layers, shown_units, write_tags
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
 from raycover.draw.section_marks import draw_section_marks
@@ -80,7 +80,9 @@ def make_plan(
     key = replace(body.key, stairs=_stair_sheets(coverage, plane, plane_name, sheet_number) if body.key.stairs else "")
     several = len(building.storeys) > 1
     stacked = frozenset(room.name for room in building.rooms) if several else frozenset()
-    listed = draw_column(page, plane, coverage, key, stacked)
+    marked = body.marked
+    dots = tables.detector_table(marked.units, page.lettering, sheet.RIGHT - sheet.COLUMN) if marked.dots else None
+    listed = draw_column(page, plane, coverage, key, stacked, dots=dots)
     sheet.draw_left_out(page, *annotate(scene, body, plane, listed))
     where = f"{plane.surface.storey} ({words.level(shown.ground)} m)" if plane.surface.storey is not None else ""
     draw_surround(page, scene, shown, coverage, plane, projection, sheet_number, where)
@@ -131,7 +133,7 @@ def draw_body(
     draw_section_marks(page, projection, scene.sections, shown, sketch.placer)
     marked = sketch.mark_units(mine)
     has_stairs = sketch.draw_stairs(building, shown)
-    declared = _footprints(marked.units, shown, plane, outlines, projection)
+    declared = [] if marked.dots else _footprints(marked.units, shown, plane, outlines, projection)
     glyphs.draw_footprints(page, declared, projection.frame)  # type: ignore[arg-type]
     strokes.add(declared, 1.0)
     others, other_centres = shown_units(others, projection)
@@ -156,7 +158,7 @@ def annotate(scene: Scene, body: Body, plane: PlaneCoverage, n_gaps: int) -> tup
     annotator = body.sketch.annotator(body.picture)
     gaps = plane.gaps[:n_gaps]
     annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(n_gaps))
-    n_tags, n_names = annotator.tags(marked.units, marked.centres, marked.factor), 0
+    n_tags, n_names = write_tags(annotator, marked), 0
     above = [unit.position[2] > body.top_m - 0.02 for unit in body.others]
     tags = [f"{unit.name} {'↑' if up else '↓'}" for unit, up in zip(body.others, above, strict=True)]
     annotator.other_tags(tags, body.other_centres)
@@ -247,8 +249,12 @@ def draw_column(
     key: sheet.Key,
     stacked: Set[str] = frozenset(),
     parts: tables.Table | None = None,
+    dots: tables.Table | None = None,
 ) -> int:
-    """Headline, legend, tables and key; how many gaps the table lists. `parts` stands in for the table of rooms."""
+    """Headline, legend, tables and key; how many gaps the table lists.
+
+    `parts` stands in for the table of rooms; `dots` says which detectors the dots are.
+    """
     found = distribution(plane.margin_db, np.asarray(plane.surface.area, np.float64), plane.reserve_db)
     beside = words.headline(plane.surface, plane.assured_share, len(coverage.units))
     upper, lower = page.moved(page.wider, page.taller), page.moved(page.wider, 0.0)
@@ -261,9 +267,12 @@ def draw_column(
     # Taller paper has room for longer tables.
     more = 1 + page.taller / (sheet.COLUMN_TOP - sheet.COLUMN_FOOT)
     rooms = tables.room_table(plane, page.lettering, width, round(_MOST_ROOMS * more)) if parts is None else parts
+    space -= dots.height if dots is not None else 0.0
     gaps = tables.gap_table(plane, page.lettering, width, space - rooms.height, round(_MOST_GAPS * more), stacked)
     y = tables.draw_table(upper, rooms, sheet.COLUMN, sheet.COLUMN_TOP, sheet.RIGHT)
-    tables.draw_table(upper, gaps, sheet.COLUMN, y, sheet.RIGHT)
+    y = tables.draw_table(upper, gaps, sheet.COLUMN, y, sheet.RIGHT)
+    if dots is not None:
+        tables.draw_table(upper, dots, sheet.COLUMN, y, sheet.RIGHT)
     sheet.draw_key(lower, key)
     return len(gaps.rows)
 

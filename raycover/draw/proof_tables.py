@@ -15,6 +15,7 @@ from raycover.needs import NeedVerdict, PlaceVerdict
 from raycover.proof_words import (
     asked_words,
     chance_words,
+    first_words,
     margin_words,
     remedy_cost,
     seen_words,
@@ -110,9 +111,10 @@ class _Columns:
 
     def heads(self, page: Page, verdict: NeedVerdict, x: float, y: float) -> None:
         never = verdict.need.never
+        seen = "trips" if never else "seen" if verdict.need.first_within is None else "first"
         heads: list[tuple[float | None, str, str]] = [
             (0.0, "Place", "left"), (self.verdict, "clear" if never else "met", "left"),
-            (self.seen, "trips" if never else "seen", "right"), (self.gap, "gap", "right"),
+            (self.seen, seen, "right"), (self.gap, "gap", "right"),
             (self.margin, "margin", "right"), (self.chance, "chance", "right"), (self.unit, "unit", "left"),
             (self.way, "way to the spot that decides", "left"),
         ]  # fmt: skip
@@ -133,7 +135,8 @@ class _Columns:
             page.text(x + self.way, base - number * _WRAPPED, line, _NOTE)
         if verdict.need.only_area:
             return
-        page.text(x + self.seen, base, seen_words(found.share), _SIZE, ha="right")
+        seen = seen_words(found.share) if found.first_m is None else first_words(found.first_m)
+        page.text(x + self.seen, base, seen, _SIZE, ha="right")
         if self.gap is not None:
             page.text(x + self.gap, base, f"{found.largest_gap_m:.1f} m", _SIZE, ha="right")
         page.text(x + self.margin, base, margin_words(found.worst_db), _SIZE, ha="right")

@@ -36,6 +36,7 @@ from raycover.draw.section_marked import (
 )
 from raycover.draw.section_marks import draw_section_marks
 from raycover.draw.title_block import draw_block, state_shown
+from raycover.scene.bearings import compass
 from raycover.scene.schema import Scene
 from raycover.upright import PEOPLE_ZONE_M, SectionField
 
@@ -185,13 +186,8 @@ def _heading(page: Page, field: SectionField, laid: _Layout, north_deg: float) -
     text, size = page.lettering.fit_size(title, "italic", (13.0, 11.0), 110.0)
     extent = page.text(x, y, text, size, font="italic")
     beyond = float(np.degrees(np.arctan2(field.line.beyond[1], field.line.beyond[0])))
-    note = f"looking {_compass(beyond, north_deg)}, 1 : {laid.scale}"
+    note = f"looking {compass(beyond, north_deg)}, 1 : {laid.scale}"
     page.text(x + extent.width + 5.0, y, note, 6.5, color=palette.SECOND_INK)
-
-
-def _compass(deg: float, north_deg: float) -> str:
-    names = ("north", "north-west", "west", "south-west", "south", "south-east", "east", "north-east")
-    return names[round(((deg - north_deg) % 360) / 45) % 8]
 
 
 def _key_plan(page: Page, scene: Scene, building: Building, field: SectionField, box: Box, section_scale: int) -> None:

@@ -1,7 +1,8 @@
-"""A table as somebody sends it back, comma or semicolon, from whatever spreadsheet: cells that know where they stand."""
+"""A table as somebody sends it back, from whatever spreadsheet: cells that know where they stand."""
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -43,7 +44,7 @@ def read_cells(path: Path, known: Sequence[str]) -> Grid:
     if len(content) > _MOST_BYTES:
         raise _unreadable(name, f"it has {len(content) / 1e6:.0f} MB; a table of answers has far less than 5")
     if content[:2] == b"PK":
-        return Grid(tuple(_workbook(path)), "")
+        return Grid(tuple(_workbook(path, content)), "")
     text = _decoded(content)
     if "\0" in text:
         raise _unreadable(name, "it is no text; save it as CSV")
@@ -118,13 +119,13 @@ def _cell(part: str, begun: tuple[int, int], name: str, lines: Sequence[str]) ->
     return Cell(part.strip(), Position(name, begun[0], begun[1] + indent, lines[begun[0] - 1]))
 
 
-def _workbook(path: Path) -> Iterator[tuple[Cell, ...]]:
+def _workbook(path: Path, content: bytes) -> Iterator[tuple[Cell, ...]]:
     try:
         from openpyxl import load_workbook
     except ImportError as error:
         raise MissingPart("reading XLSX needs openpyxl: pip install 'raycover[xlsx]'; .csv works without") from error
     try:
-        book = load_workbook(path, read_only=True, data_only=True)
+        book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
     except (BadZipFile, KeyError, ValueError, OSError) as error:
         raise _unreadable(str(path), "it is no workbook") from error
     for number, values in enumerate(book.worksheets[0].iter_rows(values_only=True), 1):

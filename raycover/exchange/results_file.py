@@ -151,7 +151,7 @@ class _Reader:
             return
         if number in self._numbers:
             self._problem("same-number", f"two points have the number {number} (first on line "
-                          f"{self._numbers[number].line})", here, "give a point of your own another number")  # fmt: skip
+                          f"{self._numbers[number].line})", here, "give your own point another number")  # fmt: skip
             return
         self._first[key], self._numbers[number] = answer, here
         self.answers.append(answer)

@@ -18,7 +18,7 @@ COLUMNS = (
     "address", "zones", "mode", "status", "fixing", "protection", "remark", "technology",
 )  # fmt: skip
 #: What a spreadsheet would take for a formula where it stands first in a cell.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def cells(entry: Entry, words: Language) -> list[str | float | int | None]:
@@ -55,7 +55,7 @@ def _plain(cell: str | float | None, words: Language) -> str:
         return ""
     if isinstance(cell, str):
         # An apostrophe first tells spreadsheets that what follows is text.
-        return f"'{cell}" if cell.startswith(_FORMULA) else cell
+        return f"'{cell}" if cell.startswith(FORMULA) else cell
     return words.number(float(cell))
 
 
@@ -88,7 +88,7 @@ def _workbook(schedule: Schedule, words: Language, title: str) -> bytes:
             lines.append([words["light sensor"], "", "", sensor.zone, *sensor.at, *[""] * 13, remark])
     for row, line in enumerate(lines, 1):
         for column, value in enumerate(line, 1):
-            _fill(sheet.cell(row, column), value)
+            fill_cell(sheet.cell(row, column), value)
     for cell in sheet[4]:
         cell.font = Font(bold=True)
         cell.alignment = Alignment(wrap_text=True, vertical="top")
@@ -104,13 +104,13 @@ def _workbook(schedule: Schedule, words: Language, title: str) -> bytes:
     counts += [[kind, words[status], n] for kind, status, n in schedule.quantities]
     for row, line in enumerate(counts, 1):
         for column, value in enumerate(line, 1):
-            _fill(numbers.cell(row, column), value)
+            fill_cell(numbers.cell(row, column), value)
     file = io.BytesIO()
     book.save(file)
     return file.getvalue()
 
 
-def _fill(cell: Any, value: Any) -> None:
+def fill_cell(cell: Any, value: Any) -> None:
     """Put a value in a cell; text that begins like a formula stays text."""
     from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 

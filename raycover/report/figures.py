@@ -10,7 +10,7 @@ from raycover.coverage import Coverage
 from raycover.draw import extracts, glyphs
 from raycover.draw.multiples import Small
 from raycover.draw.page import Page
-from raycover.draw.proof_sheets import Group, groups_of, map_of
+from raycover.draw.proof_groups import Group, Solved, coverage_of, groups_of
 from raycover.draw.section_sheet import make_section_extract
 from raycover.draw.tables import worth_listing
 from raycover.errors import MissingPart
@@ -145,11 +145,11 @@ def _needs(
 ) -> Iterator[Callable[[], None]]:
     if report.proof is None:
         return
-    solved: dict[object, Coverage] = {}
+    solved: Solved = {}
     for k, group in enumerate(groups_of(report.proof)):
 
         def panels(k: int = k, group: Group = group) -> None:
-            coverage = map_of(group, solved)
+            coverage = coverage_of(group, solved)
             found = extracts.make_need_extracts(report.scene, group, coverage, wording=wording)
             for j, (storey, page) in enumerate(found):
                 keep(f"need {k}.{j}", page)

@@ -56,8 +56,8 @@ def _problems(scene: Scene, seen: dict[str, int]) -> Iterator[Problem]:
 
 
 def _unknown_names(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
-    for kind in (*_LISTS, "seats", "within", "detectors"):
-        source = "rooms" if kind in ("seats", "within") else kind
+    for kind in (*_LISTS, "seats", "within", "doors_of", "detectors"):
+        source = "rooms" if kind in ("seats", "within", "doors_of") else kind
         known = [item.name for item in getattr(scene, source)]
         if getattr(need, kind) == "all" and not known and (need.set is None or source == "rooms"):
             what = {"cubicles": "rows of cubicles", "desks": "rows of desks"}.get(source, source)

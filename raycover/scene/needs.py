@@ -10,10 +10,24 @@ from pydantic_core import PydanticCustomError
 
 from raycover.scene.devices import Share
 from raycover.scene.fittings import DoorState
-from raycover.scene.quantities import Coordinate, Name, NotBuiltYet, Number, Point2, PositiveLength, ShortName, Strict
+from raycover.scene.quantities import Coordinate, Name, Number, Point2, PositiveLength, ShortName, Strict
+from raycover.scene.routes import PlaceText
 
 #: Keys that say where a need holds.
-WHERE = ("area", "rooms", "cubicles", "stairs", "desks", "tables", "seats", "aisles", "beyond_aisles", "zones")
+WHERE = (
+    "area",
+    "rooms",
+    "cubicles",
+    "stairs",
+    "desks",
+    "tables",
+    "seats",
+    "aisles",
+    "beyond_aisles",
+    "zones",
+    "door",
+    "doors_of",
+)
 #: Keys that may stand beside `set`: where the set holds, and what it lets be said otherwise.
 BESIDE_SET = (
     "name", "rooms", "stairs", "aisles", "zones", "share", "largest_gap", "by", "clear_db", "detectors", "state",
@@ -55,6 +69,11 @@ class NeedSpec(Strict):
     )
     beyond_aisles: Aisles | None = Field(None, description="all floor of their rooms that lies outside these aisles")
     zones: NamesOrAll | None = Field(None, description="zones that say their floor, each a place; or all of those")
+    door: PlaceText | None = Field(None, description="a door to come in by: its name, ROOM/opening N or ROOM/edge N")
+    doors_of: NamesOrAll | None = Field(None, description="rooms by name, each door of theirs a place; or all")
+    first_within: PositiveLength | None = Field(
+        None, description="who comes in by a door is noticed within so many metres of its threshold"
+    )
     whose: Literal["own", "others"] | None = Field(
         None, description="of aisles and zones, which units count at each: its own, or those of the others"
     )
@@ -91,7 +110,6 @@ class NeedSpec(Strict):
     )
     why: Words | None = Field(None, description="why it is asked, in words for the proof")
     source: Words | None = Field(None, description="whose word that is: a brief, a code, ours")
-    first_within: NotBuiltYet = None
 
     @property
     def where(self) -> str | None:
@@ -101,6 +119,8 @@ class NeedSpec(Strict):
     @property
     def least_share(self) -> float | None:
         """The share asked; all of it where nothing else is asked; None where only gaps or the area count."""
+        if self.first_within is not None:
+            return None
         if self.share is not None or (self.largest_gap is None and self.largest_area is None):
             return 1.0 if self.share is None else self.share
         return None
@@ -143,6 +163,15 @@ class NeedSpec(Strict):
         if self.whose == "own" and self.beyond_aisles is not None:
             raise _wrong("not_for_this", "no unit has the floor beyond its aisle as its own",
                          "write whose: others, or aisles", "whose")  # fmt: skip
+        doors = {"door", "doors_of"} & set(given)
+        if (self.first_within is not None) != bool(doors):
+            raise _wrong("not_for_this", "first_within goes with door or doors_of, and they with it",
+                         "write, for example, doors_of: [Office], first_within: 1.5",
+                         "first_within" if self.first_within is not None else given[0])  # fmt: skip
+        for key in ("share", "largest_gap", "by", "never", "plane", "height", "heights", "motion") if doors else ():
+            if key in self.model_fields_set:
+                raise _wrong("not_for_this", f"who comes in by a door is a walker as in walks: {key} says nothing here",
+                             "take it out", key)  # fmt: skip
         if self.largest_area is not None and "zones" not in given:
             raise _wrong("not_for_this", "largest_area goes with zones only", "take it out", "largest_area")
         if self.within is not None and not {"cubicles", "desks", "tables"} & set(given):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING, Any, Literal
@@ -117,8 +117,12 @@ def apply_state(scene: Scene, index: int) -> Scene:
 def with_open(scene: Scene, names: Iterable[str]) -> Scene:
     """The scene with some openings open, by either of their names: a new Scene in the same state."""
     wanted = set(names)
-    found = [t for t in targets(scene) if t.kind == "openings" and t.name in wanted]
-    fields = _changed_lists(scene, {t.loc: {"state": "open"} for t in found}, {})
+    return with_openings(scene, {t.loc: "open" for t in targets(scene) if t.kind == "openings" and t.name in wanted})
+
+
+def with_openings(scene: Scene, states: Mapping[Loc, str]) -> Scene:
+    """The scene with openings, by where they stand in it, open or closed: a new Scene in the same state."""
+    fields = _changed_lists(scene, {loc: {"state": state} for loc, state in states.items()}, {})
     return scene.changed(fields, scene.state, lambda drawn: drawn)
 
 
@@ -267,4 +271,14 @@ def _replaced(item: Any, values: dict[str, Any]) -> Any:
     return copy
 
 
-__all__ = ["StatePlaces", "StateSpec", "Target", "apply_state", "state_problems", "targets", "with_doors", "with_open"]
+__all__ = [
+    "StatePlaces",
+    "StateSpec",
+    "Target",
+    "apply_state",
+    "state_problems",
+    "targets",
+    "with_doors",
+    "with_open",
+    "with_openings",
+]

@@ -27,7 +27,7 @@ _INSET = 0.25
 _MOST_SPOTS = 200
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Block:
     """Places (n, 3) of one sort, done by one move: `floor` (index) where they are a storey's raster of places, `names`
     of each place, empty on open floor."""
@@ -173,6 +173,7 @@ def _wanted(
 
 
 def in_situation(verdict: NeedVerdict, scene: Scene) -> bool:
-    """Whether a need was judged in the scene as it stands: its state, its doors."""
+    """Whether a need was judged in the scene as it stands: its state, its doors, its air."""
     found: Situation = verdict.situation
-    return found.scene.state == scene.state and found.scene.cubicles == scene.cubicles
+    same = found.scene.cubicles == scene.cubicles and found.scene.conditions == scene.conditions
+    return found.scene.state == scene.state and same

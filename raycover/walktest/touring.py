@@ -22,8 +22,7 @@ def short_tour(distance: Floats, first: int | None = None) -> Index:
     cost = np.where(np.isfinite(distance), distance, 10 * max(float(finite.max()), 1.0))
     starts = range(n) if first is None else [first]
     tours = [_nearest(cost, start) for start in starts]
-    best = min((_mended(cost, tour, fixed=first is not None) for tour in tours), key=lambda t: _length(cost, t))
-    return best
+    return min((_mended(cost, tour, fixed=first is not None) for tour in tours), key=lambda t: _length(cost, t))
 
 
 def _length(cost: Floats, tour: Index) -> float:

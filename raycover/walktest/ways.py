@@ -78,10 +78,11 @@ class Response:
         slope[some, len(self.models) :] = -2 * lost[of[some]]
         return best, slope
 
-    def unit_of(self, added_db: Floats) -> Index:
-        """Which unit (n,) the best margin is of, −1 where there is none."""
-        _, of = self.margins(added_db)
-        return np.where(of >= 0, self.look_unit[of], -1) if len(self.look_unit) else of
+    def by_unit(self, added_db: Floats) -> Floats:
+        """Margins (n, n_units) of each unit by itself, −inf where it notices nothing."""
+        found = np.full((self.n_points, len(self.reach_of)), -np.inf)
+        np.maximum.at(found, (self.look_point, self.look_unit), self._looks(np.asarray(added_db))[0])
+        return found
 
     def _looks(self, added_db: Floats) -> tuple[Floats, Floats]:
         """Margins of looks (k,) and of their ways (m,)."""
@@ -113,12 +114,6 @@ class Response:
             if units is not None:
                 table[k] = np.isin(np.arange(n_units), np.asarray(units, int))
         return self._kept(table[self.look_point, self.look_unit], self.look_point, self.n_points)
-
-    def some(self, points: Index) -> Response:
-        """The same for some of the points, numbered anew in their order."""
-        number = np.full(self.n_points, -1, np.intp)
-        number[points] = np.arange(len(points))
-        return self._kept(number[self.look_point] >= 0, number[self.look_point], len(points))
 
     def _kept(self, kept: NDArray[np.bool_], look_point: Index, n_points: int) -> Response:
         """The same with some looks (k,) only, whose points have the numbers `look_point` (k,)."""
@@ -246,7 +241,7 @@ def _answering(
 
 def _counts(way: Index, part: NDArray[np.integer], n: int, made: tuple[str, ...], building: Building) -> Floats:
     """(n, n_constructions) how often ways cross sheets of each construction."""
-    count = np.zeros((n, len(made)))
+    count: Floats = np.zeros((n, len(made)))
     parts, number = np.unique(part, return_inverse=True)
     names = [building.part_made_of(int(p)).name for p in parts]
     column = np.array([made.index(name) if name in made else -1 for name in names], np.intp)

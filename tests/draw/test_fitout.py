@@ -18,9 +18,10 @@ from raycover.draw.projection import Projection
 from raycover.draw.sheet import FRAME
 from raycover.draw.view3d.camera import View
 from raycover.draw.view3d.cutaway import Cuts, standing_things, upright_pieces
+from raycover.draw.view3d.laying import ceiling_over
 from raycover.draw.view3d.people import seated_figure, seated_figures
 from raycover.draw.view3d.solids import draw_solids
-from raycover.draw.view3d.still import ceiling_over, compose
+from raycover.draw.view3d.still import compose
 
 ROOF = {"kind": "pitched", "ridge": "x", "eaves": 2.4, "ridge_height": 4.4, "construction": "steel-panel",
         "lights": [{"centre": [2, 1.5], "size": [0.8, 1.0]}]}  # fmt: skip

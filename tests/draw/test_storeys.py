@@ -26,6 +26,7 @@ from raycover.draw.view3d.stair_bodies import stair_body, stair_map
 from raycover.draw.view3d.still import compose
 from raycover.draw.view3d.trays import group_of, lifts, trays_of
 from raycover.draw.view3d.window import Window
+from raycover.live import LiveCoverage
 
 BOX = (13.0, 36.0, 158.0, 174.0)
 
@@ -275,15 +276,15 @@ def test_a_still_shows_every_storey_and_stair_of_a_plane() -> None:
 def window(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Window]:
     m = made(HOUSE)
     folder = tmp_path_factory.mktemp("saved")
-    shown = Window(m.scene, m.building, m.coverage, m.rays, off_screen=True, size=(800, 560), folder=folder)
+    shown = Window(LiveCoverage(m.scene), off_screen=True, size=(800, 560), folder=folder)
     yield shown
     shown.plotter.close()
 
 
 @needs_3d
 def test_the_window_lists_a_plane_once(window: Window) -> None:
-    assert window.names == ["floor"]
-    assert [p.surface.name for p in window.planes] == ["floor Ground", "floor Upper", "floor Main stair"]
+    assert window.live.planes == ("floor",)
+    assert [p.surface.name for p in window.scenery.planes] == ["floor Ground", "floor Upper", "floor Main stair"]
     before = np.asarray(window.plotter.image).astype(int)
     window.press("Right")
     after = np.asarray(window.plotter.image).astype(int)

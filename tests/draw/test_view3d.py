@@ -17,9 +17,10 @@ from raycover.draw.view3d import display_report, draw_view, environment, require
 from raycover.draw.view3d.camera import View, choose_view, fit, hidden_by
 from raycover.draw.view3d.cutaway import Cuts, UprightPiece, standing_things, upright_pieces
 from raycover.draw.view3d.floor_map import make_map, whole_area
+from raycover.draw.view3d.laying import representative
 from raycover.draw.view3d.people import stand_people
 from raycover.draw.view3d.solids import draw_solids
-from raycover.draw.view3d.still import compose, representative
+from raycover.draw.view3d.still import compose
 from raycover.draw.view3d.walls import wall_bodies
 from raycover.errors import MissingPart
 

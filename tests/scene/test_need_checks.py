@@ -51,8 +51,7 @@ def problems(*needs: str) -> list[Problem]:
         ("{name: a}", "no-where", "cubicles"),
         ("{name: a, rooms: [Ward], motion: running}", "not-allowed", "motion"),
         ("{name: a, rooms: [Ward], share: 95}", "out-of-range", "least share"),
-        ("{name: a, rooms: [Ward], first_within: 2}", "not-built-yet", "take it out"),
-        ("{name: a, rooms: [Ward], first_within: 1}", "not-built-yet", "take it out"),
+        ("{name: a, rooms: [Ward], first_within: 1}", "not-for-this", "doors_of: [Office]"),
         ("{name: a, rooms: [Ward], shaer: 1}", "unknown-key", 'did you mean "share"?'),
     ],
 )

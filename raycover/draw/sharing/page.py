@@ -16,7 +16,7 @@ from scipy import ndimage
 
 from raycover import __version__
 from raycover.building.parts import Building
-from raycover.casting import CAUSES
+from raycover.casting import CAUSES, Weather
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.draw import palette, words
 from raycover.draw.footprints import outline, within
@@ -25,6 +25,7 @@ from raycover.draw.sharing.gltf import chained
 from raycover.draw.sharing.pack import Pack, script_json
 from raycover.draw.sharing.storeys import WHOLE_M, Level, ShownMap, ShownPlane, make_lobes, show_plane
 from raycover.draw.tables import letters
+from raycover.draw.title_block import state_shown
 from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.stage import COLOURS, PEOPLE, UNNOTICED
 from raycover.draw.view3d.still import representative
@@ -96,7 +97,7 @@ def _data(
     n_margins = sum(p.margin_db.size for plane in coverage.values() for p in plane.patches if p is not None)
     each = n_margins <= MOST_MARGINS
     lobes = {
-        motion: make_lobes(scene, building, rays, coverage.units, motion)
+        motion: make_lobes(Weather.of(scene.conditions), building, rays, coverage.units, motion)
         for motion in dict.fromkeys(some.planes[0].surface.motion for some in shown)
     }
     rooms = {room.name for room in building.rooms}
@@ -169,7 +170,7 @@ def _plane(
     surface = shown.planes[0].surface
     return {
         "name": shown.name,
-        "words": words.subtitle(surface, coverage.ambient_c, [scene.state] if scene.states else []),
+        "words": words.subtitle(surface, coverage.ambient_c, state_shown(scene)),
         "mapped": words.mapped(surface) if len(shown.planes) == 1 else "floors and stairs",
         "motion": surface.motion,
         "azimuth": float(shown.view.azimuth_deg),

@@ -25,7 +25,6 @@ from raycover.draw.view3d.tray_bodies import draw_trays
 from raycover.draw.view3d.trays import StairRun, Tray, group_of, lifts, trays_of
 from raycover.lobes import Lobe, make_lobe
 from raycover.rays import RayScene
-from raycover.scene.schema import Scene
 
 Floats = NDArray[np.floating[Any]]
 
@@ -87,12 +86,14 @@ class ShownPlane:
         return tuple(shown.plane for level in self.levels for shown in level.maps)
 
 
-def show_plane(building: Building, coverage: Coverage, name: str, *, cut_m: float | None, apart: bool) -> ShownPlane:
+def show_plane(
+    building: Building, coverage: Coverage, name: str, *, cut_m: float | None, apart: bool, whole: bool = True
+) -> ShownPlane:
     """Everything to show of a plane of the scene, or of one of its maps. Raises KeyError for an unknown one.
 
     Walls and panels are cut `cut_m` above their floor, by what suits the building's size if not given; racking and
-    other things stand whole. `apart`: storeys are lifted so that each map shows, as in pictures; else they stay
-    where they are.
+    other things stand `whole`, or are cut so that the map shows between them. `apart`: storeys are lifted so that
+    each map shows, as in pictures; else they stay where they are.
     """
     names = group_of(coverage, name)
     trays = trays_of(building, coverage, names)
@@ -101,7 +102,7 @@ def show_plane(building: Building, coverage: Coverage, name: str, *, cut_m: floa
     # Racking keeps its lowest loads; elsewhere low walls hide least, and an eye that moves needs no backdrop.
     open_m = suited.things if building.racks else max(suited.low, 0.6 * suited.things)
     cut_m = open_m if cut_m is None else cut_m
-    cuts = Cuts(cut_m, cut_m, cut_m, WHOLE_M)
+    cuts = Cuts(cut_m, cut_m, cut_m, WHOLE_M if whole else suited.things)
     slab = slab_of(trays)
     view = View(long_side_deg(area) + _TURN_DEG, _ELEVATION_DEG)
     moved = lifts(trays, view, slab) if apart else np.zeros((len(trays), 3))
@@ -155,9 +156,10 @@ def _shown(coverage: Coverage, plane: PlaneCoverage, cells: MapCells, by: Floats
     return ShownMap(name, plane, MapCells(cells.corners + by, cells.rows, cells.columns))
 
 
-def make_lobes(scene: Scene, building: Building, rays: RayScene, units: Sequence[Unit], motion: str) -> dict[str, Lobe]:
+def make_lobes(
+    weather: Weather, building: Building, rays: RayScene, units: Sequence[Unit], motion: str
+) -> dict[str, Lobe]:
     """Lobes of units by name, as files hold them: coarser than those of pictures. Empty ones are left out."""
-    weather = Weather.of(scene.conditions)
     found = {
         unit.name: make_lobe(
             unit, rays, weather, motion=motion, n_azimuths=_AZIMUTHS, n_rings=_RINGS,

@@ -20,8 +20,7 @@ from raycover.draw import palette
 from raycover.draw.lettering import Font, clean, font_path
 from raycover.draw.story.views import Told
 from raycover.draw.view3d import environment
-from raycover.draw.view3d.meshes import round_cone
-from raycover.draw.view3d.people import figure, seated_figure
+from raycover.draw.view3d.people import limb_points
 from raycover.draw.view3d.still import Composed, ceiling_over, compose, moved_lobe, render
 from raycover.draw.walk_plan import NOBODY
 from raycover.lobes import make_lobe
@@ -40,8 +39,6 @@ _LONGEST_STAY_S = 4.0
 #: Longest names listed of those who notice.
 _MOST_NAMES = 5
 _COLOURS = 160
-#: Triangles of one limb of a figure.
-_LIMB = len(round_cone((0, 0, 0), (0, 0, 1), 1, 1))
 
 
 def film(told: Told, walk: Walk, plane_name: str, *, n_frames: int = FRAMES) -> bytes:
@@ -170,11 +167,11 @@ class _Stage:
         track = self.walk.track
         at, heading = self._place[k], float(track.heading_rad[k])
         if track.pose[k] == SIT:
-            body = seated_figure(at, heading)
+            body = limb_points(at, heading, "seated")
         else:
             strides = int(track.walked_m[k] / 0.7) if track.pose[k] == WALK else 0
-            body = figure(at, heading, left_foot_first=strides % 2 == 0)
-        limbs = shapely.convex_hull(shapely.multipoints(self._pixels(body).reshape(-1, 3 * _LIMB, 2)))
+            body = limb_points(at, heading, "walking", left_foot_first=strides % 2 == 0)
+        limbs = shapely.convex_hull(shapely.multipoints(self._pixels(body.reshape(-1, 3)).reshape(*body.shape[:2], 2)))
         ring = self._pixels(at[None])[0]
         tall = abs(self._pixels(at[None] + np.array([[0, 0, 1.75]]))[0, 1] - ring[1])
         if tall < 26 * _FINER:  # too small to be found at a glance

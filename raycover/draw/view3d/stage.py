@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.draw import palette
-from raycover.draw.view3d.camera import Fit
+from raycover.draw.view3d.camera import Fit, Lens
 from raycover.draw.view3d.floor_map import FloorMap
 from raycover.draw.view3d.meshes import to_lines, to_polylines, to_surface
 from raycover.draw.view3d.solids import Drawn
@@ -161,22 +161,27 @@ def add_links(pyvista: Any, plotter: Any, lines: Floats, dash_m: float, *, line_
     return [_lines(pyvista, plotter, to_lines(pyvista, np.concatenate(dashes)), palette.SECOND_INK, line_px)]
 
 
-def add_lobe(pyvista: Any, plotter: Any, lobe: Lobe, *, line_px: float, opacity: float = 0.22) -> list[Any]:
-    """A translucent shell with its ribs."""
+def add_lobe(
+    pyvista: Any,
+    plotter: Any,
+    lobe: Lobe,
+    *,
+    line_px: float,
+    opacity: float = 0.22,
+    through: NDArray[np.bool_] | None = None,
+) -> list[Any]:
+    """A translucent shell with its ribs; where it has come `through` a wall, darker."""
     if not len(lobe.triangles):
         return []
-    shell = to_surface(pyvista, lobe.vertices[lobe.triangles])
+    beyond = np.zeros(len(lobe.triangles), bool) if through is None else through
     actors = [
         plotter.add_mesh(
-            shell,
-            color=palette.SHELL,
-            opacity=opacity,
-            lighting=False,
-            culling="back",
-            reset_camera=False,
-            show_scalar_bar=False,
+            to_surface(pyvista, lobe.vertices[lobe.triangles[chosen]]), color=colour, opacity=strength, lighting=False,
+            culling="back", reset_camera=False, show_scalar_bar=False,
         )
-    ]
+        for chosen, colour, strength in ((~beyond, palette.SHELL, opacity), (beyond, palette.THROUGH, opacity + 0.12))
+        if chosen.any()
+    ]  # fmt: skip
     ribs = to_polylines(pyvista, lobe.ribs)
     if ribs.n_points:
         actors.append(
@@ -187,31 +192,47 @@ def add_lobe(pyvista: Any, plotter: Any, lobe: Lobe, *, line_px: float, opacity:
     return actors
 
 
-def add_marks(
-    pyvista: Any, plotter: Any, tops: Floats, names: Sequence[str], *, chosen: int | None = None
+def add_dots(
+    pyvista: Any, plotter: Any, tops: Floats, on: NDArray[np.bool_], *, chosen: int | None = None
 ) -> list[Any]:
-    """Detectors as dots with their names; the others are paler where one is chosen."""
+    """Detectors (n, 3) as dots: the chosen one large, others paler then, those that are off grey."""
+    index = np.arange(len(tops))
+    pale = "#C98F80" if chosen is not None else palette.ACCENT
     actors = []
-    for mine in (False, True):
-        index = [k for k in range(len(names)) if (chosen is None or k == chosen) == mine]
-        if not index:
-            continue
-        colour = palette.ACCENT if mine else "#C98F80"
-        dots = pyvista.PolyData(np.asarray(tops[index], np.float32))
-        actors.append(
-            plotter.add_mesh(
-                dots, color=colour, style="points", point_size=13 if mine else 9, render_points_as_spheres=True,
-                lighting=False, reset_camera=False, show_scalar_bar=False,
-            )
-        )  # fmt: skip
-        actors.append(
-            plotter.add_point_labels(
-                np.asarray(tops[index]), [f"  {names[k]}" for k in index], show_points=False, shape=None,
-                text_color=colour, font_size=15 if mine else 12, bold=True, always_visible=True, reset_camera=False,
-                render=False, justification_horizontal="left", justification_vertical="bottom",
-            )
-        )  # fmt: skip
+    for mine, colour, size in (
+        (~on & (index != chosen), palette.THIRD_INK, 9),
+        (on & (index != chosen), pale, 9 if chosen is not None else 13),
+        (index == chosen, palette.ACCENT, 15),
+    ):
+        actors += add_points(pyvista, plotter, tops[mine], colour, size)
     return actors
+
+
+def add_points(pyvista: Any, plotter: Any, points: Floats, colour: str, size_px: float) -> list[Any]:
+    """Round dots (n, 3)."""
+    if not len(points):
+        return []
+    return [
+        plotter.add_mesh(
+            pyvista.PolyData(np.asarray(points, np.float32)), color=colour, style="points", point_size=size_px,
+            render_points_as_spheres=True, lighting=False, reset_camera=False, show_scalar_bar=False,
+        )
+    ]  # fmt: skip
+
+
+def add_ways(pyvista: Any, plotter: Any, lines: Floats, colour: str, *, line_px: float) -> list[Any]:
+    """Lines of sight (n, 2, 3), before all else: where a wall hides one is told by where it crosses."""
+    if not len(lines):
+        return []
+    return [before_all(_lines(pyvista, plotter, to_lines(pyvista, lines), colour, line_px))]
+
+
+def before_all(actor: Any) -> Any:
+    """An actor drawn over what stands before it."""
+    actor.mapper.SetResolveCoincidentTopologyToPolygonOffset()
+    actor.mapper.SetRelativeCoincidentTopologyLineOffsetParameters(0.0, -66_000.0)
+    actor.mapper.SetRelativeCoincidentTopologyPointOffsetParameter(-66_000.0)
+    return actor
 
 
 def flat_image(pyvista: Any, image: NDArray[np.uint8]) -> Any:
@@ -237,6 +258,16 @@ def aim(plotter: Any, placed: Fit, points: Floats) -> None:
     A tight range matters: ambient occlusion reads depths, and in a wide range they are too coarse for it.
     """
     view = placed.view
+    if isinstance(placed, Lens):
+        camera, depth = plotter.camera, placed.depth(points)
+        camera.parallel_projection = False
+        camera.position, camera.focal_point = tuple(placed.eye), tuple(placed.target)
+        camera.up = tuple(view.up)
+        camera.view_angle = placed.fov_deg
+        ahead = depth[depth > 0]
+        far = float(ahead.max()) + 1.0 if len(ahead) else 10.0
+        camera.clipping_range = (max(0.08, 0.5 * float(ahead.min(initial=far))), far)
+        return
     middle = placed.centre[0] * view.right + placed.centre[1] * view.up
     depth = points @ view.toward
     away = float(depth.max()) + 10.0

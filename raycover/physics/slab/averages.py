@@ -12,7 +12,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.constants import speed_of_light
-from scipy.stats import qmc
 
 from raycover.physics.slab.fields import Amplitudes, Floats, cosines, fields, permittivities, power_of
 from raycover.physics.slab.layers import Layer
@@ -259,5 +258,7 @@ def _gauss_legendre(n: int) -> tuple[Floats, Floats]:
 @cache
 def _sobol(n_dimensions: int, bits: int) -> Floats:
     """(2^bits, n_dimensions) Sobol points, unscrambled and centred in their cells: the same every time."""
+    from scipy.stats import qmc  # slow to import
+
     points: Floats = qmc.Sobol(n_dimensions, scramble=False).random_base2(bits)
     return points + 0.5 / 2**bits

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline
 
 from raycover.physics.slab.averages import Losses, loss_db, reflected_power
 from raycover.physics.slab.fields import Floats
 from raycover.physics.slab.layers import Layer
+
+
+def _spline(x: Floats, y: Floats) -> Any:
+    """A cubic spline through points."""
+    from scipy.interpolate import CubicSpline  # slow to import
+
+    return CubicSpline(x, y)
 
 
 class _Lookup:
@@ -60,7 +67,7 @@ class LossTable(_Lookup):
             # Near grazing the power falls as cos²; without that share the loss is smooth in √cos.
             coarse = np.linspace(np.sqrt(cos[0]), 1.0, self._N_COARSE)
             smooth = loss_db(layers, frequency_ghz, coarse**2, losses=losses) + 40 * np.log10(coarse)
-            values = CubicSpline(coarse, smooth)(np.sqrt(cos)) - 20 * np.log10(cos)
+            values = _spline(coarse, smooth)(np.sqrt(cos)) - 20 * np.log10(cos)
         else:
             values = loss_db(layers, frequency_ghz, cos, losses=losses)
         self._fill(np.maximum(values, 0.0))
@@ -128,7 +135,7 @@ class ReflectionTable(_Lookup):
         cos = self.cosines()
         if losses == "averaged" and any(layer.thickness_m > 0 for layer in layers):
             coarse = np.linspace(0.0, 1.0, self._N_COARSE)
-            power = CubicSpline(coarse, mirrored(coarse**2))(np.sqrt(cos))
+            power = _spline(coarse, mirrored(coarse**2))(np.sqrt(cos))
         else:
             power = mirrored(cos)
         self._fill(np.clip(power, 0.0, 1.0))

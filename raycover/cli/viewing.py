@@ -1,0 +1,25 @@
+"""The command that opens the window. It loads no more than the window needs, so that it opens soon."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from raycover.cli.choosing import chosen_states
+from raycover.cli.printing import talk, warn
+from raycover.keeping import SceneFile
+from raycover.live import LiveCoverage, Look
+from raycover.tracers import SLOW_WARNING
+
+
+def view_scene(path: Path, *, threads: int | None, state: str | None = None) -> None:
+    """Open the window on a scene: what it shows first is solved, the rest when it is looked at."""
+    from raycover.draw.view3d import open_window, require_display
+
+    require_display()
+    file = SceneFile(path)
+    (name,) = chosen_states(file.scene, [] if state is None else [state], all_states=False)
+    live = LiveCoverage(file.scene, state=name, threads=threads)
+    if live.rays.backend != "embree":
+        talk(SLOW_WARNING)
+    warn(live.warnings(Look(0)))
+    open_window(live, file)

@@ -1,0 +1,212 @@
+"""The panel beside the picture: the verdict in figures, the legend, the controls, what a clicked place says."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from raycover.draw import palette, words
+from raycover.draw.view3d.floor_map import engrave
+from raycover.draw.view3d.window import controls
+from raycover.draw.view3d.window.canvas import Canvas, fitted, type_of, width_of, wrapped
+from raycover.draw.view3d.window.verdict import Line
+
+WIDTH_PX = 340
+_LEFT, _RIGHT = 18, WIDTH_PX - 18
+_SPAN = _RIGHT - _LEFT
+_SMALL = 11.0
+#: Shares of the bar's length for the classes, worst first.
+_SHARES = (0.25, 0.19, 0.17, 0.39)
+_LINE = 14
+#: Fewer rows than this a list never has.
+_FEWEST_ROWS = 3
+_STYLES = {
+    "head": ("bold", palette.INK, 11.5), "strong": ("bold", palette.INK, 10.5), "plain": ("sans", palette.INK, 10.5),
+    "faint": ("sans", palette.SECOND_INK, 10.5),
+}  # fmt: skip
+Option = tuple[str, object, bool]
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row of the list: its name, a note, a figure at the right; `on` fills its box."""
+
+    value: int
+    name: str
+    note: str
+    right: str
+    on: bool
+    chosen: bool
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What the panel speaks of, as text and figures. `by_class` (4,) are shares, worst first."""
+
+    title: str
+    subtitle: str
+    seen: str
+    by_class: tuple[float, ...]
+    reserve_db: float
+    planes: tuple[Option, ...]
+    height: float
+    heights: tuple[float, float]
+    height_text: str
+    is_free: bool
+    motions: tuple[Option, ...]
+    ambient_c: float
+    states: tuple[Option, ...]
+    tabs: tuple[tuple[str, str, bool], ...]
+    rows: tuple[Row, ...]
+    row_action: tuple[str, str]
+    first: int
+    chosen: tuple[str, ...]
+    verdict: tuple[Line, ...]
+    buttons: tuple[tuple[str, str, bool], ...]
+    message: str
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """The panel with its spots, and how many rows of the list it shows."""
+
+    canvas: Canvas
+    n_rows: int
+
+
+def draw_panel(shown: Shown, height_px: int) -> Drawn:
+    """The panel for a window of some height: everything fits from 700 px on; lists take what is left."""
+    canvas = Canvas((WIDTH_PX, height_px))
+    canvas.rule(0, 1, 0, height_px, palette.RULE)
+    y = _head(canvas, shown)
+    y = legend(canvas, _LEFT, y, _RIGHT, shown.by_class, shown.reserve_db) + 12
+    y = controls.chips(canvas, _LEFT, y, _RIGHT, shown.planes, "plane")
+    y = controls.slider(
+        canvas, _LEFT, y, _RIGHT, "height of the plane", shown.height_text, shown.height, (*shown.heights, 0.05),
+        "height", free=shown.is_free,
+    )  # fmt: skip
+    y = controls.chips(canvas, _LEFT, y + 3, _RIGHT, shown.motions, "motion", rows=1)
+    air = f"{shown.ambient_c:g} °C".replace("-", "−")
+    y = controls.slider(canvas, _LEFT, y, _RIGHT, "air", air, shown.ambient_c, (-20.0, 50.0, 1.0), "air")
+    if len(shown.states) > 1:
+        y = controls.chips(canvas, _LEFT, y + 2, _RIGHT, shown.states, "state", rows=1)
+    bottom = _foot(canvas, shown, height_px)
+    y = controls.tabs(canvas, _LEFT, y + 4, _RIGHT, shown.tabs)
+    below = len(shown.chosen) * _LINE + (6 if shown.chosen else 0)
+    room = bottom - y - below - 12
+    wanted = len(shown.verdict) * _LINE
+    rows_wanted = max(min(len(shown.rows), int(room / controls.ROW_H)), 1)
+    # The verdict takes up to half of the room, and what the list leaves.
+    lines = min(wanted, max(room * 0.5, room - rows_wanted * controls.ROW_H)) // _LINE
+    lines = int(max(min(lines, (room - _FEWEST_ROWS * controls.ROW_H) // _LINE), 0))
+    n_rows = max(int((room - lines * _LINE) / controls.ROW_H), 1)
+    y = _list(canvas, shown, y, n_rows)
+    y += 4
+    for line in shown.chosen:
+        canvas.text(_LEFT, y + 10, fitted(line, 10.5, _SPAN), 10.5, color=palette.SECOND_INK)
+        y += _LINE
+    _say(canvas, shown.verdict, bottom - lines * _LINE - 2, lines)
+    return Drawn(canvas, n_rows)
+
+
+def _head(canvas: Canvas, shown: Shown) -> float:
+    size = next((s for s in (21.0, 18.0, 15.0) if width_of(shown.title, s, "serif") <= _SPAN), 15.0)
+    canvas.text(_LEFT, 32, fitted(shown.title, size, _SPAN, "serif"), size, font="serif")
+    canvas.rule(_LEFT, _RIGHT, 41, 2, palette.INK)
+    y = 58.0
+    for line in wrapped(shown.subtitle, _SMALL, _SPAN, 2):
+        canvas.text(_LEFT, y, line, _SMALL, color=palette.SECOND_INK)
+        y += 14
+    y = 104.0
+    detected = float(sum(shown.by_class[palette.SEEN :]))
+    width = canvas.text(_LEFT, y, words.percent(detected), 30, font="serif")
+    canvas.text(_LEFT + width + 12, y - 14, fitted(shown.seen, _SMALL, _SPAN - width - 12), _SMALL)
+    assured = f"{words.percent(float(shown.by_class[palette.ASSURED]))} assured"
+    canvas.text(_LEFT + width + 12, y, assured, _SMALL, color=palette.SECOND_INK)
+    return y + 10
+
+
+def legend(canvas: Canvas, x: float, y: float, right: float, shares: Sequence[float], reserve_db: float) -> float:
+    """The map's colours against dB, with names and shares (4, worst first) of the classes; the y below it."""
+    parts = palette.classes(reserve_db)
+    used = [k for k in range(4) if parts[k].to_db > parts[k].from_db]
+    scale = (right - x) / sum(_SHARES[k] for k in used)
+    at = x
+    for k in used:
+        part, end = parts[k], at + _SHARES[k] * scale
+        wide = round(end) - round(at) - 2
+        bar = np.repeat(palette.legend_image(k, reserve_db, wide).transpose(1, 0, 2), 14, axis=0).copy()
+        if k <= palette.DOUBTFUL:
+            engrave(bar, np.full(bar.shape[:2], k, np.int8), 1.0, 6.0)
+        canvas.pixels_at(round(at) + 1, y, bar)
+        canvas.box((round(at), y - 1, round(end), y + 15), edge=palette.INK)
+        name = "bold" if width_of(part.name, 10.0, "bold") <= end - at else "sans"
+        canvas.text((at + end) / 2, y + 42, part.name, 10.0, font=name, ha="middle")  # type: ignore[arg-type]
+        canvas.text((at + end) / 2, y + 55, words.percent(float(shares[k])), 10.0, ha="middle")
+        marks = [(end, part.to_db)] if k < palette.ASSURED else [((at + end) / 2, part.middle_db)]
+        for place, value in marks:
+            canvas.box((round(place), y + 14, round(place) + 1, y + 18), fill=palette.INK)
+            text = "0" if value == 0 else f"{'+' if value > 0 else '−'}{abs(value):g}"
+            canvas.text(place, y + 28, text, 9.5, font="bold" if value == 0 else "sans", ha="middle")
+        at = end
+    canvas.text(right, y + 28, "dB", 9.5, color=palette.SECOND_INK, ha="right")
+    return y + 58
+
+
+def _list(canvas: Canvas, shown: Shown, y: float, n_rows: int) -> float:
+    select, toggle = shown.row_action
+    first = min(max(shown.first, 0), max(len(shown.rows) - n_rows, 0))
+    some = shown.rows[first : first + n_rows]
+    right = _RIGHT - (12 if len(shown.rows) > n_rows else 0)
+    top = y
+    for row in some:
+        if row.chosen:
+            canvas.box((_LEFT - 6, y, right + 4, y + controls.ROW_H), fill=controls.CHOSEN)
+        box = (_LEFT, y + 4, _LEFT + 12, y + 16)
+        tint = palette.ACCENT if select == "detector" else palette.INK
+        canvas.box(box, fill=tint if row.on else palette.PAPER, edge=tint)
+        ink = palette.INK if row.on else palette.SECOND_INK
+        room = right - _LEFT - 36 - width_of(row.right, 10.0)
+        name = fitted(row.name, _SMALL, max(room - width_of(row.note, 10.0), 0.55 * room), "bold")
+        width = canvas.text(_LEFT + 20, y + 14, name, _SMALL, font="bold", color=ink)
+        end = right - width_of(row.right, 10.0) - 8
+        note = fitted(row.note, 10.0, end - _LEFT - 28 - width) if row.note else ""
+        canvas.text(_LEFT + 28 + width, y + 14, note, 10.0, color=palette.SECOND_INK)
+        canvas.text(right, y + 14, row.right, 10.0, color=ink, ha="right")
+        canvas.spot((_LEFT - 6, y, _LEFT + 17, y + controls.ROW_H), toggle, row.value)
+        canvas.spot((_LEFT + 17, y, right + 4, y + controls.ROW_H), select, row.value)
+        y += controls.ROW_H
+    controls.scroll_bar(canvas, _RIGHT, top, top + n_rows * controls.ROW_H, first, n_rows, len(shown.rows))
+    if not shown.rows:
+        canvas.text(_LEFT, y + 14, "none", _SMALL, color=palette.SECOND_INK)
+        y += controls.ROW_H
+    return y
+
+
+def _say(canvas: Canvas, lines: Sequence[Line], y: float, most: int) -> None:
+    if not most:
+        return
+    canvas.rule(_LEFT, _RIGHT, y - 4)
+    for n, line in enumerate(lines[:most]):
+        font, color, size = _STYLES[line.style]
+        text = line.text if n < most - 1 or len(lines) <= most else f"and {len(lines) - most + 1} lines more"
+        canvas.text(_LEFT, y + 10 + n * _LINE, fitted(text, size, _SPAN, font), size, font=font, color=color)  # type: ignore[arg-type]
+
+
+def _foot(canvas: Canvas, shown: Shown, height: float) -> float:
+    """Buttons, message and caution; the y above them."""
+    for k, line in enumerate(("A prediction, not a site test: walk-test.", "Not a safety function.")):
+        canvas.text(_LEFT, height - 21 + 12 * k, line, 9.5, color=palette.SECOND_INK)
+    message = wrapped(shown.message, 10.5, _SPAN, 3, "bold") if shown.message else []
+    top = height - 36 - 13 * len(message)
+    for k, line in enumerate(message):
+        canvas.text(_LEFT, top + 9 + 13 * k, line, 10.5, font="bold")
+    top -= 30
+    canvas.rule(_LEFT, _RIGHT, height - 34)
+    controls.buttons(canvas, _LEFT, top, _RIGHT, shown.buttons)
+    return top - 6
+
+
+__all__ = ["WIDTH_PX", "Drawn", "Row", "Shown", "draw_panel", "legend", "type_of"]

@@ -1,0 +1,125 @@
+"""What panel and labels say of a design as it stands: figures put into words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from raycover.draw import palette, words
+from raycover.draw.legend import distribution
+from raycover.draw.lettering import clean
+from raycover.draw.view3d.laying import seen_areas
+from raycover.draw.view3d.window.labels import Label
+from raycover.draw.view3d.window.panel import Row, Shown
+from raycover.draw.view3d.window.scenery import Scenery
+from raycover.draw.view3d.window.state import State
+from raycover.draw.view3d.window.verdict import Line
+from raycover.live import LiveCoverage
+from raycover.scene.devices import Motion
+
+MOTIONS: tuple[str, ...] = ("any", *Motion.__args__)  # type: ignore[attr-defined]
+#: Names of more detectors than this are written smaller.
+_MANY = 60
+_HINT = (Line("Click the map: who sees that place, and why not.", "faint"),
+         Line("Drag a detector to move it; h lists all keys.", "faint"))  # fmt: skip
+
+
+def shown_of(
+    live: LiveCoverage, scenery: Scenery, state: State, verdict: Sequence[Line], heights: tuple[float, float], *,
+    can_save: bool,
+) -> Shown:  # fmt: skip
+    """Everything the panel shows."""
+    planes, look = scenery.planes, state.look
+    surface, spec = planes[0].surface, look.spec(live.scene)
+    margins = np.concatenate([scenery.margins(plane).ravel() for plane in planes])
+    area = np.concatenate([np.asarray(plane.surface.area, float).ravel() for plane in planes])
+    shares = distribution(margins, area, planes[0].reserve_db).by_class
+    names = live.drawn.state_names
+    tab = state.tab
+    rows = _detectors(live, scenery, state) if tab == "detectors" else _doors(live)
+    return Shown(
+        title=clean(live.scene.title),
+        subtitle=words.subtitle(surface, live.weather.ambient_c),
+        seen=_seen(live, scenery, state),
+        by_class=tuple(float(v) for v in shares),
+        reserve_db=planes[0].reserve_db,
+        planes=tuple(
+            (clean(name), k, k == look.plane and look.height is None) for k, name in enumerate(live.planes)
+        ),
+        height=float(np.median(spec.target_heights)),
+        heights=heights,
+        height_text=" or ".join(f"{h:g}" for h in spec.target_heights) + " m",
+        is_free=look.height is not None,
+        motions=tuple((kind, kind, kind == spec.motion) for kind in MOTIONS),
+        ambient_c=live.weather.ambient_c,
+        states=tuple((clean(name), name, name == live.design.state) for name in names),
+        tabs=(
+            (f"Detectors ({len(live.units)})", "detectors", tab == "detectors"),
+            (f"Doors and windows ({len(live.doors)})", "doors", tab == "doors"),
+        ),
+        rows=rows,
+        row_action=("detector", "switch") if tab == "detectors" else ("door", "door"),
+        first=state.first.get(tab, 0),
+        chosen=_chosen(live, state) if tab == "detectors" else (),
+        verdict=tuple(verdict) or _HINT,
+        buttons=(
+            ("Undo", "undo", live.edits.can_undo),
+            ("Redo", "redo", live.edits.can_redo),
+            ("Save", "save", can_save and live.changed),
+            ("Print", "print", True),
+            ("Help", "help", True),
+        ),
+        message=clean(state.message),
+    )  # fmt: skip
+
+
+def _seen(live: LiveCoverage, scenery: Scenery, state: State) -> str:
+    planes = scenery.planes
+    if state.alone and state.detector is not None and state.detector in live.on:
+        return f"is what {clean(live.units[state.detector].name)} sees by itself"
+    if not live.on:
+        return "seen: no detector is on" if live.units else "seen: there is no detector"
+    what = f"of the {words.mapped(planes[0].surface)} is seen" if len(planes) == 1 else f"of {len(planes)} maps is seen"
+    off = len(live.units) - len(live.on)
+    return f"{what}, {off} off" if off else what
+
+
+def _detectors(live: LiveCoverage, scenery: Scenery, state: State) -> tuple[Row, ...]:
+    on = live.on
+    seen = dict(zip(on, seen_areas(scenery.planes).tolist() if on else (), strict=True))
+    return tuple(
+        Row(k, clean(u.name), clean(u.title), f"{words.area(seen[k])} m²" if k in seen else "off", k in seen,
+            k == state.detector)
+        for k, u in enumerate(live.units)
+    )  # fmt: skip
+
+
+def _doors(live: LiveCoverage) -> tuple[Row, ...]:
+    return tuple(
+        Row(k, clean(door.name or door.owner), door.kind, door.state, door.state == "open", False)
+        for k, door in enumerate(live.doors)
+    )
+
+
+def _chosen(live: LiveCoverage, state: State) -> tuple[str, ...]:
+    if state.detector is None:
+        return ()
+    spec, unit = live.design.detectors[state.detector], live.units[state.detector]
+    place = f"at ({spec.at[0]:.2f}, {spec.at[1]:.2f}), {spec.mounting:.2f} m high, turn {spec.turn_deg:g}°"
+    return f"{clean(unit.name)}: {clean(unit.title)}", f"{place}, tilt {spec.tilt_deg:g}°".replace("-", "−")
+
+
+def labels_of(live: LiveCoverage, scenery: Scenery, state: State) -> list[Label]:
+    """Names of detectors, the chosen one first."""
+    if not state.marks:
+        return []
+    tops, on = scenery.tops, set(live.on)
+    order = sorted(range(len(live.units)), key=lambda k: k != state.detector)
+    found = []
+    for k in order:
+        mine = state.detector in (None, k)
+        colour = palette.ACCENT if mine and k in on else "#A86A5B" if k in on else palette.SECOND_INK
+        size = 14.0 if k == state.detector else 12.0 if len(order) <= _MANY else 10.0
+        found.append(Label(clean(live.units[k].name), tops[k], colour, size))
+    return found

@@ -1,0 +1,37 @@
+"""What the window shows, apart from the design itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from raycover.live import Look
+
+Place = tuple[float, float, float]
+
+
+@dataclass
+class State:
+    """`detector` (index in the scene) is the one chosen, whose map is shown `alone` or with all others.
+
+    `place` is the ground (x, y, z) asked about; `first` is the first row of the list shown under each tab.
+    """
+
+    look: Look = field(default_factory=lambda: Look(0))
+    detector: int | None = None
+    alone: bool = False
+    marks: bool = True
+    lobes: bool = False
+    low_walls: bool = True
+    hatched: bool = True
+    help: bool = False
+    side: int = 0
+    tab: str = "detectors"
+    first: dict[str, int] = field(default_factory=dict)
+    place: Place | None = None
+    every_ray: bool = False
+    message: str = ""
+
+    @property
+    def plane(self) -> int:
+        """Index of the scene's plane."""
+        return self.look.plane

@@ -1,0 +1,131 @@
+"""`raycover walktest` and `raycover reconcile`: what they write, what they say, how they refuse."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+from conftest import EXAMPLES
+
+import raycover
+from raycover.cli.main import main
+
+SCENE = """\
+raycover: 1   # a comment that stays
+title: Small
+grid: 0.25
+doubt: {cases: 16}
+rooms: [{name: Hall, outline: [[0,0],[9,0],[9,5],[0,5]], height: 3, walls: brick-100}]
+partitions: [{name: Wall, line: [[5,0],[5,4]], height: 3, construction: plasterboard-12.5}]
+detectors: [{name: D1, model: microwave-omni-5.8, at: [2, 2.5], mounting: 2.5}]
+"""
+FILES = {"walk-test.csv", "walk-test.json", "walk-test.xlsx", "walk-test.pdf", "walk-test.png", "walk-test 2.png"}
+
+
+def run(*args: str) -> int:
+    with pytest.raises(SystemExit) as left:
+        main(list(args))
+    return int(left.value.code or 0)
+
+
+def scene(folder: Path, text: str = SCENE) -> str:
+    (folder / "scene.yaml").write_text(text, encoding="utf-8")
+    return str(folder / "scene.yaml")
+
+
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No pages: they have tests of their own, and one of these draws them."""
+    monkeypatch.setattr("raycover.draw.reconcile_page.draw_reconciliation", lambda *_: [])
+    monkeypatch.setattr("raycover.cli.walktesting._walking", lambda *_: None)
+
+
+def filled(source: Path, target: Path, seen: dict[str, str]) -> str:
+    rows = list(csv.DictReader(source.read_text(encoding="utf-8-sig").splitlines()))
+    for row in rows:
+        row["seen"] = seen.get(row["no"], "no" if float(row["x_m"]) > 2.5 else "yes")
+    with target.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(rows[0]), delimiter=";")
+        writer.writeheader()
+        writer.writerows(rows)
+    return str(target)
+
+
+def test_there_and_back(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A unit that reaches half as far as its sheet says: the answers say so, and the scene that comes out loads."""
+    path, out = scene(tmp_path), tmp_path / "out"
+    assert run("walktest", path, "-o", str(out), "--json") == 0
+    figures = json.loads(capsys.readouterr().out)
+    assert {file.name for file in out.iterdir()} == FILES
+    assert json.loads((out / "walk-test.json").read_text(encoding="utf-8")) == figures
+    rows = list(csv.DictReader((out / "walk-test.csv").read_text(encoding="utf-8-sig").splitlines()))
+    assert [row["no"] for row in rows] == [str(p["no"]) for p in figures["points"]]
+    assert all(row["seen"] == "" and row["code"] and row["why"] for row in rows)
+
+    back = filled(out / "walk-test.csv", tmp_path / "back.csv", {rows[0]["no"]: ""})
+    assert run("reconcile", path, back, "-o", str(out)) == 0
+    said, talk = capsys.readouterr()
+    assert "The answers support a correction" in said
+    assert "1 row without an answer is left out." in talk
+    found = json.loads((out / "reconcile.json").read_text(encoding="utf-8"))
+    assert (found["version"], found["answered"], found["unanswered"]) == (1, len(rows) - 1, 1)
+    reach = found["corrections"]["reach_db"]["microwave-omni-5.8"]
+    assert -14 < reach < -2
+    assert found["after"]["as_predicted"]["k"] > found["before"]["as_predicted"]["k"]
+    text = (out / "scene-corrected.yaml").read_text(encoding="utf-8")
+    assert text.startswith("raycover: 1   # a comment that stays\n")
+    assert text.replace(text[text.index("# from a walk test") :], "") == SCENE
+    corrected = raycover.load_text(text)
+    assert corrected.corrections is not None
+    assert corrected.corrections.reach_db == found["corrections"]["reach_db"]
+    assert (tmp_path / "scene.yaml").read_text(encoding="utf-8") == SCENE
+    assert {"reconcile.pdf", "reconcile.png"} <= {file.name for file in out.iterdir()}
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_answers_as_predicted_write_no_new_scene(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = scene(tmp_path)
+    back = tmp_path / "back.csv"
+    back.write_text("no,x_m,y_m,seen\n1,2.5,2.5,yes\n2,3,2,yes\n", encoding="utf-8")
+    assert run("reconcile", path, str(back), "-o", str(tmp_path / "out")) == 0
+    assert "do not support a correction" in capsys.readouterr().out
+    assert not (tmp_path / "out" / "scene-corrected.yaml").exists()
+
+
+@pytest.mark.parametrize(
+    ("args", "code"),
+    [
+        (["walktest", "SCENE", "--detector", "D9"], "bad-option"),
+        (["walktest", "SCENE", "--state", "nope"], "bad-option"),
+        (["walktest", "SCENE", "--paper", "A0"], "bad-option"),
+        (["reconcile", "SCENE", "missing.csv"], "cannot-read"),
+        (["reconcile", "SCENE", "BACK"], "no-answer"),
+    ],
+)
+def test_refusals_leave_nothing_behind(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], args: list[str], code: str
+) -> None:
+    (tmp_path / "back.csv").write_text("no,x_m,y_m,seen\n1,2.5,2.5,perhaps\n", encoding="utf-8")
+    names = {"SCENE": scene(tmp_path), "BACK": str(tmp_path / "back.csv")}
+    out = tmp_path / "out"
+    assert run(*(names.get(a, a) for a in args), "-o", str(out)) == 2
+    err = capsys.readouterr().err
+    assert f"[{code}]" in err
+    assert "Traceback" not in err
+    assert not out.exists()
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_the_example_that_came_back(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The invented table beside the washroom: its brick is thicker than drawn, and that is what the answers say."""
+    place = EXAMPLES / "washroom"
+    out = tmp_path / "out"
+    assert run("reconcile", str(place / "scene.yaml"), str(place / "walk-test.csv"), "-o", str(out), "--json") == 0
+    found = json.loads(capsys.readouterr().out)
+    assert list(found["corrections"]) == ["loss_db"]
+    assert found["corrections"]["loss_db"]["brick-100"] == pytest.approx(2.7, abs=0.4)
+    assert found["unanswered"] == 1
+    assert found["after"]["as_predicted"]["k"] == found["answered"]
+    assert found["odds"] > 10
