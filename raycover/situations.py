@@ -45,9 +45,11 @@ class Situation:
         return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site))
 
     def _along(self, unit: Unit, site: Site) -> Floats:
-        tracks = [line.track for line in site.lines]
-        along = [margins_along(unit, track, "adult", self.rays, self.weather) for track in tracks]
-        return np.asarray(site.stepped(np.concatenate(along)))
+        along = [margins_along(unit, line.track, line.person, self.rays, self.weather) for line in site.lines]
+        margin = np.concatenate(along)
+        if site.heard is not None:
+            margin = np.where(site.heard[unit.name], margin, -np.inf)
+        return np.asarray(site.stepped(margin))
 
     def _of_part(self, unit: Unit, site: Site) -> Floats:
         margin = np.full(len(site.points), -np.inf)

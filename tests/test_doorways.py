@@ -141,8 +141,8 @@ def test_a_door_looked_at_in_some_of_its_steps() -> None:
         ({"door": "Front door"}, "first_within goes with door or doors_of"),
         ({"rooms": "all", "first_within": 1}, "first_within goes with door or doors_of"),
         ({"door": "Front door", "first_within": 0}, "first_within"),
-        ({"door": "Front door", "first_within": 1, "share": 0.9}, "share says nothing here"),
-        ({"door": "Front door", "first_within": 1, "never": True}, "never says nothing here"),
+        ({"door": "Front door", "first_within": 1, "share": 0.9}, "share says nothing"),
+        ({"door": "Front door", "first_within": 1, "never": True}, "never says nothing"),
         ({"door": "Front door", "doors_of": "all", "first_within": 1}, "one sort of place"),
     ],
 )

@@ -32,7 +32,7 @@ from raycover.needs import NeedVerdict, PlaceVerdict
 Floats = NDArray[np.float64]
 _NAME_PT = 7.0
 #: Kinds of places that no wall or panel shows: their outline is drawn, of a door the ways in.
-OUTLINED = ("area", "aisle", "zone", "door")
+OUTLINED = ("area", "aisle", "zone", "door", "way")
 
 
 @dataclass(frozen=True)
