@@ -96,7 +96,7 @@ def way_words(verdict: NeedVerdict, place: PlaceVerdict) -> str:
     if verdict.need.first_within is not None:
         return f"{place.figures.line}: {way.words}"
     if verdict.need.routes is not None:
-        return f"hold time {place.figures.hold_s:g} s; longest unnoticed here: {way.words}"
+        return f"{way.words}; hold time {place.figures.hold_s:g} s"
     if verdict.need.never and not math.isfinite(place.figures.worst_db):
         return "nothing gets there"
     return way.words

@@ -79,6 +79,11 @@ class Site:
         """Its name where the thing it belongs to is clear: `flight 1`."""
         return self.name.removeprefix(f"{self.owner}, ") if self.piece >= 0 else self.name
 
+    @property
+    def short(self) -> str:
+        """For a plan: of a way to one of many seats, the seat alone."""
+        return self.label.rpartition(", ")[2] if self.kind == "way" else self.label
+
     @cached_property
     def points(self) -> Floats:
         """(n heights · n cells, 3): all cells at the first height, then at the next."""

@@ -49,7 +49,7 @@ def test_walking_on_out_of_reach_by_hand() -> None:
     assert not prove(room(ALONG, hold_s=9)).met
     place = proof.needs[0].places[0]
     assert walked_words(place.figures) == "10 s"
-    assert way_words(proof.needs[0], place) == "hold time 11 s; longest unnoticed here: outside the lens"
+    assert way_words(proof.needs[0], place) == "outside the lens; hold time 11 s"
     found = proof_json(proof)["needs"][0]["places"][0]
     assert (found["longest_unnoticed_s"], found["hold_s"]) == (pytest.approx(10, abs=0.15), 11)
     assert any("never a statement of compliance" in said for said in assumptions(proof))

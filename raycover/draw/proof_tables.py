@@ -90,7 +90,7 @@ def _lines(page: Page, lines: Sequence[str], x: float, y: float) -> None:
 
 
 def _place_name(place: PlaceVerdict) -> str:
-    name = clean(place.site.label)
+    name = clean(place.site.short)
     return name[:1].upper() + name[1:] if place.site.piece >= 0 else name
 
 
@@ -214,7 +214,8 @@ def note_items(page: Page, heading: str, notes: Sequence[str], width: float) -> 
         page.rule(x, right, y, 0.5)
         page.text(x, y - 3.9, heading, _SIZE, font="bold")
 
-    yield Item(5.4, head, tied=True)
+    over = Item(5.4, head, tied=True)
+    yield over
     for note in notes:
         lines = page.lettering.wrap(clean(note), "sans", _NOTE, width, _MOST_NOTE_LINES)
 
@@ -222,7 +223,7 @@ def note_items(page: Page, heading: str, notes: Sequence[str], width: float) -> 
             for number, line in enumerate(lines):
                 page.text(x, y - 2.5 - number * _WRAPPED, line, _NOTE, color=palette.SECOND_INK)
 
-        yield Item(_WRAPPED * len(lines) + 0.5, draw)
+        yield Item(_WRAPPED * len(lines) + 0.5, draw, heads=(over,))
 
 
 def flow(items: Sequence[Item], height: float) -> list[list[Item]]:
