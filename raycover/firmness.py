@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 
 from raycover.detectors import Unit
 from raycover.doubt import chances, verdict
+from raycover.mending import Mend, Mending, verdict_then
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met
-from raycover.remedies import Remedy, Trouble, shift_db
+from raycover.remedies import Remedy, Trouble
 from raycover.scene.needs import NeedSpec
+from raycover.sensitivity import shift_db
 from raycover.sites import Site
 from raycover.spreads import Draws
 
@@ -21,6 +23,8 @@ Bools = NDArray[np.bool_]
 Progress = Callable[[int, int], None]
 #: A place of more cells than this is looked at in so many of them in the varied cases.
 _MOST_CELLS = 1200
+#: So many remedies a need are judged in the varied cases.
+_MOST_MENDS = 3
 #: Margins further below the limit than this (dB) no case brings over it.
 _LOWEST_DB = -30.0
 #: What a walk that no footprint answers to loses (dB): more than any case gives.
@@ -56,6 +60,31 @@ def with_quiet(proof: Proof, troubles: Sequence[Trouble], progress: Progress | N
             remedies.append(replace(remedy, quiet=_quiet(proof, trouble, remedy, draws)) if remedy.stops else remedy)
         told.append(replace(trouble, remedies=tuple(remedies)))
     return tuple(told)
+
+
+def with_firm_mends(proof: Proof, mendings: Sequence[Mending], progress: Progress | None = None) -> tuple[Mending, ...]:
+    """The first remedies that mend a need with the share of varied cases in which it is met then."""
+    draws = Draws(proof.scene.doubt)
+    told = []
+    for done, mending in enumerate(mendings):
+        if progress is not None:
+            progress(done, len(mendings))
+        verdict = next(v for v in proof.needs if v.need.name == mending.need and not v.need.never)
+        remedies = [
+            replace(mend, chance=_mended(verdict, mend, draws)) if k < _MOST_MENDS and mend.mends else mend
+            for k, mend in enumerate(mending.remedies)
+        ]
+        told.append(replace(mending, remedies=tuple(remedies)))
+    return tuple(told)
+
+
+def _mended(verdict: NeedVerdict, mend: Mend, draws: Draws) -> float:
+    """Share of the cases in which all places of a need are met with a remedy done."""
+    then = verdict_then(verdict, mend)
+    met = np.ones(draws.n, bool)
+    for place in then.places:
+        met &= _cases(then.need, place, then.situation, draws)
+    return float(met.mean())
 
 
 def _quiet(proof: Proof, trouble: Trouble, remedy: Remedy, draws: Draws) -> float | None:

@@ -28,7 +28,8 @@ from raycover.combining import over_parts, question_of, rule_of
 from raycover.detectors import Unit
 from raycover.open_air import open_margin_db
 from raycover.physics.microwave import reach_factor
-from raycover.rays import TOLERANCE, RayScene, Segments
+from raycover.rays import TOLERANCE, RayScene
+from raycover.segments import Segments, in_metres
 
 Floats = NDArray[np.floating]
 Ints = NDArray[np.int64]
@@ -103,7 +104,7 @@ def make_lobe(
     on_floor = (distance >= floor - 2 * TOLERANCE) & (distance > 0)
     shape = off_axis.shape
     distance, on_floor = distance.reshape(shape), on_floor.reshape(shape)
-    closed = _ends_with_the_lens(unit, motion)
+    closed = ends_with_the_lens(unit, motion)
     vertices, triangles = _surface(unit.position, directions, distance, on_floor, from_apex=closed)
     step = max(round(n_even * rib_every_deg / 360), 1)
     at_even = np.searchsorted(azimuths[0], np.arange(0, n_even, step) * 2 * np.pi / n_even - 1e-12)
@@ -111,7 +112,7 @@ def make_lobe(
     return Lobe(unit.name, unit.position, directions, distance, on_floor, vertices, triangles, ribs)
 
 
-def _ends_with_the_lens(unit: Unit, motion: str) -> bool:
+def ends_with_the_lens(unit: Unit, motion: str) -> bool:
     """Whether nothing is noticed outside an infrared lens."""
     if unit.halves:
         return rule_of(unit, question_of(motion)) != "higher"
@@ -153,8 +154,8 @@ def cut_off_m(unit: Unit, directions: Floats, reach: Floats, limit: Floats, rays
     if not len(live):
         return cut
     targets = unit.position + directions[live] * limit[live, None]
-    segments = _in_metres(rays.segments(unit.position, targets))
-    stop = _first_stop_m(segments, rays, unit.frequency_ghz)
+    segments = in_metres(rays.segments(unit.position, targets))
+    stop = rays.stopped_at_m(segments, unit.frequency_ghz)
     cut[live] = np.minimum(cut[live], stop)
     if unit.frequency_ghz is not None:
         weakened = _weakened_m(segments, reach[live], rays, unit.frequency_ghz, weather.losses)
@@ -176,7 +177,7 @@ def _off_axis(unit: Unit, motion: str, azimuths: Floats, n: int) -> Floats:
     """(n_rings, n_azimuths) angles off the unit's axis, rising from 0."""
     if unit.halves:
         lens = _off_axis(unit.parts[0], motion, azimuths, n)
-        if _ends_with_the_lens(unit, motion):
+        if ends_with_the_lens(unit, motion):
             return lens
         # The lens' edge stays sharp within the other half's lobe.
         beyond = np.minimum(lens[-1:] + _SHARP, np.pi)
@@ -202,21 +203,6 @@ def _off_axis(unit: Unit, motion: str, azimuths: Floats, n: int) -> Floats:
     return np.broadcast_to(rings[:, None], (len(rings), azimuths.shape[1])).copy()
 
 
-def _in_metres(segments: Segments) -> Segments:
-    """The same segments with unit directions and lengths in metres."""
-    norm = np.linalg.norm(segments.directions, axis=1)
-    return Segments(segments.origins, segments.directions / norm[:, None], segments.lengths * norm)
-
-
-def _first_stop_m(segments: Segments, rays: RayScene, frequency_ghz: float | None) -> Floats:
-    """Distance (n,) from the unit to the first thing that stops it altogether; infinite where none does."""
-    kind = "infrared" if frequency_ghz is None else "microwave"
-    tracer = rays._tracer(kind, frequency_ghz)
-    triangle, distance = tracer.first(segments.origins, segments.directions, segments.lengths)
-    stop: Floats = np.where(triangle >= 0, distance.astype(float) + TOLERANCE, np.inf)
-    return stop
-
-
 def _weakened_m(segments: Segments, reach: Floats, rays: RayScene, frequency_ghz: float, losses: Losses) -> Floats:
     """Where the margin reaches 0 behind what weakens it, (n,).
 
@@ -225,16 +211,12 @@ def _weakened_m(segments: Segments, reach: Floats, rays: RayScene, frequency_ghz
     max(s_k, x_k) over all k, since s_k falls and x_k rises.
     """
     least = reach.copy()
-    ray, distance, loss, _, face = rays.lossy_crossings(segments, frequency_ghz, losses)
-    if not len(ray):
+    met = rays.lossy_met(segments, frequency_ghz, losses)
+    starts, order = met.once()
+    if not len(order):
         return least
-    order = np.lexsort((distance, ray))
-    ray, distance, loss = ray[order], distance[order], np.minimum(loss[order], _ENOUGH_DB)
-    # Crossings within the tolerance of the one before, or of the same flat part, count once: the lossier wins.
-    apart = (np.diff(distance) > TOLERANCE) & (np.diff(face[order]) != 0)
-    new = np.concatenate([[True], (np.diff(ray) != 0) | apart])
-    starts = np.flatnonzero(new)
-    ray, distance, loss = ray[starts], distance[starts], np.maximum.reduceat(loss, starts)
+    loss = np.maximum.reduceat(np.minimum(met.loss_db[order], _ENOUGH_DB), starts)
+    ray, distance = met.ray[order][starts], met.distance[order][starts]
     begins = np.concatenate([[True], np.diff(ray) != 0])
     total = np.cumsum(loss)
     before = np.maximum.accumulate(np.where(begins, total - loss, -np.inf))

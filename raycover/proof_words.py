@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from raycover.doubt import MISS_RATE
 from raycover.matrices import UNWANTED, WANTED, Matrix
+from raycover.mending import Mending
 from raycover.needs import Figures, NeedVerdict, PlaceVerdict, Proof
 from raycover.remedies import Remedy, Trouble
 from raycover.scene.need_sets import OURS
@@ -179,11 +180,17 @@ def remedy_cost(remedy: Remedy) -> str:
     return ", ".join(parts) if parts else "nothing"
 
 
-def remedy_note(troubles: Sequence[Trouble]) -> list[str]:
+def remedy_note(troubles: Sequence[Trouble], mendings: Sequence[Mending] = ()) -> list[str]:
     """What the columns of the remedies mean, where there are any."""
-    if not troubles:
-        return []
-    return ["Quiet: share of the varied cases in which the unit, so changed, is not tripped from there."]
+    said = []
+    if troubles:
+        said.append("Quiet: share of the varied cases in which the unit, so changed, is not tripped from there.")
+    if mendings:
+        said.append(
+            "Remedies are tried one at a time: a unit moved by at most 1 m, turned, tilted, raised, another model of "
+            "the catalogue, one more unit. Seen, gap and margin are the worst of the places mended."
+        )
+    return said
 
 
 def assumptions(proof: Proof) -> list[str]:

@@ -18,6 +18,7 @@ from raycover.casting import cast
 from raycover.coverage import Coverage
 from raycover.detectors import Unit
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met
+from raycover.sensitivity import LEAST_PCT, pct_for, sensitivity_keys, shift_db
 from raycover.sites import Site
 from raycover.trials import Trial, trials_of
 
@@ -25,8 +26,6 @@ Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
 #: Cells of a place that trials are sorted out on, of a never-area and of others.
 _SOME_NEVER, _SOME = 240, 40
-#: Sensitivity is set in whole per cents, no lower than this where the entry does not say.
-LEAST_PCT = 10
 #: At most so many remedies are reported a unit.
 _MOST = 6
 #: With so many that do, those that don't stop it are left out.
@@ -220,27 +219,6 @@ def _try(trial: Trial, cases: Sequence[_Case]) -> _Outcome:
     return _Outcome(trial, excess + shift, pct, missed, lost, at)
 
 
-def pct_for(excess_db: float, now_pct: float = 100.0, least_pct: float = LEAST_PCT) -> float | None:
-    """The highest whole sensitivity [%] that takes an excess away: now·10^(−excess/40).
-
-    As it is now where there is no excess; None below the least that the unit allows.
-    """
-    if not excess_db > 0:
-        return now_pct
-    if not np.isfinite(excess_db):
-        return None
-    low, high = 0, int(np.ceil(now_pct))  # bisection, on what the margin would be
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if excess_db + shift_db(middle, now_pct) <= 1e-9 else (low, middle)
-    return low if low >= least_pct else None
-
-
-def shift_db(pct: float, now_pct: float = 100.0) -> float:
-    """What another sensitivity [% of the reach] does to every margin, dB."""
-    return float(40 * np.log10(pct / now_pct)) if pct > 0 else -np.inf
-
-
 def _inside(cases: Sequence[_Case], margins: Sequence[Floats]) -> tuple[tuple[str, ...], float, str]:
     """Places met now that these margins of the unit would miss; the largest loss of share, and where."""
     missed: list[str] = []
@@ -270,7 +248,7 @@ def _remedy(outcome: _Outcome, cases: Sequence[_Case], index: int, coverage: Cov
     now = trial.unit.sensitivity_pct
     if pct is not None and pct < now:
         words = f"{words}, sensitivity {pct:g} %" if words else f"sensitivity {pct:g} %"
-        keys["sensitivity_pct"] = pct
+        keys |= sensitivity_keys(cases[0].situation.scene.detectors[index], pct, now)
     note = trial.note
     if pct is None:
         words = words or "sensitivity"
@@ -329,6 +307,3 @@ def _over(site: Site, surface: Any) -> NDArray[np.bool_]:
         return np.zeros(surface.shape, bool)
     x, y = np.meshgrid(surface.x, surface.y)
     return np.asarray(shapely.contains_xy(site.outline, x, y))
-
-
-__all__ = ["Remedy", "Trouble", "find_remedies", "pct_for", "shift_db"]

@@ -17,9 +17,8 @@ from raycover.scene.corrections import MOST_DB
 from raycover.scene.schema import Scene
 from raycover.spreads import Draws
 from raycover.walktest.answers import Answer, Answers
-from raycover.walktest.making import way_at
-from raycover.walktest.moves import MOVES
 from raycover.walktest.situated import ON_FLOOR, Situated
+from raycover.walktest.telling import ways_at
 from raycover.walktest.unknowns import Unknowns, unknowns_of
 
 Floats = NDArray[np.floating]
@@ -109,10 +108,10 @@ def compare(scene: Scene, answers: Answers, *, state: str | None = None) -> Retu
     unknowns = unknowns_of(response, there.units, there.rays, there.weather, draws, stated.corrections)
     found = reconcile(response, np.array([a.seen for a in given]), unknowns)
     rooms = there.building.rooms_at(ground + ON_FLOOR)
+    ways = ways_at(there, [there.counted(a.watch) for a in given], ground, [a.move for a in given])
     points = []
     for k, answer in enumerate(given):
-        counted = [unit for unit in there.units if not answer.watch or unit.name in answer.watch]
-        way = way_at(there, counted, ground[k], MOVES[answer.move])
+        way = ways[k]
         room = there.building.rooms[rooms[k]].name if rooms[k] >= 0 else "outside"
         points.append(
             Compared(

@@ -20,6 +20,7 @@ from raycover.scene.needs import NeedSpec, named
 from raycover.scene.schema import Scene
 from raycover.sites import Site
 from raycover.walking.declared import margins_along
+from raycover.walking.walk import units_that_count
 
 Floats = NDArray[np.floating]
 #: Margins that distance alone puts below this (dB) are not followed up: far below any limit asked for.
@@ -48,7 +49,10 @@ class Situation:
         along = [margins_along(unit, line.track, line.person, self.rays, self.weather) for line in site.lines]
         margin = np.concatenate(along)
         if site.heard is not None:
-            margin = np.where(site.heard[unit.name], margin, -np.inf)
+            heard = site.heard.get(unit.name)
+            if heard is None:  # a unit that hung nowhere when the place was made
+                heard = units_that_count((*self.units, unit), site.lines[0].track, self.building)[-1]
+            margin = np.where(heard, margin, -np.inf)
         return np.asarray(site.stepped(margin))
 
     def _of_part(self, unit: Unit, site: Site) -> Floats:

@@ -95,8 +95,8 @@ def _unit(entry: DetectorModel, mounting: float, turn_deg: float) -> Unit:
 def margin(unit: Unit, need: SpaceNeed, height: float, air_c: float) -> float:
     """Least margin (dB) over a need's points in open air; −inf where the motion is not declared."""
     footprints = unit.footprints_for(need.motion)
-    before, beside = np.array(_BEFORE if _one_sided(footprints) else _AT).T
-    x, y = (before, beside) if unit.turn_deg == 0 or not _one_sided(footprints) else (beside, before)
+    before, beside = np.array(_BEFORE if one_sided(footprints) else _AT).T
+    x, y = (before, beside) if unit.turn_deg == 0 or not one_sided(footprints) else (beside, before)
     x, y = x * need.length, y * need.width
     offset = x, y, np.full(len(x), need.plane - height)
     weather = Weather(float(contrast_db(contrast_factor(air_c))), "averaged")
@@ -106,7 +106,7 @@ def margin(unit: Unit, need: SpaceNeed, height: float, air_c: float) -> float:
     return float(margins.min())
 
 
-def _one_sided(footprints: Sequence[Footprint]) -> bool:
+def one_sided(footprints: Sequence[Footprint]) -> bool:
     """Whether nothing is seen behind, as from a wall."""
     return bool(footprints) and all(
         float(f.shape.radius(np.array([-1.0]), np.array([0.0]))[0]) == 0.0 for f in footprints

@@ -7,21 +7,19 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.coverage import inside_boxes
 from raycover.detectors import Unit
+from raycover.hanging import HangingPlaces
 from raycover.physics.margin import to_local, unit_rotation
 from raycover.physics.pattern import Mask
-from raycover.scene.roofs import clear_height
 from raycover.scene.schema import Scene
 from raycover.trips.remedies import share_of
 
 Floats = NDArray[np.floating]
-#: A unit is moved by whole steps (m), no farther than so, and keeps this far from walls.
-STEP_M, FARTHEST_M, FROM_WALL_M = 0.25, 1.0, 0.3
+#: A unit is moved by whole steps (m), no farther than so.
+STEP_M, FARTHEST_M = 0.25, 1.0
 #: A mask begins and ends on whole steps (degrees), at least this much beyond what it must hide.
 _MASK_STEP, _MASK_BEYOND = 5, 3.0
 _TILTS_DEG = (10.0, 20.0, 30.0, 40.0)
@@ -58,27 +56,16 @@ def _moves(scene: Scene, building: Building, unit: Unit) -> Iterator[Trial]:
     offsets = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
     reach = np.linalg.norm(offsets, axis=1)
     offsets = offsets[(reach > 0) & (reach <= FARTHEST_M + 1e-9)]
-    room = building.room_at(*(float(v) for v in unit.position))
-    spec = next((r for r in scene.rooms if room is not None and r.name == room.name), None)
-    places = unit.position[:2] + offsets
-    held = inside_boxes(building, np.column_stack([places, np.full(len(places), unit.position[2])]))
-    edge = None if room is None else room.polygon.exterior
-    from_wall = np.inf if edge is None else float(edge.distance(shapely.Point(unit.position[:2])))
-    for k, place in enumerate(places):
-        if k in held:
-            continue
-        if room is not None and edge is not None and spec is not None:
-            point = shapely.Point(place)
-            away = float(edge.distance(point))
-            on_wall = from_wall < FROM_WALL_M  # it hangs on the wall: along it, not off it
-            if not room.polygon.contains(point) or (abs(away - from_wall) > 1e-3 if on_wall else away < FROM_WALL_M):
-                continue
-            if unit.mounting > clear_height(spec, *place) + 1e-6:
-                continue
+    for place in HangingPlaces(scene, building).near(unit, offsets):
         x, y = (round(float(v), 3) for v in place)
-        moved = replace(unit, position=np.array([x, y, unit.position[2]]))
-        far = float(np.linalg.norm(offsets[k]))
-        yield Trial("move", f"move {far:.2f} m to ({x:g}, {y:g})", moved, {"at": [x, y]})
+        yield moved(unit, x, y)
+
+
+def moved(unit: Unit, x: float, y: float) -> Trial:
+    """A unit hung elsewhere at the same height."""
+    far = float(np.hypot(x - unit.position[0], y - unit.position[1]))
+    there = replace(unit, position=np.array([x, y, unit.position[2]]))
+    return Trial("move", f"move {far:.2f} m to ({x:g}, {y:g})", there, {"at": [x, y]})
 
 
 def _aims(unit: Unit, hot: Floats) -> Iterator[Trial]:

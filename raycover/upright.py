@@ -28,8 +28,9 @@ from raycover.building.upright_cut import (
     stairs_along,
 )
 from raycover.casting import LOWEST_DB, Patch, Weather, cast
+from raycover.combining import over_parts
 from raycover.detectors import Unit
-from raycover.lobes import cut_off_m, floor_distance_m, open_reach_m
+from raycover.lobes import cut_off_m, ends_with_the_lens, floor_distance_m, open_reach_m
 from raycover.physics.margin import largest_reach_m
 from raycover.rays import LIFT, RayScene
 from raycover.scene.schema import Scene
@@ -238,11 +239,16 @@ def _cast_upright(
 ) -> tuple[slice, Patch] | None:
     """A detector's margins over the columns that it can reach, with where these are."""
     reach = max(
-        (largest_reach_m(f, unit.reach_behind) for f in unit.footprints_for(surface.motion)), default=0.0
-    ) * 10 ** ((max(weather.heat_db(unit), 0.0) - LOWEST_DB) / 40)
+        (
+            largest_reach_m(f, part.reach_behind) * 10 ** ((max(weather.heat_db(part), 0.0) - LOWEST_DB) / 40)
+            for part in unit.parts
+            for f in part.footprints_for(surface.motion)
+        ),
+        default=0.0,
+    )
     s, off = line.place(unit.position)
     half = np.sqrt(max(reach**2 - off**2, 0.0))
-    if weather.reflections and unit.kind == "microwave":
+    if weather.reflections and unit.kind != "infrared":
         half = np.inf  # by a mirror it may see from anywhere
     if half <= 0:
         return None
@@ -267,22 +273,28 @@ def limit_lines(unit: Unit, line: CutLine, motion: str, rays: RayScene, weather:
     """
     angle = np.radians(np.arange(0.0, 360.0 + _STEP_DEG / 2, _STEP_DEG))
     way = np.stack([np.cos(angle) * line.along[0], np.cos(angle) * line.along[1], np.sin(angle)], axis=1)
-    reach = open_reach_m(unit, way @ unit.rotation, weather, motion=motion)
-    floor = floor_distance_m(unit, way)
-    limit = np.minimum(reach, floor)
-    got = cut_off_m(unit, way, reach, limit, rays, weather)
+    local, floor = way @ unit.rotation, floor_distance_m(unit, way)
+
+    def reach_of(part: Unit) -> Floats:
+        return open_reach_m(part, local, weather, motion=motion)
+
+    def end_of(part: Unit) -> Floats:
+        reach = reach_of(part)
+        return cut_off_m(part, way, reach, np.minimum(reach, floor), rays, weather)
+
+    reach, got = over_parts(unit, motion, reach_of), over_parts(unit, motion, end_of)
     s0 = float(line.place(unit.position)[0])
     ends = np.stack([s0 + got * np.cos(angle), unit.position[2] + got * np.sin(angle)], axis=1)
     lives = reach > 0.02
     # Its own end: of the reach itself, or of what walls left of a microwave's.
-    free = lives & (got < floor - 5e-3) & ((got >= reach - 5e-3) | (unit.kind == "microwave"))
+    free = lives & (got < floor - 5e-3) & ((got >= reach - 5e-3) | (unit.kind != "infrared"))
     # From one direction to the next a limit moves little; where it jumps, two limits meet that are not one line.
     jumps = np.abs(np.diff(got)) > np.maximum(_JUMP_SHARE * np.minimum(got[1:], got[:-1]), 0.05)
     lines = [ends[run] for run in _runs(free, jumps) if len(run) > 1]
     apex = np.array([s0, float(unit.position[2])])
     # A lens has an edge; where microwave ends sideways, no ray goes.
     edges = np.flatnonzero((np.roll(lives, 1) < lives) | (np.roll(lives, -1) < lives))
-    edges = edges if unit.kind == "infrared" else edges[:0]
+    edges = edges if ends_with_the_lens(unit, motion) else edges[:0]
     lines += [np.stack([apex, ends[k]]) for k in edges if got[k] > 0.05]
     return tuple(lines)
 

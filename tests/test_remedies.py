@@ -11,8 +11,9 @@ from test_needs import BIG, SLANT, UNIT, spot
 
 from raycover.coverage import solve
 from raycover.needs import prove
-from raycover.remedies import Remedy, Trouble, find_remedies, pct_for, shift_db
+from raycover.remedies import Remedy, Trouble, find_remedies
 from raycover.scene.schema import Scene
+from raycover.sensitivity import pct_for, sensitivity_keys, shift_db
 from raycover.trials import mask_over
 
 
@@ -142,3 +143,14 @@ def test_what_is_recommended_for_the_washroom_holds_when_it_is_done(washroom: An
     after = prove(mended)
     never = after.needs[1].places[0]
     assert float(never.best_db.max()) == pytest.approx(best.worst_db, abs=1e-6)
+
+
+def test_a_microwave_half_with_a_setting_of_its_own_goes_along() -> None:
+    """Sensitivity shifts every margin alike: of a dual unit both halves are lowered by one ratio, rounded down."""
+    from raycover.scene.devices import DetectorSpec
+
+    plain = DetectorSpec(name="D", model="m", at=(0, 0), mounting=3)
+    dual = DetectorSpec(name="D", model="m", at=(0, 0), mounting=3, sensitivity_pct=80, microwave_pct=60)
+    assert sensitivity_keys(plain, 55, 100) == {"sensitivity_pct": 55}
+    assert sensitivity_keys(dual, 55, 80) == {"sensitivity_pct": 55, "microwave_pct": 41.2}  # 41.25
+    assert sensitivity_keys(dual, 97, 80) == {"sensitivity_pct": 97, "microwave_pct": 72.8}  # 72.75

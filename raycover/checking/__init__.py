@@ -18,6 +18,7 @@ from raycover.checking.uprights import Uprights
 from raycover.detectors import Unit
 from raycover.errors import Problem
 from raycover.scene.schema import Scene
+from raycover.sighting import check_cameras
 
 
 def check_building(scene: Scene, building: Building, units: Sequence[Unit]) -> list[Problem]:
@@ -29,6 +30,7 @@ def check_building(scene: Scene, building: Building, units: Sequence[Unit]) -> l
         *check_doors(scene, building, uprights),
         *check_floors(scene, building),
         *check_hanging(scene, building, units, uprights),
+        *check_cameras(scene, building),
     ]
     return sorted(found, key=lambda p: (p.position.line, p.position.column))
 

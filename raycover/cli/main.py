@@ -162,13 +162,18 @@ def prove_(
         Optional[Path],  # noqa: UP045
         typer.Option("-o", "--output", metavar="DIR", help="folder for the proof: pages and figures"),
     ] = None,
+    mended: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("--mended", metavar="NEW.yaml", help="write the scene with the best remedies in it"),
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="overwrite a mended scene that is there")] = False,
     state: InState = None,
     json: AsJson = False,
 ) -> None:
     """Are the needs of a scene met: every place with its margin and the way there; exit code 1 if one is missed."""
     from raycover.cli import proving
 
-    if not proving.prove_scene(scene, output, state=state, as_json=json):
+    if not proving.prove_scene(scene, output, state=state, as_json=json, mended=mended, force=force):
         raise typer.Exit(1)
 
 

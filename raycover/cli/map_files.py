@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from raycover.chance_maps import ChanceMaps
@@ -47,8 +48,12 @@ def write_maps(
             step(index, n_steps)
             _write_section(done, field, draft / f"section {field.name}{label}", (index + 1, n_sheets), wanted.sheets)
         drawn: list[Callable[[], None]] = []
+        if wanted.isometric:
+            drawn += _isometrics(
+                done, draft / f"isometric{label}", (n_plans + len(fields) + 1, n_sheets), wanted.sheets
+            )
         if wanted.view:
-            drawn = _pictures(done, draft, label)
+            drawn += _pictures(done, draft, label)
         for index, draw in enumerate(drawn, n_plans + len(fields)):
             step(index, n_steps)
             try:
@@ -103,12 +108,34 @@ def _write_section(done: Solved, field: SectionField, path: Path, number: tuple[
         )
 
 
-def _pictures(done: Solved, draft: Path, label: str) -> list[Callable[[], None]]:
-    """What draws each 3D picture."""
-    from raycover.draw.view3d import draw_view
+def _isometrics(done: Solved, path: Path, number: tuple[int, int], sheets: Sheets) -> list[Callable[[], None]]:
+    """What draws the isometric sheet, in each of its forms."""
+    from raycover.draw.page import PAPERS
+    from raycover.draw.view3d import save_isometric
 
     scene, building, rays, coverage = done
-    return [lambda: draw_view(scene, building, coverage, draft / f"view{label}.png", rays=rays)]
+    forms = [(".png", sheets.dpi, "A4"), *((ending, sheets.dpi, paper.name) for ending, paper in sheets.vectors)]
+    return [
+        partial(
+            save_isometric, scene, building, coverage, _ending(path, ending),
+            rays=rays, sheet_number=number, dpi=dpi, size=PAPERS[paper],
+        )
+        for ending, dpi, paper in forms
+    ]  # fmt: skip
+
+
+def _pictures(done: Solved, draft: Path, label: str) -> list[Callable[[], None]]:
+    """What draws each 3D picture."""
+    from raycover.draw.view3d import draw_camera, draw_view
+
+    scene, building, rays, coverage = done
+    return [
+        partial(draw_view, scene, building, coverage, draft / f"view{label}.png", rays=rays),
+        *(
+            partial(draw_camera, scene, building, coverage, spec, draft / f"camera {spec.name}{label}.png", rays=rays)
+            for spec in scene.cameras
+        ),
+    ]
 
 
 def _ending(path: Path, ending: str) -> Path:

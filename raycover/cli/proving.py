@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from raycover.cli.mending import check_target, mend_file, mended_json, print_mended
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
 from raycover.coverage import solve
 from raycover.errors import InputError
 from raycover.exchange.files import whole_folder
 from raycover.exchange.proof import proof_json
-from raycover.firmness import with_chances, with_quiet
+from raycover.firmness import with_chances, with_firm_mends, with_quiet
 from raycover.loading import load
+from raycover.mending import Mending, find_mending
+from raycover.mending_words import cost_words, mend_effect, mend_words, mending_title, mending_verdict, mends_words
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, prove
 from raycover.proof_words import (
     CAUTION,
@@ -21,37 +24,57 @@ from raycover.proof_words import (
     margin_words,
     matrix_words,
     remedy_cost,
+    seen_words,
     walked_words,
     way_words,
     why_words,
-)  # fmt: skip
+)
 from raycover.remedies import Trouble, find_remedies
 
 
-def prove_scene(path: Path, output: Path | None, *, state: str | None, as_json: bool) -> bool:
-    """Judge, print or write; whether every need is met."""
+def prove_scene(
+    path: Path,
+    output: Path | None,
+    *,
+    state: str | None,
+    as_json: bool,
+    mended: Path | None = None,
+    force: bool = False,
+) -> bool:
+    """Judge, print or write; whether every need of the scene as it stands is met.
+
+    `mended`: where to write the scene with the best remedies in it.
+    """
     import json
 
     from raycover.draw.proof_sheets import draw_proof
 
+    if mended is not None:
+        check_target(path, mended, force=force)
     scene = load(path)
     warn(scene.warnings)
     with progress("judging") as step:
         proof = prove(scene, state=state, progress=step)
     with progress("varying") as step:
         proof = with_chances(proof, step)
-    troubles = _remedies(proof)
-    figures = proof_json(proof, troubles)
+    troubles, mendings = _remedies(proof), _mendings(proof)
+    figures = proof_json(proof, troubles, mendings)
+    made = None if mended is None else mend_file(path, mended, state=state)
+    if made is not None and mended is not None:
+        figures["mended_scene"] = mended_json(made, mended)
     if output is not None:
         with whole_folder(output) as draft:
             text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
             (draft / "proof.json").write_text(text, encoding="utf-8", errors="replace")
             with progress("drawing"):
-                draw_proof(proof, draft, troubles)
+                draw_proof(proof, draft, troubles, mendings=mendings)
     if as_json:
         data(figures)
     else:
-        _print(proof, troubles)
+        _print(proof, troubles, mendings)
+        if made is not None and mended is not None:
+            print()
+            print_mended(made, mended)
     if output is not None:
         talk(f"Written to {output}")
     if proof.assumed:
@@ -74,7 +97,17 @@ def _remedies(proof: Proof) -> tuple[Trouble, ...]:
         return with_quiet(proof, troubles, step)
 
 
-def _print(proof: Proof, troubles: tuple[Trouble, ...]) -> None:
+def _mendings(proof: Proof) -> tuple[Mending, ...]:
+    """What would mend the needs whose places are missed, where there are any."""
+    if all(verdict.met for verdict in proof.needs if not verdict.need.never):
+        return ()
+    with progress("trying changes") as step:
+        mendings = find_mending(proof, step)
+    with progress("varying changes") as step:
+        return with_firm_mends(proof, mendings, step)
+
+
+def _print(proof: Proof, troubles: tuple[Trouble, ...], mendings: tuple[Mending, ...]) -> None:
     for verdict in proof.needs:
         _print_need(verdict)
     for matrix in proof.matrices:
@@ -101,11 +134,35 @@ def _print(proof: Proof, troubles: tuple[Trouble, ...]) -> None:
         title = f"{trouble.unit} is tripped from {', '.join(trouble.needs)}; what would stop it, best first"
         table(["remedy", "stops it", "margin left", "quiet", "costs inside", ""], rows, title=title, right=[2, 3])
         print()
+    for mending in mendings:
+        _print_mending(mending)
     if proof.left_out:
         print(f"Left out, since nothing of the kind stands there: {', '.join(proof.left_out)}")
     missed = [verdict.need.name for verdict in proof.needs if not verdict.met]
     n = len(proof.needs)
     print(f"{n - len(missed)} of {n} need{'s' * (n != 1)} met" + (f"; not: {'; '.join(missed)}" if missed else ""))
+
+
+def _print_mending(mending: Mending) -> None:
+    rows = [
+        [
+            mend_words(mend),
+            mends_words(mend, mending),
+            seen_words(mend.share),
+            f"{mend.gap_m:.2f} m",
+            margin_words(mend.worst_db),
+            chance_words(mend.chance),
+            cost_words(mend),
+            mend_effect(mend),
+        ]
+        for mend in mending.remedies
+    ]
+    heads = ["remedy", "mends it", "seen", "widest gap", "margin", "chance", "asks for", "and else"]
+    if rows:
+        table(heads, rows, title=mending_title(mending), right=range(2, 6))
+    if verdict := mending_verdict(mending):
+        print(f"{mending.need}: {verdict}")
+    print()
 
 
 def _print_need(verdict: NeedVerdict) -> None:

@@ -24,6 +24,7 @@ from raycover.scene.devices import Motion
 from raycover.scene.lengths import length_m
 from raycover.scene.schema import Scene
 from raycover.seats import seat_line
+from raycover.sighting import refuse_blind_cameras
 from raycover.tracers import SLOW_WARNING
 from raycover.unit_words import combining_words
 from raycover.upright import SectionField, solve_sections
@@ -34,6 +35,7 @@ MOTIONS = ("any", *Motion.__args__)  # type: ignore[attr-defined]
 def solved(scene: Scene, threads: int | None) -> Solved:
     """Build and cast a scene, saying what is doubtful."""
     building = build(scene)
+    refuse_blind_cameras(scene, building)
     rays = RayScene(building)
     if rays.backend != "embree":
         talk(SLOW_WARNING)

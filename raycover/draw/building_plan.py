@@ -21,7 +21,7 @@ from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
 from raycover.draw.mapping import PaperMap
 from raycover.draw.page import Page
-from raycover.draw.plan_page import PlanPage
+from raycover.draw.plan_page import PlanPage, write_tags
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
 from raycover.draw.section_marks import draw_section_marks
@@ -88,7 +88,7 @@ def make_building_plan(
     sketch.draw_stairs(building, shown)
     key = sheet.Key(marked.sorts, False, False, marked.masked)
     annotator = sketch.annotator(light_paper(projection))
-    n_tags = annotator.tags(marked.units, marked.centres, marked.factor)
+    n_tags = write_tags(annotator, marked)
     areas = [held.rooms[i].area_m2 for i in indices]
     n_names = annotator.room_names(outlines, [room.name for room in shown.rooms], areas)
     numbered = _edge_numbers(page, projection, placer, [_edges(scene, i) for i in indices])

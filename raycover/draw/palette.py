@@ -24,6 +24,7 @@ BENCH = "#F7F6F3"
 GLASS = "#7FA6B5"
 ACCENT = "#B03A1C"  # detectors: glyphs, tags, footprints
 SHELL = "#E9A13B"  # lobes in 3D
+THROUGH = "#9A5B8F"  # what of them has come through a wall
 PAPER = "#FFFFFF"
 
 #: Colours are quantised down to this step (dB), which keeps pictures small and flat.

@@ -18,7 +18,7 @@ from raycover.draw.legend import distribution, draw_legend
 from raycover.draw.mapping import paper_map
 from raycover.draw.page import A4_LANDSCAPE, Page
 from raycover.draw.people import draw_seats
-from raycover.draw.plan_page import PlanPage, draw_layers, shown_units
+from raycover.draw.plan_page import PlanPage, draw_layers, shown_units, write_tags
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
 from raycover.draw.section_marks import draw_section_marks
@@ -93,7 +93,7 @@ def make_plan(
     draw_section_marks(page, projection, scene.sections, shown, placer)
     marked = sketch.mark_units(mine)
     has_stairs = sketch.draw_stairs(building, shown)
-    declared = _footprints(marked.units, shown, plane, outlines, projection)
+    declared = [] if marked.dots else _footprints(marked.units, shown, plane, outlines, projection)
     glyphs.draw_footprints(page, declared, projection.frame)  # type: ignore[arg-type]
     strokes.add(declared, 1.0)
     others, other_centres = shown_units(others, projection)
@@ -103,7 +103,8 @@ def make_plan(
         marked.sorts, bool(declared), has_limit, marked.masked, bool(seats), bool(others), has_voids, stairs
     )  # fmt: skip
     stacked = frozenset(room.name for room in building.rooms) if several else frozenset()
-    listed = draw_column(page, plane, coverage, key, stacked)
+    dots = tables.detector_table(marked.units, page.lettering, sheet.RIGHT - sheet.COLUMN) if marked.dots else None
+    listed = draw_column(page, plane, coverage, key, stacked, dots=dots)
     for box in seated:
         placer.take(box)
     for centre in other_centres[rings]:
@@ -111,7 +112,7 @@ def make_plan(
     annotator = sketch.annotator(picture)
     gaps = plane.gaps[:listed]
     annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(listed))
-    n_tags, n_names = annotator.tags(marked.units, marked.centres, marked.factor), 0
+    n_tags, n_names = write_tags(annotator, marked), 0
     above = [unit.position[2] > top_of_shown(building, shown) - 0.02 for unit in others]
     tags = [f"{unit.name} {'↑' if up else '↓'}" for unit, up in zip(others, above, strict=True)]
     annotator.other_tags(tags, other_centres)
@@ -205,8 +206,12 @@ def draw_column(
     key: sheet.Key,
     stacked: Set[str] = frozenset(),
     parts: tables.Table | None = None,
+    dots: tables.Table | None = None,
 ) -> int:
-    """Headline, legend, tables and key; how many gaps the table lists. `parts` stands in for the table of rooms."""
+    """Headline, legend, tables and key; how many gaps the table lists.
+
+    `parts` stands in for the table of rooms; `dots` says which detectors the dots are.
+    """
     found = distribution(plane.margin_db, np.asarray(plane.surface.area, np.float64), plane.reserve_db)
     beside = words.headline(plane.surface, plane.assured_share, len(coverage.units))
     upper, lower = page.moved(page.wider, page.taller), page.moved(page.wider, 0.0)
@@ -219,9 +224,12 @@ def draw_column(
     # Taller paper has room for longer tables.
     more = 1 + page.taller / (sheet.COLUMN_TOP - sheet.COLUMN_FOOT)
     rooms = tables.room_table(plane, page.lettering, width, round(_MOST_ROOMS * more)) if parts is None else parts
+    space -= dots.height if dots is not None else 0.0
     gaps = tables.gap_table(plane, page.lettering, width, space - rooms.height, round(_MOST_GAPS * more), stacked)
     y = tables.draw_table(upper, rooms, sheet.COLUMN, sheet.COLUMN_TOP, sheet.RIGHT)
-    tables.draw_table(upper, gaps, sheet.COLUMN, y, sheet.RIGHT)
+    y = tables.draw_table(upper, gaps, sheet.COLUMN, y, sheet.RIGHT)
+    if dots is not None:
+        tables.draw_table(upper, dots, sheet.COLUMN, y, sheet.RIGHT)
     sheet.draw_key(lower, key)
     return len(gaps.rows)
 

@@ -20,7 +20,7 @@ from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Box, Page
-from raycover.draw.plan_page import PlanPage, draw_layers, shown_units
+from raycover.draw.plan_page import PlanPage, draw_layers, shown_units, write_tags
 from raycover.draw.projection import Projection
 from raycover.draw.proof_marks import RADIUS, SMALL, draw_area, draw_never, draw_sight, draw_spot, draw_verdict
 from raycover.draw.stair_key import draw_section, units_about
@@ -31,6 +31,8 @@ from raycover.needs import NeedVerdict, PlaceVerdict
 
 Floats = NDArray[np.float64]
 _NAME_PT = 7.0
+#: On a small plan a unit nearer to its edge than this (mm) is left out.
+_EDGE = 4.0
 #: Kinds of places that no wall or panel shows: their outline is drawn, of a door the ways in.
 OUTLINED = ("area", "aisle", "zone", "door", "way")
 
@@ -64,16 +66,23 @@ def draw_plan_panel(
     projection: Projection,
     *,
     dpi: float,
+    names: bool = True,
 ) -> tuple[glyphs.Sort, ...]:
-    """A storey with its map, the places and their marks; the sorts of units drawn."""
+    """A storey with its map, the places and their marks; the sorts of units drawn.
+
+    Without `names`, for a small plan: those of rooms and places are left out, stairs, and units at its very edge.
+    """
     storey = shown_storey(building, plane)
     sketch = PlanPage.on(page, projection)
     strokes, placer = sketch.strokes, sketch.placer
     picture = _draw_maps(page, storey, plane, shown, projection, strokes, dpi=dpi)
     sketch.draw_storey(storey, plane.surface)
     mine, others = units_by_storey(building, storey, plane, coverage.units)
+    if not names:
+        mine = _well_inside(mine, projection)
     marked = sketch.mark_units(mine)
-    sketch.draw_stairs(building, storey)
+    if names:
+        sketch.draw_stairs(building, storey)
     _, other_centres = shown_units(others, projection)
     pale = storey_marks.draw_others(page, other_centres, marked.centres)
     for centre in other_centres[pale]:
@@ -87,18 +96,29 @@ def draw_plan_panel(
             strokes.add([np.concatenate([ring, ring[:1]]) for ring in rings], 3.0)
     _draw_ways(page, placer, strokes, coverage.units, shown, projection)
     annotator = sketch.annotator(picture)
-    annotator.tags(marked.units, marked.centres, marked.factor)
+    write_tags(annotator, marked)
     for name in dict.fromkeys(one.name for one in shown):
         same = [one for one in shown if one.name == name]
         worst = min(same, key=lambda one: one.place.met)  # missed if any need misses it
-        _mark(page, placer, worst, _places_in(worst, projection))
+        if names:
+            _mark(page, placer, worst, _places_in(worst, projection))
+        else:
+            _small_mark(page, placer, worst, _places_in(worst, projection)[0])
     named = {one.name for one in shown}
     rooms = [(room.walkable, room.name) for room in storey.rooms if room.name not in named]
-    if rooms:
+    if rooms and names:
         annotator.room_names([r for r, _ in rooms], [n for _, n in rooms], [float(r.area) for r, _ in rooms])
     x0, y0, x1, y1 = projection.frame
     page.areas([[[(x0, y0), (x1, y0), (x1, y1), (x0, y1)]]], 24.0, edge=palette.INK, width_pt=0.5)
     return tuple(mark.sort for mark in marked.marks)
+
+
+def _well_inside(units: Sequence[Unit], projection: Projection) -> list[Unit]:
+    """Units whose glyphs and tags have room in the frame."""
+    x0, y0, x1, y1 = projection.frame
+    centres = projection.to_paper(np.array([unit.position[:2] for unit in units]).reshape(-1, 2))
+    fits = np.all((centres > [x0 + _EDGE, y0 + _EDGE]) & (centres < [x1 - _EDGE, y1 - _EDGE]), axis=1)
+    return [unit for unit, inside in zip(units, fits, strict=True) if inside]
 
 
 def _draw_maps(
@@ -218,6 +238,13 @@ def _mark(page: Page, placer: Placer, one: Shown, places: tuple[Floats, Any]) ->
     draw_verdict(page, centres[0], met=one.place.met, radius=SMALL)
 
 
+def _small_mark(page: Page, placer: Placer, one: Shown, centres: Floats) -> None:
+    """A verdict's mark alone, as near to its place's middle as there is room."""
+    away = np.linalg.norm(centres - centres[0], axis=1)
+    index = placer.place((2 * SMALL + 0.6,) * 2, centres, away)
+    draw_verdict(page, centres[0 if index is None else index], met=one.place.met, radius=SMALL)
+
+
 def _name_beside(page: Page, placer: Placer, at: tuple[float, float], name: str, radius: float) -> None:
     """A name on a leader, for a place too small to hold it; left out where nothing is free: the table has it."""
     extent = page.lettering.extent(name, "bold", _NAME_PT)
@@ -249,6 +276,24 @@ def draw_stair_panel(
 ) -> tuple[Unrolled, tuple[glyphs.Sort, ...]]:
     """A stair unrolled with its map, every piece marked, beside a section; how it lies, and the sorts of units."""
     strips, section = boxes
+    laid = draw_unrolled(page, building, coverage, plane, stairs, shown, strips, dpi=dpi)
+    near = units_about(stairs, coverage.units)
+    draw_section(page, building, stairs, near, section)
+    return laid, tuple(glyphs.sort_of(unit) for unit in near)
+
+
+def draw_unrolled(
+    page: Page,
+    building: Building,
+    coverage: Coverage,
+    plane: PlaneCoverage,
+    stairs: StairShape,
+    shown: Sequence[Shown],
+    strips: Box,
+    *,
+    dpi: float,
+) -> Unrolled:
+    """A stair unrolled in a box (mm) with its map, every piece marked; how it lies."""
     laid = lay_out(stairs, plane.surface.grid, strips)
     placer = Placer(strips)
     strokes = Strokes()
@@ -278,8 +323,7 @@ def draw_stair_panel(
             draw_spot(page, spot)
             placer.take((*(spot - 1.5), *(spot + 1.5)))
         _piece_mark(page, placer, one, shapely.Polygon(corners))
-    draw_section(page, building, stairs, near, section)
-    return laid, tuple(glyphs.sort_of(unit) for unit in near)
+    return laid
 
 
 def _piece_mark(page: Page, placer: Placer, one: Shown, outline: Any) -> None:

@@ -2,30 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.coverage import Coverage, PlaneCoverage, solve
+from raycover.coverage import Coverage, PlaneCoverage
 from raycover.draw import glyphs, palette, sheet, words
 from raycover.draw.legend import draw_classes
+from raycover.draw.mending_panel import mending_items
+from raycover.draw.mending_plans import now_and_then
 from raycover.draw.page import Box, Page, pdf_of
 from raycover.draw.plan import DPI
 from raycover.draw.png import save_png, write_whole
 from raycover.draw.projection import Projection, choose_scale
+from raycover.draw.proof_groups import Group, Solved, coverage_of, groups_of, planes_of
 from raycover.draw.proof_marks import SMALL, draw_area, draw_never, draw_sight, draw_spot, draw_verdict
 from raycover.draw.proof_matrix import draw_matrix, matrix_parts
-from raycover.draw.proof_panels import OUTLINED, Shown, draw_plan_panel, draw_stair_panel, plan_bounds
+from raycover.draw.proof_panels import OUTLINED, draw_plan_panel, draw_stair_panel, plan_bounds
 from raycover.draw.proof_tables import Item, flow, need_items, note_items, remedy_items
 from raycover.draw.title_block import draw_block, state_shown
 from raycover.draw.true_scale import dated
-from raycover.needs import NeedVerdict, Proof, Situation
+from raycover.mending import Mending
+from raycover.needs import Proof
 from raycover.proof_words import assumptions, remedy_note, target_words
 from raycover.remedies import Trouble
-from raycover.scene.devices import PlaneSpec
 
 Floats = NDArray[np.float64]
 #: The drawn part, the strip of its key below, and the column of words (mm).
@@ -36,34 +38,21 @@ _STRIPS: Box = (12.0, 50.5, 104.0, 174.0)
 _SECTION: Box = (107.5, 50.5, 149.0, 174.0)
 _RULE_X = 105.8
 _GAP = 5.0
-#: At most so many storeys side by side.
-_MOST_PANELS = 3
-
-
-@dataclass(frozen=True)
-class _Group:
-    """What one page shows: needs in one situation that look for the same, in plan or on one stair."""
-
-    situation: Situation
-    heights: tuple[float, ...]
-    motion: str
-    target_m2: float | None
-    stairs: str | None
-    storeys: tuple[str | None, ...]
-    shown: tuple[Shown, ...]
-
-    @property
-    def verdicts(self) -> list[NeedVerdict]:
-        return list({id(one.verdict): one.verdict for one in self.shown}.values())
 
 
 def make_proof(
-    proof: Proof, troubles: Sequence[Trouble] = (), notes: Sequence[str] = (), *, dpi: float = DPI, vector: bool = False
+    proof: Proof,
+    troubles: Sequence[Trouble] = (),
+    notes: Sequence[str] = (),
+    *,
+    mendings: Sequence[Mending] = (),
+    dpi: float = DPI,
+    vector: bool = False,
 ) -> list[Page]:
     """The pages of a proof, A4 landscape, matrices last; `notes` are said after the assumptions."""
-    groups = list(_groups(proof))
-    solved: dict[object, Coverage] = {}
-    drafts: list[tuple[_Group, list[Item]]] = []
+    groups = list(groups_of(proof))
+    solved: Solved = {}
+    drafts: list[tuple[Group, list[Item]]] = []
     width = sheet.RIGHT - _COLUMN
     measure = Page(dpi=dpi, vector=vector)
     for group in groups:
@@ -75,22 +64,35 @@ def make_proof(
         for trouble in troubles:
             if names & set(trouble.needs) and not _said(trouble, groups, group):
                 items += remedy_items(measure, trouble, width)
+        for mending in mendings:
+            if _first_of(mending, groups) is group:
+                both = now_and_then(proof, mending)
+                plans = None if both is None else both.plans(solved, dpi=dpi)
+                items += mending_items(measure, mending, width, plans)
         if group is groups[0]:
             items += note_items(
-                measure, "What this rests on", [*assumptions(proof), *remedy_note(troubles), *notes], width
+                measure, "What this rests on", [*assumptions(proof), *remedy_note(troubles, mendings), *notes], width
             )
         drafts += [(group, part) for part in flow(items, _COLUMN_TOP - _COLUMN_FOOT)]
     parts = list(matrix_parts(measure, proof.matrices))
     n = len(drafts) + len(parts)
     pages = [Page(dpi=dpi, vector=vector) for _ in range(n)]
     for number, (page, (group, items)) in enumerate(zip(pages, drafts, strict=False), 1):
-        _draw(page, proof, group, items, _coverage(group, solved), (number, n), dpi)
+        _draw(page, proof, group, items, coverage_of(group, solved), (number, n), dpi)
     for number, (page, part) in enumerate(zip(pages[len(drafts) :], parts, strict=True), len(drafts) + 1):
         draw_matrix(page, proof, part, (number, n))
     return pages
 
 
-def _said(trouble: Trouble, groups: Sequence[_Group], here: _Group) -> bool:
+def _first_of(mending: Mending, groups: Sequence[Group]) -> Group:
+    """The group that tells what would mend a need: the first that shows it missed."""
+    return next(
+        group for group in groups for one in group.shown
+        if one.verdict.need.name == mending.need and not one.place.met and not one.verdict.need.never
+    )  # fmt: skip
+
+
+def _said(trouble: Trouble, groups: Sequence[Group], here: Group) -> bool:
     """Whether an earlier group has told a unit's remedies."""
     for group in groups:
         if group is here:
@@ -101,83 +103,32 @@ def _said(trouble: Trouble, groups: Sequence[_Group], here: _Group) -> bool:
 
 
 def draw_proof(
-    proof: Proof, folder: Path, troubles: Sequence[Trouble] = (), notes: Sequence[str] = (), *, dpi: float = DPI
+    proof: Proof,
+    folder: Path,
+    troubles: Sequence[Trouble] = (),
+    notes: Sequence[str] = (),
+    *,
+    mendings: Sequence[Mending] = (),
+    dpi: float = DPI,
 ) -> list[str]:
     """Write `proof.png` (`proof 2.png`, …) and `proof.pdf` into a folder; their names."""
-    pages = make_proof(proof, troubles, notes, dpi=dpi)
+    pages = make_proof(proof, troubles, notes, mendings=mendings, dpi=dpi)
     names = []
     for number, page in enumerate(pages, 1):
         names.append("proof.png" if number == 1 else f"proof {number}.png")
         save_png(page.pixels(), folder / names[-1], dpi=dpi)
-    vectors = make_proof(proof, troubles, notes, dpi=150, vector=True)
+    vectors = make_proof(proof, troubles, notes, mendings=mendings, dpi=150, vector=True)
     title = f"{proof.scene.title}: proof"
     write_whole(folder / "proof.pdf", pdf_of(vectors, title=title, created=dated(proof.scene.date)))
     return [*names, "proof.pdf"]
 
 
-def _groups(proof: Proof) -> Iterator[_Group]:
-    """Plans before stairs, as the scene asks; storeys of one group side by side, a few a page."""
-    found: dict[tuple[object, ...], list[Shown]] = {}
-    for verdict in proof.needs:
-        for place in verdict.places:
-            site = place.site
-            on_stairs = site.owner if site.piece >= 0 else None
-            key = (id(verdict.situation), site.heights, site.motion, site.target_m2, on_stairs, site.kind == "way")
-            found.setdefault(key, []).append(Shown(verdict, place))
-    for (_, heights, motion, target, stairs, _), shown in found.items():
-        situation = shown[0].verdict.situation
-        if stairs is not None:
-            yield _Group(situation, heights, motion, target, stairs, (), tuple(shown))  # type: ignore[arg-type]
-            continue
-        order = [storey.name for storey in situation.building.storeys]
-        storeys = sorted({one.place.site.storey for one in shown}, key=lambda s: order.index(s) if s in order else -1)
-        for start in range(0, len(storeys), _MOST_PANELS):
-            some = tuple(storeys[start : start + _MOST_PANELS])
-            here = tuple(one for one in shown if one.place.site.storey in some)
-            yield _Group(situation, heights, motion, target, None, some, here)  # type: ignore[arg-type]
-
-
-def _coverage(group: _Group, solved: dict[object, Coverage]) -> Coverage:
-    """The group's heights and motion, mapped everywhere."""
-    key = (id(group.situation), group.heights, group.motion, group.target_m2)
-    if key not in solved:
-        situation = group.situation
-        if len(group.heights) == 1:
-            plane = PlaneSpec(name="proof", height=group.heights[0], motion=group.motion)
-        else:
-            plane = PlaneSpec(name="proof", target="person", heights=list(group.heights), motion=group.motion)
-        plane = plane.model_copy(update={"target_m2": group.target_m2})
-        if not situation.scene.rooms:
-            plane = plane.model_copy(update={"extent": _extent(group)})
-        scene = situation.scene.changed({"planes": [plane]}, situation.scene.state, lambda places: places)
-        solved[key] = solve(scene, building=situation.building, rays=situation.rays)
-    return solved[key]
-
-
-def _extent(group: _Group) -> Box:
-    """Of a scene without rooms: what is judged, and the units about it."""
-    bounds = [one.place.site.outline.bounds for one in group.shown]
-    at = [(*unit.position[:2], *unit.position[:2]) for unit in group.situation.units]
-    every = np.array([*bounds, *at], float)
-    low, high = every[:, :2].min(axis=0) - 1.0, every[:, 2:].max(axis=0) + 1.0
-    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
-
-
-def _planes(group: _Group, coverage: Coverage) -> list[PlaneCoverage]:
-    """The maps that a group's panels show."""
-    if group.stairs is not None:
-        return [plane for plane in coverage.values() if plane.surface.stairs == group.stairs]
-    flat = [plane for plane in coverage.values() if plane.surface.stairs is None]
-    by_storey = {plane.surface.storey: plane for plane in flat}
-    return [by_storey.get(storey, flat[0]) for storey in group.storeys]
-
-
 def _draw(
-    page: Page, proof: Proof, group: _Group, items: Sequence[Item], coverage: Coverage, number: tuple[int, int],
+    page: Page, proof: Proof, group: Group, items: Sequence[Item], coverage: Coverage, number: tuple[int, int],
     dpi: float,
 ) -> None:  # fmt: skip
     building = group.situation.building
-    planes = _planes(group, coverage)
+    planes = planes_of(group, coverage)
     if group.stairs is not None:
         stairs = next(s for s in building.stairs if s.name == group.stairs)
         laid, sorts = draw_stair_panel(
@@ -200,7 +151,7 @@ def _draw(
 
 
 def _draw_plans(
-    page: Page, group: _Group, coverage: Coverage, planes: Sequence[PlaneCoverage], dpi: float
+    page: Page, group: Group, coverage: Coverage, planes: Sequence[PlaneCoverage], dpi: float
 ) -> tuple[Projection, tuple[glyphs.Sort, ...], str]:
     """One panel a storey, side by side or one over another, whichever draws them larger; all at one scale."""
     building = group.situation.building
@@ -241,7 +192,7 @@ def _frames(n: int, *, across: bool, named: bool) -> list[Box]:
     return [(x0, y1 - (k + 1) * high - k * _GAP, x1, y1 - k * (high + _GAP) - top) for k in range(n)]
 
 
-def _draw_key(page: Page, group: _Group, sorts: Sequence[glyphs.Sort], reserve_db: float) -> None:
+def _draw_key(page: Page, group: Group, sorts: Sequence[glyphs.Sort], reserve_db: float) -> None:
     """Classes of the map and marks, under the drawing in two lines."""
     x, y = _PANEL[0], _KEY_TOP - 4.0
     draw_classes(page, x, y, reserve_db)
@@ -278,7 +229,7 @@ def _draw_key(page: Page, group: _Group, sorts: Sequence[glyphs.Sort], reserve_d
 
 
 def _draw_words(
-    page: Page, proof: Proof, group: _Group, coverage: Coverage, projection: Projection, where: str,
+    page: Page, proof: Proof, group: Group, coverage: Coverage, projection: Projection, where: str,
     number: tuple[int, int],
 ) -> None:  # fmt: skip
     """Title, headline, scale bar and title block."""
@@ -306,6 +257,6 @@ def _draw_words(
     )
 
 
-def _headline(group: _Group, n: int) -> tuple[str, str]:
+def _headline(group: Group, n: int) -> tuple[str, str]:
     what = f"place{'s' * (n != 1)} judged {'are' if n != 1 else 'is'}"
     return what, "as needed"

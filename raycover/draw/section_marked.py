@@ -12,7 +12,7 @@ from raycover.building.parts import Building
 from raycover.building.upright_cut import cut_boxes, cut_sheets, room_profiles
 from raycover.draw import palette, words
 from raycover.draw.drawing import Drawing
-from raycover.draw.glyphs import draw_hung
+from raycover.draw.glyphs import draw_hung, size_factor
 from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
 from raycover.draw.mannequin import TALL_M, silhouette
@@ -47,9 +47,10 @@ def draw_detectors(drawing: Drawing, field: SectionField, building: Building, pl
     shown = []
     for hung, pale in ((field.beyond, True), (field.in_cut, False)):
         paper = drawing.projection.to_paper(places[list(hung)]) if hung else np.zeros((0, 2))
+        factor = size_factor(np.asarray(paper, np.float64))
         for index, at in zip(hung, paper, strict=True):
             top = drawing.projection.to_paper([places[index, 0], ceilings[index]])[1]
-            draw_hung(drawing.page, at, max(float(top - at[1]), 0.0), pale=pale)
+            draw_hung(drawing.page, at, max(float(top - at[1]), 0.0), pale=pale, factor=factor)
             placer.take((at[0] - 1.6, at[1] - 1.6, at[0] + 1.6, max(float(top), at[1] + 0.4)))
             if not pale:
                 shown.append(index)

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 
 from raycover.coverage import PlaneCoverage
+from raycover.detectors import Unit
 from raycover.draw import palette, words
 from raycover.draw.lettering import Lettering, clean
 from raycover.draw.page import Page
@@ -61,6 +62,22 @@ def letters(n: int) -> list[str]:
 
     several = all_of_them()
     return [next(several) for _ in range(n)]
+
+
+def detector_table(units: Sequence[Unit], lettering: Lettering, width: float, most: int = 4) -> Table:
+    """Which detectors a plan's dots are: each sort with its number, and the first and last name of the file."""
+    by_title: dict[str, list[Unit]] = {}
+    for unit in units:
+        by_title.setdefault(unit.title, []).append(unit)
+    rows = []
+    for title, some in sorted(by_title.items(), key=lambda item: -len(item[1]))[:most]:
+        names = f"{clean(some[0].name)} to {clean(some[-1].name)}" if len(some) > 1 else clean(some[0].name)
+        rows.append(Row((lettering.fit(clean(title), "sans", _SIZE, width - 12.0), str(len(some)))))
+        rows.append(Row((lettering.fit(f"  {names}", "sans", _SIZE, width - 2.0), "")))
+    rest = len(by_title) - min(len(by_title), most)
+    more = f"{rest} more sort{'s' * (rest != 1)}; " if rest else ""
+    note = f"{more}the schedule has all places"
+    return Table(("Detectors, a dot each", ""), ((0.0, "left"), (width, "right")), tuple(rows), note)
 
 
 def room_table(plane: PlaneCoverage, lettering: Lettering, width: float, n_most: int) -> Table:

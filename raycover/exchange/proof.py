@@ -7,13 +7,15 @@ from typing import Any
 
 from raycover.exchange.summary import finite, stamp
 from raycover.matrices import NEITHER, UNWANTED, WANTED, Matrix
-from raycover.needs import NeedVerdict, PlaceVerdict, Proof
+from raycover.mending import Mend, Mending
+from raycover.mending_words import cost_words
+from raycover.needs import Figures, NeedVerdict, PlaceVerdict, Proof
 from raycover.proof_words import CAUTION, assumptions
 from raycover.remedies import Remedy, Trouble
 from raycover.way_words import Way
 
 
-def proof_json(proof: Proof, troubles: Sequence[Trouble] = ()) -> dict[str, Any]:
+def proof_json(proof: Proof, troubles: Sequence[Trouble] = (), mendings: Sequence[Mending] = ()) -> dict[str, Any]:
     """Every need with its places; margins that are infinite are null."""
     return {
         **stamp(),
@@ -25,6 +27,7 @@ def proof_json(proof: Proof, troubles: Sequence[Trouble] = ()) -> dict[str, Any]
         "remedies": [
             {"detector": t.unit, "needs": list(t.needs), "tried": [_remedy(r) for r in t.remedies]} for t in troubles
         ],
+        "mending": [_mending(mending) for mending in mendings],
         "left_out": list(proof.left_out),
         "assumptions": assumptions(proof),
         "caution": CAUTION,
@@ -89,12 +92,7 @@ def _place(verdict: NeedVerdict, place: PlaceVerdict) -> dict[str, Any]:
         "area_m2": round(float(site.area.sum()), 6) if site.kind not in ("seat", "door", "way") else None,
         "units": [verdict.situation.units[k].name for k in place.units],
         "outline_m2": round(found.area_m2, 6),
-        "share": found.share,
-        "first_m": None if found.first_m is None else finite(found.first_m),
-        "longest_unnoticed_s": None if found.longest_s is None else finite(found.longest_s),
-        "hold_s": None if found.longest_s is None else found.hold_s,
-        "largest_gap_m": round(found.largest_gap_m, 6),
-        "margin_db": finite(found.worst_db),
+        **_figures(found),
         "worst": _way(place.way) if place.way is not None else None,
     }
 
@@ -137,4 +135,47 @@ def _remedy(remedy: Remedy) -> dict[str, Any]:
         "share_lost_at": remedy.lost_at,
         "area_lost_m2": {name: round(value, 6) for name, value in remedy.area_lost_m2.items()},
         "note": remedy.note,
+    }
+
+
+def _mending(mending: Mending) -> dict[str, Any]:
+    return {
+        "need": mending.need,
+        "missed": list(mending.missed),
+        "mended": mending.is_mended,
+        "n_tried": mending.n_tried,
+        "remedies": [_mend(mend) for mend in mending.remedies],
+    }
+
+
+def _mend(mend: Mend) -> dict[str, Any]:
+    return {
+        "kind": mend.kind,
+        "detector": mend.unit,
+        "new": mend.is_new,
+        "remedy": mend.words,
+        "keys": mend.keys,
+        "mends": mend.mends,
+        "mended": list(mend.mended),
+        "still_missed": [{"name": name, **_figures(figures)} for name, figures in mend.still],
+        "also_mends": list(mend.also),
+        "would_miss": list(mend.broken),
+        "would_trip": [{"name": name, "margin_db": finite(margin)} for name, margin in mend.tripped],
+        "share": mend.share,
+        "largest_gap_m": round(mend.gap_m, 6),
+        "margin_db": finite(mend.worst_db),
+        "chance": mend.chance,
+        "cost": mend.cost,
+        "asks_for": cost_words(mend),
+    }
+
+
+def _figures(found: Figures) -> dict[str, Any]:
+    return {
+        "share": found.share,
+        "first_m": None if found.first_m is None else finite(found.first_m),
+        "longest_unnoticed_s": None if found.longest_s is None else finite(found.longest_s),
+        "hold_s": None if found.longest_s is None else found.hold_s,
+        "largest_gap_m": round(found.largest_gap_m, 6),
+        "margin_db": finite(found.worst_db),
     }

@@ -131,6 +131,34 @@ def _parts(rows: Any, once: Any) -> list[tuple[NDArray[np.integer], NDArray[np.i
     return sorted(found, key=lambda part: len(part[0]))
 
 
+def cheaper(wanted: Sequence[Wanted], cost: Floats, found: Cover) -> NDArray[np.integer]:
+    """What the solver found in its time or a greedy choice, whichever costs less; nobody in it is idle."""
+    whole = sp.vstack([one.seen.tocsr()[one.lacking > 0] for one in wanted])
+    weight = np.concatenate([one.weight[one.lacking > 0] for one in wanted])
+    lots = [greedy(whole, weight, cost), *([found.chosen] if found.found else [])]
+    kept = [_needed(wanted, cost, lot) for lot in lots]
+    good = [lot for lot in kept if all(_done(one, lot) for one in wanted)] or kept
+    return min(good, key=lambda lot: float(cost[lot].sum()))
+
+
+def _needed(wanted: Sequence[Wanted], cost: Floats, chosen: NDArray[np.integer]) -> NDArray[np.integer]:
+    """A choice less those that nothing needs, the dearest tried first, of equals the last."""
+    left = list(chosen)
+    if not all(_done(one, np.array(left, int)) for one in wanted):
+        return chosen
+    for one in sorted(chosen, key=lambda k: -cost[k]):
+        rest = np.array([k for k in left if k != one], int)
+        if all(_done(some, rest) for some in wanted):
+            left = rest.tolist()
+    return np.array(left, int)
+
+
+def _done(one: Wanted, chosen: NDArray[np.integer]) -> bool:
+    count = np.asarray(one.seen.tocsc()[:, chosen].sum(axis=1)).ravel()
+    enough = float(one.weight[count >= one.lacking].sum())
+    return enough >= (one.share - 1e-9) * float(one.weight.sum())
+
+
 def greedy(seen: Any, weight: Floats, cost: Floats) -> NDArray[np.integer]:
     """Candidates that see all of the cells (k, m) that any sees, each time the one that sees most more for its cost."""
     table = seen.tocsc().astype(float)

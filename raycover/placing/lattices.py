@@ -15,6 +15,8 @@ from raycover.scene.placing import PlacingSpec
 from raycover.scene.schema import Scene
 
 Floats = NDArray[np.floating]
+#: So many of one price are worth a look, the squarest; long and thin fields waste a round unit.
+_SQUAREST = 4
 
 
 @dataclass(frozen=True)
@@ -30,15 +32,15 @@ class Lattice:
     def price(self) -> float:
         return self.offer.price * len(self.at)
 
-    @property
-    def n_lines(self) -> int:
-        return self.rows + self.columns
+    def oblong(self, width: float, depth: float) -> float:
+        """How far its fields are from squares, in a room so wide and deep; 0 where they are squares."""
+        return float(abs(np.log((width / self.columns) / (depth / self.rows))))
 
 
 def lattices(
-    scene: Scene, building: Building, spec: PlacingSpec, candidates: Candidates, room_index: int, most: float
+    building: Building, spec: PlacingSpec, candidates: Candidates, room_index: int, least: int, most: float
 ) -> Iterator[Lattice]:
-    """Regular layouts of a room that cost no more than `most`, cheapest first, then fewest rows and columns.
+    """Regular layouts of a room of `least` units or more that cost no more than `most`, cheapest first, then squarest.
 
     Spacings within a room are even and half a spacing is kept from its walls. A lattice of which a place is not free
     (a solid, an area to keep clear, beyond an L-shaped room's wall) is left out.
@@ -53,12 +55,16 @@ def lattices(
     for offer in offers:
         most_units = int(most / offer.price + 1e-9)
         for rows in range(1, most_units + 1):
-            for columns in range(1, most_units // rows + 1):
+            for columns in range(-(-least // rows), most_units // rows + 1):
                 x = x0 + (np.arange(columns) + 0.5) * (x1 - x0) / columns
                 y = y0 + (np.arange(rows) + 0.5) * (y1 - y0) / rows
                 grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2).round(3)
                 found.append(Lattice(offer, grid, rows, columns))
-    for lattice in sorted(found, key=lambda one: (one.price, one.n_lines)):
+    tried: dict[float, int] = {}
+    for lattice in sorted(found, key=lambda one: (one.price, one.oblong(x1 - x0, y1 - y0))):
+        tried[lattice.price] = tried.get(lattice.price, 0) + 1
+        if tried[lattice.price] > _SQUAREST:
+            continue
         if (
             shapely.contains_xy(room.polygon, *lattice.at.T).all()
             and free_places(building, spec, room, lattice.at, lattice.offer.mounting).all()

@@ -25,7 +25,7 @@ from raycover.detectors import Unit
 from raycover.errors import InputError, Problem
 from raycover.needs import NeedVerdict, Proof, counting_units, judge_need, prove
 from raycover.placing.candidates import Candidates, find_candidates
-from raycover.placing.covering import Wanted, cover, greedy, in_lines
+from raycover.placing.covering import Wanted, cheaper, cover, greedy, in_lines
 from raycover.placing.lattices import as_candidates, joined, lattices
 from raycover.placing.visibility import Asked, seen_by, thin, with_cells
 from raycover.scene.devices import DetectorSpec
@@ -36,8 +36,10 @@ from raycover.sites import Site, Sites
 
 Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
-#: Cells a place that candidates are looked at from first; of a never-area more, as one cell decides.
-_CELLS, _NEVER_CELLS = 160, 400
+#: Cells a place that candidates are looked at from first: no fewer and no more, and about this many pitches apart.
+_CELLS, _MOST_CELLS, _APART = 160, 1500, 0.8
+#: Of a never-area, where one cell decides.
+_NEVER_CELLS = 400
 #: So often are missed cells added, so many of a place at a time.
 _ROUNDS, _MORE = 40, 40
 #: No more candidates than this: memory and minutes. A coarser pitch, or fewer models, gives fewer.
@@ -45,7 +47,7 @@ MOST_CANDIDATES = 60_000
 #: Of the time allowed, this share may go into putting units in line.
 _LINES_SHARE = 0.3
 #: So many regular layouts a room are judged.
-_LATTICES = 60
+_LATTICES = 150
 #: What is chosen, all detectors with it, and the needs judged.
 _Found = tuple[Candidates, list[DetectorSpec], Proof]
 
@@ -120,7 +122,9 @@ def place(
     candidates = candidates.some(allowed)
     tasks = [one for one in _places(bare, candidates) if not one.asked.need.never and _can_choose(one.asked.need)]
     for task in tasks:
-        task.asked = thin(task.asked.need, task.asked.situation, task.asked.site, _CELLS)
+        area = float(task.asked.site.area.sum())
+        most = int(np.clip(area / (_APART * spec.pitch) ** 2, _CELLS, _MOST_CELLS))
+        task.asked = thin(task.asked.need, task.asked.situation, task.asked.site, most)
         task.seen = seen_by(candidates.units, task.asked, only=task.counts)
         step()
     _reachable(scene, bare, tasks, banned)
@@ -310,10 +314,11 @@ def _search(
             )])  # fmt: skip
         bound = max(bound, found.bound)
         timed_out = not found.found
-        chosen = candidates.some(found.chosen)
+        taken = found.chosen if found.optimal else cheaper(_wanted(tasks), cost, found)
+        chosen = candidates.some(taken)
         best = (chosen, *_judged(bare, kept, chosen))
         missing = _add_missed(tasks, best[2], candidates)
-        tripping = _tripping(nevers, candidates, found.chosen)
+        tripping = _tripping(nevers, candidates, taken)
         if len(tripping):
             alive[tripping] = False
             for task in tasks:
@@ -321,7 +326,7 @@ def _search(
                 task.seen = (task.seen @ sp.diags_array(alive.astype(np.int8), dtype=np.int8)).tocsc()
             missing = True
         if spec.regular:
-            best = _evened(scene, spec, kept, bare, candidates, best)
+            best = _evened(scene, spec, kept, bare, tasks, candidates, best)
         if best[2].met or not missing or rounds >= _ROUNDS or time.perf_counter() > deadline:
             break
     if not best[2].met:
@@ -375,8 +380,9 @@ def _repaired(bare: Proof, kept: Sequence[DetectorSpec], candidates: Candidates,
 
 
 def _evened(
-    scene: Scene, spec: PlacingSpec, kept: Sequence[DetectorSpec], bare: Proof, candidates: Candidates, best: _Found
-) -> _Found:
+    scene: Scene, spec: PlacingSpec, kept: Sequence[DetectorSpec], bare: Proof, tasks: Sequence[_Task],
+    candidates: Candidates, best: _Found,
+) -> _Found:  # fmt: skip
     """The same with rows and columns in each room where they cost no more and meet every need there."""
     building = bare.needs[0].situation.building
     for room in np.unique(best[0].room).tolist():
@@ -384,13 +390,27 @@ def _evened(
         mine = chosen.room == room
         here = _places_in(before, building, room)
         met = _met(before)
-        for lattice in islice(lattices(scene, building, spec, candidates, room, chosen.cost[mine].sum()), _LATTICES):
+        spent = float(chosen.cost[mine].sum())
+        least = _least_units(tasks, candidates, np.flatnonzero(here))
+        for lattice in islice(lattices(building, spec, candidates, room, least, spent), _LATTICES):
             tried = joined([chosen.some(~mine), as_candidates(scene, building, lattice, room)])
             detectors, proof = _judged(bare, kept, tried)
             if (_met(proof) >= (met | here)).all():
                 best = (tried, detectors, proof)
                 break
     return best
+
+
+def _least_units(tasks: Sequence[_Task], candidates: Candidates, places: NDArray[np.integer]) -> int:
+    """No fewer units than this see any of some places (by number): each is seen by none more than by its best."""
+    least = 1
+    for task in tasks:
+        share = task.asked.need.least_share
+        if task.number in places and share is not None and not task.have.any():
+            most = float((task.seen.T.astype(float) @ task.asked.weight).max(initial=0.0))
+            if most > 0:
+                least = max(least, int(np.ceil(share * task.asked.weight.sum() / most * 0.98)))
+    return least
 
 
 def _met(proof: Proof) -> NDArray[np.bool_]:

@@ -40,9 +40,10 @@ WIDEST_ROOM_M, HIGHEST_ROOM_M = 2000.0, 300.0
 _LISTS = (
     "rooms", "partitions", "solids", "racking", "cubicles", "desks", "stairs", "sheets", "meshes",
     "detectors", "planes", "fixtures", "tables", "nuisances", "routes", "lines", "zones", "sections",
+    "cameras",
 )  # fmt: skip
 #: Lists whose names become names of files.
-_BECOME_FILES = ("planes", "routes", "sections")
+_BECOME_FILES = ("planes", "routes", "sections", "cameras")
 
 
 def check_scene(scene: Scene, catalogue: Catalogue) -> list[Problem]:

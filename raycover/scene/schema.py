@@ -20,14 +20,14 @@ from raycover.scene.nuisances import Nuisance
 from raycover.scene.parts import Conditions, Partition, Room, SheetSpec, Solid
 from raycover.scene.paths import resolve
 from raycover.scene.placing import PlacingSpec
-from raycover.scene.quantities import Degrees, NotBuiltYet, ShortName, Strict, Version
+from raycover.scene.quantities import Degrees, ShortName, Strict, Version
 from raycover.scene.received import PlanSpec, UnderlaySpec
 from raycover.scene.references import fitout_references
 from raycover.scene.routes import Route
 from raycover.scene.states import StateSpec
 from raycover.scene.storage import Racking
 from raycover.scene.storeys import Stairs, Storey
-from raycover.scene.views import SectionSpec
+from raycover.scene.views import CameraSpec, SectionSpec
 from raycover.scene.wiring import Line, Zone
 
 FolderText = Annotated[str, Field(min_length=1, max_length=1000)]
@@ -88,7 +88,7 @@ class Scene(Strict):
     placing: PlacingSpec | None = Field(None, description="what `place` may choose from, and where it may hang it")
     routes: list[Route] = Field(default_factory=list, max_length=1000, description="ways that people walk")
     sections: list[SectionSpec] = Field(default_factory=list, max_length=100, description="vertical cuts, a sheet each")
-    cameras: NotBuiltYet = None
+    cameras: list[CameraSpec] = Field(default_factory=list, max_length=100, description="3D pictures to draw")
 
     _document: Places | None = PrivateAttr(None)
     _catalogue: Catalogue | None = PrivateAttr(None)

@@ -33,7 +33,7 @@ def check_views(scene: Scene, _: Catalogue) -> Iterator[Problem]:
                 _reach(outlines, "rooms"),
             )
     planes, detectors = [p.name for p in scene.planes], [d.name for d in scene.detectors]
-    for index, camera in enumerate(scene.cameras or ()):
+    for index, camera in enumerate(scene.cameras):
         if camera.plane is not None and camera.plane not in planes:
             yield Problem(
                 "unknown-plane",

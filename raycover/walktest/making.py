@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.casting import potential_db
 from raycover.detectors import Unit
 from raycover.doubt import chances
 from raycover.errors import InputError, Problem
@@ -23,11 +22,11 @@ from raycover.walktest.candidates import Candidates, find_candidates, in_situati
 from raycover.walktest.choosing import Known, choose
 from raycover.walktest.floor import Floor, Measured, floors_of, measured_from
 from raycover.walktest.moves import MOVES, Move
-from raycover.walktest.musts import in_open_db, must_test
+from raycover.walktest.musts import must_test
 from raycover.walktest.situated import ON_FLOOR, Situated
+from raycover.walktest.telling import ways_at
 from raycover.walktest.touring import short_tour
 from raycover.walktest.unknowns import Unknowns, unknowns_of
-from raycover.way_words import Way, best_way
 
 Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
@@ -226,18 +225,19 @@ def _in_words(
     draws: Draws,
     watch: tuple[str, ...],
 ) -> list[Point]:
-    counted = [unit for unit in there.units if not watch or unit.name in watch]
+    counted = there.counted(watch)
     ground = np.round(candidates.ground[list(ordered)], 2)
     moves = [candidates.moves[k] for k in ordered]
     chance = _chances(there, counted, ground, moves, draws)
+    ways = ways_at(there, [counted] * len(ground), ground, moves)
     rooms = there.building.rooms_at(ground + ON_FLOOR)
     points = []
     for number, k in enumerate(ordered, 1):
         move = MOVES[moves[number - 1]]
         at = ground[number - 1]
-        way = way_at(there, counted, at, move)
+        way = ways[number - 1]
         purpose, cause = purposes[k], way.words
-        if purpose == "just behind something" and cause.startswith("hidden by "):
+        if purpose == "hidden though in reach" and cause.startswith("hidden by "):
             purpose, cause = f"just behind {cause.removeprefix('hidden by ')}", ""
         points.append(
             Point(
@@ -263,14 +263,3 @@ def _chances(there: Situated, units: Sequence[Unit], ground: Floats, moves: Sequ
         ).draws
         found[at] = (varied.reshape(draws.n, len(heights), len(at)).max(axis=1) >= 0).mean(axis=0)
     return found
-
-
-def way_at(there: Situated, units: Sequence[Unit], at: Floats, move: Move) -> Way:
-    """The way of the unit that sees best there, or that distance alone would let see best."""
-    points = at + np.asarray(move.heights)[:, None] * [0.0, 0.0, 1.0]
-    in_open = [float(in_open_db(unit, points, move.motion, there.weather).max()) for unit in units]
-    near = [float(potential_db(unit, points, move.motion).max()) for unit in units]
-    tried = [units[k] for k in np.lexsort((-np.array(near), -np.array(in_open)))[:4]]
-    ways = [best_way(unit, points, move.motion, there.rays, there.weather) for unit in tried]
-    best = max(range(len(ways)), key=lambda k: (ways[k].margin_db, -k))
-    return replace(ways[best], at=(float(at[0]), float(at[1]), float(at[2])))

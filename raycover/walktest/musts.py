@@ -9,14 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from raycover.combining import over_parts
-from raycover.detectors import Unit
-from raycover.open_air import Weather, open_margin_db
 from raycover.walktest.candidates import Candidates, Wanted
 from raycover.walktest.choosing import spread_out
 from raycover.walktest.floor import Floor
 from raycover.walktest.moves import MOVES
 from raycover.walktest.situated import ON_FLOOR, Situated
+from raycover.walktest.telling import in_open_db
 
 Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
@@ -59,7 +57,7 @@ def must_test(
         [(at, "in a gap") for _, at in sorted(gaps, reverse=True)[: max(n // 6, 1)]],
         _places(candidates, margin, "seat", n),
         _places(candidates, margin, "cubicle", n),
-        [(at, "just behind something") for at in shadows],
+        [(at, "hidden though in reach") for at in shadows],
         _fields(there, candidates, by_unit, steady, n),
     ]
     rounds = [one for some in zip_longest(*kinds) for one in some if one is not None]
@@ -126,11 +124,6 @@ def _open_db(there: Situated, candidates: Candidates) -> Floats:
                 points = candidates.ground[at] + [0, 0, height]
                 best[at] = np.maximum(best[at], in_open_db(unit, points, MOVES[key].motion, there.weather))
     return best
-
-
-def in_open_db(unit: Unit, points: Floats, motion: str, weather: Weather) -> Floats:
-    x, y, z = (points - unit.position).T
-    return over_parts(unit, motion, lambda part: open_margin_db(part, (x, y, z), part.footprints_for(motion), weather))
 
 
 def _local(floor: Floor, value: Floats, most: bool, size: int = 3) -> Floats:

@@ -41,6 +41,10 @@ class Situated:
     def models(self) -> list[str]:
         return model_of(self.scene.detectors)
 
+    def counted(self, names: Sequence[str]) -> list[Unit]:
+        """The units with some names, all where none is named."""
+        return [unit for unit in self.units if not names or unit.name in names]
+
     def only(self, names: Sequence[str]) -> list[int] | None:
         """Indices of the units with some names, None for all. Raises KeyError for a name that none has."""
         known = {unit.name: k for k, unit in enumerate(self.units)}

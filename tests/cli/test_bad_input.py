@@ -109,12 +109,7 @@ CASES = (
     case("model and pattern", MOUNTING, MOUNTING + "    ‸model: wall-infrared\n", "one-pattern", "not both"),
     case("neither", "{name: M, model: ceiling-infrared-general,", "‸{name: M,", "one-pattern",
          'detectors[2] ("M") needs a model or a pattern', "raycover models lists them"),
-    *(
-        case(f"{key}: not built yet", END, f"{END}‸{key}:{value}\n", "not-built-yet", f"{key}: this key is part of")
-        for key, value in (
-            ("cameras", ""),
-        )
-    ),
+    case("a camera without a place", END, f"{END}cameras:\n  - ‸{{name: C}}\n", "one-way", "azimuth_deg is missing"),
     case("more reflections", "reflections: 0", "reflections: ‸2", "out-of-range", "at most 1, got 2"),
     case("losses", "losses: averaged", "losses: ‸avaraged", "not-allowed", 'did you mean "averaged"?'),
     case("microwave without frequency", "pattern:\n      kind: microwave\n      frequency_ghz: 5.8\n",

@@ -5,10 +5,15 @@ from __future__ import annotations
 from itertools import combinations
 
 import numpy as np
+import small_scenes
 from hypothesis import given
 from hypothesis import strategies as st
+from page_texts import assert_texts_are_in_place
 
+from raycover.building.build import build
+from raycover.coverage import solve
 from raycover.draw.labels import Placer
+from raycover.draw.plan import make_plan
 
 FRAME = (0.0, 0.0, 100.0, 60.0)
 
@@ -53,3 +58,25 @@ def test_far_places_get_a_leader_to_the_edge_of_the_box() -> None:
     assert placed.leader is not None
     (cx, cy), (ex, ey) = placed.centre, placed.leader
     assert max(abs(ex - cx) - 3, abs(ey - cy) - 1) <= 1e-9
+
+
+def test_thousands_are_dots_and_a_table() -> None:
+    """900 detectors 4 m apart on A4: no tag, no mark, a dot each; the column says which they are, the foot how many."""
+    k = 30
+    ceiling = small_scenes.pattern({"circle": {"diameter": 6}}, mounting=2.8)
+    dets = [
+        small_scenes.detector((2 + 4 * (i % k), 2 + 4 * (i // k)), 2.8, ceiling, f"DET-{i:03d}") for i in range(k * k)
+    ]
+    side = 4 * k
+    room = {"name": "H", "outline": [[0, 0], [side, 0], [side, side], [0, side]], "height": 3, "walls": "brick-215"}
+    scene = small_scenes.scene(
+        rooms=[room], detectors=dets, planes=[{"name": "floor", "height": 0}], grid=2.0, conditions={"ambient_c": 20}
+    )
+    building = build(scene)
+    page = make_plan(scene, building, solve(scene, building=building, threads=1), "floor", dpi=60)
+    assert_texts_are_in_place(page, fewest=20)
+    texts = [text for text, _ in page.text_boxes()]
+    assert "DET-000 to DET-899" in [text.strip() for text in texts]
+    assert "900" in texts
+    assert not [text for text in texts if text.startswith("DET-")]
+    assert any(text.startswith("No room at this scale for 900 detector tags") for text in texts)

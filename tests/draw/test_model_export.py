@@ -15,6 +15,8 @@ from storey_scenes import HOUSE
 from view3d_scenes import SMALL, made
 
 from raycover.draw import palette
+from raycover.draw.sharing import model
+from raycover.draw.sharing.cells import map_cells
 from raycover.draw.sharing.gltf import Glb, linear
 from raycover.draw.sharing.model import model_glb
 
@@ -68,6 +70,23 @@ def test_a_cell_has_the_colour_of_its_margin() -> None:
     row, column = np.argwhere(plane.detected)[40]
     x, y = plane.x[column], plane.y[row]
     corner = np.abs(points[:, [0, 2]] - [x - 0.1, -(y - 0.1)]).max(axis=1) < 1e-4
+    wanted = np.round(linear(palette.margin_rgb(plane.margin_db[row, column], plane.reserve_db)) * 65535)
+    assert (colours[corner][:, :3] == wanted).all(axis=1).any()
+
+
+def test_a_large_map_has_neighbours_of_one_colour_in_one_piece(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(model, "CELLS_EACH", 100)
+    document, scene, data = exported.__wrapped__()
+    plane = made().coverage["floor"]
+    part = scene.geometry[scene.graph[_first(scene, "map floor")][1]]
+    assert len(part.faces) < 1.2 * int(plane.surface.inside.sum())  # two a cell before
+    # The area stays, and so do the colours of corners.
+    cells = map_cells(plane, made().building)
+    side = cells.corners[:, 2, :2] - cells.corners[:, 0, :2]
+    assert part.area == pytest.approx(float(side.prod(axis=1).sum()), rel=1e-5)
+    points, colours = _stored(document, data, "POSITION"), _stored(document, data, "COLOR_0")
+    row, column = np.argwhere(plane.surface.inside)[0]
+    corner = np.abs(points[:, [0, 2]] - [plane.x[column] - 0.1, -(plane.y[row] - 0.1)]).max(axis=1) < 1e-4
     wanted = np.round(linear(palette.margin_rgb(plane.margin_db[row, column], plane.reserve_db)) * 65535)
     assert (colours[corner][:, :3] == wanted).all(axis=1).any()
 

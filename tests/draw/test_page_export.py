@@ -186,6 +186,17 @@ def test_storeys_and_stairs_have_maps_of_their_own(browser: Browser, tmp_path: P
     assert browser.complaints == []
 
 
+def test_a_map_too_large_to_follow_says_so(browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(page, "MOST_MARGINS", 10)
+    path = tmp_path / "large.html"
+    path.write_text(written.__wrapped__(), encoding="utf-8")
+    browser.open(path)
+    before = browser.run("document.getElementById('share').textContent")
+    browser.run("raycover.setOn(0, false)")
+    assert browser.run("document.getElementById('share').textContent") == before
+    assert "does not follow" in browser.run("document.getElementById('shares').textContent")
+
+
 def test_without_webgl_the_figures_stand(tmp_path: Path, browser: Browser) -> None:
     blind = "<script>HTMLCanvasElement.prototype.getContext = () => null;</script><script>"
     text = written().replace("<script>", blind, 1)

@@ -26,11 +26,29 @@ class MapCells:
     @property
     def triangles(self) -> Floats:
         """(2n, 3, 3), two a cell, one after the other."""
-        return self.corners[:, [[0, 1, 2], [0, 2, 3]]].reshape(-1, 3, 3)
+        return halves(self.corners)
 
     def where(self, chosen: NDArray[np.bool_]) -> MapCells:
         """The chosen ones (n,)."""
         return MapCells(self.corners[chosen], self.rows[chosen], self.columns[chosen])
+
+    def strips(self, rgb: NDArray[np.uint8]) -> tuple[Floats, NDArray[np.uint8]]:
+        """Neighbours in a row of one colour (n, 3) as one piece: corners (m, 4, 3) and their colours (m, 3)."""
+        if not len(self.rows):
+            return self.corners, rgb
+        same = (np.diff(self.rows) == 0) & (np.diff(self.columns) == 1) & (np.diff(rgb.astype(int), axis=0) == 0).all(1)
+        # Side by side, and as deep: the right side of the one is the left side of the next.
+        same &= np.abs(self.corners[:-1, [1, 2]] - self.corners[1:, [0, 3]]).max(axis=(1, 2)) < 1e-9
+        first = np.flatnonzero(np.concatenate([[True], ~same]))
+        last = np.append(first[1:], len(rgb)) - 1
+        corners = self.corners[first].copy()
+        corners[:, [1, 2]] = self.corners[last][:, [1, 2]]
+        return corners, rgb[first]
+
+
+def halves(corners: Floats) -> Floats:
+    """(2n, 3, 3) triangles of quadrilaterals (n, 4, 3)."""
+    return corners[:, [[0, 1, 2], [0, 2, 3]]].reshape(-1, 3, 3)
 
 
 def map_cells(plane: PlaneCoverage, building: Building) -> MapCells:

@@ -12,6 +12,7 @@ from raycover.building.parts import Building
 from raycover.casting import Weather
 from raycover.coverage import Coverage
 from raycover.draw import palette, words
+from raycover.draw.sharing.cells import halves
 from raycover.draw.sharing.gltf import Glb, chained
 from raycover.draw.sharing.storeys import Level, ShownPlane, make_lobes, show_plane
 from raycover.draw.view3d.meshes import round_cone
@@ -41,6 +42,11 @@ _EDGED = ("slab", "wall", "door", "panel", "stair", "desk", "sheet", "fixture", 
 #: With no choice given, the lobes of this many representative detectors.
 FEW = 4
 _LOBE_OPACITY = 0.2
+#: Maps of more cells than this have neighbours of one colour in one piece; smaller ones a piece a cell.
+CELLS_EACH = 30_000
+#: Bodies of more triangles leave normals out: readers then make flat ones themselves (glTF 2.0, 3.7.2.1), and corners
+#: of a box need be held once only.
+MOST_WITH_NORMALS = 12_000
 
 
 def model_glb(
@@ -77,11 +83,13 @@ def model_glb(
 
 def _add_level(glb: Glb, place: int, level: Level, shown: ShownPlane) -> None:
     for some in level.maps:
-        rgb = palette.margin_rgb(some.plane.margin_db[some.cells.rows, some.cells.columns], some.plane.reserve_db)
+        cells = some.cells
+        rgb = palette.margin_rgb(some.plane.margin_db[cells.rows, cells.columns], some.plane.reserve_db)
+        corners, rgb = cells.strips(rgb) if len(rgb) > CELLS_EACH else (cells.corners, rgb)
         share = {"seen": round(some.plane.share, 6), "assured": round(some.plane.assured_share, 6)}
         node = glb.node(f"map {some.name}", under=place, extras=share)
         white = glb.material("map", palette.PAPER, unlit=True)
-        glb.triangles(node, white, some.cells.triangles, rgb=np.repeat(rgb, 2, axis=0), flat=False)
+        glb.triangles(node, white, halves(corners), rgb=np.repeat(rgb, 2, axis=0), flat=False)
     drawn = level.drawn
     for name, roles in GROUPS:
         held = [role for role in roles if role in drawn.bodies]
@@ -91,7 +99,8 @@ def _add_level(glb: Glb, place: int, level: Level, shown: ShownPlane) -> None:
         for role in held:
             face, edge = COLOURS[role]
             body = drawn.bodies[role]
-            glb.triangles(node, glb.material(role, face, unlit=role == "cap"), body.triangles)
+            flat = len(body.triangles) <= MOST_WITH_NORMALS
+            glb.triangles(node, glb.material(role, face, unlit=role == "cap"), body.triangles, flat=flat)
             if edge is not None and role in _EDGED:
                 glb.lines(node, glb.material(f"edge {edge}", edge, unlit=True), body.edges)
     if not drawn.glass.empty:
@@ -106,7 +115,9 @@ def _add_level(glb: Glb, place: int, level: Level, shown: ShownPlane) -> None:
         ("seated people, not noticed", level.unnoticed, UNNOTICED),
     ):
         if len(figures):
-            glb.triangles(glb.node(name, under=place), glb.material(name, colour), figures)
+            glb.triangles(
+                glb.node(name, under=place), glb.material(name, colour), figures, flat=len(figures) <= MOST_WITH_NORMALS
+            )
 
 
 def _add_detectors(glb: Glb, root: int, shown: ShownPlane) -> None:

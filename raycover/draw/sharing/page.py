@@ -25,6 +25,7 @@ from raycover.draw.sharing.gltf import chained
 from raycover.draw.sharing.pack import Pack, script_json
 from raycover.draw.sharing.storeys import WHOLE_M, Level, ShownMap, ShownPlane, make_lobes, show_plane
 from raycover.draw.tables import letters
+from raycover.draw.title_block import state_shown
 from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.stage import COLOURS, PEOPLE, UNNOTICED
 from raycover.draw.view3d.still import representative
@@ -169,7 +170,7 @@ def _plane(
     surface = shown.planes[0].surface
     return {
         "name": shown.name,
-        "words": words.subtitle(surface, coverage.ambient_c, [scene.state] if scene.states else []),
+        "words": words.subtitle(surface, coverage.ambient_c, state_shown(scene)),
         "mapped": words.mapped(surface) if len(shown.planes) == 1 else "floors and stairs",
         "motion": surface.motion,
         "azimuth": float(shown.view.azimuth_deg),

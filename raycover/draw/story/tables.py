@@ -15,11 +15,11 @@ from raycover.draw.proof_marks import draw_verdict
 from raycover.draw.story.slide import blank, draw_foot
 from raycover.draw.view3d.still_page import LEFT, RIGHT
 from raycover.needs import NeedVerdict, Proof
-from raycover.proof_words import asked_words, margin_words, seen_words, way_words
+from raycover.proof_words import asked_words, assumptions, margin_words, seen_words, way_words
 from raycover.scene.schema import Scene
 
 _HEAD_PT, _ROW_PT, _NOTE_PT = 10.5, 13.0, 9.5
-_TOP, _BOTTOM = 150.0, 22.0
+_TOP, _BOTTOM, _NOTE_MM = 150.0, 22.0, 5.2
 #: Rows no higher and no lower than this (mm).
 _TALLEST, _LOWEST = 15.0, 7.6
 
@@ -63,7 +63,8 @@ def proof_slide(scene: Scene, proof: Proof) -> NDArray[np.uint8]:
         below.append(way_words(verdict, worst))
     marks = [verdict.met for verdict in proof.needs]
     places = (LEFT + 9.0, 118.0, 150.0, RIGHT)
-    _table(page, ("need", "places met", "its worst place", "margin there"), places, rows, marks, below)
+    lowest = _table(page, ("need", "places met", "its worst place", "margin there"), places, rows, marks, below)
+    _rests_on(page, assumptions(proof), lowest - 9.0)
     draw_foot(page, scene)
     return page.pixels()
 
@@ -80,10 +81,11 @@ def _table(
     rows: Sequence[Sequence[str]],
     marks: Sequence[bool] | None = None,
     below: Sequence[str] | None = None,
-) -> None:
+) -> float:
     """Rows under heads, their columns beginning at `places` (mm); a column that begins at the right edge ends there.
 
-    `marks` are verdicts, `below` what is said in small under the third column.
+    `marks` are verdicts, `below` what is said in small under the third column. Returns where the
+    table ends (mm).
     """
     most = int((_TOP - _BOTTOM - 8) / _LOWEST)
     shown = rows if len(rows) <= most else rows[: most - 1]
@@ -116,4 +118,17 @@ def _table(
         y -= pitch
         page.rule(LEFT, RIGHT, y, 0.5, palette.RULE)
     if len(shown) < len(rows):
-        page.text(LEFT, y - 5.2, f"{len(rows) - len(shown)} more", _NOTE_PT, color=palette.SECOND_INK)
+        y -= 5.2
+        page.text(LEFT, y, f"{len(rows) - len(shown)} more", _NOTE_PT, color=palette.SECOND_INK)
+    return y
+
+
+def _rests_on(page: Page, said: Sequence[str], top: float) -> None:
+    """What the verdicts rest on, as far as there is room below a table."""
+    lines = [line for one in said for line in page.lettering.wrap(clean(one), "sans", _NOTE_PT, RIGHT - LEFT, 2)]
+    room = int((top - _BOTTOM) / _NOTE_MM)
+    if room < 2:
+        return
+    page.text(LEFT, top, "What it rests on", _HEAD_PT, font="bold")
+    for k, line in enumerate(lines[: room - 1]):
+        page.text(LEFT, top - (k + 1) * _NOTE_MM - 0.6, line, _NOTE_PT, color=palette.SECOND_INK)

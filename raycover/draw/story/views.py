@@ -21,6 +21,7 @@ from raycover.draw.story.slide import blank, draw_foot
 from raycover.draw.tables import letters
 from raycover.draw.view3d import environment, still_page
 from raycover.draw.view3d.camera import View, fit
+from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.margin_bar import rectangle
 from raycover.draw.view3d.still import Composed, ceiling_over, compose, moved_lobe, render, representative
 from raycover.draw.view3d.still_page import COLUMN, LEFT, RIGHT, page_with, viewport_px
@@ -65,7 +66,8 @@ def coverage_view(told: Told, name: str) -> tuple[Pixels, Composed, Pixels]:
     pyvista = environment.load_for_pictures()
     composed = compose(told.scene, told.building, told.coverage, name, told.rays, *viewport_px())
     picture = render(pyvista, composed)
-    return still_page.draw_sheet(told.scene, told.coverage, composed, picture, heading=False), composed, picture
+    page = still_page.draw_sheet(told.scene, told.coverage, composed, picture, heading=False)
+    return page.pixels(), composed, picture
 
 
 def detectors_view(told: Told, view: View) -> Pixels:
@@ -94,7 +96,7 @@ def detectors_view(told: Told, view: View) -> Pixels:
     page.rule(COLUMN, RIGHT, 158.3, 1.1)
     _models(page, told, [lobe.name for lobe in lobes])
     still_page._foot(page, told.scene, composed)
-    still_page._names(page, composed, box)
+    still_page.write_names(page, composed, box, still_page.MM_PER_PX)
     still_page._north(page, told.scene, composed, picture, box)
     return page.pixels()
 
@@ -156,15 +158,17 @@ def gaps_view(told: Told, composed: Composed, picture: Pixels, marked: Sequence[
         y -= 8.2
     n = sum(len(plane.gaps) for plane in composed.planes) - len(marked)
     if n > 0:
-        page.text(COLUMN, y, f"{n} smaller ones", 9, color=palette.SECOND_INK)
+        page.text(COLUMN, y, f"{n} smaller one{'s' * (n != 1)}", 9, color=palette.SECOND_INK)
     offsets = _offsets(composed)
     for one in marked:
-        at = np.array(one.gap.at) + offsets[one.map] if one.map in offsets else None
-        if at is not None:
+        if one.map in offsets:
+            plane = composed.planes[one.map]
+            onto_map = [0.0, 0.0, map_level_m(plane) - plane.surface.heights[0]]
+            at = np.array(one.gap.at) + offsets[one.map] + np.array(onto_map)
             flat = composed.placed.pixels(at[None])[0] / composed.placed.width * (box[2] - box[0]) + np.array(box[:2])
             _letter(page, (float(flat[0]), float(flat[1])), one.letter)
     still_page._foot(page, told.scene, composed)
-    still_page._names(page, composed, box)
+    still_page.write_names(page, composed, box, still_page.MM_PER_PX)
     still_page._north(page, told.scene, composed, picture, box)
     return page.pixels()
 
@@ -203,7 +207,7 @@ def pair_view(before: Told, after: Told, name: str) -> tuple[Pixels, tuple[float
         corner = (round(x / 25.4 * 144) * 25.4 / 144, round(_PAIR_BOTTOM / 25.4 * 144) * 25.4 / 144)
         box = (*corner, corner[0] + width * 25.4 / 144, corner[1] + height * 25.4 / 144)
         page.image(np.ascontiguousarray(picture[::-1]), box, 1.0)
-        still_page._names(page, composed, box, box)
+        still_page.write_names(page, composed, box, still_page.MM_PER_PX)
         shares.append(_pair_figures(page, told, composed, x, "before" if told is before else "after"))
     page.lines([[((LEFT + RIGHT) / 2, 20.0), ((LEFT + RIGHT) / 2, 158.0)]], palette.RULE, 0.5, 25.0)
     draw_foot(page, after.scene, f"plane {clean(name)}, both from the {view.compass(before.scene.north_deg)}")

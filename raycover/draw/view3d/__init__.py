@@ -8,20 +8,32 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-__all__ = ["display_report", "draw_building_view", "draw_view", "open_window", "require_display"]
+__all__ = [
+    "display_report",
+    "draw_building_view",
+    "draw_camera",
+    "draw_view",
+    "open_window",
+    "require_display",
+    "save_isometric",
+]
 
 if TYPE_CHECKING:
     from raycover.draw.view3d.building_still import draw_building_view
+    from raycover.draw.view3d.camera_still import draw_camera
     from raycover.draw.view3d.environment import display_report, require_display
+    from raycover.draw.view3d.isometric import save_isometric
     from raycover.draw.view3d.still import draw_view
     from raycover.draw.view3d.window import open_window
 
 _HOME = {
     "draw_building_view": "raycover.draw.view3d.building_still",
+    "draw_camera": "raycover.draw.view3d.camera_still",
     "display_report": "raycover.draw.view3d.environment",
     "draw_view": "raycover.draw.view3d.still",
     "open_window": "raycover.draw.view3d.window",
     "require_display": "raycover.draw.view3d.environment",
+    "save_isometric": "raycover.draw.view3d.isometric",
 }
 
 

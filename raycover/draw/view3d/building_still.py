@@ -54,7 +54,7 @@ def building_sheet(
         page.text(still_page.LEFT, 166.3, text, 11.5, color=palette.SECOND_INK)
     _column(page, held, left, right)
     still_page._foot(page, scene, composed)
-    still_page._names(page, composed, box)
+    still_page.write_names(page, composed, box, still_page.MM_PER_PX)
     still_page._north(page, scene, composed, picture, box)
     return page.pixels()
 

@@ -47,6 +47,13 @@ class View:
         return np.cross(self.toward, self.right)
 
     @property
+    def words(self) -> str:
+        """How far it looks down."""
+        if abs(self.elevation_deg) < 4.0:
+            return "level"
+        return f"{self.elevation_deg:.0f}° down" if self.elevation_deg > 0 else f"{-self.elevation_deg:.0f}° up"
+
+    @property
     def behind(self) -> Floats:
         """How far (m, in plan) a metre of height hides the floor behind it, as a vector (2,)."""
         flat = self.toward[:2]
@@ -79,6 +86,45 @@ class Fit:
         return flat + np.array([self.width, self.height]) / 2
 
 
+@dataclass(frozen=True)
+class Lens(Fit):
+    """A perspective: from `eye` (3,) towards `target` (3,), `fov_deg` from the top of the frame to its foot.
+
+    `metres` are those a pixel stands for at the target's distance.
+    """
+
+    eye: Floats
+    target: Floats
+    fov_deg: float
+
+    @classmethod
+    def between(cls, eye: Floats, target: Floats, fov_deg: float, width: int, height: int) -> Lens:
+        away = np.asarray(eye, float) - np.asarray(target, float)
+        far = float(np.linalg.norm(away))
+        # Straight down has no azimuth of its own: then up on the page is +y.
+        level = float(np.hypot(*away[:2])) > 1e-6 * far
+        azimuth = float(np.degrees(np.arctan2(away[1], away[0]))) if level else -90.0
+        elevation = float(np.degrees(np.arcsin(np.clip(away[2] / far, -1.0, 1.0))))
+        metres = 2 * far * float(np.tan(np.radians(fov_deg) / 2)) / height
+        view = View(azimuth, elevation)
+        centre = view.project(np.asarray(target, float))
+        return cls(view, width, height, metres, centre, np.asarray(eye, float), np.asarray(target, float), fov_deg)
+
+    def depth(self, points: Floats) -> Floats:
+        """(n,) how far points lie before the eye, along its line of sight (m)."""
+        return np.asarray((self.eye - np.asarray(points, float)) @ self.view.toward)
+
+    def pixels(self, points: Floats) -> Floats:
+        """(n, 3) → (n, 2) pixels from the frame's lower left corner; far off the frame for what lies behind the eye."""
+        offset = np.asarray(points, float) - self.eye
+        depth = self.depth(points)
+        across = np.stack([offset @ self.view.right, offset @ self.view.up], axis=-1)
+        per_m = self.height / 2 / np.tan(np.radians(self.fov_deg) / 2)
+        before = depth > 0.05
+        flat = across / np.where(before, depth, 1.0)[..., None] * per_m
+        return np.where(before[..., None], flat + np.array([self.width, self.height]) / 2, -1e5)
+
+
 def fit(view: View, points: Floats, width: int, height: int, margin_px: float = 12.0) -> Fit:
     """Put all points (n, 3) into a frame, nothing clipped."""
     flat = view.project(points)
@@ -109,13 +155,14 @@ def choose_view(
     extremes: Floats,
     aspect: float,
     elevation_deg: float = ELEVATION_DEG,
+    views: Sequence[View] = (),
 ) -> View:
     """The direction that shows most of a mapped `area` (plan polygon), and largest.
 
     `things` are (convex footprint, height m) of what stands there, `extremes` (n, 3) points that must be in
-    the picture, `aspect` its width over its height.
+    the picture, `aspect` its width over its height; `views` those to choose from, unless off square from every side.
     """
-    return max(views_about(area, elevation_deg), key=lambda view: worth(view, area, things, extremes, aspect))
+    return max(views or views_about(area, elevation_deg), key=lambda view: worth(view, area, things, extremes, aspect))
 
 
 def views_about(area: Any, elevation_deg: float = ELEVATION_DEG) -> list[View]:

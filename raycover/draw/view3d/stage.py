@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.draw import palette
-from raycover.draw.view3d.camera import Fit
+from raycover.draw.view3d.camera import Fit, Lens
 from raycover.draw.view3d.floor_map import FloorMap
 from raycover.draw.view3d.meshes import to_lines, to_polylines, to_surface
 from raycover.draw.view3d.solids import Drawn
@@ -161,22 +161,27 @@ def add_links(pyvista: Any, plotter: Any, lines: Floats, dash_m: float, *, line_
     return [_lines(pyvista, plotter, to_lines(pyvista, np.concatenate(dashes)), palette.SECOND_INK, line_px)]
 
 
-def add_lobe(pyvista: Any, plotter: Any, lobe: Lobe, *, line_px: float, opacity: float = 0.22) -> list[Any]:
-    """A translucent shell with its ribs."""
+def add_lobe(
+    pyvista: Any,
+    plotter: Any,
+    lobe: Lobe,
+    *,
+    line_px: float,
+    opacity: float = 0.22,
+    through: NDArray[np.bool_] | None = None,
+) -> list[Any]:
+    """A translucent shell with its ribs; where it has come `through` a wall, darker."""
     if not len(lobe.triangles):
         return []
-    shell = to_surface(pyvista, lobe.vertices[lobe.triangles])
+    beyond = np.zeros(len(lobe.triangles), bool) if through is None else through
     actors = [
         plotter.add_mesh(
-            shell,
-            color=palette.SHELL,
-            opacity=opacity,
-            lighting=False,
-            culling="back",
-            reset_camera=False,
-            show_scalar_bar=False,
+            to_surface(pyvista, lobe.vertices[lobe.triangles[chosen]]), color=colour, opacity=strength, lighting=False,
+            culling="back", reset_camera=False, show_scalar_bar=False,
         )
-    ]
+        for chosen, colour, strength in ((~beyond, palette.SHELL, opacity), (beyond, palette.THROUGH, opacity + 0.12))
+        if chosen.any()
+    ]  # fmt: skip
     ribs = to_polylines(pyvista, lobe.ribs)
     if ribs.n_points:
         actors.append(
@@ -253,6 +258,16 @@ def aim(plotter: Any, placed: Fit, points: Floats) -> None:
     A tight range matters: ambient occlusion reads depths, and in a wide range they are too coarse for it.
     """
     view = placed.view
+    if isinstance(placed, Lens):
+        camera, depth = plotter.camera, placed.depth(points)
+        camera.parallel_projection = False
+        camera.position, camera.focal_point = tuple(placed.eye), tuple(placed.target)
+        camera.up = tuple(view.up)
+        camera.view_angle = placed.fov_deg
+        ahead = depth[depth > 0]
+        far = float(ahead.max()) + 1.0 if len(ahead) else 10.0
+        camera.clipping_range = (max(0.08, 0.5 * float(ahead.min(initial=far))), far)
+        return
     middle = placed.centre[0] * view.right + placed.centre[1] * view.up
     depth = points @ view.toward
     away = float(depth.max()) + 10.0

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,11 +18,11 @@ from raycover.casting import Weather
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw.footprints import outline, within
-from raycover.draw.png import write_whole
+from raycover.draw.png import PNG_LEVEL, write_whole
 from raycover.draw.stair_cuts import arrival
 from raycover.draw.stair_cuts import outline as outline_of
 from raycover.draw.view3d import environment, stage
-from raycover.draw.view3d.camera import Fit, View, choose_view, fit
+from raycover.draw.view3d.camera import Fit, Lens, View, choose_view, fit
 from raycover.draw.view3d.cutaway import Cuts, screens, standing_things
 from raycover.draw.view3d.floor_map import FloorMap, make_map, map_level_m, mapped_area, shifted
 from raycover.draw.view3d.imported import imported_things
@@ -37,7 +38,7 @@ from raycover.draw.view3d.laying import (
 from raycover.draw.view3d.people import figure, seated_figures, stand_people
 from raycover.draw.view3d.solids import Drawn, outlines_under
 from raycover.draw.view3d.stair_bodies import stair_map
-from raycover.draw.view3d.still_page import SIZE_PX, VIEWPORT, draw_sheet, viewport_px
+from raycover.draw.view3d.still_page import VIEWPORT, draw_sheet, viewport_px
 from raycover.draw.view3d.tray_bodies import draw_trays
 from raycover.draw.view3d.trays import Tray, choose_tray_view, group_of, lifts, links, trays_of
 from raycover.lobes import Lobe, make_lobe
@@ -51,10 +52,46 @@ Floats = NDArray[np.floating[Any]]
 _FINER = 2
 #: Footprints of more units than this are a tangle: none is drawn then.
 _MOST_FOOTPRINTS = 24
+#: People stand no nearer (m) to an eye.
+_NEAREST_PERSON_M = 4.0
+#: Nothing is so high (m): what is cut there stays whole.
+_WHOLE_M = 1e4
 #: Things taller than this (m) hide no more when a view is chosen: they are cut down anyway.
 _TALLEST_M = 6.0
 #: Ambient occlusion darkens everything by this much at the least; measured.
 _SSAO_DARKENS = 0.952
+
+
+@dataclass(frozen=True)
+class Shot:
+    """How a still is taken, where that is said: in parallel projection from the best of some `views`, or from an `eye`
+    (3,).
+
+    `target` (3,) is the middle of the picture, `parallel_m` its height; `walls` and `things` (m over the floor) where
+    these are cut off; `lobes` the names of detectors whose fields are shown, None for a few that are chosen.
+    """
+
+    views: tuple[View, ...] = ()
+    eye: Floats | None = None
+    target: Floats | None = None
+    fov_deg: float = 50.0
+    parallel_m: float | None = None
+    walls: float | None = None
+    things: float | None = None
+    lobes: tuple[str, ...] | None = None
+    detectors: bool = True
+    people: bool = True
+
+    def cuts(self, cuts: Cuts, *, inside: bool) -> Cuts | None:
+        """Cuts for everything alike, where heights are said or the eye is `inside`; None: as suits the view."""
+        if self.walls is None and self.things is None and not inside:
+            return None
+        walls = self.walls if self.walls is not None else _WHOLE_M if inside else cuts.high
+        things = self.things if self.things is not None else _WHOLE_M
+        return Cuts(walls, walls, walls, things)
+
+
+AS_SUITS = Shot()
 
 
 @dataclass(frozen=True)
@@ -72,6 +109,7 @@ class Composed:
 
     `tops` and `feet` (n, 3) are where detectors and the points below them are shown; `planes` the maps shown, of
     which `laid` lie on storeys and `stair_maps` on stairs; `links` (n, 2, 3) join storeys that are pulled apart.
+    `through`: which triangles of each lobe lie beyond a wall; `hidden` (n,): detectors that the eye cannot see.
     """
 
     plane_name: str
@@ -89,6 +127,8 @@ class Composed:
     covered: Floats
     links: Floats
     unnoticed: tuple[Floats, ...] = ()
+    through: tuple[NDArray[np.bool_], ...] = ()
+    hidden: NDArray[np.bool_] | None = None
 
     @property
     def plane(self) -> PlaneCoverage:
@@ -105,7 +145,8 @@ class Composed:
     @property
     def shell_opacity(self) -> float:
         """Shells over much of the map are fainter, so that its colours still show."""
-        seen = dict(zip((u.name for u in self.units), seen_areas(self.planes), strict=True))
+        every = self.planes[0].explainer.units
+        seen = dict(zip((u.name for u in every), seen_areas(self.planes), strict=True))
         whole = sum(plane.area_m2 for plane in self.planes)
         share = sum(seen[lobe.name] for lobe in self.lobes) / max(whole, 1e-9)
         return float(np.clip(0.24 - 0.18 * share, 0.14, 0.22))
@@ -138,11 +179,13 @@ def draw_view(
     width, height = viewport_px()
     composed = compose(scene, building, coverage, name, rays, width, height)
     picture = render(pyvista, composed)
-    page = draw_sheet(scene, coverage, composed, picture)
-    image = Image.fromarray(page)
-    assert image.size == SIZE_PX, f"the page came out {image.size}"
+    save_still(draw_sheet(scene, coverage, composed, picture).pixels(), path)
+
+
+def save_still(pixels: NDArray[np.uint8], path: str | Path) -> None:
+    """Write a finished page (h, w, 3) as a PNG, whole or not at all."""
     data = io.BytesIO()
-    image.save(data, "PNG", optimize=True)
+    Image.fromarray(pixels).save(data, "PNG", compress_level=PNG_LEVEL)
     write_whole(Path(path), data.getvalue())
 
 
@@ -154,20 +197,26 @@ def compose(
     rays: RayScene | None,
     width: int,
     height: int,
+    shot: Shot = AS_SUITS,
     *,
     view: View | None = None,
 ) -> Composed:
     """Choose the view (unless one is given), the cuts, the people and the lobes for a frame of width × height pixels.
 
-    `name` is a plane of the scene, or one of its maps.
+    `name` is a plane of the scene, or one of its maps. From an eye one storey is seen: that of what it looks at.
     """
+    shot = shot if view is None else replace(shot, views=(view,))
     names = group_of(coverage, name)
+    if shot.eye is not None:
+        names = _storey_seen(coverage, names, shot)
     planes = tuple(coverage[n] for n in names)
     trays = trays_of(building, coverage, names)
     area = shapely.union_all([tray.area for tray in trays])
     cuts = Cuts.for_area(area, max((r.height for r in building.rooms), default=3.0))
     slab = slab_of(trays)
-    units = coverage.units
+    units = coverage.units if shot.detectors else ()
+    if shot.eye is not None:
+        units = _units_of(trays, building, units)
     home = home_of(trays, building, units)
     standing = [
         (t.footprint, min(t.top - t.bottom, _TALLEST_M))
@@ -178,28 +227,36 @@ def compose(
     things += [screen for tray in trays for screen in screens(tray.building, cuts.low)]
     corners = [_extremes(tray, cuts) for tray in trays]
     hung = np.array([u.position for u in units]).reshape(-1, 3)
-    if view is not None:
-        pass
+    if shot.eye is not None and shot.target is not None:
+        view = Lens.between(shot.eye, shot.target, shot.fov_deg, width, height).view
+    elif len(shot.views) == 1:
+        view = shot.views[0]
     elif len(trays) == 1:
-        view = choose_view(area, _gathered(things), np.concatenate([*corners, hung]), width / height)
+        extremes = np.concatenate([*corners, hung])
+        view = choose_view(area, _gathered(things), extremes, width / height, views=shot.views)
     else:
         with_units = [np.concatenate([some, hung[home == k]]) for k, some in enumerate(corners)]
-        view = choose_tray_view(trays, _gathered(things), with_units, width / height, slab)
+        view = choose_tray_view(trays, _gathered(things), with_units, width / height, slab, shot.views)
     moved = lifts(trays, view, slab)
     by = moved[home] if len(units) else np.zeros((0, 3))
     tops = hung + by
     feet = np.concatenate([np.zeros((0, 3)), _feet(units, planes[0])]) + by
-    drawn = draw_trays(trays, moved, view, cuts, slab_m=slab)
+    inside = shot.eye is not None and building.room_at(*(float(v) for v in shot.eye)) is not None
+    alike = shot.cuts(cuts, inside=inside)
+    if alike is None:
+        drawn = draw_trays(trays, moved, view, cuts, slab_m=slab)
+    else:
+        drawn = draw_trays(trays, moved, None, alike, slab_m=slab, low=True)
     weather = Weather.of(scene.conditions)
     caster = RayScene(building) if rays is None else rays
     motion = planes[0].surface.motion
     lobes = tuple(
         moved_lobe(make_lobe(u, caster, weather, motion=motion, below_m=ceiling_over(u, building)), by[units.index(u)])
-        for u in representative(units, planes)
+        for u in _shown_lobes(shot, units, coverage.units, planes, inside=inside)
     )
     shells = [lobe.vertices[np.unique(lobe.triangles)] for lobe in lobes if len(lobe.triangles)]
     shown = [some + shift for some, shift in zip(corners, moved, strict=True)]
-    placed = fit(view, np.concatenate([drawn.points, *shown, tops, *shells]), width, height, margin_px=14)
+    placed = _placed(shot, view, np.concatenate([drawn.points, *shown, tops, *shells]), width, height)
     underlay = read_underlay(scene)
     px_per_m, hatch_m = 0.85 * _FINER / placed.metres, float(9.5 * placed.metres)
     laid, stair_maps, figures, dashes, covered = [], [], [], [], []
@@ -212,33 +269,123 @@ def compose(
             if r.plane is not None
         ]
         mine = tuple(unit for unit, at in zip(units, home, strict=True) if at == k)
-        figures += [figure + shift for figure in _people(tray, feet[home == k] if len(units) else feet, placed)]
+        if shot.people:
+            seen = None if shot.eye is None else _in_sight(placed, shot.eye, caster if inside else None)
+            figures += [f + shift for f in _people(tray, feet[home == k] if len(units) else feet, placed, seen)]
         if len(units) <= _MOST_FOOTPRINTS:
             dashes.append(_dashes(mine, tray.plane, tray.area, placed) + shift)
         covered.append(outlines_under(tray.building, map_level_m(tray.plane)) + shift)
     seated, unnoticed = seated_figures(shifted_seats(coverage, trays, moved))
     nothing = np.zeros((0, 2, 3))
+    names_of = [unit.name for unit in units]
     return Composed(
         name, planes, tuple(laid), tuple(stair_maps), drawn, placed, units, tops, feet, lobes, (*figures, *seated),
         np.concatenate([nothing, *dashes]), np.concatenate([nothing, *covered]), links(trays, moved, view), unnoticed,
+        tuple(_through(lobe, building, by[k], units[k]) for lobe in lobes for k in [names_of.index(lobe.name)]),
+        _hidden(shot, caster, tops) if inside and alike is not None else None,
     )  # fmt: skip
 
 
-def _people(tray: Tray, feet: Floats, placed: Fit) -> list[Floats]:
-    """Figures (n, 3, 3) on a storey's free floor."""
+def _storey_seen(coverage: Coverage, names: tuple[str, ...], shot: Shot) -> tuple[str, ...]:
+    """The maps of the storey that an eye looks at: the highest whose floor lies below that."""
+    flat = [name for name in names if coverage[name].surface.stairs is None]
+    assert shot.target is not None
+    z = float(shot.target[2]) + 0.1
+    floors = {name: float(np.min(coverage[name].surface.floor)) for name in flat}
+    under = [name for name in flat if floors[name] <= z] or [min(flat, key=lambda name: floors[name])]
+    return (max(under, key=lambda name: floors[name]),)
+
+
+def _units_of(trays: tuple[Tray, ...], building: Building, units: tuple[Unit, ...]) -> tuple[Unit, ...]:
+    """The detectors that hang in what is shown."""
+    rooms = {room.name for tray in trays for room in tray.building.rooms}
+    home = building.rooms_at(np.array([u.position for u in units]).reshape(-1, 3))
+    return tuple(unit for unit, room in zip(units, home, strict=True) if room < 0 or building.rooms[room].name in rooms)
+
+
+def _shown_lobes(
+    shot: Shot, units: tuple[Unit, ...], every: tuple[Unit, ...], planes: tuple[PlaneCoverage, ...], *, inside: bool
+) -> list[Unit]:
+    if shot.lobes is None and inside:
+        return []  # from within, a shell is a veil over everything
+    if shot.lobes is not None:
+        return [unit for unit in units if unit.name in shot.lobes]
+    # Planes count every detector of the scene, of which only some may be shown.
+    return [unit for unit in representative(every, planes) if any(unit is one for one in units)]
+
+
+def _placed(shot: Shot, view: View, points: Floats, width: int, height: int) -> Fit:
+    """The view in its frame: as said, or with everything in it."""
+    if shot.eye is not None and shot.target is not None and shot.parallel_m is None:
+        return Lens.between(shot.eye, shot.target, shot.fov_deg, width, height)
+    if shot.parallel_m is None:
+        return fit(view, points, width, height, margin_px=14)
+    middle = shot.target if shot.target is not None else (points.min(axis=0) + points.max(axis=0)) / 2
+    return Fit(view, width, height, shot.parallel_m / height, view.project(middle))
+
+
+def _through(lobe: Lobe, building: Building, by: Floats, unit: Unit) -> NDArray[np.bool_]:
+    """(m,) triangles of a lobe, drawn moved by a vector, that lie in another room than its detector, or outside all.
+
+    Only microwave gets there.
+    """
+    if not len(lobe.triangles) or not building.rooms or unit.kind == "infrared":
+        return np.zeros(len(lobe.triangles), bool)
+    home = int(building.rooms_at((lobe.position - by)[None])[0])
+    if home < 0:
+        return np.zeros(len(lobe.triangles), bool)
+    middles = lobe.vertices[lobe.triangles].mean(axis=1) - by
+    # A hair toward the unit: what ends at a wall lies in it.
+    middles += (
+        0.03
+        * (lobe.position - by - middles)
+        / np.maximum(np.linalg.norm(lobe.position - by - middles, axis=1, keepdims=True), 1e-9)
+    )
+    return np.asarray(building.rooms_at(middles) != home)
+
+
+def _hidden(shot: Shot, rays: RayScene, tops: Floats) -> NDArray[np.bool_] | None:
+    """(n,) detectors that something stands before, seen from the eye."""
+    if shot.eye is None or not len(tops):
+        return None
+    return np.asarray(rays.infrared_blocked(rays.segments(np.asarray(shot.eye, float), tops - [0.0, 0.0, 0.01])))
+
+
+def _in_sight(placed: Fit, eye: Floats, rays: RayScene | None) -> Callable[[Floats], NDArray[np.bool_]]:
+    """What says which places (n, 3) an eye sees a person at: in the frame, not too near, nothing before their waist."""
+
+    def seen(places: Floats) -> NDArray[np.bool_]:
+        waist = places + np.array([0.0, 0.0, 1.0])
+        flat = placed.pixels(waist)
+        ok = np.all((flat > 40) & (flat < np.array([placed.width, placed.height]) - 40), axis=1)
+        ok &= np.linalg.norm(waist - eye, axis=1) > _NEAREST_PERSON_M
+        if rays is not None and ok.any():
+            ok[ok] = ~rays.infrared_blocked(rays.segments(np.asarray(eye, float), waist[ok]))
+        return ok
+
+    return seen
+
+
+def _people(
+    tray: Tray, feet: Floats, placed: Fit, seen: Callable[[Floats], NDArray[np.bool_]] | None = None
+) -> list[Floats]:
+    """Figures (n, 3, 3) on a storey's free floor, where they are `seen` if that is asked."""
     m2_each = max(18.0, (46 * placed.metres) ** 2)
     on_floor = map_level_m(tray.plane) < 0.3
     people = stand_people(
         tray.plane, tray.building, feet[:, :2], most=8 if on_floor else 3, m2_each=m2_each,
-        apart_m=max(1.6, 85 * placed.metres),
+        apart_m=max(1.6, 85 * placed.metres), seen=seen,
     )  # fmt: skip
     return [figure(at, heading, left_foot_first=k % 2 == 0) for k, (at, heading) in enumerate(people)]
 
 
-def render(pyvista: Any, composed: Composed) -> NDArray[np.uint8]:
-    """The frame's pixels (h, w, 3): opaque things shaded by what stands near, lobes and glass over them."""
+def render(pyvista: Any, composed: Composed, finer: int = _FINER) -> NDArray[np.uint8]:
+    """The frame's pixels (h, w, 3): opaque things shaded by what stands near, lobes and glass over them.
+
+    Rendered `finer` times larger than shown, then brought down.
+    """
     placed = composed.placed
-    size = (placed.width * _FINER, placed.height * _FINER)
+    size = (placed.width * finer, placed.height * finer)
     plotter = pyvista.Plotter(off_screen=True, window_size=size, lighting="none")
     # Every actor added would otherwise be worth a frame of its own.
     plotter.suppress_rendering = True
@@ -247,24 +394,24 @@ def render(pyvista: Any, composed: Composed) -> NDArray[np.uint8]:
         plotter.set_background("white")
         stage.light(pyvista, plotter, placed.view.toward, placed.view.right)
         stage.aim(plotter, placed, composed.points)
-        line = 0.9 * _FINER
+        line = 0.9 * finer
         for some in composed.maps:
             stage.add_map(pyvista, plotter, some, line_px=line)
         stage.add_solids(pyvista, plotter, composed.drawn, line_px=line)
         stage.add_people(pyvista, plotter, composed.figures)
         stage.add_people(pyvista, plotter, composed.unnoticed, colour=stage.UNNOTICED)
-        stage.add_footprints(pyvista, plotter, composed.dashes, line_px=0.9 * _FINER)
-        stage.add_covered(pyvista, plotter, composed.covered, line_px=0.9 * _FINER)
-        stage.add_links(pyvista, plotter, composed.links, 5 * placed.metres, line_px=0.8 * _FINER)
-        stage.add_drops(pyvista, plotter, composed.tops, composed.feet, 3.2 * placed.metres, line_px=0.85 * _FINER)
+        stage.add_footprints(pyvista, plotter, composed.dashes, line_px=0.9 * finer)
+        stage.add_covered(pyvista, plotter, composed.covered, line_px=0.9 * finer)
+        stage.add_links(pyvista, plotter, composed.links, 5 * placed.metres, line_px=0.8 * finer)
+        stage.add_drops(pyvista, plotter, composed.tops, composed.feet, 3.2 * placed.metres, line_px=0.85 * finer)
         plain = _shot(plotter)
         radius = float(np.clip(14 * placed.metres * 2, 0.12, 1.4))
         plotter.enable_ssao(radius=radius, bias=0.085 * radius, kernel_size=128, blur=True)
         shaded = _shot(plotter)
         plotter.disable_ssao()
         stage.add_glass(pyvista, plotter, composed.drawn)
-        for lobe in composed.lobes:
-            stage.add_lobe(pyvista, plotter, lobe, line_px=0.6 * _FINER, opacity=composed.shell_opacity)
+        for lobe, beyond in zip(composed.lobes, composed.through, strict=True):
+            stage.add_lobe(pyvista, plotter, lobe, line_px=0.6 * finer, opacity=composed.shell_opacity, through=beyond)
         if composed.lobes or not composed.drawn.glass.empty:
             plotter.enable_depth_peeling(8)
             final = _shot(plotter)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from copy import deepcopy
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from raycover.draw.labels import Placer
 from raycover.draw.legend import distribution
 from raycover.draw.lettering import clean
 from raycover.draw.page import MM_PER_INCH, Page
+from raycover.draw.view3d.camera import Lens
 from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.margin_bar import draw_margin_bar, rectangle
 from raycover.draw.view3d.stage import UNNOTICED
@@ -32,59 +34,99 @@ Box = tuple[float, float, float, float]
 
 SIZE_PX = (1920, 1080)
 _DPI = 144.0
-#: A hair more than 1920 and 1080 pixels: matplotlib rounds down.
-_SIZE_MM = (SIZE_PX[0] / _DPI * MM_PER_INCH + 1e-3, SIZE_PX[1] / _DPI * MM_PER_INCH + 1e-3)
-_MM_PER_PX = MM_PER_INCH / _DPI
-#: The picture of the building on the page (x0, y0, x1, y1 in mm).
+MM_PER_PX = MM_PER_INCH / _DPI
+
+
+@dataclass(frozen=True)
+class Format:
+    """The shape of a page: 1920 pixels wide, laid out for 1080; on a taller one more of the picture shows."""
+
+    height_px: int = SIZE_PX[1]
+
+    @property
+    def taller(self) -> float:
+        """How much taller (mm) than 1080 pixels it is."""
+        return (self.height_px - SIZE_PX[1]) * MM_PER_PX
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        # A hair more than so many pixels: matplotlib rounds down.
+        return SIZE_PX[0] * MM_PER_PX + 1e-3, self.height_px * MM_PER_PX + 1e-3
+
+    @property
+    def viewport(self) -> Box:
+        """The picture of the building on the page (x0, y0, x1, y1 in mm)."""
+        x0, y0, x1, y1 = VIEWPORT
+        return x0, y0, x1, y1 + self.taller
+
+    @property
+    def viewport_px(self) -> tuple[int, int]:
+        x0, y0, x1, y1 = self.viewport
+        return round((x1 - x0) / MM_PER_PX), round((y1 - y0) / MM_PER_PX)
+
+
 VIEWPORT: Box = (7.0, 17.5, 254.0, 163.0)
+WIDE = Format()
+#: A4 landscape has sides of 1 to √2 (ISO 216).
+FORMATS = {"16:9": WIDE, "A4": Format(1358)}
 _LEFT, _RIGHT = LEFT, RIGHT = 12.0, 327.0
 _COLUMN = COLUMN = 261.0
 _PICTURE_Z = 1.0
 #: The legend's bar beside a table of storeys.
 _SMALLER_BAR = 0.72
+#: Seen flatter than this (degrees) the north needle says nothing.
+_FLATTEST_NEEDLE_DEG = 12.0
 #: Sizes that names of rooms are tried in.
 _ROOM_PT = (15.0, 12.0, 10.0, 8.5)
 
 
 def viewport_px() -> tuple[int, int]:
-    x0, y0, x1, y1 = VIEWPORT
-    return round((x1 - x0) / _MM_PER_PX), round((y1 - y0) / _MM_PER_PX)
+    return WIDE.viewport_px
 
 
 def draw_sheet(
-    scene: Scene, coverage: Coverage, composed: Composed, picture: NDArray[np.uint8], *, heading: bool = True
-) -> NDArray[np.uint8]:
-    """The finished page (1080, 1920, 3) about a picture of the building (h, w, 3), row 0 at the top.
+    scene: Scene,
+    coverage: Coverage,
+    composed: Composed,
+    picture: NDArray[np.uint8],
+    form: Format = WIDE,
+    name: str | None = None,
+    *,
+    heading: bool = True,
+) -> Page:
+    """The finished page about a picture of the building (h, w, 3), row 0 at the top; `name` is that of the camera.
 
     Without its `heading` where a title is put over it elsewhere, as on slides.
     """
-    page, box = page_with(picture)
+    page, box = page_with(picture, form)
+    upper = page.moved(0.0, form.taller)
     if heading:
-        _heading(page, scene, composed.plane)
-    _headline(page, coverage, composed.planes)
-    lowest = _legend(page, composed.planes)
-    _key(page, composed, lowest)
+        _heading(upper, scene, composed.plane, name)
+    _headline(upper, coverage, composed.planes)
+    lowest = _legend(upper, composed.planes)
+    _key(upper, composed, lowest, form.taller)
     _foot(page, scene, composed)
-    _names(page, composed, box)
+    write_names(page, composed, box, MM_PER_PX)
     _north(page, scene, composed, picture, box)
-    return page.pixels()
+    return page
 
 
-def page_with(picture: NDArray[np.uint8]) -> tuple[Page, Box]:
+def page_with(picture: NDArray[np.uint8], form: Format = WIDE) -> tuple[Page, Box]:
     """A page with a picture of the building (h, w, 3) on it, and where it lies (mm)."""
-    page = Page(dpi=_DPI, size=_SIZE_MM)
+    page = Page(dpi=_DPI, size=form.size_mm)
     height, width = picture.shape[:2]
-    corner = np.round(np.array(VIEWPORT[:2]) / _MM_PER_PX) * _MM_PER_PX
-    box = (corner[0], corner[1], corner[0] + width * _MM_PER_PX, corner[1] + height * _MM_PER_PX)
+    corner = np.round(np.array(VIEWPORT[:2]) / MM_PER_PX) * MM_PER_PX
+    box = (corner[0], corner[1], corner[0] + width * MM_PER_PX, corner[1] + height * MM_PER_PX)
     page.image(np.ascontiguousarray(picture[::-1]), box, _PICTURE_Z)
     return page, box
 
 
-def _heading(page: Page, scene: Scene, plane: PlaneCoverage) -> None:
+def _heading(page: Page, scene: Scene, plane: PlaneCoverage, name: str | None) -> None:
     width = _COLUMN - _LEFT - 8
     title, size = page.lettering.fit_size(clean(scene.title), "serif", (28, 24, 20), width)
     page.text(_LEFT, 174.6, title, size, font="serif")
     text = words.subtitle(plane.surface, scene.conditions.ambient_c, [scene.state] if scene.states else [])
+    text = text if name is None else f"{clean(name)} · {text}"
     text, size = page.lettering.fit_size(text, "sans", (11.5, 10, 9), width)
     page.text(_LEFT, 166.3, text, size, color=palette.SECOND_INK)
 
@@ -116,8 +158,8 @@ def _legend(page: Page, planes: Sequence[PlaneCoverage]) -> float:
     return bottom - 5.5
 
 
-def _key(page: Page, composed: Composed, top: float) -> None:
-    """What the signs in the picture mean, one a line."""
+def _key(page: Page, composed: Composed, top: float, taller: float = 0.0) -> None:
+    """What the signs in the picture mean, one a line; `taller` mm are free below."""
     y = top - 8.0
     left, text_x, step = _COLUMN, _COLUMN + 12.0, 6.6
     width = _RIGHT - text_x
@@ -148,6 +190,11 @@ def _key(page: Page, composed: Composed, top: float) -> None:
         text = f"seen by {' and by '.join(names)}, in 3D"
         page.text(text_x, y, page.lettering.fit(text, "sans", 9.5, width), 9.5)
         y -= step
+    if any(some.any() for some in composed.through):
+        box = (left, y - 0.6, left + 8.0, y + 2.9)
+        page.areas([[rectangle(box)]], 4.0, face="#D9BFD5", edge="#7A4571", width_pt=0.7)
+        page.text(text_x, y, "what has passed a wall", 9.5)
+        y -= step
     if len(composed.covered):
         page.areas([[rectangle((left, y - 0.5, left + 8.0, y + 2.9))]], 4.0, edge=palette.THIRD_INK, width_pt=0.9)
         page.text(text_x, y, "desk just under the map", 9.5)
@@ -160,8 +207,8 @@ def _key(page: Page, composed: Composed, top: float) -> None:
         page.lines([[(left, y + 1.1), (left + 8, y + 1.1)]], palette.SECOND_INK, 0.8, 5.0, dashes=(3.0, 2.0))
         page.text(text_x, y, "storeys pulled apart", 9.5)
         y -= step
-    y = _parts(page, composed, y)
-    rows = int((y - 5.4 - 20.0) / 5.6)
+    y = _parts(page, composed, y, taller)
+    rows = int((y - 5.4 - 20.0 + taller) / 5.6)
     total = sum(plane.area_m2 for plane in composed.planes)
     every = sorted((g for plane in composed.planes for g in plane.gaps), key=lambda gap: -gap.area_m2)
     gaps = [g for g in every if g.area_m2 >= 0.01 * total][: max(min(rows, 4), 0)]
@@ -181,11 +228,11 @@ def _key(page: Page, composed: Composed, top: float) -> None:
             page.text(_RIGHT, y, words.area(gap.area_m2), 9, ha="right")
 
 
-def _parts(page: Page, composed: Composed, y: float) -> float:
+def _parts(page: Page, composed: Composed, y: float, taller: float = 0.0) -> float:
     """The share seen of every storey and stair, where there are several; the height (mm) below the last line."""
     if len(composed.planes) < 2:
         return y
-    rows = int((y - 5.4 - 18.5) / 5.2)
+    rows = int((y - 5.4 - 18.5 + taller) / 5.2)
     if rows < 2:
         return y
     page.rule(_COLUMN, _RIGHT, y + 1.6, 0.5, palette.RULE)
@@ -215,24 +262,40 @@ def _foot(page: Page, scene: Scene, composed: Composed) -> None:
         page.text(_LEFT, y, page.lettering.fit(line, "sans", 8.3, 235), 8.3)
     view = composed.placed.view
     plane = f"plane {clean(composed.plane_name)}, " if len(composed.plane_name) < 24 else ""
-    seen_from = f"{plane}from the {view.compass(scene.north_deg)}, parallel projection"
+    how = f"{composed.placed.fov_deg:g}° perspective" if isinstance(composed.placed, Lens) else "parallel projection"
+    seen_from = f"{plane}from the {view.compass(scene.north_deg)}, {view.words}, {how}"
     date = scene.date if scene.date is not None else words.today()
     below = f"raycover {raycover.__version__} · revision {clean(scene.revision)} · {clean(date)}"
     for y, line in zip((10.3, 6.0), (seen_from, below), strict=True):
         page.text(_RIGHT, y, line, 8.3, color=palette.SECOND_INK, ha="right")
 
 
-def _names(page: Page, composed: Composed, box: Box, area: Box = VIEWPORT) -> None:
-    """Marks and tags of detectors, and names of rooms, each within an area where it covers nothing of weight."""
+def write_names(
+    page: Page,
+    composed: Composed,
+    box: Box,
+    mm_per_px: float,
+    *,
+    tag_pt: float = 10.0,
+    area: Box | None = None,
+) -> None:
+    """Marks and tags of detectors, and names of rooms, each where it covers nothing of weight.
+
+    `box` (mm) is where the picture lies, `mm_per_px` how large its pixels are there; names keep
+    within `area`, all of it unless given.
+    """
     placed = composed.placed
 
     def on_page(points: Floats) -> Floats:
-        return np.asarray(placed.pixels(points)) * _MM_PER_PX + np.array(box[:2])
+        return np.asarray(placed.pixels(points)) * mm_per_px + np.array(box[:2])
 
-    placer = Placer(area)
-    n = len(composed.units)
-    tops = on_page(composed.tops) if n else np.zeros((0, 2))
-    feet = on_page(composed.feet) if n else np.zeros((0, 2))
+    placer = Placer((float(box[0]), float(box[1]), float(box[2]), float(box[3])) if area is None else area)
+    tops, feet = (on_page(some) if len(some) else np.zeros((0, 2)) for some in (composed.tops, composed.feet))
+    hidden = np.zeros(len(tops), bool) if composed.hidden is None else composed.hidden
+    within = np.all((tops > np.array(box[:2]) + 1) & (tops < np.array(box[2:]) - 1), axis=1) & ~hidden
+    units = [unit for unit, ok in zip(composed.units, within, strict=True) if ok]
+    tops, feet = tops[within], feet[within]
+    n = len(units)
     strokes = [(np.stack([a, b]), 1.0) for a, b in zip(tops, feet, strict=True)]
     strokes += [(on_page(line), 0.15) for line in composed.dashes]
     placer.note_strokes(strokes)
@@ -241,14 +304,14 @@ def _names(page: Page, composed: Composed, box: Box, area: Box = VIEWPORT) -> No
         placer.take((*flat.min(axis=0), *flat.max(axis=0)))
     factor = size_factor(np.asarray(tops, np.float64))
     marks = []
-    for unit, place in zip(composed.units, tops, strict=True):
+    for unit, place in zip(units, tops, strict=True):
         ahead = placed.view.project((unit.rotation[:, 0] * np.array([1, 1, 0]))[None])[0]
         marks.append(Mark(sort_of(unit), place, float(np.degrees(np.arctan2(ahead[1], ahead[0])))))
         reach = 1.9 * factor
         placer.take((place[0] - reach, place[1] - reach, place[0] + reach, place[1] + reach))
     draw_marks(page, marks, factor)
-    size = 10.0 if n <= 25 else 8.5
-    for unit, place in zip(composed.units, tops, strict=True):
+    size = tag_pt if n <= 25 else 0.85 * tag_pt
+    for unit, place in zip(units, tops, strict=True):
         text = page.lettering.fit(clean(unit.name), "bold", size, 34)
         extent = page.lettering.extent(text, "bold", size)
         gaps = (2.2 * factor + 0.5, 4.0, 6.5, 9.5)
@@ -291,7 +354,7 @@ def _room_names(page: Page, composed: Composed, placer: Placer, on_page: Callabl
     """Names of rooms on their floors, clear of what stands there; one that has no room of its own is left out."""
     if sum(len(laid.plane.surface.room_names) for laid in composed.laid) < 2:
         return
-    busy = _busy(composed, on_page)
+    busy = _busy(composed, on_page, page.size)
     wanted: list[tuple[str, Any, Floats]] = []
     for laid in composed.laid:
         surface, level = laid.plane.surface, map_level_m(laid.plane)
@@ -354,9 +417,9 @@ def _within(page: Page, text: str, size: float, centres: Floats, outline: Any) -
 _BUSY_PER_MM = 2.0
 
 
-def _busy(composed: Composed, on_page: Callable[[Floats], Floats]) -> Floats:
+def _busy(composed: Composed, on_page: Callable[[Floats], Floats], size_mm: tuple[float, float]) -> Floats:
     """Summed-area table of where, on the page, something other than floor and map is drawn."""
-    width, height = (round(v * _BUSY_PER_MM) for v in _SIZE_MM)
+    width, height = (round(v * _BUSY_PER_MM) for v in size_mm)
     image = Image.new("L", (width, height), 0)
     draw = ImageDraw.Draw(image)
     standing = [b.triangles for role, b in composed.drawn.bodies.items() if role != "slab"]
@@ -383,6 +446,8 @@ def _north(page: Page, scene: Scene, composed: Composed, picture: NDArray[np.uin
     """A needle lying on the floor, in the emptiest corner of the picture's frame."""
     angle = np.radians(scene.north_deg)
     view = composed.placed.view
+    if abs(view.elevation_deg) < _FLATTEST_NEEDLE_DEG:
+        return  # lying on the floor it would be a line; the foot of the page says where one looks from
     north = view.project(np.array([[np.cos(angle), np.sin(angle), 0.0]]))[0]
     across = view.project(np.array([[-np.sin(angle), np.cos(angle), 0.0]]))[0]
     reach = 11.0
@@ -404,7 +469,7 @@ def _north(page: Page, scene: Scene, composed: Composed, picture: NDArray[np.uin
 def _filled(picture: NDArray[np.uint8], box: Box, centre: tuple[float, float], reach: float) -> float:
     """Share of a square about a place on the page (mm) that is not white."""
     height = len(picture)
-    x0, x1 = (round((centre[0] + d - box[0]) / _MM_PER_PX) for d in (-reach, reach))
-    y0, y1 = (height - round((centre[1] + d - box[1]) / _MM_PER_PX) for d in (reach, -reach))
+    x0, x1 = (round((centre[0] + d - box[0]) / MM_PER_PX) for d in (-reach, reach))
+    y0, y1 = (height - round((centre[1] + d - box[1]) / MM_PER_PX) for d in (reach, -reach))
     part = picture[max(y0, 0) : max(y1, 0), max(x0, 0) : max(x1, 0)]
     return float((part.min(axis=-1) < 245).mean()) if part.size else 1.0

@@ -140,7 +140,12 @@ def _hides(low: Tray, high: Tray, view: View, above: float) -> bool:
 
 
 def choose_tray_view(
-    trays: Sequence[Tray], things: Sequence[tuple[Any, float]], points: Sequence[Floats], aspect: float, slab_m: float
+    trays: Sequence[Tray],
+    things: Sequence[tuple[Any, float]],
+    points: Sequence[Floats],
+    aspect: float,
+    slab_m: float,
+    views: Sequence[View] = (),
 ) -> View:
     """The direction that shows the trays largest; `points` (n, 3) of each must be in the picture."""
     area = shapely.union_all([tray.area for tray in trays])
@@ -150,7 +155,7 @@ def choose_tray_view(
         every = np.concatenate([some + by for some, by in zip(points, moved, strict=True)])
         return worth(view, area, things, every, aspect)
 
-    return max(views_about(area), key=value)
+    return max(views or views_about(area), key=value)
 
 
 def links(trays: Sequence[Tray], moved: Floats, view: View) -> Floats:

@@ -26,7 +26,7 @@
   // What is shown.
   const state = { plane: 0, on: data.units.map(() => true), lobes: data.units.map((u) => u.lobe), cut: data.cut, chosen: null,
     show: { marks: true, names: true, hatching: true, footprints: true, goods: true, racking: true, people: true, edges: true } };
-  const WORDS = { marks: "detectors", names: "names, letters", hatching: "hatched gaps", footprints: "footprints", goods: "goods", racking: "racking", people: "seated people", edges: "edges" };
+  const WORDS = { marks: "detectors", names: "names, letters", hatching: "hatched gaps", footprints: "footprints", goods: "goods", racking: "racking", people: "seated people (amber: not noticed)", edges: "edges" };
 
   // Margins: all detectors, or the best of those that are on.
   const percent = (v) => (v > 0 && v < 0.0005 ? "< 0.1 %" : v >= 0.9995 && v < 1 - 1e-9 ? "99.9 %" : (100 * v).toFixed(1) + " %");

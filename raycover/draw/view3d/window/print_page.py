@@ -106,6 +106,7 @@ def _bare(window: Window, factor: int) -> Iterator[None]:
             p.SetLineWidth(line)
             p.SetPointSize(point)
         window.labels.unhide()
+        window.draw_help()
         window.printing = False
 
 

@@ -1,0 +1,71 @@
+"""`prove --mended`: the best remedies written into a new scene, and what that scene proves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from raycover.cli.printing import progress, talk
+from raycover.cli.tables import table
+from raycover.errors import InputError, Position, Problem
+from raycover.exchange.files import write_whole
+from raycover.loading import load_text
+from raycover.mending.applying import Mended, mend_text
+from raycover.scene.reading import read_source
+
+
+def check_target(path: Path, target: Path, *, force: bool) -> None:
+    """Refuse a file that is not a scene's, or that is there already; the scene itself is never overwritten."""
+    if target.suffix not in (".yaml", ".yml"):
+        raise _refused("not-yaml", "a scene file ends in .yaml", target, f"write --mended {target.name}.yaml")
+    if target.exists() and target.resolve() == path.resolve():
+        raise _refused("same-file", "this is the scene itself", target, "give the mended scene another name")
+    if target.exists() and not force:
+        raise _refused(
+            "file-exists", "the file is already there", target, "choose another name, or overwrite it with --force"
+        )
+
+
+def mend_file(path: Path, target: Path, *, state: str | None) -> Mended:
+    """Find the remedies and write the new scene, which must load from where it will stand."""
+    with progress("mending") as step:
+        mended = mend_text(read_source(path), str(path), path.parent, state=state, progress=step)
+    try:
+        load_text(mended.text, str(target), target.parent)
+    except InputError as error:
+        hint = f"write it beside the scene, in {path.parent}"
+        moved = Problem("cannot-move", "the mended scene cannot be read from this folder", Position(str(target)), hint)
+        raise InputError([moved, *error.problems]) from None
+    write_whole(target, mended.text)
+    return mended
+
+
+def mended_json(mended: Mended, target: Path) -> dict[str, Any]:
+    return {
+        "file": str(target),
+        "met": mended.proof.met,
+        "missed": [verdict.need.name for verdict in mended.proof.needs if not verdict.met],
+        "steps": [
+            {"need": step.need, "detector": step.unit, "new": step.is_new, "remedy": step.words, "keys": step.keys}
+            for step in mended.steps
+        ],
+    }
+
+
+def print_mended(mended: Mended, target: Path) -> None:
+    """What was changed, and what the new scene still misses."""
+    if not mended.steps:
+        print("Nothing that was tried helps without harm: the new scene is the old one")
+    else:
+        rows = [[str(k), step.unit, step.words, step.need] for k, step in enumerate(mended.steps, 1)]
+        table(["", "unit", "change", "for"], rows, title=f"Changed in {target}")
+    missed = [verdict.need.name for verdict in mended.proof.needs if not verdict.met]
+    n = len(mended.proof.needs)
+    print(
+        f"{n - len(missed)} of {n} need{'s' * (n != 1)} met there" + (f"; not: {', '.join(missed)}" if missed else "")
+    )
+    talk(f"Written to {target}")
+
+
+def _refused(code: str, message: str, path: Path, hint: str) -> InputError:
+    return InputError([Problem(code, message, Position(str(path)), hint)])

@@ -1,0 +1,87 @@
+"""What rays cross, and which crossings count once: those within the tolerance of each other, the lossiest of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raycover.segments import TOLERANCE
+from raycover.tracers import Ints
+
+Floats = NDArray[np.floating]
+#: Distance, cosine of incidence, part, loss in dB, flat face.
+Row = tuple[float, float, int, float, int]
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """One thing a ray meets on its way: `loss_db` one way, infinite where nothing passes."""
+
+    object: str
+    owner: str
+    construction: str
+    distance_m: float
+    incidence_deg: float
+    loss_db: float
+
+
+@dataclass(frozen=True)
+class Met:
+    """Crossings, arrays (k,): which ray, distance (m) along it, cosine of incidence, chord (m, 0 for sheets), one-way
+    loss (dB), part and flat face."""
+
+    ray: Ints
+    distance: Floats
+    cosine: Floats
+    chord_m: Floats
+    loss_db: Floats
+    part: Ints
+    face: Ints
+
+    @classmethod
+    def join(cls, many: Sequence[Met]) -> Met:
+        if not many:
+            none, nothing = np.zeros(0, np.int32), np.zeros(0)
+            return cls(none, nothing, nothing, nothing, nothing, none, none)
+        return cls(*(np.concatenate([getattr(one, name) for one in many]) for name in cls.__dataclass_fields__))
+
+    def take(self, index: NDArray[np.integer]) -> Met:
+        return Met(*(getattr(self, name)[index] for name in self.__dataclass_fields__))
+
+    def once(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """(starts, order): sorted by `order`, along each ray, the crossings from each start on count as one.
+
+        Crossings within the tolerance of the one before form a cluster, of which the lossiest counts. A flat face
+        met again after the step is the same crossing, at grazing incidence and single precision.
+        """
+        order = np.lexsort((self.distance, self.ray))
+        if not len(order):
+            return order, order
+        ray, distance, face = self.ray[order], self.distance[order], self.face[order]
+        apart = (np.diff(distance) > TOLERANCE) & (np.diff(face) != 0)
+        new = np.concatenate([[True], (np.diff(ray) != 0) | apart])
+        return np.flatnonzero(new), order
+
+
+def lossiest_of(loss: Floats, starts: NDArray[np.intp], order: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Of each cluster of sorted losses (k,), the index of its lossiest, by `order`."""
+    cluster = np.cumsum(np.isin(np.arange(len(loss)), starts)) - 1
+    by_loss = np.lexsort((loss, cluster))
+    return order[by_loss[np.append(np.flatnonzero(np.diff(cluster[by_loss])), len(loss) - 1)]]
+
+
+def once(ordered: Sequence[Row]) -> list[Row]:
+    """Of crossings within the tolerance of each other, the lossiest; of one flat face's, the first."""
+    kept: list[Row] = []
+    last, face = -np.inf, None
+    for entry in ordered:
+        if kept and (entry[0] - last <= TOLERANCE or entry[4] == face):
+            if entry[3] > kept[-1][3]:
+                kept[-1] = (kept[-1][0], *entry[1:])
+        else:
+            kept.append(entry)
+        last, face = entry[0], entry[4]
+    return kept

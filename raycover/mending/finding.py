@@ -1,0 +1,280 @@
+"""What would mend a need whose places are missed: changes sorted out on some cells, the best judged on all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raycover.building.parts import RoomShape
+from raycover.casting import potential_db
+from raycover.detectors import Unit
+from raycover.hanging import ROUND_M, HangingPlaces
+from raycover.mending.adding import Adder
+from raycover.mending.bench import Bench, Case, Outcome, cases_of, is_too_large, lack_of
+from raycover.mending.changes import COST, Subject, changes_of, shifted, turned
+from raycover.mending.mends import Mend, Mending
+from raycover.mending.then import verdict_then
+from raycover.needs import NeedVerdict, PlaceVerdict, Proof
+from raycover.scene.devices import DetectorSpec
+from raycover.sensitivity import sensitivity_keys, shift_db
+from raycover.trials import Trial
+
+Floats = NDArray[np.floating]
+Progress = Callable[[int, int], None]
+#: Units looked at for each need, those nearest to seeing what is missed; rooms that one more is tried in.
+_MOST_UNITS, _MOST_ROOMS = 4, 3
+#: So many of each kind of change at a unit are judged on all cells; so many remedies are reported a need.
+_FINALISTS, _MOST = 3, 6
+#: Of the changes that straight ways put first, so many of a kind are tried with ways by mirrors, too.
+_LOOKED_AT_TWICE = 8
+#: With so many that mend it, those that do not are left out; with one, so many of those are told.
+_ENOUGH, _PARTIAL = 3, 2
+#: One that mends no place must take at least this share of what is missing away.
+_WORTH_TELLING = 0.05
+
+
+def find_mending(proof: Proof, progress: Progress | None = None) -> tuple[Mending, ...]:
+    """For every need with a place that is missed, what would mend it, best first."""
+    missed = [verdict for verdict in proof.needs if missed_of(verdict)]
+    counter = _Counter(progress, len(missed) * (_MOST_UNITS + 1))
+    found = []
+    for number, verdict in enumerate(missed):
+        counter.at(number * (_MOST_UNITS + 1))
+        found.append(_Search(proof, verdict, counter).run())
+    return tuple(found)
+
+
+def missed_of(verdict: NeedVerdict) -> list[PlaceVerdict]:
+    """Places of a need that are missed and that units could mend: no never-area, place too large or stay on a route."""
+    need = verdict.need
+    if need.routes is not None:
+        return []
+    return [p for p in verdict.places if not (need.never or p.met or is_too_large(need, p.figures))]
+
+
+class _Counter:
+    def __init__(self, progress: Progress | None, total: int) -> None:
+        self._progress, self._total, self._done = progress, total, 0
+
+    def at(self, done: int) -> None:
+        self._done = done
+        if self._progress is not None:
+            self._progress(done, self._total)
+
+    def step(self) -> None:
+        self.at(min(self._done + 1, self._total))
+
+
+class _Search:
+    """Everything tried for one need."""
+
+    def __init__(self, proof: Proof, verdict: NeedVerdict, counter: _Counter) -> None:
+        self.proof, self.verdict, self.counter = proof, verdict, counter
+        self.situation = verdict.situation
+        self.places = HangingPlaces(self.situation.scene, self.situation.building)
+        self.missed = missed_of(verdict)
+        self.n_tried = 0
+
+    def run(self) -> Mending:
+        remedies: list[Mend] = []
+        for index in self._units():
+            remedies += self._at_unit(index)
+            self.counter.step()
+        remedies += self._one_more()
+        names = tuple(self._name(place.site) for place in self.missed)
+        lack = sum(lack_of(self.verdict.need, place.figures) for place in self.missed)
+        told = _reported(remedies, lack)
+        if any(verdict.need.whose is not None for verdict in self.proof.needs):
+            told = [mend for mend in told if self._holds(mend)]
+        return Mending(self.verdict.need.name, names, tuple(told), self.n_tried, lack)
+
+    def _holds(self, mend: Mend) -> bool:
+        """Whether a remedy does what it says where it may change which units belong to an aisle."""
+        if len(missed_of(verdict_then(self.verdict, mend))) != len(mend.still):
+            return False
+        asking = [v for v in self.proof.needs if v.need.whose is not None and v is not self.verdict and v.met]
+        return bool(mend.broken or mend.tripped) or all(verdict_then(v, mend).met for v in asking)
+
+    def _name(self, site: Any) -> str:
+        return str(site.label if len(self.situation.building.stairs) < 2 else site.name)
+
+    def _gap_points(self) -> Floats:
+        """Points that are missed, the middle height of each cell."""
+        found = []
+        for place in self.missed:
+            ground = place.site.ground[place.best_db < 0]
+            found.append((ground if len(ground) else place.site.ground) + [0, 0, float(np.median(place.site.heights))])
+        return np.concatenate(found)
+
+    def _units(self) -> list[int]:
+        """Units that count, nearest to seeing what is missed first."""
+        points = self._gap_points()
+        some = points[:: max(len(points) // 200, 1)]
+        counting = sorted({k for place in self.missed for k in place.units})
+        building, units = self.situation.building, self.situation.units
+        rooms = building.rooms_at(some)
+        homes = building.rooms_at(np.array([units[k].position for k in counting]).reshape(-1, 3))
+        near = {
+            k: 20.0 * float(np.mean((rooms == home) & (home >= 0)))
+            + float(np.clip(potential_db(units[k], some, "any"), -40.0, 10.0).mean())
+            for k, home in zip(counting, homes, strict=True)
+        }
+        return sorted(counting, key=lambda k: -near[k])[:_MOST_UNITS]
+
+    def _at_unit(self, index: int) -> list[Mend]:
+        unit = self.situation.units[index]
+        scene = self.situation.scene
+        subject = Subject(scene, self.places, index, unit)
+        low, high = subject.pattern.settings_pct
+        bench = Bench(cases_of(self.proof, unit.name), self.verdict, low)
+        few = bench.few()
+        by_kind: dict[str, list[Trial]] = {}
+        for trial in changes_of(subject):
+            by_kind.setdefault(trial.kind, []).append(trial)
+        found = []
+        for kind, trials in by_kind.items():
+            tried = self._sorted_out(trials, few)
+            tried = sorted([*tried, *self._sorted_out(self._finer(kind, subject, tried[0][1]), few)], key=_by_rank)
+            found += [self._mend(trial, bench) for _, trial in _distinct(tried)[:_FINALISTS]]
+        found += self._more_sensitive(unit, bench, high)
+        return found
+
+    def _sorted_out(self, trials: Sequence[Trial], few: Bench) -> list[tuple[Outcome, Trial]]:
+        """Trials on some cells, best first; where ways by mirrors count, those that straight ways put first."""
+        self.n_tried += len(trials)
+        straight = few.straight()
+        tried = sorted([(straight.try_unit(trial.unit), trial) for trial in trials], key=_by_rank)
+        if straight is few:
+            return tried
+        return sorted([(few.try_unit(trial.unit), trial) for _, trial in tried[:_LOOKED_AT_TWICE]], key=_by_rank)
+
+    def _finer(self, kind: str, subject: Subject, best: Trial) -> list[Trial]:
+        """Smaller steps about the best of a kind."""
+        if kind == "move":
+            return list(shifted(subject, 2 * ROUND_M, 4 * ROUND_M, best.unit.position[:2]))
+        if kind == "turn":
+            there = Subject(subject.scene, subject.places, subject.index, best.unit)
+            return list(turned(there, 5, 10))
+        return []
+
+    def _more_sensitive(self, unit: Unit, bench: Bench, high: float) -> list[Mend]:
+        """The least sensitivity above the present one that mends, else all of it: margins shift, no ray is cast."""
+        now, spec = unit.sensitivity_pct, self._spec(unit.name)
+        if spec.microwave_pct is not None:
+            high = min(high, np.floor(now * high / spec.microwave_pct))
+        if high <= now + 0.5:
+            return []
+        margins = [case.mine_db for case in bench.cases]
+
+        def at(pct: float) -> Outcome:
+            return bench.outcome([m + shift_db(pct, now) for m in margins], pct)
+
+        most = at(high)
+        pct = high
+        if not self._own(most.still):
+            least, enough = now, high  # bisection on whole per cents: more is never worse here
+            while enough - least > 1:
+                middle = float(np.floor((least + enough) / 2))
+                least, enough = (middle, enough) if self._own(at(middle).still) else (least, middle)
+            pct = enough
+        self.n_tried += 1
+        words = f"sensitivity {pct:g} % instead of {now:g} %"
+        trial = Trial("sensitivity", words, unit, dict(sensitivity_keys(spec, pct, now)))
+        return [self._told(trial, at(pct))]
+
+    def _spec(self, name: str) -> DetectorSpec:
+        return next(spec for spec in self.situation.scene.detectors if spec.name == name)
+
+    def _own(self, cases: Sequence[Case]) -> list[Case]:
+        return [case for case in cases if case.verdict is self.verdict]
+
+    def _one_more(self) -> list[Mend]:
+        if self.verdict.need.detectors is not None:
+            return []
+        scene, units = self.situation.scene, self.situation.units
+        bench = Bench(cases_of(self.proof, None), self.verdict, is_new=True)
+        x, y = self._gap_points()[:, :2].mean(axis=0)
+        adder = Adder(scene, self.places, units, bench.few(), (float(x), float(y)))
+
+        def tried() -> None:
+            self.n_tried += 1
+
+        trials = adder.best(self._rooms(), tried)
+        self.counter.step()
+        return [self._mend(trial, bench, is_new=True) for trial in trials[:_FINALISTS]]
+
+    def _rooms(self) -> list[RoomShape]:
+        """Rooms with most of what is missed."""
+        building = self.situation.building
+        rooms = building.rooms_at(self._gap_points())
+        found, counts = np.unique(rooms[rooms >= 0], return_counts=True)
+        return [building.rooms[k] for k in found[np.argsort(-counts, kind="stable")]][:_MOST_ROOMS]
+
+    def _mend(self, trial: Trial, bench: Bench, *, is_new: bool = False) -> Mend:
+        return self._told(trial, bench.try_unit(trial.unit), is_new=is_new)
+
+    def _told(self, trial: Trial, outcome: Outcome, *, is_new: bool = False) -> Mend:
+        """What a change does, all cells judged."""
+        words, keys = trial.words, dict(trial.keys)
+        if outcome.pct < trial.unit.sensitivity_pct and trial.kind != "sensitivity":
+            spec = None if is_new or "model" in keys else self._spec(trial.unit.name)
+            words = f"{words}, sensitivity {outcome.pct:g} %"
+            keys |= sensitivity_keys(spec, outcome.pct, trial.unit.sensitivity_pct)
+        own = {case.key: case for case in (*outcome.mended, *outcome.still) if case.verdict is self.verdict}
+        mended = [case for case in outcome.mended if case.key in own]
+        told = [outcome.after[case.key] for case in (mended or own.values())]
+        broken = [case for case in outcome.broken if not case.verdict.need.never]
+        nevers = [case for case in outcome.broken if case.verdict.need.never]
+        return Mend(
+            unit=trial.unit.name,
+            kind=trial.kind,
+            words=words,
+            keys=keys,
+            is_new=is_new,
+            mended=tuple(case.name for case in mended),
+            still=tuple((c.name, outcome.after[c.key]) for c in outcome.still if c.key in own),
+            also=tuple(dict.fromkeys(_with_need(c) for c in outcome.mended if c.key not in own)),
+            broken=tuple(dict.fromkeys(_with_need(c) for c in broken)),
+            tripped=tuple((_with_need(c), outcome.after[c.key].worst_db) for c in nevers),
+            share=min((f.share for f in told), default=0.0),
+            gap_m=max((f.largest_gap_m for f in told), default=0.0),
+            worst_db=min((f.worst_db for f in told), default=-np.inf),
+            cost=COST[trial.kind],
+            lack=outcome.lack,
+            changed=trial.unit,
+            pct=outcome.pct,
+        )
+
+
+def _by_rank(tried: tuple[Outcome, Trial]) -> tuple[Any, ...]:
+    """Best first; of changes alike the smaller one comes first, which is how they are tried."""
+    broken, lack, ease = tried[0].rank
+    return broken, lack, round(ease, 1)
+
+
+def _distinct(tried: Sequence[tuple[Outcome, Trial]]) -> list[tuple[Outcome, Trial]]:
+    """Without twins of one name."""
+    return list({trial.words: (outcome, trial) for outcome, trial in reversed(tried)}.values())[::-1]
+
+
+def _with_need(case: Case) -> str:
+    """A place as seen from another need: `Bench`, or `Every cubicle: WC 3`."""
+    need = case.verdict.need.name
+    return need if len(case.verdict.places) == 1 else f"{need}: {case.name}"
+
+
+def _reported(remedies: Sequence[Mend], lack: float) -> list[Mend]:
+    """Best first, one of a kind at a unit, two of a kind; where enough mend it no others, none that hardly helps."""
+    kept: list[Mend] = []
+    for remedy in sorted(remedies, key=lambda r: r.rank):
+        alike = [r for r in kept if r.kind == remedy.kind]
+        if any(r.unit == remedy.unit and not r.is_new for r in alike) or len(alike) >= 2:
+            continue
+        kept.append(remedy)
+    whole = [remedy for remedy in kept if remedy.mends]
+    better = [r for r in kept if r.mends or r.mended or r.lack < (1 - _WORTH_TELLING) * lack]
+    partial = [r for r in better if not r.mends][: _PARTIAL if whole else _MOST]
+    return (whole if len(whole) >= _ENOUGH else [*whole, *partial])[:_MOST]

@@ -1,0 +1,72 @@
+"""What is said of remedies for a need that is missed: what they change, mend and break, what they ask for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from raycover.mending import Mend, Mending
+from raycover.mending.changes import COST_WORDS
+from raycover.needs import Figures
+from raycover.proof_words import listed, margin_words, seen_words
+
+
+def mending_title(mending: Mending) -> str:
+    """What a table of remedies for a missed need is about."""
+    where = "" if mending.missed == (mending.need,) else f" at {some_of(mending.missed)}"
+    return f"{mending.need} is missed{where}; what would mend it, tried by casting"
+
+
+def some_of(names: Sequence[str], most: int = 4) -> str:
+    """Names, the first few where there are many."""
+    return listed(names) if len(names) <= most else f"{', '.join(names[: most - 1])} and {len(names) - most + 1} more"
+
+
+def mend_words(mend: Mend) -> str:
+    """What a remedy changes, with its unit."""
+    return mend.words if mend.is_new else f"{mend.unit}: {mend.words}"
+
+
+def mends_words(mend: Mend, mending: Mending) -> str:
+    """Whether a remedy mends a need: `yes`, `2 of 4`, `no`."""
+    if not mend.still:
+        return "yes" if mend.mends else "but"
+    return f"{len(mend.mended)} of {len(mending.missed)}" if mend.mended else "no"
+
+
+def mend_harm(mend: Mend) -> str:
+    """What a remedy breaks: needs met now, never-areas that it would trip."""
+    parts = [f"misses {some_of(mend.broken)}"] if mend.broken else []
+    parts += [f"trips from {name} ({margin_words(margin)})" for name, margin in mend.tripped]
+    return ", ".join(parts)
+
+
+def mend_effect(mend: Mend) -> str:
+    """What else a remedy does: harm first, then what stays missed, then what it mends besides."""
+    parts = [harm] if (harm := mend_harm(mend)) else []
+    if mend.still and mend.mended:
+        parts.append("still missed: " + some_of([f"{name} ({seen_words(f.share)})" for name, f in mend.still], 3))
+    if mend.also:
+        parts.append(f"mends {some_of(mend.also)}, too")
+    return "; ".join(parts) if parts else "breaks nothing"
+
+
+def cost_words(mend: Mend) -> str:
+    """What a remedy asks for: `a setting`, `one more unit`."""
+    return COST_WORDS[mend.cost]
+
+
+def mending_verdict(mending: Mending) -> str:
+    """Where nothing tried mends a need: what comes nearest and what it leaves; nothing where something does."""
+    if mending.is_mended:
+        return ""
+    best = mending.best
+    if best is None:
+        return f"None of {mending.n_tried} changes tried brings more of it into view."
+    left = [f"{name} ({_figures_words(figures)})" for name, figures in best.still]
+    what = f"leaves {some_of(left)}" if left else mend_harm(best)
+    return f"None of {mending.n_tried} changes tried mends all of it alone; the best {what}."
+
+
+def _figures_words(figures: Figures) -> str:
+    gap = f", gap {figures.largest_gap_m:.2f} m" if figures.largest_gap_m > 0 else ""
+    return f"{seen_words(figures.share)} seen{gap}"

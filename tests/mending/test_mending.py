@@ -1,0 +1,325 @@
+"""Remedies for places that are missed, where the answer is known by hand, and by trying every place."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from small_scenes import detector, pattern, scene
+
+from raycover.mending import Mend, Mending, find_mending, verdict_then
+from raycover.mending.bench import Bench, cases_of
+from raycover.needs import Proof, prove
+from raycover.scene.schema import Scene
+
+#: Sees a circle of 8.6 m across on the floor from 3 m up: the corners of a room of 6 × 6 m, 4.24 m from its middle,
+#: lie 6 cm inside its edge.
+ROUND = pattern({"circle": {"diameter": 8.6}}, mounting=3)
+ROOM = {"name": "Room", "outline": [[0, 0], [6, 0], [6, 6], [0, 6]], "height": 3, "walls": "brick-215"}
+WHOLE = {"name": "All of it", "rooms": ["Room"], "height": 0}
+
+
+def mending(made: Scene, need: str = "All of it") -> tuple[Proof, Mending]:
+    proof = prove(made)
+    found = {m.need: m for m in find_mending(proof)}
+    return proof, found[need]
+
+
+def only(found: Mending, kind: str) -> Mend:
+    of_kind = [remedy for remedy in found.remedies if remedy.kind == kind]
+    assert of_kind, [remedy.words for remedy in found.remedies]
+    return of_kind[0]
+
+
+def again(proof: Proof, mend: Mend, need: int = 0) -> Any:
+    return verdict_then(proof.needs[need], mend)
+
+
+def test_a_unit_off_the_middle_is_moved_there() -> None:
+    """0.6 m off, the far corners are 4.69 m away and the near ones 3.84 m: 4.3 m are seen, centred all of it."""
+    made = scene(rooms=[ROOM], grid=0.2, detectors=[detector((2.4, 3), 3, ROUND)], needs=[WHOLE])
+    proof, found = mending(made)
+    assert not proof.met
+    move = only(found, "move")
+    assert move.mends
+    # the farthest cell centre lies 0.1 m in from each wall of a corner
+    x, y = move.keys["at"]
+    corner = np.hypot(max(x, 6 - x) - 0.1, max(y, 6 - y) - 0.1)
+    assert corner <= 4.3
+    assert np.hypot(x - 2.4, y - 3) <= 1
+    assert found.remedies[0] is move  # nothing cheaper does: a round unit has no turn
+    then = again(proof, move)
+    assert then.met
+    assert then.places[0].figures.worst_db == pytest.approx(move.worst_db, abs=1e-6)
+    assert (move.share, move.gap_m) == (1.0, 0.0)
+
+
+def test_the_place_found_is_as_good_as_any_on_a_fine_grid() -> None:
+    """Every place within a metre by brute force: none leaves less unseen, or sees the worst spot better by 1 dB."""
+    outline = [[0, 0], [6, 0], [6, 4], [4, 4], [4, 6], [0, 6]]
+    room = {**ROOM, "outline": outline, "walls": "brick-215"}
+    made = scene(rooms=[room], grid=0.25, detectors=[detector((2.0, 3.4), 3, ROUND)], needs=[WHOLE])
+    proof, found = mending(made)
+    move = only(found, "move")
+    bench = Bench(cases_of(proof, "D1"), proof.needs[0])
+    unit = proof.needs[0].situation.units[0]
+    from dataclasses import replace
+
+    best = min(
+        bench.try_unit(replace(unit, position=np.array([2.0 + dx, 3.4 + dy, 3.0]))).rank
+        for dx in np.arange(-1, 1.01, 0.1)
+        for dy in np.arange(-1, 1.01, 0.1)
+        if np.hypot(dx, dy) <= 1
+    )
+    assert (len(move.broken), round(move.lack, 4)) <= best[:2]
+    assert bench.try_unit(move.changed).ease >= -best[2] - 0.5
+
+
+def test_a_pattern_that_lies_across_is_turned() -> None:
+    """A field of 12 × 4 m in a room of 10 × 3 m, hung across it: a quarter turn, and nothing else is needed."""
+    hall = {**ROOM, "outline": [[0, 0], [10, 0], [10, 3], [0, 3]]}
+    long = pattern({"rectangle": {"length": 12, "width": 4}}, mounting=3)
+    made = scene(rooms=[hall], grid=0.2, detectors=[detector((5, 1.5), 3, long, turn_deg=90)], needs=[WHOLE])
+    proof, found = mending(made)
+    first = found.remedies[0]
+    assert (first.kind, first.mends, first.cost) == ("turn", True, 1)
+    turn = first.keys["turn_deg"] % 180
+    # a field 2 m to each side reaches the corners, 5.1 m off at 16.4°, up to 5° askew: 5·sin 5° + 1.5·cos 5° = 1.93
+    assert min(turn, 180 - turn) <= 6
+    assert again(proof, first).met
+
+
+def test_a_corner_behind_a_wall_takes_one_more_unit() -> None:
+    """A closet walled off in a corner: neither turn nor move within a metre nor another infrared model sees into it."""
+    closet = {"name": "Closet", "line": [[4, 6], [4, 4], [6, 4]], "height": 3, "construction": "steel-panel"}
+    made = scene(rooms=[ROOM], partitions=[closet], grid=0.25, detectors=[detector((2, 2), 3, ROUND)],
+                 needs=[{**WHOLE, "share": 0.97}])  # fmt: skip
+    proof, found = mending(made)
+    whole = [remedy for remedy in found.remedies if remedy.mends]
+    assert {remedy.kind for remedy in whole} == {"one more"}
+    assert found.remedies[0] is whole[0]
+    at = whole[0].keys["at"]
+    assert 4 < at[0] < 6
+    assert 4 < at[1] < 6
+    assert again(proof, whole[0]).met
+    assert whole[0].keys["name"] == "D2"
+
+
+def test_too_low_for_its_footprint() -> None:
+    """Hung at 2 m it sees a circle of 2/3 of 8.6 m; at 3 m, under the ceiling, all of the room's 4.24 m."""
+    round_low = {**ROUND, "mounting": {"from": 2, "to": 4}}
+    made = scene(rooms=[ROOM], grid=0.2, detectors=[detector((3, 3), 2, round_low)], needs=[WHOLE])
+    proof, found = mending(made)
+    raised = only(found, "height")
+    assert raised.mends
+    assert raised.keys == {"mounting": 3.0}  # no higher than the room, whatever the entry lets
+    assert again(proof, raised).met
+    assert all(r.keys.get("mounting", 2) <= 3 for r in found.remedies)
+
+
+def test_more_sensitivity_by_hand() -> None:
+    """A spot at 6.5 m of a slant reach of 7.0711 m: 40·log10(7.0711 p/6.5) = 0 at 91.93 %, so 92 % is the least."""
+    unit = pattern({"circle": {"diameter": 14}}, mounting=1, motion="radial", frequency_ghz=5.8, reach_behind=1)
+    hall = {**ROOM, "name": "Hall", "outline": [[0, 0], [20, 0], [20, 8], [0, 8]], "walls": "none"}
+    spot = {"name": "Bench", "area": [[8.49, 3.99], [8.51, 3.99], [8.51, 4.01], [8.49, 4.01]], "height": 1}
+    made = scene(rooms=[hall], detectors=[detector((2, 4), 1, unit, sensitivity_pct=60)], needs=[spot])
+    proof, found = mending(made, "Bench")
+    more = only(found, "sensitivity")
+    assert more.mends
+    assert more.keys == {"sensitivity_pct": 92}
+    assert again(proof, more).met
+    assert found.remedies[0].cost == 1
+
+
+def test_a_mask_that_hides_the_bench_is_taken_off() -> None:
+    masked = detector((3, 3), 3, ROUND, masks=[{"from_deg": 0, "to_deg": 40}, {"from_deg": 200, "to_deg": 210}])
+    bench = {"name": "Bench", "area": [[4.5, 3.4], [5, 3.4], [5, 4], [4.5, 4]], "height": 0}
+    made = scene(rooms=[ROOM], grid=0.1, detectors=[masked], needs=[bench])
+    proof, found = mending(made, "Bench")
+    mask = only(found, "mask")
+    assert mask.mends
+    assert mask.keys == {"masks": [{"from_deg": 200.0, "to_deg": 210.0}]}
+    assert again(proof, mask).met
+
+
+def test_a_model_that_declares_the_motion_asked() -> None:
+    """Somebody seated, and a unit that declares walking only: another model, of those that hang alike."""
+    need = {"name": "Desk", "area": [[2.8, 2.8], [3.2, 2.8], [3.2, 3.2], [2.8, 3.2]], "height": 1, "motion": "presence"}
+    made = scene(rooms=[ROOM], grid=0.1, detectors=[detector((3, 3), 3, ROUND)], needs=[need])
+    proof, found = mending(made, "Desk")
+    model = only(found, "model")
+    assert model.mends
+    assert "pattern" not in model.keys
+    assert made.catalogue.detectors[model.keys["model"]].name == model.keys["model"]
+    assert "wall" not in model.keys["model"]
+    assert again(proof, model).met
+    kinds = {remedy.kind for remedy in found.remedies if remedy.mends}
+    assert kinds == {"model", "one more"}
+
+
+def test_a_never_area_that_a_remedy_trips_is_told() -> None:
+    """Nearer to the bench is nearer to the street, where only the metre between kept it quiet."""
+    unit = pattern({"circle": {"diameter": 14}}, mounting=1, motion="radial", frequency_ghz=5.8, reach_behind=1,
+                   sensitivity_pct={"from": 100, "to": 100})  # fmt: skip
+    hall = {**ROOM, "name": "Hall", "outline": [[0, 0], [30, 0], [30, 8], [0, 8]], "walls": "none"}
+    h = 0.01
+
+    def spot(name: str, x: float, **more: Any) -> Any:
+        return {"name": name, "area": [[x - h, 4 - h], [x + h, 4 - h], [x + h, 4 + h], [x - h, 4 + h]], "height": 1,
+                **more}  # fmt: skip
+
+    # the bench lies 7.3 m away, seen to 7.07 m; the street 8.5 m, quiet from 8.404 m on (3 dB clear)
+    made = scene(rooms=[hall], detectors=[detector((4, 4), 1, unit)], needs=[spot("Bench", 11.3),
+                 spot("Street", 12.5, never=True)])  # fmt: skip
+    proof = prove(made)
+    assert [verdict.met for verdict in proof.needs] == [False, True]
+    bench = Bench(cases_of(proof, "D1"), proof.needs[0], 100.0)
+    from dataclasses import replace
+
+    unit_now = proof.needs[0].situation.units[0]
+    outcome = bench.try_unit(replace(unit_now, position=np.array([4.5, 4.0, 1.0])))
+    assert [case.verdict.need.name for case in outcome.broken] == ["Street"]
+    worst = outcome.after["Street", "Street"].worst_db
+    assert worst == pytest.approx(40 * np.log10(np.sqrt(50) / 8.0), abs=0.02)
+    _, found = mending(made, "Bench")
+    assert found.remedies
+    for remedy in found.remedies:
+        then = verdict_then(proof.needs[1], remedy)
+        assert then.met == (not remedy.tripped)
+        assert not (remedy.mends and remedy.tripped)
+
+
+def test_what_a_move_would_lose_is_told() -> None:
+    """Two benches that one round unit cannot both see: seeing one is missing the other, and no such remedy is first."""
+    small = pattern({"circle": {"diameter": 4}}, mounting=3)
+    benches = [
+        {"name": name, "area": [[x, 2.8], [x + 0.4, 2.8], [x + 0.4, 3.2], [x, 3.2]], "height": 0}
+        for name, x in (("Left", 0.9), ("Right", 4.9))
+    ]
+    made = scene(rooms=[ROOM], grid=0.1, detectors=[detector((2.8, 3), 3, small)], needs=benches)
+    proof, found = mending(made, "Right")
+    assert [verdict.met for verdict in proof.needs] == [True, False]
+    assert found.remedies[0].mends
+    for remedy in found.remedies:
+        assert verdict_then(proof.needs[0], remedy).met == (remedy.broken == ())
+    bench = Bench(cases_of(proof, "D1"), proof.needs[1])
+    from dataclasses import replace
+
+    there = replace(proof.needs[0].situation.units[0], position=np.array([3.8, 3.0, 3.0]))
+    outcome = bench.try_unit(there)
+    assert [case.name for case in outcome.broken] == ["Left"]
+    assert [case.name for case in outcome.mended] == ["Right"]
+
+
+def test_where_nothing_mends_it_the_best_is_told() -> None:
+    """Two closets apart need two units: one more sees into one of them."""
+    walls = [
+        {"name": f"Closet {k}", "line": line, "height": 3, "construction": "steel-panel"}
+        for k, line in enumerate([[[4, 6], [4, 4], [6, 4]], [[0, 4], [2, 4], [2, 6]]])
+    ]
+    needs = [{"name": "Spots", "rooms": ["Room"], "height": 0, "share": 0.999}]
+    made = scene(rooms=[ROOM], partitions=walls, grid=0.25, detectors=[detector((3, 2), 3, ROUND)], needs=needs)
+    proof, found = mending(made, "Spots")
+    assert not found.is_mended
+    best = found.best
+    assert best is not None
+    assert best.kind == "one more"
+    ((name, figures),) = best.still
+    assert name == "Room"
+    assert proof.needs[0].places[0].figures.share < figures.share < 0.999
+    then = again(proof, best).places[0].figures
+    assert then.share == pytest.approx(figures.share, abs=1e-9)
+
+
+def test_a_need_of_named_units_gets_no_other() -> None:
+    made = scene(rooms=[ROOM], grid=0.25, detectors=[detector((2.4, 3), 3, ROUND)],
+                 needs=[{**WHOLE, "detectors": ["D1"]}])  # fmt: skip
+    _, found = mending(made)
+    assert found.remedies
+    assert all(not remedy.is_new for remedy in found.remedies)
+
+
+def test_one_more_hangs_off_racks_solids_and_walls() -> None:
+    """A column of steel over most of the room leaves a strip: the new unit hangs there."""
+    column = {"name": "Tower", "centre": [3, 3], "size": [4, 4, 3], "material": "metal"}
+    made = scene(rooms=[ROOM], solids=[column], grid=0.25, detectors=[detector((0.5, 0.5), 3, ROUND)],
+                 needs=[{**WHOLE, "share": 0.6}])  # fmt: skip
+    _, found = mending(made)
+    new = [remedy for remedy in found.remedies if remedy.is_new]
+    assert new
+    for remedy in new:
+        x, y = remedy.keys["at"]
+        assert max(abs(x - 3), abs(y - 3)) >= 2
+        assert min(x, y, 6 - x, 6 - y) >= 0.05
+
+
+def test_nothing_to_mend_where_all_is_met() -> None:
+    made = scene(rooms=[ROOM], grid=0.25, detectors=[detector((3, 3), 3, ROUND)], needs=[WHOLE])
+    proof = prove(made)
+    assert proof.met
+    assert find_mending(proof) == ()
+
+
+def test_two_units_at_every_spot() -> None:
+    """Asked for two units at each spot of a room that one sees whole: one more, hung where it sees all of it too."""
+    made = scene(rooms=[ROOM], grid=0.25, detectors=[detector((3, 3), 3, ROUND)], needs=[{**WHOLE, "by": 2}])
+    proof, found = mending(made)
+    assert proof.needs[0].places[0].figures.share == 0.0
+    assert {remedy.kind for remedy in found.remedies if remedy.mends} == {"one more"}
+    like = [remedy for remedy in found.remedies if "pattern" in remedy.keys]
+    assert again(proof, found.remedies[0]).met
+    for remedy in like:
+        x, y = remedy.keys["at"]
+        # the farthest cell's centre lies 0.125 m off the walls
+        assert np.hypot(max(x, 6 - x) - 0.125, max(y, 6 - y) - 0.125) <= 4.3
+
+
+def test_a_unit_on_a_wall_is_tilted_or_moved_along_it() -> None:
+    """One that looks a little up sees little of the floor; level, or tilted down, it does. Moves keep to its wall."""
+    wall = pattern({"sector": {"reach": 8, "spread_deg": 90}}, mounting=2.2)
+    bench = {"name": "Bench", "area": [[4, 2.5], [5, 2.5], [5, 3.5], [4, 3.5]], "height": 0}
+    unit = detector((0.1, 3), 2.2, wall, tilt_deg=40)
+    made = scene(rooms=[ROOM], grid=0.25, detectors=[unit], needs=[bench])
+    proof, found = mending(made, "Bench")
+    assert not proof.met
+    tilt = only(found, "tilt")
+    assert tilt.mends
+    assert abs(tilt.keys["tilt_deg"]) < 40
+    assert again(proof, tilt).met
+    assert all(
+        remedy.keys["at"][0] == pytest.approx(0.1, abs=1e-3) for remedy in found.remedies if remedy.kind == "move"
+    )
+
+
+def test_a_new_unit_of_an_aisle_is_its_own() -> None:
+    """Two aisles, one without a unit, and no unit may see into another's: the new one hangs over the dark one."""
+    racks = [
+        {"name": f"R{k}", "at": [2, y], "bays": 4, "bay_width": 2.7, "depth": 1.0, "levels": 3, "back_to_back": True}
+        for k, y in enumerate((0.5, 5.0, 9.5), 1)
+    ]  # fmt: skip
+    hall = {"name": "Hall", "outline": [[0, 0], [16, 0], [16, 12], [0, 12]], "height": 6, "walls": "steel-panel"}
+    long = pattern({"rectangle": {"length": 16, "width": 3}}, mounting=6)
+    needs = [
+        {"name": "Own aisle", "aisles": ["R1/R2", "R2/R3"], "whose": "own", "height": 0, "share": 0.9},
+        {"name": "Other aisles", "aisles": ["R1/R2", "R2/R3"], "whose": "others", "never": True, "height": 0},
+    ]
+    made = scene(rooms=[hall], racking=racks, grid=0.5, detectors=[detector((7.4, 3.9), 6, long)],
+                 needs=needs)  # fmt: skip
+    proof = prove(made)
+    (found,) = (m for m in find_mending(proof) if m.need == "Own aisle")
+    assert found.missed == ("R2/R3",)
+    first = found.remedies[0]
+    assert (first.kind, first.mends) == ("one more", True)
+    assert 7 <= first.keys["at"][1] <= 9
+    for number in (0, 1):
+        assert verdict_then(proof.needs[number], first).met
+
+
+def test_a_place_too_large_is_no_matter_of_units() -> None:
+    need = {"name": "Zones", "zones": "all", "height": 0, "largest_area": 20, "share": 0.5}
+    zone = {"name": "Room zone", "rooms": ["Room"], "detectors": ["D1"]}
+    made = scene(rooms=[ROOM], grid=0.25, detectors=[detector((3, 3), 3, ROUND)], zones=[zone], needs=[need])
+    proof = prove(made)
+    assert not proof.met
+    assert find_mending(proof) == ()
