@@ -48,8 +48,10 @@ def find_mending(proof: Proof, progress: Progress | None = None) -> tuple[Mendin
 
 
 def missed_of(verdict: NeedVerdict) -> list[PlaceVerdict]:
-    """Places of a need that are missed and that units could mend: never-areas and places too large are not."""
+    """Places of a need that are missed and that units could mend: no never-area, place too large or stay on a route."""
     need = verdict.need
+    if need.routes is not None:
+        return []
     return [p for p in verdict.places if not (need.never or p.met or is_too_large(need, p.figures))]
 
 
