@@ -56,12 +56,17 @@ def save_png(rgb: NDArray[np.uint8], path: str | Path, *, dpi: float) -> None:
 
     Raises OSError where the folder cannot be written.
     """
+    write_whole(Path(path), png_of(rgb, dpi=dpi))
+
+
+def png_of(rgb: NDArray[np.uint8], *, dpi: float) -> bytes:
+    """A picture (ny, nx, 3), row 0 at the top, as a PNG."""
     index, colours = indexed(rgb)
     image = Image.fromarray(index)
     image.putpalette(colours.tobytes())
     data = io.BytesIO()
     image.save(data, "PNG", dpi=(dpi, dpi), compress_level=PNG_LEVEL)
-    write_whole(Path(path), data.getvalue())
+    return data.getvalue()
 
 
 def write_whole(path: Path, data: bytes) -> None:
