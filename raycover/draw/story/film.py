@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
@@ -20,7 +19,6 @@ from raycover.draw import palette
 from raycover.draw.lettering import Font, clean, font_path
 from raycover.draw.story.views import Told
 from raycover.draw.view3d import environment
-from raycover.draw.view3d.meshes import round_cone
 from raycover.draw.view3d.people import figure, seated_figure
 from raycover.draw.view3d.still import Composed, ceiling_over, compose, moved_lobe, render
 from raycover.draw.walk_plan import NOBODY
@@ -40,8 +38,6 @@ _LONGEST_STAY_S = 4.0
 #: Longest names listed of those who notice.
 _MOST_NAMES = 5
 _COLOURS = 160
-#: Triangles of one limb of a figure.
-_LIMB = len(round_cone((0, 0, 0), (0, 0, 1), 1, 1))
 
 
 def film(told: Told, walk: Walk, plane_name: str, *, n_frames: int = FRAMES) -> bytes:
@@ -174,15 +170,14 @@ class _Stage:
         else:
             strides = int(track.walked_m[k] / 0.7) if track.pose[k] == WALK else 0
             body = figure(at, heading, left_foot_first=strides % 2 == 0)
-        limbs = shapely.convex_hull(shapely.multipoints(self._pixels(body).reshape(-1, 3 * _LIMB, 2)))
         ring = self._pixels(at[None])[0]
         tall = abs(self._pixels(at[None] + np.array([[0, 0, 1.75]]))[0, 1] - ring[1])
         if tall < 26 * _FINER:  # too small to be found at a glance
             r = 15 * _FINER
             middle = ring[1] - tall / 2
             draw.ellipse((ring[0] - r, middle - r, ring[0] + r, middle + r), outline=palette.INK, width=_FINER)
-        for limb in limbs:
-            draw.polygon(shapely.get_coordinates(limb).ravel().tolist(), fill=palette.INK)
+        for corners in self._pixels(body).reshape(-1, 6).tolist():
+            draw.polygon(corners, fill=palette.INK)
 
     def _foot(self, draw: ImageDraw.ImageDraw, k: int, noticing: Sequence[str]) -> None:
         track = self.walk.track
