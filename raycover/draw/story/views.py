@@ -83,14 +83,14 @@ def detectors_view(told: Told, view: View) -> Pixels:
     page.text(COLUMN, 172.6, str(len(units)), 38, font="serif")
     page.text(COLUMN, 163.6, "detectors" if len(units) != 1 else "detector", 10.5, color=palette.SECOND_INK)
     page.rule(COLUMN, RIGHT, 158.3, 1.1)
-    _models(page, told, [lobe.name for lobe in composed.lobes])
+    _models(page, told, composed)
     still_page._foot(page, told.scene, composed)
     still_page.write_names(page, composed, box, still_page.MM_PER_PX)
     still_page._north(page, told.scene, composed, picture, box)
     return page.pixels()
 
 
-def _models(page: Page, told: Told, lobed: Sequence[str]) -> None:
+def _models(page: Page, told: Told, composed: Composed) -> None:
     """How many of each sort hang how high; whose lobes are shown."""
     counts = Counter((u.title, sort_of(u), round(float(u.mounting), 2)) for u in told.coverage.units)
     y = 149.0
@@ -105,13 +105,19 @@ def _models(page: Page, told: Told, lobed: Sequence[str]) -> None:
     if len(counts) > 9:
         page.text(COLUMN, y, f"{len(counts) - 9} more sorts", 9, color=palette.SECOND_INK)
         y -= 6.0
+    lobed = [clean(lobe.name) for lobe in composed.lobes]
     if lobed:
         page.areas(
             [[rectangle((COLUMN, y - 0.6, COLUMN + 8.0, y + 2.9))]], 4.0, face="#F7DDB5", edge="#B5701C", width_pt=0.7
         )
-        text = f"seen by {', '.join(clean(name) for name in lobed)}, in 3D"
+        text = f"seen by {', '.join(lobed)}, in 3D"
         for k, line in enumerate(page.lettering.wrap(text, "sans", 9, RIGHT - COLUMN - 12, 3)):
             page.text(COLUMN + 12.0, y - 4.2 * k, line, 9)
+            low = y - 4.2 * k - 7.0
+        if any(some.any() for some in composed.through):
+            box = (COLUMN, low - 0.6, COLUMN + 8.0, low + 2.9)
+            page.areas([[rectangle(box)]], 4.0, face="#D9BFD5", edge="#7A4571", width_pt=0.7)
+            page.text(COLUMN + 12.0, low, "what has passed a wall", 9)
 
 
 def gaps_of(composed: Composed) -> list[Marked]:
