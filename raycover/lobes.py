@@ -104,7 +104,7 @@ def make_lobe(
     on_floor = (distance >= floor - 2 * TOLERANCE) & (distance > 0)
     shape = off_axis.shape
     distance, on_floor = distance.reshape(shape), on_floor.reshape(shape)
-    closed = _ends_with_the_lens(unit, motion)
+    closed = ends_with_the_lens(unit, motion)
     vertices, triangles = _surface(unit.position, directions, distance, on_floor, from_apex=closed)
     step = max(round(n_even * rib_every_deg / 360), 1)
     at_even = np.searchsorted(azimuths[0], np.arange(0, n_even, step) * 2 * np.pi / n_even - 1e-12)
@@ -112,7 +112,7 @@ def make_lobe(
     return Lobe(unit.name, unit.position, directions, distance, on_floor, vertices, triangles, ribs)
 
 
-def _ends_with_the_lens(unit: Unit, motion: str) -> bool:
+def ends_with_the_lens(unit: Unit, motion: str) -> bool:
     """Whether nothing is noticed outside an infrared lens."""
     if unit.halves:
         return rule_of(unit, question_of(motion)) != "higher"
@@ -177,7 +177,7 @@ def _off_axis(unit: Unit, motion: str, azimuths: Floats, n: int) -> Floats:
     """(n_rings, n_azimuths) angles off the unit's axis, rising from 0."""
     if unit.halves:
         lens = _off_axis(unit.parts[0], motion, azimuths, n)
-        if _ends_with_the_lens(unit, motion):
+        if ends_with_the_lens(unit, motion):
             return lens
         # The lens' edge stays sharp within the other half's lobe.
         beyond = np.minimum(lens[-1:] + _SHARP, np.pi)

@@ -12,6 +12,7 @@ from raycover.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.remedies import Remedy, Trouble
 from raycover.scene.need_sets import OURS
 from raycover.scene.needs import NeedSpec
+from raycover.unit_words import combining_words
 
 CAUTION = "A prediction, not a site test: walk-test before hand-over. Not a safety function."
 _MOTION = {
@@ -215,6 +216,10 @@ def assumptions(proof: Proof) -> list[str]:
     said.append(f"Losses: slabs of ITU-R P.2040 at their incidence, {losses}.")
     paths = "straight only" if not conditions.reflections else "straight and by one reflection in large surfaces"
     said.append(f"Ways: {paths}; nothing passes around edges (no diffraction).")
+    units = [unit for verdict in proof.needs for unit in verdict.situation.units if unit.halves]
+    for words in dict.fromkeys(combining_words(unit) for unit in units):
+        asked = " (small movements: held; any other: triggered)" if "trigger" in words else ""
+        said.append(f"Dual units: {words}{asked}.")
     if proof.n_cases:
         doubt = proof.scene.doubt
         said.append(

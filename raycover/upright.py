@@ -30,7 +30,7 @@ from raycover.building.upright_cut import (
 from raycover.casting import LOWEST_DB, Patch, Weather, cast
 from raycover.combining import over_parts
 from raycover.detectors import Unit
-from raycover.lobes import cut_off_m, floor_distance_m, open_reach_m
+from raycover.lobes import cut_off_m, ends_with_the_lens, floor_distance_m, open_reach_m
 from raycover.physics.margin import largest_reach_m
 from raycover.rays import LIFT, RayScene
 from raycover.scene.schema import Scene
@@ -131,6 +131,8 @@ def solve_section(
     """One section: the field of all detectors in its plane, and the limits of those that hang in it."""
     line = CutLine.between(*spec.line, looking_left=spec.looking == "left")
     bounds = extent(line, building)
+    if not building.rooms:  # open air ends a little over the highest detector
+        bounds = (*bounds[:3], max([bounds[3], *(float(u.position[2]) + 0.5 for u in units)]))
     weather = Weather.of(scene.conditions)
     profiles, tops = _profiles(line, bounds, building, units)
     surface, zone = upright_surface(spec, line, profiles, building, scene.grid)
@@ -294,7 +296,7 @@ def limit_lines(unit: Unit, line: CutLine, motion: str, rays: RayScene, weather:
     apex = np.array([s0, float(unit.position[2])])
     # A lens has an edge; where microwave ends sideways, no ray goes.
     edges = np.flatnonzero((np.roll(lives, 1) < lives) | (np.roll(lives, -1) < lives))
-    edges = edges if unit.kind == "infrared" else edges[:0]
+    edges = edges if ends_with_the_lens(unit, motion) else edges[:0]
     lines += [np.stack([apex, ends[k]]) for k in edges if got[k] > 0.05]
     return tuple(lines)
 

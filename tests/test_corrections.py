@@ -19,8 +19,10 @@ from raycover.draw.plan import state_shown
 from raycover.errors import InputError
 from raycover.exchange.summary import summary
 from raycover.loading import in_state
+from raycover.needs import prove
 from raycover.paths import trace
 from raycover.probe import probe
+from raycover.proof_words import assumptions
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
 
@@ -95,6 +97,10 @@ def test_they_are_said() -> None:
     figures = summary(raycover.solve(scene))
     assert figures["corrections"]["loss_db"] == {"plasterboard-12.5": 2.5}
     assert "corrections" not in summary(raycover.solve(raycover.load_text(PLAIN)))
+    asked = "needs: [{name: All, rooms: [Hall]}]\n"
+    said, unsaid = (" ".join(assumptions(prove(raycover.load_text(text + asked)))) for text in (CORRECTED, PLAIN))
+    assert "Corrected by a test on site: reach of microwave-omni-5.8 −1.2 dB" in said
+    assert "Corrected" not in unsaid
 
 
 @pytest.mark.parametrize(

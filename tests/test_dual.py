@@ -12,19 +12,23 @@ from small_scenes import scene
 
 import raycover
 from raycover.building.build import build
+from raycover.building.upright_cut import CutLine
 from raycover.casting import OUTSIDE_LENS, Weather, judge
 from raycover.combining import for_people
 from raycover.coverage import Coverage, make_units
 from raycover.doubt import chances
 from raycover.draw.footprints import outline
 from raycover.errors import InputError
+from raycover.exchange.detector_file import entry_text, read_entry, typed
 from raycover.grid_walk import grid_walk
 from raycover.lobes import make_lobe
 from raycover.needs import prove
 from raycover.probe import probe
 from raycover.rays import LIFT, RayScene
+from raycover.remedies import find_remedies
 from raycover.spreads import Draws
 from raycover.surfaces import make_surfaces
+from raycover.upright import limit_lines
 from raycover.walktest.moves import MOVES
 from raycover.walktest.ways import respond
 
@@ -299,3 +303,49 @@ def test_a_walk_test_on_site_expects_what_the_maps_say(combine: str, move: str) 
     lifted, people = np.repeat(np.asarray(heights) < LIFT, 4), np.tile(np.arange(4), len(heights))
     seen = judge(units[0], points, MOVES[move].motion, rays, weather, lifted=lifted, people=people).margin_db
     np.testing.assert_allclose(found, seen.reshape(-1, 4).max(axis=0), atol=1e-5)
+
+
+@pytest.mark.parametrize(("combine", "reach"), [("or", 6.0), ("and", 2.0), ("trigger-then-hold", 2.0)])
+def test_limits_in_an_upright_cut(combine: str, reach: float) -> None:
+    """In the upright plane along x, westward: 2 m on the floor to the lens' edge; microwave passes the wall, of which
+    brick leaves it less than 6 m."""
+    made = room(detector={"combine": combine})
+    building = build(made)
+    (unit,) = make_units(made, building)
+    line = CutLine.between((0, 3), (8, 3))
+    lines = limit_lines(unit, line, "tangential", RayScene(building), Weather.of(made.conditions))
+    west = 3.5 - float(np.concatenate(lines)[:, 0].min())
+    assert west == pytest.approx(reach, abs=0.06) if combine != "or" else 3.5 < west < reach
+
+
+def test_an_entry_with_everything_reads_back_equal() -> None:
+    made = halves()
+    made["infrared"] |= {
+        "source": "sheet 1",
+        "zones": {"element": "dual", "rings": [{"off_axis_deg": 40, "count": 12, "width_deg": 11, "height_deg": 9}]},
+    }
+    made["microwave"] |= {"source": "sheet 2", "band_hz": [8, 60]}
+    model = typed(
+        {"raycover_detector": 1, "name": "own-dual", "title": "Own", "kind": "dual", "combine": "trigger-then-hold",
+         "trigger": "both", **made, "mounting": {"from": 2, "to": 4}, "bus_current_ma": 12,
+         "sensitivity_pct": {"from": 20, "to": 120}, "source": "sheet 3"}
+    )  # fmt: skip
+    assert read_entry(entry_text(model), "own-dual.yaml") == model
+    infrared, microwave = model.parts
+    assert (infrared.source, microwave.source) == ("sheet 1", "sheet 2")
+    assert (infrared.settings_pct, microwave.mounting) == ((20, 120), model.mounting)
+
+
+def test_a_remedy_by_sensitivity_sets_both_halves_back() -> None:
+    """Where the microwave half has a setting of its own it is lowered by the same share: margins all shift alike."""
+    area = [[6.2, 2.6], [6.6, 2.6], [6.6, 3.4], [6.2, 3.4]]
+    needs = [{"name": "Beyond", "area": area, "height": 0, "motion": "tangential", "never": True}]
+    made = room(detector={"combine": "or", "microwave_pct": 80, "sensitivity_pct": 100}, needs=needs)
+    (trouble,) = find_remedies(prove(made))
+    (lowered,) = [remedy for remedy in trouble.remedies if remedy.kind == "sensitivity"]
+    assert lowered.stops
+    assert lowered.keys["microwave_pct"] == pytest.approx(np.floor(8 * lowered.keys["sensitivity_pct"] + 1e-6) / 10)
+    spec = made.detectors[0].model_copy(update=lowered.keys)
+    after = prove(made.changed({"detectors": [spec]}, made.state, lambda places: places))
+    assert after.met
+    assert float(after.needs[0].places[0].best_db.max()) <= lowered.worst_db + 1e-6

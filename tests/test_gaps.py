@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -18,7 +20,13 @@ HALL = {"name": "hall", "outline": [[0, 0], [20, 0], [20, 10], [0, 10]], "height
 
 
 def surface_of(*rooms: dict[str, Any], grid: float = 0.25, height: float = 0.75) -> Surface:
-    whole = scene(rooms=list(rooms) or [HALL], grid=grid, planes=[{"name": "desk", "height": height}])
+    return _surface(json.dumps(list(rooms) or [HALL]), grid, height)
+
+
+@cache
+def _surface(rooms: str, grid: float, height: float) -> Surface:
+    """Made once for all examples: nothing changes it."""
+    whole = scene(rooms=json.loads(rooms), grid=grid, planes=[{"name": "desk", "height": height}])
     return make_surfaces(whole, build(whole))[0][0]
 
 
@@ -109,7 +117,9 @@ def test_areas_sum_to_the_missed_area(seed: int, share: float) -> None:
     """Whatever is missed: largest first, every area accounted for, every place inside its own gap."""
     outline = [[0, 0], [9, 1], [7.3, 6], [3, 3.3], [0.4, 7]]
     surface = surface_of(
-        {**HALL, "outline": outline}, {**HALL, "name": "b", "outline": [[10, 0], [14, 0], [14, 3], [10, 3]]}
+        {**HALL, "outline": outline},
+        {**HALL, "name": "b", "outline": [[10, 0], [14, 0], [14, 3], [10, 3]]},
+        grid=0.5,
     )
     missed = (np.random.default_rng(seed).uniform(size=surface.shape) < share) & surface.inside
     gaps = gaps_of(surface, missed)

@@ -352,6 +352,30 @@ def place_(
         raise typer.Exit(1)
 
 
+@app.command("report")
+def report_(
+    scene: SceneFile,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the report")] = Path(
+        "report"
+    ),
+    lang: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--lang", metavar="CODE", help="language: en or de; the scene's project.language if not given"),
+    ] = None,
+    date: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--date", metavar="DATE", help="date on the report; the scene's, or today, if not given"),
+    ] = None,
+    html_only: Annotated[bool, typer.Option("--html-only", help="no PDF: needs jinja2 alone")] = False,
+    threads: Threads = None,
+    json: AsJson = False,
+) -> None:
+    """Everything about a scene in one HTML file and one PDF: verdicts, maps, causes, schedule, sources; to sign."""
+    from raycover.cli import reporting
+
+    reporting.report_scene(scene, output, lang=lang, date=date, with_pdf=not html_only, threads=threads, as_json=json)
+
+
 @app.command("check")
 def check_(
     scene: SceneFile,

@@ -49,10 +49,10 @@ def prove_scene(
 
     from raycover.draw.proof_sheets import draw_proof
 
-    if mended is not None:
-        check_target(path, mended, force=force)
     scene = load(path)
     warn(scene.warnings)
+    if mended is not None:
+        check_target(path, mended, force=force)
     with progress("judging") as step:
         proof = prove(scene, state=state, progress=step)
     with progress("varying") as step:

@@ -68,6 +68,9 @@ def walk_test_scene(
         data(figures)
     else:
         _print_sheet(test)
+    if test.left_out:
+        some = ", ".join(test.left_out[:6]) + (f" and {len(test.left_out) - 6} more" if len(test.left_out) > 6 else "")
+        talk(f"No point was left for: {some}. --points gives more, 60 at most.")
     if missing:
         talk(missing)
     talk(

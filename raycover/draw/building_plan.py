@@ -15,13 +15,14 @@ from numpy.typing import NDArray
 
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building, StoreyShape
+from raycover.building.walls import half_walls
 from raycover.detectors import Unit
 from raycover.draw import palette, plan, sheet, tables, underlaid, words
 from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
 from raycover.draw.mapping import PaperMap
 from raycover.draw.page import Page
-from raycover.draw.plan_page import PlanPage
+from raycover.draw.plan_page import PlanPage, write_tags
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
 from raycover.draw.section_marks import draw_section_marks
@@ -88,7 +89,7 @@ def make_building_plan(
     sketch.draw_stairs(building, shown)
     key = sheet.Key(marked.sorts, False, False, marked.masked)
     annotator = sketch.annotator(light_paper(projection))
-    n_tags = annotator.tags(marked.units, marked.centres, marked.factor)
+    n_tags = write_tags(annotator, marked)
     areas = [held.rooms[i].area_m2 for i in indices]
     n_names = annotator.room_names(outlines, [room.name for room in shown.rooms], areas)
     numbered = _edge_numbers(page, projection, placer, [_edges(scene, i) for i in indices])
@@ -138,11 +139,7 @@ def _things(scene: Scene) -> list[str]:
 
 def _edges(scene: Scene, index: int) -> tuple[Floats, Floats]:
     """Corners of a room (n, 2), and half the thickness (n,) of the wall along each edge (m)."""
-    room = scene.rooms[index]
-    walls = room.walls if isinstance(room.walls, list) else [room.walls] * len(room.outline)
-    made = [scene.catalogue.construction(wall) for wall in walls]
-    half = np.array([0.0 if wall is None else wall.thickness_m / 2 for wall in made])
-    return np.asarray(room.outline, float), half
+    return np.asarray(scene.rooms[index].outline, float), np.asarray(half_walls(scene, index), float)
 
 
 def _edge_numbers(page: Page, projection: Projection, placer: Placer, rooms: Sequence[tuple[Floats, Floats]]) -> bool:

@@ -64,16 +64,21 @@ def mark_of(unit: Unit, centre: Floats) -> Mark:
 
 def size_factor(centres: Floats) -> float:
     """How large marks may be drawn (1 full) so that close neighbours (n, 2 in mm) stay apart."""
+    return float(np.clip(spacing(centres) / _AMPLE, _SMALLEST, 1.0))
+
+
+def spacing(centres: Floats) -> float:
+    """How far (mm) neighbours (n, 2) typically stand apart, infinite for fewer than two."""
     if len(centres) < 2:
-        return 1.0
+        return np.inf
     from scipy.spatial import cKDTree
 
     # A typical close pair decides; two units at one place must not shrink all others.
     places = np.unique(np.round(centres), axis=0)
     if len(places) < 2:
-        return 1.0
+        return np.inf
     distance, _ = cKDTree(places).query(places, k=2)
-    return float(np.clip(np.quantile(distance[:, 1], 0.25) / _AMPLE, _SMALLEST, 1.0))
+    return float(np.quantile(distance[:, 1], 0.25))
 
 
 def draw_marks(page: Page, marks: list[Mark], factor: float = 1.0) -> None:
@@ -114,9 +119,9 @@ def draw_marks(page: Page, marks: list[Mark], factor: float = 1.0) -> None:
     page.areas(halves, _Z + 0.3, face=palette.ACCENT)
 
 
-def draw_hung(page: Page, at: Floats, rod_mm: float, *, pale: bool = False) -> None:
+def draw_hung(page: Page, at: Floats, rod_mm: float, *, pale: bool = False, factor: float = 1.0) -> None:
     """A detector in section: the lower half of a disc under a rod; `pale` where it hangs beyond the cut."""
-    half = arc(at, 1.25, 180.0, 360.0, 24)
+    half = arc(at, 1.25 * factor, 180.0, 360.0, 24)
     colour = "#D9B3A8" if pale else palette.ACCENT
     z = 18.0 if pale else 19.0
     if rod_mm > 0.05:

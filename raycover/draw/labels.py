@@ -31,10 +31,13 @@ class Placer:
 
     frame: Box
     _busy: Floats = field(init=False)
-    _taken: list[Box] = field(default_factory=list)
+    #: Boxes taken, in the first rows of an array that grows by doubling: thousands of tags ask for all of them.
+    _boxes: Floats = field(init=False)
+    _n_taken: int = 0
 
     def __post_init__(self) -> None:
         self._busy = np.zeros((2, 2))
+        self._boxes = np.zeros((64, 4))
 
     def note_strokes(self, strokes: Sequence[tuple[Floats, float]]) -> None:
         """Rasterise polylines (mm) with weights; where they cross the heavier counts."""
@@ -49,11 +52,14 @@ class Placer:
 
     def take(self, box: Box) -> None:
         """Keep every later box off this one."""
-        self._taken.append(box)
+        if self._n_taken == len(self._boxes):
+            self._boxes = np.concatenate([self._boxes, np.zeros_like(self._boxes)])
+        self._boxes[self._n_taken] = box
+        self._n_taken += 1
 
     def release(self) -> None:
         """Give back the place taken last."""
-        self._taken.pop()
+        self._n_taken -= 1
 
     def stroke_cost(self, boxes: Floats) -> Floats:
         """Weight of strokes under boxes (n, 4), per mm² of box."""
@@ -76,9 +82,12 @@ class Placer:
         frame = np.array(self.frame)
         inside = np.concatenate([boxes[:, :2] >= frame[:2] + 0.5, boxes[:, 2:] <= frame[2:] - 0.5], axis=1)
         clear: NDArray[np.bool_] = np.asarray(np.all(inside, axis=1), bool).reshape(-1)
-        if self._taken and clear.any():
-            taken = np.array(self._taken)
+        if self._n_taken and clear.any():
             some = boxes[clear]
+            # Only those near by can be in the way.
+            low, high = some[:, :2].min(axis=0) - _CLEAR, some[:, 2:].max(axis=0) + _CLEAR
+            taken = self._boxes[: self._n_taken]
+            taken = taken[((taken[:, :2] < high) & (taken[:, 2:] > low)).all(axis=1)]
             hit = (
                 (some[:, None, 0] < taken[None, :, 2] + _CLEAR)
                 & (some[:, None, 2] > taken[None, :, 0] - _CLEAR)

@@ -138,6 +138,13 @@ def _raised(limb: Limb, by: float) -> Limb:
     return Limb((x0, y0, z0 + by), (x1, y1, z1 + by), limb.radius, limb.flat)
 
 
+def around(limb: Limb) -> Floats:
+    """(52, 3) points on a part's two round ends."""
+    axes = np.array([(x, y, z) for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if (x, y, z) != (0, 0, 0)])
+    ball = axes / np.linalg.norm(axes, axis=1, keepdims=True) * np.array([*limb.flat, 1.0])
+    return np.concatenate([np.array(limb.start) + limb.radius[0] * ball, np.array(limb.end) + limb.radius[1] * ball])
+
+
 def distance_m(points: Floats, parts: Sequence[Limb], blend: float = _BLEND_M) -> Floats:
     """About how far (n,) points (n, 3) lie outside a body, negative within; parts run smoothly into each other."""
     total = np.zeros(len(points))

@@ -23,25 +23,31 @@ from raycover.draw.storeys import top_of_shown
 from raycover.surfaces import Surface
 
 Floats = NDArray[np.float64]
+#: More detectors than this, closer to each other than this (mm), are dots of this radius (mm).
+_MOST_MARKS, _CLOSEST_MM, _DOT_MM = 150, 3.2, 0.4
 
 
 @dataclass(frozen=True)
 class Marked:
-    """Detectors drawn on paper: their places (n, 2) mm, their marks and how large these are."""
+    """Detectors drawn on paper: their places (n, 2) mm, their marks and how large these are.
+
+    `dots`: they stand too close for marks and tags, so that each is a dot and a table says which there are.
+    """
 
     units: list[Unit]
     centres: Floats
     marks: list[glyphs.Mark]
     factor: float
+    dots: bool = False
 
     @property
     def sorts(self) -> tuple[glyphs.Sort, ...]:
         """The sorts that are drawn, as the key lists them."""
-        return tuple(s for s in glyphs.WORDS if any(m.sort == s for m in self.marks))
+        return () if self.dots else tuple(s for s in glyphs.WORDS if any(m.sort == s for m in self.marks))
 
     @property
     def masked(self) -> bool:
-        return any(m.masks for m in self.marks)
+        return not self.dots and any(m.masks for m in self.marks)
 
 
 @dataclass(frozen=True)
@@ -71,6 +77,9 @@ class PlanPage:
         within, centres = shown_units(units, self.projection)
         factor = glyphs.size_factor(centres)
         marks = [glyphs.mark_of(unit, centre) for unit, centre in zip(within, centres, strict=True)]
+        if len(marks) > _MOST_MARKS and glyphs.spacing(centres) < _CLOSEST_MM:
+            self.page.discs(centres, _DOT_MM, 20.0, face=palette.ACCENT)
+            return Marked(within, centres, marks, factor, dots=True)
         for mark in marks:
             _keep_off(self.placer, mark, factor)
         glyphs.draw_marks(self.page, marks, factor)
@@ -91,12 +100,19 @@ class PlanPage:
     ) -> None:
         """Tags, names of `rooms` (outlines, names, areas in m²), racks and doors; what finds no room is counted."""
         annotator = self.annotator(picture)
-        n_tags, n_names = annotator.tags(marked.units, marked.centres, marked.factor), 0
+        n_tags, n_names = write_tags(annotator, marked), 0
         if rooms is not None:
             n_names = annotator.room_names(*rooms)
         annotator.rack_names(shown)
         annotator.wide_doors(shown)
         sheet.draw_left_out(self.page, n_tags, n_names)
+
+
+def write_tags(annotator: Annotator, marked: Marked) -> int:
+    """A tag beside each mark; how many found no place: all of them where marks are dots."""
+    if marked.dots:
+        return len(marked.units)
+    return annotator.tags(marked.units, marked.centres, marked.factor)
 
 
 def draw_layers(page: Page, picture: PaperMap, strokes: Strokes, rgba: NDArray[np.uint8] | None = None) -> bool:

@@ -21,6 +21,8 @@ _KEPT = tuple(
     for c in (palette.PAPER, palette.INK, palette.ACCENT, palette.SECOND_INK, palette.GOODS, palette.RULE)
 )
 _N_COLOURS = 256
+#: The last two levels of zlib cost several times as much for a twentieth less.
+PNG_LEVEL = 7
 
 
 def indexed(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
@@ -29,22 +31,24 @@ def indexed(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np.uint8
     The palette is fitted (median cut, then k-means) to the picture's distinct colours, each weighing as the
     logarithm of its pixels: so the few pixels of the accent are not lost among the many of the map.
     """
-    code = (rgb[..., 0].astype(np.uint32) << 16) | (rgb[..., 1].astype(np.uint32) << 8) | rgb[..., 2]
-    counts = np.bincount(code.ravel(), minlength=1 << 24)
-    used = np.flatnonzero(counts)
+    code = ((rgb[..., 0].astype(np.uint32) << 16) | (rgb[..., 1].astype(np.uint32) << 8) | rgb[..., 2]).ravel()
+    # Runs of one colour are counted at once: a sheet is mostly paper.
+    starts = np.flatnonzero(np.concatenate([[True], code[1:] != code[:-1]]))
+    lengths = np.diff(starts, append=len(code))
+    used, which = np.unique(code[starts], return_inverse=True)
+    counts = np.bincount(which, lengths).astype(np.int64)
     colours = np.stack([used >> 16, (used >> 8) & 255, used & 255], axis=1).astype(np.uint8)
     if len(colours) <= _N_COLOURS:
         chosen = colours
     else:
-        weight = np.ceil(np.log2(counts[used] + 1)).astype(int)
+        weight = np.ceil(np.log2(counts + 1)).astype(int)
         sample = Image.fromarray(np.repeat(colours, weight, axis=0)[None])
         fitted = sample.quantize(_N_COLOURS - len(_KEPT), method=Image.Quantize.MEDIANCUT, kmeans=2)
         table = np.array(fitted.getpalette(), np.uint8).reshape(-1, 3)[: _N_COLOURS - len(_KEPT)]
         chosen = np.concatenate([np.array(_KEPT, np.uint8), table])
     _, nearest = cKDTree(chosen.astype(float)).query(colours.astype(float))
-    lookup = np.zeros(1 << 24, np.uint8)
-    lookup[used] = nearest
-    return lookup[code], chosen
+    index = np.repeat(nearest.astype(np.uint8)[which], lengths).reshape(rgb.shape[:2])
+    return index, chosen
 
 
 def save_png(rgb: NDArray[np.uint8], path: str | Path, *, dpi: float) -> None:
@@ -52,12 +56,17 @@ def save_png(rgb: NDArray[np.uint8], path: str | Path, *, dpi: float) -> None:
 
     Raises OSError where the folder cannot be written.
     """
+    write_whole(Path(path), png_of(rgb, dpi=dpi))
+
+
+def png_of(rgb: NDArray[np.uint8], *, dpi: float) -> bytes:
+    """A picture (ny, nx, 3), row 0 at the top, as a PNG."""
     index, colours = indexed(rgb)
     image = Image.fromarray(index)
     image.putpalette(colours.tobytes())
     data = io.BytesIO()
-    image.save(data, "PNG", dpi=(dpi, dpi), optimize=True)
-    write_whole(Path(path), data.getvalue())
+    image.save(data, "PNG", dpi=(dpi, dpi), compress_level=PNG_LEVEL)
+    return data.getvalue()
 
 
 def write_whole(path: Path, data: bytes) -> None:

@@ -14,7 +14,7 @@ from raycover.draw.page import Box, Page
 Floats = NDArray[np.float64]
 #: Radius (mm) of the marks on a plan, and in tables.
 RADIUS, SMALL = 2.1, 1.25
-_TICK = np.array([(-0.48, 0.02), (-0.12, -0.36), (0.5, 0.42)])
+TICK = np.array([(-0.48, 0.02), (-0.12, -0.36), (0.5, 0.42)])
 _CROSS = (np.array([(-0.36, -0.36), (0.36, 0.36)]), np.array([(-0.36, 0.36), (0.36, -0.36)]))
 _SPOT = 0.85
 
@@ -25,7 +25,7 @@ def draw_verdict(page: Page, at: ArrayLike, *, met: bool, radius: float = RADIUS
     face, line = (palette.PAPER, palette.INK) if met else (palette.INK, palette.PAPER)
     page.discs([centre], radius + 0.3, z, face=palette.PAPER)
     page.discs([centre], radius, z + 0.1, face=face, edge=palette.INK, width_pt=0.5)
-    strokes = [centre + _TICK * radius] if met else [centre + arm * radius for arm in _CROSS]
+    strokes = [centre + TICK * radius] if met else [centre + arm * radius for arm in _CROSS]
     page.lines(strokes, line, 1.3 * radius / RADIUS + 0.15, z + 0.2, cap="round")
 
 

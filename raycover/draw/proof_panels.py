@@ -20,7 +20,7 @@ from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Box, Page
-from raycover.draw.plan_page import PlanPage, draw_layers, shown_units
+from raycover.draw.plan_page import PlanPage, draw_layers, shown_units, write_tags
 from raycover.draw.projection import Projection
 from raycover.draw.proof_marks import RADIUS, SMALL, draw_area, draw_never, draw_sight, draw_spot, draw_verdict
 from raycover.draw.stair_key import draw_section, units_about
@@ -96,7 +96,7 @@ def draw_plan_panel(
             strokes.add([np.concatenate([ring, ring[:1]]) for ring in rings], 3.0)
     _draw_ways(page, placer, strokes, coverage.units, shown, projection)
     annotator = sketch.annotator(picture)
-    annotator.tags(marked.units, marked.centres, marked.factor)
+    write_tags(annotator, marked)
     for name in dict.fromkeys(one.name for one in shown):
         same = [one for one in shown if one.name == name]
         worst = min(same, key=lambda one: one.place.met)  # missed if any need misses it

@@ -30,7 +30,7 @@ from raycover.draw.walktest_plan import (
 from raycover.proof_words import margin_words
 from raycover.reconciling import Estimate, Share, Table
 from raycover.returned import Compared, Returned, conclusions, differing, estimate_words
-from raycover.walktest.unknowns import LAPSE, NOISE_DB
+from raycover.walktest.unknowns import AS_BUILT_DB, LAPSE, NOISE_DB
 
 _PANEL: Box = (10.0, 46.0, 150.0, 176.0)
 _COLUMN, _TOP, _FOOT = 159.0, 178.0, 31.0
@@ -43,8 +43,10 @@ _WORTH = 0.05
 #: What an answer is assumed to hang on besides the margin.
 ASSUMED = (
     f"An answer is yes with the chance {LAPSE / 2:.0%} + {1 - LAPSE:.0%} · Φ(margin / {NOISE_DB:g} dB): where the feet "
-    "stand, how a body is turned, a tick in the wrong row. Intervals: 95 %, by Wilson. ± one standard deviation; "
-    "before any answer: the spreads of the scene's doubt, and 1.5 dB for a wall that is not built as drawn."
+    "stand, how a body is turned, a tick in the wrong row. What the answers say: all unknowns free at once; proposed: "
+    "only those that the answers need, the others as they are. ± one standard deviation; before any answer: spreads of "
+    f"the scene's doubt, and {AS_BUILT_DB:g} dB for a wall that is not built as drawn. Intervals: 95 %, by Wilson. A "
+    "reach is that of a unit with the person who walked: another may differ by several dB."
 )
 
 

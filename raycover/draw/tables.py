@@ -7,9 +7,11 @@ from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 
 from raycover.coverage import PlaneCoverage
+from raycover.detectors import Unit
 from raycover.draw import palette, words
 from raycover.draw.lettering import Lettering, clean
 from raycover.draw.page import Page
+from raycover.gaps import Gap
 
 _SIZE, _NOTE = 6.5, 6.0
 _PITCH, _HEAD = 3.95, 4.3
@@ -63,6 +65,22 @@ def letters(n: int) -> list[str]:
     return [next(several) for _ in range(n)]
 
 
+def detector_table(units: Sequence[Unit], lettering: Lettering, width: float, most: int = 4) -> Table:
+    """Which detectors a plan's dots are: each sort with its number, and the first and last name of the file."""
+    by_title: dict[str, list[Unit]] = {}
+    for unit in units:
+        by_title.setdefault(unit.title, []).append(unit)
+    rows = []
+    for title, some in sorted(by_title.items(), key=lambda item: -len(item[1]))[:most]:
+        names = f"{clean(some[0].name)} to {clean(some[-1].name)}" if len(some) > 1 else clean(some[0].name)
+        rows.append(Row((lettering.fit(clean(title), "sans", _SIZE, width - 12.0), str(len(some)))))
+        rows.append(Row((lettering.fit(f"  {names}", "sans", _SIZE, width - 2.0), "")))
+    rest = len(by_title) - min(len(by_title), most)
+    more = f"{rest} more sort{'s' * (rest != 1)}; " if rest else ""
+    note = f"{more}the schedule has all places"
+    return Table(("Detectors, a dot each", ""), ((0.0, "left"), (width, "right")), tuple(rows), note)
+
+
 def room_table(plane: PlaneCoverage, lettering: Lettering, width: float, n_most: int) -> Table:
     """Rooms with area and shares: all in the scene's order, or the largest and the rest in one line."""
     rooms = [(name, *figures) for name, figures in plane.rooms().items()]
@@ -104,6 +122,12 @@ def share_table(
     )
 
 
+def worth_listing(plane: PlaneCoverage) -> Sequence[Gap]:
+    """The gaps of a plane that are more than a cell or two at an edge, the largest in any case."""
+    least = max(_LEAST_M2, _LEAST_SHARE * plane.area_m2)
+    return [gap for gap in plane.gaps if gap.area_m2 >= least] or plane.gaps[:1]
+
+
 def gap_table(
     plane: PlaneCoverage,
     lettering: Lettering,
@@ -124,7 +148,7 @@ def gap_table(
         return Table(("Gaps",), ((0.0, "left"),), (), note)
     rows: list[Row] = []
     free = height - _ABOVE - _HEAD + _PITCH - _BELOW
-    worth = [g for g in plane.gaps if g.area_m2 >= max(_LEAST_M2, _LEAST_SHARE * plane.area_m2)] or plane.gaps[:1]
+    worth = worth_listing(plane)
     names = letters(min(len(worth), n_most))
     rooms = stacked or frozenset(plane.surface.room_names if plane.surface.stairs is None else ())
     for name, gap in zip(names, worth, strict=False):

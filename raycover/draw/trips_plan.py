@@ -20,7 +20,7 @@ from raycover.draw.labels import Placer
 from raycover.draw.lettering import clean
 from raycover.draw.nuisance_marks import NuisanceMark
 from raycover.draw.page import Page
-from raycover.draw.plan_page import PlanPage, shown_units
+from raycover.draw.plan_page import PlanPage, shown_units, write_tags
 from raycover.draw.png import save_png
 from raycover.draw.projection import Projection
 from raycover.draw.storeys import top_of_shown
@@ -108,7 +108,7 @@ def make_trips_plan(
     storey_marks.draw_others(page, other_centres, marked.centres)
     annotator = sketch.annotator(light_paper(projection))
     placed = _place_marks(page, projection, placer, shown)
-    n_tags = annotator.tags(marked.units, marked.centres, marked.factor)
+    n_tags = write_tags(annotator, marked)
     top = top_of_shown(building, shape) - 0.02
     annotator.other_tags([f"{u.name} {'↑' if u.position[2] > top else '↓'}" for u in others], other_centres)
     outlines = [room.polygon for room in shape.rooms]

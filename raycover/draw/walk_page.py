@@ -15,7 +15,7 @@ from raycover.draw.annotate import Annotator
 from raycover.draw.building_plan import floor_surface, light_paper
 from raycover.draw.lettering import clean
 from raycover.draw.page import Page
-from raycover.draw.plan_page import PlanPage
+from raycover.draw.plan_page import PlanPage, write_tags
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
 from raycover.draw.title_block import draw_surround, state_shown
@@ -102,7 +102,7 @@ def _draw_plan(
     paper = walk_plan.draw_route(page, walk, projection, placer)
     walk_plan.draw_marks(page, walk, paper, placer)
     annotator = Annotator(page, projection, placer, light_paper(projection))
-    n_tags = annotator.tags(marked.units, marked.centres, marked.factor)
+    n_tags = write_tags(annotator, marked)
     left_out = walk_plan.draw_noticed_by(page, walk, paper, lanes, placer)
     areas = [room.walkable.area for room in shown.rooms]
     annotator.room_names([room.polygon for room in shown.rooms], [room.name for room in shown.rooms], areas)

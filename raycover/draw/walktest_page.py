@@ -81,7 +81,7 @@ def _plan_page(
 ) -> Page:
     page = Page(dpi=dpi, size=PAPERS[paper], vector=vector)
     points = [point for point in test.points if point.storey == storey]
-    numbered = [Numbered(point.number, point.at[:2]) for point in points]
+    numbered = [Numbered(p.number, p.at[:2], feet=tuple(m.foot for m in p.measured)) for p in points]
     shown = storey_shown(test.building, storey)
     projection = Projection.fitted(bounds_with(shown, numbered), sheet.frame_on(page.size), clear=6.0)
     marked = draw_storey_with(
@@ -106,7 +106,10 @@ def _plan_page(
     lower.rule(sheet.COLUMN, sheet.RIGHT, top + 4.4, 0.5)
     lower.lines([[(sheet.COLUMN, top + 0.8), (sheet.COLUMN + 4.6, top + 0.8)]], palette.ACCENT, 0.55, 25.0,
                 dashes=(2.2, 1.6))  # fmt: skip
-    lower.text(sheet.COLUMN + 6.5, top, "way from point to point", 6.5)
+    lower.text(sheet.COLUMN + 6.5, top, "way from point to point", 6.0)
+    lower.lines([[(sheet.COLUMN + 33.0, top + 0.8), (sheet.COLUMN + 37.0, top + 0.8)]], palette.SECOND_INK, 0.35, 25.0)
+    lower.discs([(sheet.COLUMN + 37.0, top + 0.8)], 0.35, 25.0, face=palette.SECOND_INK)
+    lower.text(sheet.COLUMN + 38.5, top, "measured", 6.0)
     sheet.draw_key(lower, key)
     return page
 
@@ -160,7 +163,7 @@ def _row(page: Page, point: Point) -> _Row:
     texts = ("", place, "", f"{point.at[0]:.2f}, {point.at[1]:.2f}", point.move.said(point.unit),
              f"{point.expected}", point.why, "", "", "")  # fmt: skip
     lines = [
-        tuple(page.lettering.wrap(clean(text), "sans", _NOTE, column.width, 3)) if text else ()
+        tuple(page.lettering.wrap(clean(text), "sans", _NOTE, column.width, 2)) if text else ()
         for text, column in zip(texts, _COLUMNS, strict=True)
     ]
     lines[0] = (str(point.number),)

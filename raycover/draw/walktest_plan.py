@@ -20,7 +20,7 @@ from raycover.draw.mapping import paper_map
 from raycover.draw.page import Box, Page
 from raycover.draw.plan_page import Marked, PlanPage, draw_layers
 from raycover.draw.projection import Projection
-from raycover.draw.proof_marks import draw_verdict
+from raycover.draw.proof_marks import TICK, draw_verdict
 
 Floats = NDArray[np.floating]
 Sort = Literal["plain", "noticed as predicted", "quiet as predicted", "missed though predicted",
@@ -28,19 +28,21 @@ Sort = Literal["plain", "noticed as predicted", "quiet as predicted", "missed th
 #: Radius (mm) of a numbered disc, of a mark, of a mark in the key.
 RADIUS, MARK, SMALL = 2.0, 1.8, 1.25
 _NUMBER_PT = 6.5
+#: A line from a point to the wall that it is measured from is drawn up to this length (mm).
+_LONGEST_TAPE = 18.0
 #: The ring of a point where nobody was to be noticed and nobody was is this much smaller.
 _QUIET = 0.55
 _DIAMOND = np.array([(0.0, 1.0), (1.0, 0.0), (0.0, -1.0), (-1.0, 0.0)])
-_TICK = np.array([(-0.48, 0.02), (-0.12, -0.36), (0.5, 0.42)])
 
 
 @dataclass(frozen=True)
 class Numbered:
-    """A point on paper: its number, where it lies (x, y in m), and what mark it gets."""
+    """A point on paper: its number, where it lies (x, y in m), its mark, and where on walls it is measured from."""
 
     number: int
     at: tuple[float, float]
     sort: Sort = "plain"
+    feet: tuple[tuple[float, float], ...] = ()
 
 
 def storey_shown(building: Building, name: str | None) -> Building:
@@ -90,6 +92,12 @@ def draw_storey_with(
     marked = sketch.mark_units(mine)
     sketch.draw_stairs(building, shown)
     centres = projection.to_paper([p.at for p in points]).reshape(-1, 2)
+    taped = [
+        np.array([c, f]) for c, p in zip(centres, points, strict=True) for f in projection.to_paper(p.feet or [p.at])
+    ]
+    taped = [line for line in taped if RADIUS < np.linalg.norm(line[1] - line[0]) <= _LONGEST_TAPE]
+    page.lines(taped, palette.SECOND_INK, 0.35, 9.2, clip=projection.frame)
+    page.discs([line[1] for line in taped], 0.35, 9.2, face=palette.SECOND_INK)
     for centre, point in zip(centres, points, strict=True):
         reach = (RADIUS if point.sort == "plain" else MARK) + 0.2
         sketch.placer.take((*(centre - reach), *(centre + reach)))
@@ -121,7 +129,7 @@ def draw_mark(page: Page, at: Floats, sort: Sort, radius: float = MARK, z: float
     else:
         for size, face, layer in ((radius * 1.25 + 0.45, palette.PAPER, z), (radius * 1.25, palette.INK, z + 0.1)):
             page.areas([[at + _DIAMOND * size]], layer, face=face)
-        page.lines([at + _TICK * radius], palette.PAPER, 1.2, z + 0.2, cap="round")
+        page.lines([at + TICK * radius], palette.PAPER, 1.2, z + 0.2, cap="round")
 
 
 def _number(page: Page, sketch: PlanPage, centre: Floats, point: Numbered) -> None:

@@ -106,6 +106,7 @@ def walktest_json(test: WalkTest) -> dict[str, Any]:
         "title": test.scene.title,
         "state": test.scene.state,
         "length_m": round(test.length_m, 2),
+        "left_out": list(test.left_out),
         "points": [
             {
                 "no": point.number,
@@ -219,7 +220,9 @@ def corrected_text(text: str, name: str, corrections: Mapping[str, Mapping[str, 
     data = copy.deepcopy(read_text(text, name).data)
     put(data, ("corrections",), {key: dict(table) for key, table in corrections.items()})
     changed = spliced(text, data, name)
-    if "corrections:" in text or "\ncorrections:" not in changed:
+    at = changed.find("\ncorrections:") + 1
+    if "corrections:" in text or not at:
         return changed
+    line_break = "\r\n" if changed[at - 2 : at] == "\r\n" else "\n"
     said = f"# from a walk test, {date.today().isoformat()}: dB added to reaches, and to losses one way"
-    return changed.replace("\ncorrections:", f"\n{said}\ncorrections:", 1)
+    return changed[:at] + said + line_break + changed[at:]

@@ -26,6 +26,8 @@ Floats = NDArray[np.floating]
 _PLACES, _NEAREST_M = 40, 0.5
 #: At most so many models: those of the scene first, then those that see most by themselves.
 _MOST_MODELS = 5
+#: Of the places that straight ways put first, so many are tried with ways by mirrors, too.
+_LOOKED_AT_TWICE = 4
 #: The best place is moved about by at most so many trials.
 _POLISH = 24
 #: A unit on a wall hangs at this height (m) where its entry and the room let it.
@@ -64,6 +66,7 @@ class Adder:
         self, scene: Scene, places: HangingPlaces, units: Sequence[Unit], few: Bench, middle: tuple[float, float]
     ) -> None:
         self.scene, self.places, self.units, self.few = scene, places, units, few
+        self.straight = few.straight()
         self.middle = np.array(middle)
         self.name = _new_name([unit.name for unit in units])
 
@@ -95,7 +98,7 @@ class Adder:
             if made.mounting is None and (hung := self._hung(made, room)):
                 middle = min(hung, key=lambda h: float(np.hypot(h[0] - room.polygon.centroid.x,
                                                                 h[1] - room.polygon.centroid.y)))  # fmt: skip
-                ranked.append((self.few.try_unit(self._unit(made, room, *middle)).rank, made.label, made))
+                ranked.append((self.straight.try_unit(self._unit(made, room, *middle)).rank, made.label, made))
         return [*ready, *(made for *_, made in sorted(ranked, key=lambda entry: entry[:2]))]
 
     def _hung(self, made: Made, room: RoomShape) -> list[tuple[float, float, float, float]]:
@@ -122,7 +125,9 @@ class Adder:
         self, made: Made, room: RoomShape, hung: list[tuple[float, float, float, float]]
     ) -> tuple[Outcome, Trial]:
         """The best place of a model in a room: on a grid, then moved about; its turn where that matters."""
-        tried = [(self._worth(self._unit(made, room, *place)), place) for place in hung]
+        tried = sorted((self._worth(self._unit(made, room, *place), self.straight), place) for place in hung)
+        if self.straight is not self.few:
+            tried = [(self._worth(self._unit(made, room, *place)), place) for _, place in tried[:_LOOKED_AT_TWICE]]
         _, (x, y, height, turn) = min(tried)
         on_wall = one_sided(self._unit(made, room, x, y, height, turn).footprints)
         if not on_wall:
@@ -142,9 +147,9 @@ class Adder:
         words = f"one more, {self.name}: {made.label} at ({x:g}, {y:g}) m{where}, {height:g} m up{turn_words}"
         return outcome, Trial("one more", words, unit, self._entry(made, room, x, y, height, turn))
 
-    def _worth(self, unit: Unit) -> tuple[int, float, float, float]:
+    def _worth(self, unit: Unit, bench: Bench | None = None) -> tuple[int, float, float, float]:
         """Least is best: as the bench ranks it, of places alike the one nearest to what is missed."""
-        broken, lack, ease = self.few.try_unit(unit).rank
+        broken, lack, ease = (self.few if bench is None else bench).try_unit(unit).rank
         return broken, lack, round(ease, 1), float(np.hypot(*(unit.position[:2] - self.middle)))
 
     def _polished(

@@ -182,6 +182,7 @@ class Bench:
         self.need = need
         self.least_pct = least_pct
         self.is_new = is_new
+        self._reflections: int | None = None  # those of the scene
 
     def few(self) -> Bench:
         """The same for sorting out: cells of the need's missed places, of what may break."""
@@ -197,6 +198,17 @@ class Bench:
         ]  # fmt: skip
         return Bench(few, self.need, self.least_pct, is_new=self.is_new)
 
+    def straight(self) -> Bench:
+        """The same by straight ways only, for a first look: ways by mirrors cost far more than they change an order.
+
+        Itself where no ways by mirrors are asked for.
+        """
+        if not any(case.situation.weather.reflections for case in self.cases):
+            return self
+        quick = Bench(self.cases, self.need, self.least_pct, is_new=self.is_new)
+        quick._reflections = 0
+        return quick
+
     @cached_property
     def _groups(self) -> list[tuple[Situation, Site, list[int]]]:
         """Cases that are cast in one go, as one place."""
@@ -210,7 +222,10 @@ class Bench:
             sites = [self.cases[i].site for i in indices]
             ground, area = (np.concatenate([getattr(s, key) for s in sites]) for key in ("ground", "area"))
             whole = replace(sites[0], ground=ground, area=area, surface=None, rows=None, columns=None)
-            groups.append((self.cases[indices[0]].situation, whole, indices))
+            situation = self.cases[indices[0]].situation
+            if self._reflections is not None:
+                situation = replace(situation, weather=replace(situation.weather, reflections=self._reflections))
+            groups.append((situation, whole, indices))
         return groups
 
     def margins(self, unit: Unit) -> list[Floats]:

@@ -28,8 +28,12 @@ Progress = Callable[[int, int], None]
 _MOST_UNITS, _MOST_ROOMS = 4, 3
 #: So many of each kind of change at a unit are judged on all cells; so many remedies are reported a need.
 _FINALISTS, _MOST = 3, 6
+#: Of the changes that straight ways put first, so many of a kind are tried with ways by mirrors, too.
+_LOOKED_AT_TWICE = 8
 #: With so many that mend it, those that do not are left out; with one, so many of those are told.
 _ENOUGH, _PARTIAL = 3, 2
+#: One that mends no place must take at least this share of what is missing away.
+_WORTH_TELLING = 0.05
 
 
 def find_mending(proof: Proof, progress: Progress | None = None) -> tuple[Mending, ...]:
@@ -108,13 +112,14 @@ class _Search:
         points = self._gap_points()
         some = points[:: max(len(points) // 200, 1)]
         counting = sorted({k for place in self.missed for k in place.units})
-        near = {}
-        for k in counting:
-            unit = self.situation.units[k]
-            room = self.places.room_of(unit)
-            inside = 0.0 if room is None else float(np.mean([room.holds(*p) for p in some.tolist()]))
-            potential = potential_db(unit, some, "any")
-            near[k] = 20.0 * inside + float(np.clip(potential, -40.0, 10.0).mean())
+        building, units = self.situation.building, self.situation.units
+        rooms = building.rooms_at(some)
+        homes = building.rooms_at(np.array([units[k].position for k in counting]).reshape(-1, 3))
+        near = {
+            k: 20.0 * float(np.mean((rooms == home) & (home >= 0)))
+            + float(np.clip(potential_db(units[k], some, "any"), -40.0, 10.0).mean())
+            for k, home in zip(counting, homes, strict=True)
+        }
         return sorted(counting, key=lambda k: -near[k])[:_MOST_UNITS]
 
     def _at_unit(self, index: int) -> list[Mend]:
@@ -124,33 +129,37 @@ class _Search:
         low, high = subject.pattern.settings_pct
         bench = Bench(cases_of(self.proof, unit.name), self.verdict, low)
         few = bench.few()
-        sorted_out: dict[str, list[tuple[Outcome, Trial]]] = {}
+        by_kind: dict[str, list[Trial]] = {}
         for trial in changes_of(subject):
-            sorted_out.setdefault(trial.kind, []).append((few.try_unit(trial.unit), trial))
-            self.n_tried += 1
-        for kind, tried in sorted_out.items():
-            tried.sort(key=_by_rank)
-            tried += self._finer(kind, subject, few, tried[0][1])
-            tried.sort(key=_by_rank)
-        found = [
-            self._mend(trial, bench)
-            for tried in sorted_out.values()
-            for _, trial in _distinct(tried)[:_FINALISTS]
-        ]  # fmt: skip
+            by_kind.setdefault(trial.kind, []).append(trial)
+        found = []
+        for kind, trials in by_kind.items():
+            tried = self._sorted_out(trials, few)
+            tried = sorted([*tried, *self._sorted_out(self._finer(kind, subject, tried[0][1]), few)], key=_by_rank)
+            for _, trial in _distinct(tried)[:_FINALISTS]:
+                found.append(self._mend(trial, bench))
+                if found[-1].mends:
+                    break
         found += self._more_sensitive(unit, bench, high)
         return found
 
-    def _finer(self, kind: str, subject: Subject, few: Bench, best: Trial) -> list[tuple[Outcome, Trial]]:
+    def _sorted_out(self, trials: Sequence[Trial], few: Bench) -> list[tuple[Outcome, Trial]]:
+        """Trials on some cells, best first; where ways by mirrors count, those that straight ways put first."""
+        self.n_tried += len(trials)
+        straight = few.straight()
+        tried = sorted([(straight.try_unit(trial.unit), trial) for trial in trials], key=_by_rank)
+        if straight is few:
+            return tried
+        return sorted([(few.try_unit(trial.unit), trial) for _, trial in tried[:_LOOKED_AT_TWICE]], key=_by_rank)
+
+    def _finer(self, kind: str, subject: Subject, best: Trial) -> list[Trial]:
         """Smaller steps about the best of a kind."""
-        finer: list[Trial] = []
         if kind == "move":
-            around = best.unit.position[:2]
-            finer = [*shifted(subject, 2 * ROUND_M, 4 * ROUND_M, around)]
-        elif kind == "turn":
+            return list(shifted(subject, 2 * ROUND_M, 4 * ROUND_M, best.unit.position[:2]))
+        if kind == "turn":
             there = Subject(subject.scene, subject.places, subject.index, best.unit)
-            finer = [*turned(there, 5, 10)]
-        self.n_tried += len(finer)
-        return [(few.try_unit(trial.unit), trial) for trial in finer]
+            return list(turned(there, 5, 10))
+        return []
 
     def _more_sensitive(self, unit: Unit, bench: Bench, high: float) -> list[Mend]:
         """The least sensitivity above the present one that mends, else all of it: margins shift, no ray is cast."""
@@ -242,9 +251,10 @@ class _Search:
 
 
 def _by_rank(tried: tuple[Outcome, Trial]) -> tuple[Any, ...]:
-    """Best first; of changes alike the smaller one comes first, which is how they are tried."""
+    """Best first; of turns that leave nothing those square to the axes, of changes alike the smaller, tried first."""
     broken, lack, ease = tried[0].rank
-    return broken, lack, round(ease, 1)
+    askew = lack == 0 and float(tried[1].keys.get("turn_deg", 0.0)) % 90 != 0
+    return broken, lack, askew, round(ease, 1)
 
 
 def _distinct(tried: Sequence[tuple[Outcome, Trial]]) -> list[tuple[Outcome, Trial]]:
@@ -259,7 +269,7 @@ def _with_need(case: Case) -> str:
 
 
 def _reported(remedies: Sequence[Mend], lack: float) -> list[Mend]:
-    """Best first, one of a kind at a unit, two of a kind; where enough mend it no others, none that changes nothing."""
+    """Best first, one of a kind at a unit, two of a kind; where enough mend it no others, none that hardly helps."""
     kept: list[Mend] = []
     for remedy in sorted(remedies, key=lambda r: r.rank):
         alike = [r for r in kept if r.kind == remedy.kind]
@@ -267,6 +277,6 @@ def _reported(remedies: Sequence[Mend], lack: float) -> list[Mend]:
             continue
         kept.append(remedy)
     whole = [remedy for remedy in kept if remedy.mends]
-    better = [r for r in kept if r.mends or r.mended or r.lack < lack - 1e-6]
+    better = [r for r in kept if r.mends or r.mended or r.lack < (1 - _WORTH_TELLING) * lack]
     partial = [r for r in better if not r.mends][: _PARTIAL if whole else _MOST]
     return (whole if len(whole) >= _ENOUGH else [*whole, *partial])[:_MOST]

@@ -9,8 +9,10 @@ import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from raycover.building.parts import Building, RoomShape
+from raycover.building.parts import Building
+from raycover.building.walls import half_walls
 from raycover.errors import InputError, Problem
+from raycover.scene.bearings import compass
 from raycover.scene.schema import Scene
 from raycover.walking.ground import Ground, TooLarge, make_ground
 from raycover.walking.people import FIGURES
@@ -24,7 +26,6 @@ _FINEST, _MOST = 0.25, 1500
 _OFF_WALLS = 0.3
 #: Two walls that a place is measured from stand at least this square to each other (sine).
 _SQUARE = 0.5
-_COMPASS = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
 
 
 @dataclass(frozen=True)
@@ -121,7 +122,7 @@ def measured_from(scene: Scene, building: Building, at: Floats) -> tuple[Measure
     index = int(building.rooms_at(np.array([[at[0], at[1], at[2] + 0.05]]))[0])
     if index < 0:
         return ()
-    edges = _edges(scene, index, building.rooms[index])
+    edges = _edges(scene, index)
     start, along, length, inward, half = edges
     offset = at[:2] - start
     place = np.einsum("ij,ij->i", offset, along)
@@ -137,14 +138,14 @@ def measured_from(scene: Scene, building: Building, at: Floats) -> tuple[Measure
     chosen = [first, *square[:1]]
     return tuple(
         Measured(
-            max(float(distance[k]), 0.0), _compass(-inward[k], scene.north_deg),
+            max(float(distance[k]), 0.0), _side(-inward[k], scene.north_deg),
             (float(at[0] - distance[k] * inward[k, 0]), float(at[1] - distance[k] * inward[k, 1])),
         )
         for k in chosen
     )  # fmt: skip
 
 
-def _edges(scene: Scene, index: int, room: RoomShape) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+def _edges(scene: Scene, index: int) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """Of a room's edges: starts, unit vectors along, lengths, unit vectors inward, half the walls' thickness."""
     outline = np.asarray(scene.rooms[index].outline, float)
     along = np.roll(outline, -1, axis=0) - outline
@@ -152,13 +153,9 @@ def _edges(scene: Scene, index: int, room: RoomShape) -> tuple[Floats, Floats, F
     along = along / length[:, None]
     turn = 1.0 if shapely.Polygon(outline).exterior.is_ccw else -1.0
     inward = turn * np.column_stack([-along[:, 1], along[:, 0]])
-    walls = scene.rooms[index].walls
-    made = [scene.catalogue.construction(w) for w in (walls if isinstance(walls, list) else [walls] * len(outline))]
-    half = np.array([0.0 if wall is None else wall.thickness_m / 2 for wall in made])
-    return outline, along, length, inward, half
+    return outline, along, length, inward, half_walls(scene, index)
 
 
-def _compass(outward: Floats, north_deg: float) -> str:
-    """The side of a room that a direction (2,) points to, by eight points of the compass."""
-    angle = np.degrees(np.arctan2(outward[1], outward[0])) - north_deg + 90.0
-    return _COMPASS[int(np.round(angle / 45.0)) % 8]
+def _side(outward: Floats, north_deg: float) -> str:
+    """The side of a room that a direction (2,) points to."""
+    return compass(float(np.degrees(np.arctan2(outward[1], outward[0]))), north_deg)

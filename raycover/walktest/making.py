@@ -71,9 +71,10 @@ class Point:
 
 @dataclass(frozen=True)
 class WalkTest:
-    """A sheet to take to site. `ways` (by storey) are the lines walked from point to point, each (n, 2),
-    where they lie on its floor; `known_db` is
-    what of each unknown (standard deviation, dB) the answers are expected to leave."""
+    """A sheet to take to site. `ways` (by storey) are the lines walked from point to point, each (n, 2), where they lie
+    on its floor; `known_db` is what of each unknown (standard deviation, dB) the answers are expected to leave;
+    `left_out` places of needs, missed or never to be noticed in, that found no point among so few.
+    """
 
     scene: Scene
     building: Building
@@ -82,6 +83,7 @@ class WalkTest:
     ways: dict[str | None, tuple[Floats, ...]]
     unknowns: Unknowns
     known_db: Floats
+    left_out: tuple[str, ...] = ()
 
     @property
     def storeys(self) -> list[str | None]:
@@ -142,7 +144,9 @@ def make_walk_test(
     told = _told(unknowns, chosen, must, margin, slopes)
     points = _in_words(there, candidates, floors, ordered, {**told, **must}, draws, tuple(detectors))
     left = np.sqrt(np.diag(known.covariance))
-    return WalkTest(stated, there.building, there.units, tuple(points), ways, unknowns, left)
+    untested = [w for w in wanted if (w.never or w.missed) and not set(w.within.tolist()) & set(chosen)]
+    names = dict.fromkeys(w.place if w.need in w.place else f"{w.need}, {w.place}" for w in untested)
+    return WalkTest(stated, there.building, there.units, tuple(points), ways, unknowns, left, tuple(names))
 
 
 def _testable(scene: Scene) -> None:

@@ -115,12 +115,6 @@ class Response:
                 table[k] = np.isin(np.arange(n_units), np.asarray(units, int))
         return self._kept(table[self.look_point, self.look_unit], self.look_point, self.n_points)
 
-    def some(self, points: Index) -> Response:
-        """The same for some of the points, numbered anew in their order."""
-        number = np.full(self.n_points, -1, np.intp)
-        number[points] = np.arange(len(points))
-        return self._kept(number[self.look_point] >= 0, number[self.look_point], len(points))
-
     def _kept(self, kept: NDArray[np.bool_], look_point: Index, n_points: int) -> Response:
         """The same with some looks (k,) only, whose points have the numbers `look_point` (k,)."""
         looks = np.flatnonzero(kept)

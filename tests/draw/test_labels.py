@@ -5,10 +5,15 @@ from __future__ import annotations
 from itertools import combinations
 
 import numpy as np
+import small_scenes
 from hypothesis import given
 from hypothesis import strategies as st
+from page_texts import assert_texts_are_in_place
 
+from raycover.building.build import build
+from raycover.coverage import solve
 from raycover.draw.labels import Placer
+from raycover.draw.plan import make_plan
 
 FRAME = (0.0, 0.0, 100.0, 60.0)
 
@@ -53,3 +58,21 @@ def test_far_places_get_a_leader_to_the_edge_of_the_box() -> None:
     assert placed.leader is not None
     (cx, cy), (ex, ey) = placed.centre, placed.leader
     assert max(abs(ex - cx) - 3, abs(ey - cy) - 1) <= 1e-9
+
+
+def test_crowds_are_dots_and_a_table() -> None:
+    """396 detectors 2.7 mm apart on A4: no tag, no mark, a dot each; the column says which, the foot how many."""
+    ceiling = small_scenes.pattern({"circle": {"diameter": 6}}, mounting=2.8)
+    places = [(2.0 + 4 * i, 2.0 + 4 * k) for k in range(6) for i in range(66)]
+    detectors = [small_scenes.detector(at, 2.8, ceiling, f"DET-{i:03d}") for i, at in enumerate(places)]
+    room = {"name": "H", "outline": [[0, 0], [264, 0], [264, 24], [0, 24]], "height": 3, "walls": "brick-215"}
+    plane = {"name": "floor", "height": 0}
+    scene = small_scenes.scene(rooms=[room], detectors=detectors, planes=[plane], grid=2.0)
+    building = build(scene)
+    page = make_plan(scene, building, solve(scene, building=building, threads=1), "floor", dpi=60)
+    assert_texts_are_in_place(page, fewest=20)
+    texts = [text.strip() for text, _ in page.text_boxes()]
+    assert "DET-000 to DET-395" in texts
+    assert "396" in texts
+    assert not [text for text in texts if text.startswith("DET-") and " to " not in text]
+    assert "No room at this scale for 396 detector tags." in texts

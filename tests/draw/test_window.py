@@ -25,7 +25,7 @@ from raycover.errors import MissingPart
 from raycover.keeping import SceneFile
 from raycover.live import LiveCoverage, Look
 
-SIZE = (900, 640)
+SIZE = (780, 600)
 
 
 def drawable() -> bool:
@@ -64,10 +64,12 @@ def window(opened: Window) -> Window:
     while opened.live.undo():
         pass
     opened.state.__init__()  # type: ignore[misc]
-    with opened.frame(fresh=True):
-        opened.update()
-        opened.draw_help()
-        opened.look(opened.scenery.oblique)
+    opened.plotter.suppress_rendering = True  # who looks at it draws it
+    opened.update()
+    opened.draw_help()
+    opened.look(opened.scenery.oblique)
+    opened._draw_panel()
+    opened.plotter.suppress_rendering = False
     return opened
 
 
@@ -130,7 +132,7 @@ def click(window: Window, x: int, y: int) -> None:
 @needs_3d
 @pytest.mark.parametrize("key", ["n", "Right", "d", "w", "g", "h", "t", "v"])
 def test_a_key_changes_the_picture_and_the_way_back_restores_it(window: Window, key: str) -> None:
-    back = {"n": "p", "Right": "a", "t": "i", "v": "i"}.get(key, key)
+    back = {"n": "p", "Right": "x", "t": "i", "v": "i"}.get(key, key)
     if key == "Right":
         window.press("l")  # a chosen detector shows its lobe, and so must the picture before it
     before = picture(window)
@@ -155,6 +157,10 @@ def test_keys_change_the_state(window: Window) -> None:
     assert state.detector == 0
     assert state.lobes
     window.press("a")
+    assert state.alone
+    window.press("a")
+    assert not state.alone
+    window.press("x")
     assert state.detector is None
     window.press("m")
     assert state.look == Look(0, None, "tangential")
@@ -186,8 +192,9 @@ def test_keys_move_the_chosen_detector(window: Window) -> None:
     assert window.live.design.detectors[0].turn_deg == 0
     window.press("y")
     assert window.live.design.detectors[0].turn_deg == 10
-    for _ in range(9):
-        window.press("Up")
+    window.live.move(0, mounting=4.9)
+    window.press("Up")
+    window.press("Up")
     assert "which is 5 m high" in window.state.message
     assert window.live.design.detectors[0].mounting == 5.0
     window.press("space")
@@ -198,6 +205,8 @@ def test_keys_move_the_chosen_detector(window: Window) -> None:
 def test_one_detector_shows_just_its_own_margins(window: Window) -> None:
     window.press("Right")
     plane = window.scenery.planes[0]
+    assert window.scenery.margins(plane) is plane.margin_db
+    window.press("a")
     patch = plane.patches[0]
     assert patch is not None
     shown = window.scenery.margins(plane)
@@ -230,12 +239,12 @@ def test_a_miss_is_told_with_what_stands_in_the_way(window: Window) -> None:
     plane = window.scenery.planes[0]
     row, column = np.argwhere((plane.cause == CAUSES.index("blocked")) & (plane.best_detector == 0))[0]
     window.act("place", (float(plane.x[column]), float(plane.y[row]), 0.0))
-    assert window.verdict[0].text == "Not seen: hidden (A)"
+    assert window.verdict[0].text.startswith("Not seen: hidden from A by ")
     window.press("b")
     texts = [label.text for label in window.labels.labels]
     assert "A: hidden" in texts
     window.act("switch", 1)
-    assert window.verdict[0].text == "Not seen: hidden (A)"
+    assert window.verdict[0].text.startswith("Not seen: hidden from A by ")
     assert any("stops it" in line.text for line in window.verdict)
     assert any("stops it" in label.text for label in window.labels.labels)
 

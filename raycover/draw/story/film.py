@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
@@ -19,7 +20,7 @@ from raycover.draw import palette
 from raycover.draw.lettering import Font, clean, font_path
 from raycover.draw.story.views import Told
 from raycover.draw.view3d import environment
-from raycover.draw.view3d.people import figure, seated_figure
+from raycover.draw.view3d.people import limb_points
 from raycover.draw.view3d.still import Composed, Shot, ceiling_over, compose, moved_lobe, render
 from raycover.draw.walk_plan import NOBODY
 from raycover.lobes import make_lobe
@@ -167,18 +168,19 @@ class _Stage:
         track = self.walk.track
         at, heading = self._place[k], float(track.heading_rad[k])
         if track.pose[k] == SIT:
-            body = seated_figure(at, heading)
+            body = limb_points(at, heading, "seated")
         else:
             strides = int(track.walked_m[k] / 0.7) if track.pose[k] == WALK else 0
-            body = figure(at, heading, left_foot_first=strides % 2 == 0)
+            body = limb_points(at, heading, "walking", left_foot_first=strides % 2 == 0)
+        limbs = shapely.convex_hull(shapely.multipoints(self._pixels(body.reshape(-1, 3)).reshape(*body.shape[:2], 2)))
         ring = self._pixels(at[None])[0]
         tall = abs(self._pixels(at[None] + np.array([[0, 0, 1.75]]))[0, 1] - ring[1])
         if tall < 26 * _FINER:  # too small to be found at a glance
             r = 15 * _FINER
             middle = ring[1] - tall / 2
             draw.ellipse((ring[0] - r, middle - r, ring[0] + r, middle + r), outline=palette.INK, width=_FINER)
-        for corners in self._pixels(body).reshape(-1, 6).tolist():
-            draw.polygon(corners, fill=palette.INK)
+        for limb in limbs:
+            draw.polygon(shapely.get_coordinates(limb).ravel().tolist(), fill=palette.INK)
 
     def _foot(self, draw: ImageDraw.ImageDraw, k: int, noticing: Sequence[str]) -> None:
         track = self.walk.track

@@ -14,6 +14,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely import affinity
 
+from raycover.scene.bearings import compass
+
 Floats = NDArray[np.floating[Any]]
 
 ELEVATION_DEG = 40.0
@@ -66,8 +68,7 @@ class View:
 
     def compass(self, north_deg: float) -> str:
         """Where the eye stands, in words."""
-        names = ("north", "north-west", "west", "south-west", "south", "south-east", "east", "north-east")
-        return names[round(((self.azimuth_deg - north_deg) % 360) / 45) % 8]
+        return compass(self.azimuth_deg, north_deg)
 
 
 @dataclass(frozen=True)

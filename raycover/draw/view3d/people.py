@@ -14,7 +14,7 @@ from scipy import ndimage
 from raycover.building.parts import Building
 from raycover.building.sections import footprint
 from raycover.coverage import PlaneCoverage
-from raycover.draw.mannequin import Pose, chair, limbs, raster
+from raycover.draw.mannequin import Pose, around, chair, limbs, raster
 from raycover.seats import SeatView
 
 Floats = NDArray[np.floating[Any]]
@@ -36,6 +36,14 @@ def figure(at: Floats, heading_rad: float, *, left_foot_first: bool = True) -> F
 def seated_figure(at: Floats, heading_rad: float) -> Floats:
     """(n, 3, 3) triangles of a person on a plain chair, hands before them; `at` (3,) is the ground below the trunk."""
     return _turned(_surface("seated"), heading_rad) + at
+
+
+def limb_points(at: Floats, heading_rad: float, pose: Pose, *, left_foot_first: bool = True) -> Floats:
+    """(limbs, n, 3) points about each part of a person, whose convex hulls together are their outline on a picture."""
+    local = np.stack([around(limb) for limb in (*limbs(pose), *(chair() if pose == "seated" else ()))])
+    if not left_foot_first:
+        local = local * np.array([1.0, -1.0, 1.0])
+    return _turned(local, heading_rad) + at
 
 
 @lru_cache(maxsize=2)

@@ -111,6 +111,21 @@ def draw_sheet(
     return page
 
 
+def draw_picture(scene: Scene, composed: Composed, picture: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
+    """The picture with marks, names and north but no page around it, cut to what it shows; its pixels an inch."""
+    page, box = page_with(picture)
+    write_names(page, composed, box, MM_PER_PX)
+    _north(page, scene, composed, picture, box)
+    drawn = page.pixels()
+    inked = drawn.min(axis=-1) < 250
+    rows, columns = np.flatnonzero(inked.any(axis=1)), np.flatnonzero(inked.any(axis=0))
+    if not len(rows):
+        return drawn, _DPI
+    pad = 8
+    top, left = max(rows[0] - pad, 0), max(columns[0] - pad, 0)
+    return drawn[top : rows[-1] + pad, left : columns[-1] + pad], _DPI
+
+
 def page_with(picture: NDArray[np.uint8], form: Format = WIDE) -> tuple[Page, Box]:
     """A page with a picture of the building (h, w, 3) on it, and where it lies (mm)."""
     page = Page(dpi=_DPI, size=form.size_mm)

@@ -183,7 +183,7 @@ class Window:
     def draw_help(self) -> None:
         actors = []
         if self.state.help:
-            picture = help_card()
+            picture = help_card().pixels()
             card = stage.flat_image(self.pyvista, picture)
             width, height = self._size
             left = (width - WIDTH_PX - picture.shape[1]) // 2
@@ -217,6 +217,10 @@ class Window:
         plotter = self.plotter
         plotter.suppress_rendering = True
         plotter.render_window.SetMultiSamples(4)
+        if not plotter.off_screen:
+            # Frames and bars of a desktop take a little of its screen.
+            screen, size = plotter.render_window.GetScreenSize(), plotter.render_window.GetSize()
+            plotter.window_size = [min(size[0], max(screen[0] - 40, 700)), min(size[1], max(screen[1] - 90, 480))]
         plotter.set_background("white")
         for direction, colour, intensity in (((0.5, 0.9, 1.0), "#FFF8EE", 0.75), ((-0.8, 0.1, 0.6), "#E3ECF5", 0.35)):
             lamp = self.pyvista.Light(position=direction, light_type="camera light", color=colour, intensity=intensity)

@@ -57,6 +57,7 @@ class Canvas:
         self.size = size
         self.image = Image.new("RGB", size, background)
         self.spots: list[Spot] = []
+        self._written: list[tuple[str, Any, str, tuple[int, int]]] = []
         self._draw = ImageDraw.Draw(self.image)
 
     def text(
@@ -66,6 +67,7 @@ class Canvas:
         """One line, y its baseline; its width."""
         anchor = {"left": "ls", "middle": "ms", "right": "rs"}[ha]
         self._draw.text((round(x), round(y)), text, font=type_of(font, size), fill=color, anchor=anchor)
+        self._written.append((text, type_of(font, size), anchor, (round(x), round(y))))
         return width_of(text, size, font)
 
     def rule(self, x0: float, x1: float, y: float, width: int = 1, color: str = palette.RULE) -> None:
@@ -96,6 +98,14 @@ class Canvas:
     def spot(self, box: Box, does: str, value: Any = None, span: tuple[float, float, float] | None = None) -> None:
         """Make a place answer to the mouse."""
         self.spots.append(Spot(box, does, value, span))
+
+    def text_boxes(self) -> list[tuple[str, Box]]:
+        """Every text with its bounding box."""
+        found = []
+        for text, font, anchor, (x, y) in self._written:
+            left, top, right, bottom = font.getbbox(text, anchor=anchor)
+            found.append((text, (x + left, y + top, x + right, y + bottom)))
+        return found
 
     def pixels(self) -> NDArray[np.uint8]:
         """(h, w, 3), row 0 at the top."""

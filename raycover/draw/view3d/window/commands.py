@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from raycover.draw.view3d.camera import View, long_side_deg
 from raycover.draw.view3d.window.speaking import MOTIONS
 from raycover.draw.view3d.window.state import Place
@@ -21,6 +23,7 @@ TURN_DEG, LIFT_M, PLANE_M, AIR_C = 5.0, 0.1, 0.1, 1.0
 COLDEST_C, WARMEST_C = -20.0, 50.0
 _SIDE_DEG = 24.0
 _CHOOSE_FIRST = "Choose a detector first: click it, or → and ←"
+_BOUNDS = {"mounting": (LIFT_M, np.inf), "turn_deg": (-180.0, 180.0), "tilt_deg": (-180.0, 180.0)}
 _SAID = {"mounting": "mounted at {:g} m", "turn_deg": "turned to {:g}°", "tilt_deg": "tilted to {:g}°"}
 #: VTK's names of keys, as the help shows them.
 _SHOWN = {
@@ -83,10 +86,10 @@ class Commands:
             "e": self._next_state,
             "o": lambda: self._set(tab="doors" if state.tab == "detectors" else "detectors"),
             "b": lambda: self._set(every_ray=not state.every_ray),
-            "x": lambda: self._ask(None),
+            "x": self._put_away,
             "→": lambda: self._step(1),
             "←": lambda: self._step(-1),
-            "a": lambda: self._choose(None),
+            "a": self._alone,
             "space": lambda: self._switch(state.detector),
             "↑": lambda: self._nudge("mounting", LIFT_M),
             "↓": lambda: self._nudge("mounting", -LIFT_M),
@@ -126,6 +129,7 @@ class Commands:
             "switch": lambda: self._switch(value),
             "door": lambda: self._turn_door(value),
             "place": lambda: self._ask(value),
+            "nowhere": self._nowhere,
             "turn": lambda: self._nudge("turn_deg", value),
             "lift": lambda: self._nudge("mounting", value),
             "undo": self._undo,
@@ -142,7 +146,8 @@ class Commands:
         window, slow = self.window, self.window.is_slow
         with window.frame(fresh=True, timed=True):
             self.live.move(index, trial=True, at=at)
-            self.state.message = f"{self.live.design.detectors[index].name} at ({at[0]:.2f}, {at[1]:.2f})"
+            place = f"({at[0]:.2f}, {at[1]:.2f})".replace("-", "−")
+            self.state.message = f"{self.live.design.detectors[index].name} at {place}"
             if slow:
                 window.scenery.marks()
                 window.draw_labels()
@@ -190,6 +195,18 @@ class Commands:
         for draw in (scenery.map, scenery.lobes, scenery.marks, self.window.draw_labels):
             draw()
 
+    def _alone(self) -> None:
+        """The map of the chosen detector by itself, or that of all again."""
+        if self.state.detector is None:
+            self.state.message = _CHOOSE_FIRST
+        self.state.alone = not self.state.alone and self.state.detector is not None
+        self.window.scenery.map()
+
+    def _put_away(self) -> None:
+        self.state.place, self.state.alone = None, False
+        self.window.judge()
+        self._choose(None)
+
     def _step(self, by: int) -> None:
         if n := len(self.live.units):
             now = self.state.detector
@@ -199,6 +216,10 @@ class Commands:
         self.state.place = place
         self.window.judge()
         self.window.draw_labels()
+
+    def _nowhere(self) -> None:
+        self._ask(None)
+        self.state.message = "Nobody can be there, inside something: click the floor between things"
 
     def _next_side(self) -> None:
         self.state.side += 1
@@ -228,14 +249,17 @@ class Commands:
     # Edits.
 
     def _edit(self, edit: Callable[[], None]) -> None:
-        """Do an edit and show it; one that cannot stand changes nothing and says why."""
+        """Do an edit and show it; one that cannot stand, or be mapped, changes nothing and says why."""
+        before = self.live.edits.now
         try:
             edit()
+            self.window.update()
         except InputError:
+            if self.live.edits.now is not before:
+                self.live.undo()
             self.live.back()
             self.window.update()
             raise
-        self.window.update()
 
     def _nudge(self, what: str, by: float) -> None:
         """Change the chosen detector's mounting, turn or tilt by a step."""
@@ -244,9 +268,10 @@ class Commands:
             self.state.message = _CHOOSE_FIRST
             return
         spec = self.live.design.detectors[chosen]
+        low, high = _BOUNDS[what]
         value = round(getattr(spec, what) + by, 3)
-        if what == "turn_deg":
-            value = (value + 180) % 360 - 180
+        # A turn goes on past the half circle; all else ends where a file's values would.
+        value = (value + 180) % 360 - 180 if what == "turn_deg" else min(max(value, low), high)
         words, thread = f"{spec.name} {_SAID[what].format(value)}", f"{chosen} {what}"
         self._edit(lambda: self.live.move(chosen, words, thread=thread, **{what: value}))
 

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import NDArray
-
 from raycover.draw import palette
 from raycover.draw.view3d.window.canvas import Canvas
 
@@ -21,14 +18,14 @@ KEYS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("e", "next state of the scene"),
             ("o", "list detectors, doors"),
             ("b", "rays of the best, of all"),
-            ("x", "put the verdict away"),
+            ("x", "verdict, choice away"),
         ),
     ),
     (
         "Detector",
         (
             ("→  ←", "next, previous detector"),
-            ("a", "all of them together"),
+            ("a", "map of it alone, of all"),
             ("space", "chosen one on, off"),
             ("↑  ↓", "higher, lower, 0.1 m"),
             (",  .", "turn right, left, 5°"),
@@ -65,8 +62,8 @@ _WIDTH, _HEIGHT, _MARGIN, _STEP = 656, 446, 22, 18
 _COLUMNS = ((0, 82), (224, 46), (440, 50))
 
 
-def help_card() -> NDArray[np.uint8]:
-    """A card (h, w, 3) of all keys and what the mouse does, row 0 at the top."""
+def help_card() -> Canvas:
+    """A card of all keys and what the mouse does."""
     canvas = Canvas((_WIDTH, _HEIGHT))
     canvas.box((0, 0, _WIDTH, _HEIGHT), edge=palette.INK)
     canvas.box((1, 1, _WIDTH - 1, _HEIGHT - 1), edge=palette.INK)
@@ -75,14 +72,14 @@ def help_card() -> NDArray[np.uint8]:
     canvas.rule(_MARGIN, _WIDTH - _MARGIN, 46, 1, palette.INK)
     for (start, indent), (heading, keys) in zip(_COLUMNS, KEYS, strict=True):
         x = _MARGIN + start
-        canvas.text(x, 70, heading, 12, font="bold", color=palette.ACCENT)
+        canvas.text(x, 70, heading, 14, font="serif")
         for n, (key, does) in enumerate(keys):
             y = 92 + n * _STEP
             canvas.text(x, y, key, 11, font="bold")
             canvas.text(x + indent, y, does, 10.5)
     y = 92 + max(len(keys) for _, keys in KEYS) * _STEP + 10
     canvas.rule(_MARGIN, _WIDTH - _MARGIN, y - 12)
-    canvas.text(_MARGIN, y + 10, "Mouse", 12, font="bold", color=palette.ACCENT)
+    canvas.text(_MARGIN, y + 10, "Mouse", 14, font="serif")
     for n, (what, does) in enumerate(MOUSE):
         canvas.text(_MARGIN, y + 32 + n * _STEP, what, 11, font="bold")
         canvas.text(_MARGIN + 232, y + 32 + n * _STEP, does, 11)
@@ -92,4 +89,4 @@ def help_card() -> NDArray[np.uint8]:
         "switched off", 10.5, color=palette.SECOND_INK,
     )  # fmt: skip
     canvas.text(_MARGIN, y + 14, "are looked at here and change no file.", 10.5, color=palette.SECOND_INK)
-    return canvas.pixels()
+    return canvas

@@ -165,9 +165,11 @@ def _list(canvas: Canvas, shown: Shown, y: float, n_rows: int) -> float:
         if row.chosen:
             canvas.box((_LEFT - 6, y, right + 4, y + controls.ROW_H), fill=controls.CHOSEN)
         box = (_LEFT, y + 4, _LEFT + 12, y + 16)
-        canvas.box(box, fill=palette.ACCENT if row.on else palette.PAPER, edge=palette.ACCENT)
+        tint = palette.ACCENT if select == "detector" else palette.INK
+        canvas.box(box, fill=tint if row.on else palette.PAPER, edge=tint)
         ink = palette.INK if row.on else palette.SECOND_INK
-        name = fitted(row.name, _SMALL, 130 if row.note else 190, "bold")
+        room = right - _LEFT - 36 - width_of(row.right, 10.0)
+        name = fitted(row.name, _SMALL, max(room - width_of(row.note, 10.0), 0.55 * room), "bold")
         width = canvas.text(_LEFT + 20, y + 14, name, _SMALL, font="bold", color=ink)
         end = right - width_of(row.right, 10.0) - 8
         note = fitted(row.note, 10.0, end - _LEFT - 28 - width) if row.note else ""
@@ -197,10 +199,10 @@ def _foot(canvas: Canvas, shown: Shown, height: float) -> float:
     """Buttons, message and caution; the y above them."""
     for k, line in enumerate(("A prediction, not a site test: walk-test.", "Not a safety function.")):
         canvas.text(_LEFT, height - 21 + 12 * k, line, 9.5, color=palette.SECOND_INK)
-    message = wrapped(shown.message, 10.5, _SPAN, 3) if shown.message else []
+    message = wrapped(shown.message, 10.5, _SPAN, 3, "bold") if shown.message else []
     top = height - 36 - 13 * len(message)
     for k, line in enumerate(message):
-        canvas.text(_LEFT, top + 9 + 13 * k, line, 10.5, color=palette.ACCENT)
+        canvas.text(_LEFT, top + 9 + 13 * k, line, 10.5, font="bold")
     top -= 30
     canvas.rule(_LEFT, _RIGHT, height - 34)
     controls.buttons(canvas, _LEFT, top, _RIGHT, shown.buttons)

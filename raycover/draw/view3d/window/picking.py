@@ -70,8 +70,12 @@ def nearest(pixels: Floats, x: float, y: float, reach_px: float) -> int | None:
     return best if away[best] <= reach_px else None
 
 
+class Nowhere(Exception):
+    """A place on a map where nobody can be: in goods, a column, a rack."""
+
+
 def place_under(eye: Eye, targets: Sequence[Target], x: float, y: float) -> tuple[float, float, float] | None:
-    """The ground (x, y, z) of the map under a pixel, where it counts; None beside all maps."""
+    """The ground (x, y, z) of the map under a pixel; None beside all maps. Raises Nowhere where nobody can be."""
     start, along = eye.ray(x, y)
     best: tuple[float, Target] | None = None
     for target in targets:
@@ -84,7 +88,7 @@ def place_under(eye: Eye, targets: Sequence[Target], x: float, y: float) -> tupl
     return _ground(best[1].surface, there)
 
 
-def _ground(surface: Surface, there: Floats) -> tuple[float, float, float] | None:
+def _ground(surface: Surface, there: Floats) -> tuple[float, float, float]:
     """The ground at a place on a map: on a stair that of its cell, on a floor the place itself."""
     if surface.places is not None:
         away = np.hypot(surface.places[..., 0] - there[0], surface.places[..., 1] - there[1])
@@ -96,7 +100,7 @@ def _ground(surface: Surface, there: Floats) -> tuple[float, float, float] | Non
     row = int(np.clip(round((there[1] - surface.y[0]) / surface.grid), 0, len(surface.y) - 1))
     column = int(np.clip(round((there[0] - surface.x[0]) / surface.grid), 0, len(surface.x) - 1))
     if not surface.inside[row, column]:
-        return None
+        raise Nowhere
     floor = np.asarray(surface.floor_at(np.array([row]), np.array([column])))
     return float(there[0]), float(there[1]), float(floor.ravel()[0])
 

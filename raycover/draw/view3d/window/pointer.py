@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from raycover.draw.view3d.window.canvas import Spot
 from raycover.draw.view3d.window.commands import LIFT_M, TURN_DEG
-from raycover.draw.view3d.window.picking import Eye, nearest, place_under
+from raycover.draw.view3d.window.picking import Eye, Nowhere, nearest, place_under
 
 if TYPE_CHECKING:
     from raycover.draw.view3d.window.app import Window
@@ -92,8 +92,10 @@ class Pointer:
                 window.commands.drop(grip.index)
             return True
         if pressed is not None and max(abs(x - pressed[0]), abs(y - pressed[1])) < _SHAKE_PX and not window.on_panel(x):
-            place = place_under(Eye.of(window.plotter.renderer), window.scenery.targets, x, y)
-            window.act("place", place)
+            try:
+                window.act("place", place_under(Eye.of(window.plotter.renderer), window.scenery.targets, x, y))
+            except Nowhere:
+                window.act("nowhere")
         return False
 
     def wheel(self, x: int, y: int, step: int, *, shift: bool = False) -> bool:

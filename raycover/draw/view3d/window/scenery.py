@@ -33,7 +33,7 @@ Floats = NDArray[np.floating[Any]]
 #: Without one chosen, the lobes of this many representative detectors are shown.
 _MOST_LOBES = 4
 #: Longest side of the map's picture (px), and while something is dragged: it is drawn anew at every step then.
-_MAP_PX, _DRAFT_PX = 1200, 420
+_MAP_PX, _DRAFT_PX = 1200, 560
 _OBLIQUE_DEG = 38.0
 
 
@@ -95,7 +95,7 @@ class Scenery:
     def margins(self, plane: PlaneCoverage) -> NDArray[np.float32]:
         """Margins on a map: of all detectors, or of the chosen one alone."""
         chosen, on = self.state.detector, self.live.on
-        if chosen is None or chosen not in on:
+        if not self.state.alone or chosen is None or chosen not in on:
             return plane.margin_db
         alone = np.where(plane.surface.inside, -np.inf, np.nan).astype(np.float32)
         patch = plane.patches[on.index(chosen)]

@@ -19,6 +19,8 @@ from raycover.live import LiveCoverage
 from raycover.scene.devices import Motion
 
 MOTIONS: tuple[str, ...] = ("any", *Motion.__args__)  # type: ignore[attr-defined]
+#: Names of more detectors than this are written smaller.
+_MANY = 60
 _HINT = (Line("Click the map: who sees that place, and why not.", "faint"),
          Line("Drag a detector to move it; h lists all keys.", "faint"))  # fmt: skip
 
@@ -74,7 +76,7 @@ def shown_of(
 
 def _seen(live: LiveCoverage, scenery: Scenery, state: State) -> str:
     planes = scenery.planes
-    if state.detector is not None and state.detector in live.on:
+    if state.alone and state.detector is not None and state.detector in live.on:
         return f"is what {clean(live.units[state.detector].name)} sees by itself"
     if not live.on:
         return "seen: no detector is on" if live.units else "seen: there is no detector"
@@ -118,6 +120,6 @@ def labels_of(live: LiveCoverage, scenery: Scenery, state: State) -> list[Label]
     for k in order:
         mine = state.detector in (None, k)
         colour = palette.ACCENT if mine and k in on else "#A86A5B" if k in on else palette.SECOND_INK
-        size = 14.0 if k == state.detector else 12.0
+        size = 14.0 if k == state.detector else 12.0 if len(order) <= _MANY else 10.0
         found.append(Label(clean(live.units[k].name), tops[k], colour, size))
     return found

@@ -11,13 +11,14 @@ Place = tuple[float, float, float]
 
 @dataclass
 class State:
-    """`detector` (index in the scene) is None for all together; `place` is the ground (x, y, z) asked about.
+    """`detector` (index in the scene) is the one chosen, whose map is shown `alone` or with all others.
 
-    `first` is the first row of the list shown under each tab.
+    `place` is the ground (x, y, z) asked about; `first` is the first row of the list shown under each tab.
     """
 
     look: Look = field(default_factory=lambda: Look(0))
     detector: int | None = None
+    alone: bool = False
     marks: bool = True
     lobes: bool = False
     low_walls: bool = True

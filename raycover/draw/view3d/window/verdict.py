@@ -63,7 +63,7 @@ def words_of(views: Sequence[View], place: tuple[float, float, float], surface: 
         more = f" and {seeing - 1} more" if seeing > 1 else ""
         head = f"Seen by {clean(best.name)}{more}, {decibels(best.margin_db)}"
     else:
-        head = f"Not seen: {CAUSE_WORDS[best.cause]} ({clean(best.name)})"
+        head = f"Not seen: {_why(best)}"
     lines = [Line(head, "head"), Line(where, "faint")]
     told = views[: max(seeing, 1) + _MISSING]
     for index, view in enumerate(told):
@@ -75,6 +75,14 @@ def words_of(views: Sequence[View], place: tuple[float, float, float], surface: 
         if index == 0:
             lines += [Line(f"   at {c.distance_m:.1f} m {clean(c.object)}: {loss(c)}", "faint") for c in view.crossings]
     return [*lines, *_rest(views[len(told) :])]
+
+
+def _why(view: View) -> str:
+    """Why the detector that is nearest to seeing a place does not."""
+    stop = next((c for c in view.crossings if not math.isfinite(c.loss_db)), None)
+    if view.cause == "blocked" and stop is not None:
+        return f"hidden from {clean(view.name)} by {clean(stop.owner)}"
+    return f"{CAUSE_WORDS[view.cause]} ({clean(view.name)})"
 
 
 def _rest(views: Sequence[View]) -> list[Line]:
