@@ -344,7 +344,7 @@ def test_a_remedy_by_sensitivity_sets_both_halves_back() -> None:
     (trouble,) = find_remedies(prove(made))
     (lowered,) = [remedy for remedy in trouble.remedies if remedy.kind == "sensitivity"]
     assert lowered.stops
-    assert lowered.keys["microwave_pct"] == np.floor(80 * lowered.keys["sensitivity_pct"] / 100)
+    assert lowered.keys["microwave_pct"] == pytest.approx(np.floor(8 * lowered.keys["sensitivity_pct"] + 1e-6) / 10)
     spec = made.detectors[0].model_copy(update=lowered.keys)
     after = prove(made.changed({"detectors": [spec]}, made.state, lambda places: places))
     assert after.met

@@ -117,7 +117,8 @@ def test_areas_sum_to_the_missed_area(seed: int, share: float) -> None:
     """Whatever is missed: largest first, every area accounted for, every place inside its own gap."""
     outline = [[0, 0], [9, 1], [7.3, 6], [3, 3.3], [0.4, 7]]
     surface = surface_of(
-        {**HALL, "outline": outline}, {**HALL, "name": "b", "outline": [[10, 0], [14, 0], [14, 3], [10, 3]]},
+        {**HALL, "outline": outline},
+        {**HALL, "name": "b", "outline": [[10, 0], [14, 0], [14, 3], [10, 3]]},
         grid=0.5,
     )
     missed = (np.random.default_rng(seed).uniform(size=surface.shape) < share) & surface.inside
