@@ -50,6 +50,10 @@ def _finish(document: Document, problems: list[Problem], folder: Path | None) ->
         from raycover.underlay import check_underlay
 
         found += check_underlay(scene)
+    if scene.project is not None:
+        from raycover.letterhead import check_project
+
+        found += check_project(scene)
     errors = [p for p in found if p.severity == "error"]
     if not errors:
         errors = [p for index in range(len(scene.states)) for p in _in_state(scene, index, found)[1]]

@@ -206,9 +206,9 @@ def conclusions(returned: Returned) -> list[str]:
     elif found.in_force and before.right.n:
         said.append("The answers do not support the corrections in force: without any they fit as well or better.")
     else:
+        others = "" if before.right.k == n else ", and the others agree on no change of a reach or a loss"
         said.append(
-            f"The answers do not support a correction: {before.right.k} of {n} points came out as predicted, and what "
-            "differs is what chance and a person's own figure explain."
+            f"The answers do not support a correction: {before.right.k} of {n} points came out as predicted{others}."
         )
     unknown = [e.words for e in found.estimates if e.told < 0.2]
     if unknown:

@@ -6,7 +6,6 @@ It turns, scales and moves and never mirrors.
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -16,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from raycover.errors import InputError, MissingPart, Problem, did_you_mean
+from raycover.pictures import BadPicture, is_picture, open_picture, too_many_pixels
 from raycover.scene.received import UnderlaySpec
 from raycover.scene.schema import Scene
 
@@ -104,8 +104,8 @@ def read_underlay(scene: Scene) -> Underlay | None:
     stat = path.stat()
     try:
         ink = _ink(path, spec.page, stat.st_mtime_ns, stat.st_size)
-    except _Unreadable as error:
-        at = scene.position("underlay", "page" if error.page else "file")
+    except BadPicture as error:
+        at = scene.position("underlay", "page" if getattr(error, "page", False) else "file")
         raise InputError([Problem("bad-underlay", str(error), at, error.help)]) from None
     a, b = _placed(scene, spec, ink.shape[0])
     made = Underlay(ink, a, b, spec.opacity, spec.storey)
@@ -193,12 +193,12 @@ def _fitted(z: NDArray[np.complex128], at: NDArray[np.complex128]) -> tuple[comp
     return complex(a), complex(b), float(np.abs(a * z + b - at).max())
 
 
-class _Unreadable(Exception):
+class _Unreadable(BadPicture):
     """A file that is no picture; `page` where the page is at fault."""
 
     def __init__(self, message: str, help_text: str, *, page: bool = False) -> None:
-        super().__init__(message)
-        self.help, self.page = help_text, page
+        super().__init__(message, help_text)
+        self.page = page
 
 
 @lru_cache(maxsize=2)
@@ -208,7 +208,7 @@ def _ink(path: Path, page: int, _modified: int, n_bytes: int) -> NDArray[np.uint
         raise _Unreadable(f"the file has {n_bytes / 1024**2:.0f} MB", f"at most {_MOST_BYTES // 1024**2} MB are read")
     with open(path, "rb") as file:
         start = file.read(1024)
-    if start[:3] != b"\xff\xd8\xff" and start[:8] != b"\x89PNG\r\n\x1a\n" and b"%PDF-" not in start:
+    if not is_picture(start) and b"%PDF-" not in start:
         raise _Unreadable("the file is no PNG, JPEG or PDF", "save the plan as one of these")
     is_pdf = b"%PDF-" in start
     if page != 1 and not is_pdf:
@@ -218,32 +218,16 @@ def _ink(path: Path, page: int, _modified: int, n_bytes: int) -> NDArray[np.uint
     return ink if np.median(ink) < 128 else grey
 
 
-def _too_many(width: float, height: float, what: str) -> _Unreadable:
-    hint = f"at most {_MOST_PIXELS // 10**6} million are read: shrink it"
-    return _Unreadable(f"{what} has {width:.0f} × {height:.0f} pixels", hint)
-
-
 def _picture(path: Path) -> Any:
-    from PIL import Image, ImageOps
+    from PIL import Image
 
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # our own bound is tighter than the one that Pillow warns of
-            with Image.open(path, formats=("PNG", "JPEG")) as file:
-                if file.width * file.height > _MOST_PIXELS:
-                    raise _too_many(file.width, file.height, "the picture")
-                clear = file.mode in ("RGBA", "LA", "PA") or "transparency" in file.info
-                image: Any = ImageOps.exif_transpose(file)  # as every viewer shows it, so as pixels were read off
-            if clear:
-                paper = Image.new("RGBA", image.size, "white")
-                image = Image.alpha_composite(paper, image.convert("RGBA"))
-            if image.mode.startswith("I"):  # 16 bits a pixel
-                return Image.fromarray((np.asarray(image, np.uint32) >> 8).clip(0, 255).astype(np.uint8))
-            return image.convert("L")
-    except Image.DecompressionBombError as error:
-        raise _Unreadable(str(error), "shrink the picture") from None
-    except (OSError, SyntaxError, ValueError, EOFError) as error:
-        raise _Unreadable(f"the picture is broken: {error}", "save it again, or ask for the file once more") from None
+    image, clear = open_picture(path, _MOST_PIXELS)
+    if clear:
+        paper = Image.new("RGBA", image.size, "white")
+        image = Image.alpha_composite(paper, image.convert("RGBA"))
+    if image.mode.startswith("I"):  # 16 bits a pixel
+        return Image.fromarray((np.asarray(image, np.uint32) >> 8).clip(0, 255).astype(np.uint8))
+    return image.convert("L")
 
 
 def _pdf_page(path: Path, page: int) -> Any:
@@ -266,7 +250,7 @@ def _pdf_page(path: Path, page: int) -> Any:
         leaf = document[page - 1]
         width, height = (side / 72 * PDF_DPI for side in leaf.get_size())
         if width * height > _MOST_PIXELS:
-            raise _too_many(width, height, f"page {page} at {PDF_DPI} dpi")
+            raise too_many_pixels(width, height, f"page {page} at {PDF_DPI} dpi", _MOST_PIXELS)
         return leaf.render(scale=PDF_DPI / 72, grayscale=True).to_pil().convert("L")
     except pypdfium2.PdfiumError as error:
         raise _Unreadable(f"page {page} of the PDF is broken: {error}", "ask for the file once more") from None

@@ -131,6 +131,8 @@ def solve_section(
     """One section: the field of all detectors in its plane, and the limits of those that hang in it."""
     line = CutLine.between(*spec.line, looking_left=spec.looking == "left")
     bounds = extent(line, building)
+    if not building.rooms:  # open air ends a little over the highest detector
+        bounds = (*bounds[:3], max([bounds[3], *(float(u.position[2]) + 0.5 for u in units)]))
     weather = Weather.of(scene.conditions)
     profiles, tops = _profiles(line, bounds, building, units)
     surface, zone = upright_surface(spec, line, profiles, building, scene.grid)

@@ -29,6 +29,9 @@ HOMES = {
     "pptx": ("exchange/slides.py",),
     "pypdfium2": ("underlay.py",),
     "numba": ("physics/fused.py",),
+    "jinja2": ("report/html.py",),
+    "typst": ("report/pdf.py",),
+    "fontTools": ("report/html.py",),
 }
 
 

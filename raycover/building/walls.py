@@ -13,7 +13,7 @@ from raycover.building.faces import Face, Gathered, Hole, level_frame, oblong, u
 from raycover.building.overhead import add_roof, add_suspended_ceiling, head_room, wall_under_roof
 from raycover.building.parts import Floats, Frame, Loc, OpeningMark, RoomShape
 from raycover.errors import Problem
-from raycover.scene.parts import Opening, Partition, Room, SheetSpec
+from raycover.scene.parts import DOOR_SILL_M, Opening, Partition, Room, SheetSpec
 from raycover.scene.roofs import roof_form
 from raycover.scene.schema import Scene
 
@@ -187,7 +187,7 @@ def _cut(
             )
             continue
         fill = scene.catalogue.construction(opening.fill)
-        kind: Literal["door", "window"] = "door" if opening.sill < 0.05 else "window"
+        kind: Literal["door", "window"] = "door" if opening.sill < DOOR_SILL_M else "window"
         face.holes.append(Hole(polygon, name, kind, fill if opening.state == "closed" else None, loc))
         ends = face.frame.to_space(np.array([[at, 0.0], [at + opening.width, 0.0]]))
         into.openings.append(

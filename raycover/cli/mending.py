@@ -15,7 +15,10 @@ from raycover.scene.reading import read_source
 
 
 def check_target(path: Path, target: Path, *, force: bool) -> None:
-    """Refuse a file that is not a scene's, or that is there already; the scene itself is never overwritten."""
+    """Refuse a file that is not a scene's, that is there already, or from where the scene's files are not found.
+
+    The scene itself is never overwritten.
+    """
     if target.suffix not in (".yaml", ".yml"):
         raise _refused("not-yaml", "a scene file ends in .yaml", target, f"write --mended {target.name}.yaml")
     if target.exists() and target.resolve() == path.resolve():
@@ -25,17 +28,18 @@ def check_target(path: Path, target: Path, *, force: bool) -> None:
             "file-exists", "the file is already there", target, "choose another name, or overwrite it with --force"
         )
 
-
-def mend_file(path: Path, target: Path, *, state: str | None) -> Mended:
-    """Find the remedies and write the new scene, which must load from where it will stand."""
-    with progress("mending") as step:
-        mended = mend_text(read_source(path), str(path), path.parent, state=state, progress=step)
     try:
-        load_text(mended.text, str(target), target.parent)
+        load_text(read_source(path), str(target), target.parent)
     except InputError as error:
         hint = f"write it beside the scene, in {path.parent}"
-        moved = Problem("cannot-move", "the mended scene cannot be read from this folder", Position(str(target)), hint)
+        moved = Problem("cannot-move", "the scene cannot be read from this folder", Position(str(target)), hint)
         raise InputError([moved, *error.problems]) from None
+
+
+def mend_file(path: Path, target: Path, *, state: str | None) -> Mended:
+    """Find the remedies and write the new scene."""
+    with progress("mending") as step:
+        mended = mend_text(read_source(path), str(path), path.parent, state=state, progress=step)
     write_whole(target, mended.text)
     return mended
 

@@ -33,12 +33,14 @@ def data(value: Any) -> None:
 
 @contextmanager
 def progress(label: str) -> Iterator[Any]:
-    """A bar on stderr, gone when done; yields a callback (done, all)."""
+    """A bar on stderr, gone when done; yields a callback (done, all), which may name a new stage."""
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(label, total=None)
 
-        def step(done: int, everything: int) -> None:
+        def step(done: int, everything: int | None, stage: str | None = None) -> None:
+            if stage is not None:
+                bar.update(task, description=f"{label}: {stage}")
             bar.update(task, completed=done, total=everything)
 
         yield step

@@ -58,7 +58,7 @@ planes:
 #: Libraries whose versions `doctor` shows, the optional ones last.
 _SHOWN = (
     "numpy", "scipy", "trimesh", "shapely", "pyvista", "vtk", "matplotlib", "embreex", "ezdxf", "pypdfium2",
-    "ifcopenshell", "python-pptx",
+    "ifcopenshell", "python-pptx", "jinja2", "typst",
 )  # fmt: skip
 
 

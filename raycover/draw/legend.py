@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from raycover.draw import hatching, palette, words
 
 if TYPE_CHECKING:
-    from raycover.draw.page import Page
+    from raycover.draw.page import Box, Page
 
 Floats = NDArray[np.float64]
 At = Callable[[float], float]
@@ -65,6 +65,17 @@ def spread(places: Floats, pitch: float) -> Floats:
         moved[:-1] -= short / 2
         moved[1:] += short / 2
     return moved
+
+
+def draw_swatch(page: Page, index: int, reserve_db: float, box: Box) -> None:
+    """A small oblong (mm) in the colours and hatch of a class."""
+    page.image(np.repeat(palette.legend_image(index, reserve_db).transpose(1, 0, 2), 2, axis=0), box, 5.0)
+    if index < palette.SEEN:
+        spacing = hatching.NOT_SEEN_MM if index == palette.NOT_SEEN else hatching.DOUBTFUL_MM
+        lines = hatching.hatch_lines(np.ones((8, 8), bool), box, spacing, step=0.05)
+        page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 5.1, alpha=hatching.OPACITY)
+    corners = [(box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3])]
+    page.areas([[corners]], 5.2, edge=palette.INK, width_pt=0.4)
 
 
 def draw_legend(
@@ -147,13 +158,7 @@ def draw_classes(page: Page, x: float, y: float, reserve_db: float) -> None:
         if part.to_db <= part.from_db:
             continue
         box = (x, y - 0.6, x + 6.0, y + 2.4)
-        page.image(np.repeat(palette.legend_image(index, reserve_db).transpose(1, 0, 2), 2, axis=0), box, 5.0)
-        if index < palette.SEEN:
-            spacing = hatching.NOT_SEEN_MM if index == palette.NOT_SEEN else hatching.DOUBTFUL_MM
-            lines = hatching.hatch_lines(np.ones((8, 8), bool), box, spacing, step=0.05)
-            page.lines(lines, palette.PAPER, hatching.WIDTH_PT, 5.1, alpha=hatching.OPACITY)
-        corners = [(box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3])]
-        page.areas([[corners]], 5.2, edge=palette.INK, width_pt=0.4)
+        draw_swatch(page, index, reserve_db, box)
         low, high = (f"{v:+g}".replace("-", "−") if v else "0" for v in (part.from_db, part.to_db))
         bound = f"over {low}" if index == palette.ASSURED else f"under {high}" if not index else f"{low} to {high}"
         text = f"{palette.CLASS_NAMES[index]}, {bound} dB"

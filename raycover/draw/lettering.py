@@ -6,7 +6,7 @@ Only fonts that come with matplotlib are used, by file, so that every machine dr
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -16,6 +16,8 @@ import matplotlib
 from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.font_manager import FontProperties, get_font
 
+#: Puts a text into another language.
+Wording = Callable[[str], str]
 Font = Literal["sans", "bold", "oblique", "serif", "italic"]
 _FILES: dict[str, str] = {
     "sans": "DejaVuSans.ttf",
@@ -77,16 +79,18 @@ class Extent:
 
 @dataclass
 class Lettering:
-    """Measures text with the renderer that will draw it."""
+    """Measures text with the renderer that will draw it; `wording` puts it into another language first."""
 
     renderer: RendererAgg
     mm_per_px: float
+    wording: Wording | None = None
     _known: dict[tuple[str, Font, float], Extent] = field(default_factory=dict)
 
     def extent(self, text: str, font: Font, size_pt: float) -> Extent:
         """Extent of one line, no lower than the font's tall and deep letters together."""
         key = (text, font, size_pt)
         if key not in self._known:
+            text = self.worded(text)
             prop = drawn_in(text, font, size_pt)
             width, height, depth = self.renderer.get_text_width_height_descent(text, prop, ismath=False)
             _, line, line_depth = self.renderer.get_text_width_height_descent("lp", prop, ismath=False)
@@ -94,6 +98,10 @@ class Lettering:
             mm = self.mm_per_px
             self._known[key] = Extent(width * mm, above * mm, max(depth, line_depth) * mm)
         return self._known[key]
+
+    def worded(self, text: str) -> str:
+        """The text as it will be drawn."""
+        return text if self.wording is None else self.wording(text)
 
     def fit(self, text: str, font: Font, size_pt: float, width: float) -> str:
         """The text, shortened with an ellipsis where it is wider than `width` (mm)."""

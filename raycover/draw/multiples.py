@@ -78,7 +78,11 @@ def make_multiples(scene: Scene, made: Multiples, *, sheet_number: tuple[int, in
     for r, row in enumerate(made.plans):
         for c, small in enumerate(row):
             if small is not None:
-                _draw_small(page, scene, small, shown[id(small)], boxes[r][c], scale)
+                box = boxes[r][c]
+                frame = draw_small(page, scene, small, shown[id(small)], box, scale)
+                # A narrow plan's figures may run on to the right of it.
+                right = max(frame[2], min(box[2], frame[2] + 40.0))
+                _draw_figures(page, small.plane, (box[0], box[1] - _FIGURES, right, frame[1]))
     _draw_heads(page, made, boxes)
     notes = made.notes if _draw_table(page, made, boxes[-1][0][1] - _FIGURES) else (*made.notes, *made.otherwise)
     _draw_side(page, scene, made, notes, scale)
@@ -124,7 +128,8 @@ def _boxes(n_rows: int, n_columns: int) -> list[list[Box]]:
     return found
 
 
-def _bounds(scene: Scene, small: Small, building: Building) -> Box:
+def small_bounds(scene: Scene, small: Small, building: Building) -> Box:
+    """What a small plan shows (m)."""
     return plan.bounds_of(building, small.plane, plan.outlines_of(scene, building, small.plane))
 
 
@@ -152,16 +157,17 @@ def _draw_table(page: Page, made: Multiples, y: float) -> bool:
 
 def _scale(scene: Scene, made: Multiples, shown: dict[int, Building], box: Box) -> tuple[int, float]:
     """The finest round scale at which every plan fits its box, and the height (mm) of the tallest at that scale."""
-    spans = [_bounds(scene, small, shown[id(small)]) for row in made.plans for small in row if small is not None]
+    spans = [small_bounds(scene, small, shown[id(small)]) for row in made.plans for small in row if small is not None]
     wide, tall = max(b[2] - b[0] for b in spans), max(b[3] - b[1] for b in spans)
     scale = choose_scale(wide, tall, box[2] - box[0] - 2 * _CLEAR, box[3] - box[1] - 2 * _CLEAR)
     return scale, tall * 1000 / scale + 2 * _CLEAR
 
 
-def _draw_small(page: Page, scene: Scene, small: Small, building: Building, box: Box, scale: int) -> None:
+def draw_small(page: Page, scene: Scene, small: Small, building: Building, box: Box, scale: int) -> Box:
+    """One small plan hung from the upper left corner of a box (mm), at a scale; the frame that it takes."""
     plane = small.plane
     outlines = plan.outlines_of(scene, building, plane)
-    bounds = _bounds(scene, small, building)
+    bounds = small_bounds(scene, small, building)
     # Flush with the heads: the plan hangs from the upper left corner of its box.
     half = (bounds[2] - bounds[0]) * 500 / scale + _CLEAR, (bounds[3] - bounds[1]) * 500 / scale + _CLEAR
     frame = (box[0], box[3] - 2 * half[1], box[0] + 2 * half[0], box[3])
@@ -179,8 +185,7 @@ def _draw_small(page: Page, scene: Scene, small: Small, building: Building, box:
     _, centres = shown_units(mine, projection)
     page.discs(centres, 0.75, 19.9, face=palette.PAPER)
     page.discs(centres, 0.55, 20.0, face=palette.ACCENT)
-    # A narrow plan's figures may run on to the right of it.
-    _draw_figures(page, plane, (box[0], box[1] - _FIGURES, max(frame[2], min(box[2], frame[2] + 40.0)), frame[1]))
+    return frame
 
 
 def _draw_figures(page: Page, plane: PlaneCoverage, box: Box) -> None:

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from raycover import __version__
 from raycover.draw import palette
-from raycover.draw.lettering import Extent, Font, Lettering, drawn_in
+from raycover.draw.lettering import Extent, Font, Lettering, Wording, drawn_in
 
 Floats = NDArray[np.float64]
 Box = tuple[float, float, float, float]  # x0, y0, x1, y1 in mm
@@ -40,10 +40,18 @@ A4_LANDSCAPE = PAPERS["A4"]
 class Page:
     """One sheet of paper; all coordinates in mm from its lower left corner, widths of lines in points.
 
-    A `vector` page becomes a PDF: its text stays text, its images keep their own pixels.
+    A `vector` page becomes a PDF: its text stays text, its images keep their own pixels. `wording` puts every text
+    into another language.
     """
 
-    def __init__(self, *, dpi: float, size: tuple[float, float] = A4_LANDSCAPE, vector: bool = False) -> None:
+    def __init__(
+        self,
+        *,
+        dpi: float,
+        size: tuple[float, float] = A4_LANDSCAPE,
+        vector: bool = False,
+        wording: Wording | None = None,
+    ) -> None:
         self.size, self.dpi, self.vector = size, dpi, vector
         self.offset: Floats = np.zeros(2)
         self.figure = Figure(figsize=(size[0] / MM_PER_INCH, size[1] / MM_PER_INCH), dpi=dpi, facecolor="white")
@@ -51,7 +59,7 @@ class Page:
         self.axes = self.figure.add_axes((0.0, 0.0, 1.0, 1.0))
         self.axes.set(xlim=(0, size[0]), ylim=(0, size[1]), autoscale_on=False)
         self.axes.set_axis_off()
-        self.lettering = Lettering(self.canvas.get_renderer(), MM_PER_INCH / dpi)
+        self.lettering = Lettering(self.canvas.get_renderer(), MM_PER_INCH / dpi, wording)
 
     def moved(self, right: float, up: float) -> Page:
         """The same sheet with everything drawn so far (mm) to the right and up."""
@@ -184,6 +192,7 @@ class Page:
         `turn_deg` turns it anticlockwise about (x, y); the extent is that of the line before it was turned.
         """
         extent = self.lettering.extent(text, font, size_pt)
+        text = self.lettering.worded(text)
         x, y = x + float(self.offset[0]), y + float(self.offset[1])
         if text:
             drawn = self.axes.text(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Set
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +16,10 @@ from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw import footprints, glyphs, sheet, storey_marks, tables, words
 from raycover.draw.legend import distribution, draw_legend
-from raycover.draw.mapping import paper_map
+from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import A4_LANDSCAPE, Page
 from raycover.draw.people import draw_seats
-from raycover.draw.plan_page import PlanPage, draw_layers, shown_units, write_tags
+from raycover.draw.plan_page import Marked, PlanPage, draw_layers, shown_units, write_tags
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
 from raycover.draw.section_marks import draw_section_marks
@@ -72,25 +73,64 @@ def make_plan(
     """
     plane = coverage[plane_name]
     shown = shown_storey(building, plane)
-    several = len(building.storeys) > 1
     outlines = outlines_of(scene, shown, plane)
-    bounds = bounds_of(shown, plane, outlines)
-    projection = Projection.fitted(bounds, sheet.frame_on(size), scale=scale)
+    projection = Projection.fitted(bounds_of(shown, plane, outlines), sheet.frame_on(size), scale=scale)
     page = Page(dpi=dpi, size=size, vector=vector)
+    body = draw_body(page, scene, building, coverage, plane, projection)
+    key = replace(body.key, stairs=_stair_sheets(coverage, plane, plane_name, sheet_number) if body.key.stairs else "")
+    several = len(building.storeys) > 1
+    stacked = frozenset(room.name for room in building.rooms) if several else frozenset()
+    marked = body.marked
+    dots = tables.detector_table(marked.units, page.lettering, sheet.RIGHT - sheet.COLUMN) if marked.dots else None
+    listed = draw_column(page, plane, coverage, key, stacked, dots=dots)
+    sheet.draw_left_out(page, *annotate(scene, body, plane, listed))
+    where = f"{plane.surface.storey} ({words.level(shown.ground)} m)" if plane.surface.storey is not None else ""
+    draw_surround(page, scene, shown, coverage, plane, projection, sheet_number, where)
+    return page
+
+
+@dataclass(frozen=True)
+class Body:
+    """A plan drawn within its neat line but for its words, and what they need to find their places.
+
+    `key` says what was drawn; `shown` is the storey, which ends at `top_m`; `outlines` (shapely, m) what the map
+    lies in; `others` detectors of other storeys, drawn at `other_centres` (n, 2) mm where `rings` (n,).
+    """
+
+    sketch: PlanPage
+    shown: Building
+    outlines: list[Any]
+    picture: PaperMap
+    seated: list[Box]
+    marked: Marked
+    others: list[Unit]
+    other_centres: Floats
+    rings: NDArray[np.bool_]
+    top_m: float
+    key: sheet.Key
+
+
+def draw_body(
+    page: Page, scene: Scene, building: Building, coverage: Coverage, plane: PlaneCoverage, projection: Projection
+) -> Body:
+    """Draw the map, the building, the people and the detectors; words come after (`annotate`)."""
+    shown = shown_storey(building, plane)
+    outlines = outlines_of(scene, shown, plane)
     sketch = PlanPage.on(page, projection)
-    placer, strokes = sketch.placer, sketch.strokes
+    strokes = sketch.strokes
     underlay = read_underlay(scene)
     if underlay is not None and not underlay.shows_on(plane.surface.storey):
         underlay = None
     # Large paper is mostly white: the map's picture need not be.
-    mapped = projection.cropped(bounds) if vector and underlay is None else projection
-    picture = paper_map(plane.surface, plane.margin_db, plane.reserve_db, outlines, mapped, dpi=dpi)
+    bounds = bounds_of(shown, plane, outlines)
+    mapped = projection.cropped(bounds) if page.vector and underlay is None else projection
+    picture = paper_map(plane.surface, plane.margin_db, plane.reserve_db, outlines, mapped, dpi=page.dpi)
     has_limit = draw_layers(page, picture, strokes, under_map(picture, underlay, mapped))
     has_voids = sketch.draw_storey(shown, plane.surface)
     seats = _seats_on(coverage, building, plane)
     seated = draw_seats(sketch.drawing, seats)
     mine, others = units_by_storey(building, shown, plane, coverage.units)
-    draw_section_marks(page, projection, scene.sections, shown, placer)
+    draw_section_marks(page, projection, scene.sections, shown, sketch.placer)
     marked = sketch.mark_units(mine)
     has_stairs = sketch.draw_stairs(building, shown)
     declared = [] if marked.dots else _footprints(marked.units, shown, plane, outlines, projection)
@@ -98,34 +138,37 @@ def make_plan(
     strokes.add(declared, 1.0)
     others, other_centres = shown_units(others, projection)
     rings = storey_marks.draw_others(page, other_centres, marked.centres)
-    stairs = _stair_sheets(coverage, plane, plane_name, sheet_number) if has_stairs else ""
+    stairs = "stair" if has_stairs else ""
     key = sheet.Key(
         marked.sorts, bool(declared), has_limit, marked.masked, bool(seats), bool(others), has_voids, stairs
     )  # fmt: skip
-    stacked = frozenset(room.name for room in building.rooms) if several else frozenset()
-    dots = tables.detector_table(marked.units, page.lettering, sheet.RIGHT - sheet.COLUMN) if marked.dots else None
-    listed = draw_column(page, plane, coverage, key, stacked, dots=dots)
-    for box in seated:
+    return Body(
+        sketch, shown, outlines, picture, list(seated), marked, others, other_centres, rings,
+        top_of_shown(building, shown), key,
+    )  # fmt: skip
+
+
+def annotate(scene: Scene, body: Body, plane: PlaneCoverage, n_gaps: int) -> tuple[int, int]:
+    """Write letters of the first `n_gaps` gaps, tags and names on a plan; how many tags and names had no room."""
+    shown, marked, placer = body.shown, body.marked, body.sketch.placer
+    for box in body.seated:
         placer.take(box)
-    for centre in other_centres[rings]:
+    for centre in body.other_centres[body.rings]:
         placer.take((*(centre - 1.4), *(centre + 1.4)))
-    annotator = sketch.annotator(picture)
-    gaps = plane.gaps[:listed]
-    annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(listed))
+    annotator = body.sketch.annotator(body.picture)
+    gaps = plane.gaps[:n_gaps]
+    annotator.gap_marks(plane.surface, plane.gap, gaps, tables.letters(n_gaps))
     n_tags, n_names = write_tags(annotator, marked), 0
-    above = [unit.position[2] > top_of_shown(building, shown) - 0.02 for unit in others]
-    tags = [f"{unit.name} {'↑' if up else '↓'}" for unit, up in zip(others, above, strict=True)]
-    annotator.other_tags(tags, other_centres)
-    rooms = named_rooms(scene, plane, outlines)
+    above = [unit.position[2] > body.top_m - 0.02 for unit in body.others]
+    tags = [f"{unit.name} {'↑' if up else '↓'}" for unit, up in zip(body.others, above, strict=True)]
+    annotator.other_tags(tags, body.other_centres)
+    rooms = named_rooms(scene, plane, body.outlines)
     if rooms is not None:
         n_names = annotator.room_names(*rooms)
     annotator.rack_names(shown)
     annotator.thing_names(shown, [*(s.name for s in shown.stairs), *(g.blocked_by for g in gaps if g.blocked_by)])
     annotator.wide_doors(shown)
-    sheet.draw_left_out(page, n_tags, n_names)
-    where = f"{plane.surface.storey} ({words.level(shown.ground)} m)" if plane.surface.storey is not None else ""
-    draw_surround(page, scene, shown, coverage, plane, projection, sheet_number, where)
-    return page
+    return n_tags, n_names
 
 
 def _seats_on(coverage: Coverage, building: Building, plane: PlaneCoverage) -> list[SeatView]:

@@ -26,6 +26,8 @@ Floats = NDArray[np.floating]
 _APART_MM, _CLEAR_M, _MOST_PEOPLE = 26.0, 0.7, 6
 _LARGE_MM = 14.0
 _TAG_PT, _MOST_TAGS = 7.0, 60
+#: Names of rooms are cut short only where a room is wider than this (mm).
+_LEAST_NAME_MM = 14.0
 _LIMIT_DASHES = (3.0, 1.32)
 
 
@@ -102,7 +104,9 @@ def draw_people(drawing: Drawing, field: SectionField, building: Building, place
     furnished = [
         (c.start, c.end) for c in cut_sheets(field.line, building.sheets) if c.sheet.kind not in ("floor", "ceiling")
     ]
-    for room in range(len(field.profiles)):
+    largest = sorted(range(len(field.profiles)), key=lambda k: -float(field.profiles[k][1].area))
+    standing_at: list[tuple[float, float]] = []
+    for room in largest:
         mine = (surface.room == room) & field.zone
         rows = np.flatnonzero(mine.any(axis=1))
         if not len(rows):
@@ -124,6 +128,9 @@ def draw_people(drawing: Drawing, field: SectionField, building: Building, place
         apart = max(_APART_MM / mm, 2.4)
         for k, column in enumerate(_spaced(score, surface.x, apart, _MOST_PEOPLE - n)):
             at = np.array([surface.x[column], floor])
+            if any(abs(s - at[0]) < apart and abs(z - floor) < 1.0 for s, z in standing_at):
+                continue
+            standing_at.append((float(at[0]), floor))
             areas = [
                 [drawing.projection.to_paper(ring + at) for ring in rings]
                 for rings in silhouette("walking", mirrored=k % 2 == 1)
@@ -292,6 +299,8 @@ def _room_names(
         width = float(b[0] - a[0])
         if abs(building.rooms[room].floor - lowest) < 0.5:
             text, size = page.lettering.fit_size(name, "italic", (10.0, 8.5, 7.5), max(width - 1.0, 9.0))
+            if text != name and width < _LEAST_NAME_MM:
+                continue  # a name's first letters say nothing; the table has it
             extent = page.lettering.extent(text, "italic", size)
             x = float((a[0] + b[0]) / 2)
             index = placer.place((extent.width + 0.6, extent.height), [(x, foot - 3.6), (x, foot - 7.6)], [0.0, 1.0])

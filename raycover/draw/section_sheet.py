@@ -16,7 +16,7 @@ from raycover.draw.building_plan import building_bounds, floor_surface
 from raycover.draw.drawing import Drawing, Strokes
 from raycover.draw.labels import Placer
 from raycover.draw.legend import distribution, draw_legend
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import Wording, clean
 from raycover.draw.linework import draw_building
 from raycover.draw.mannequin import silhouette
 from raycover.draw.page import A4_LANDSCAPE, Box, Page
@@ -44,6 +44,8 @@ Floats = NDArray[np.floating]
 DPI = 200
 #: Room (mm) beside a section for heights and levels, over it for its heading, under it for the ground and names.
 _LEFT, _RIGHT, _HEAD, _FOOT = 10.0, 14.0, 10.0, 9.0
+#: The same over one that has no heading.
+_ABOVE = 4.0
 #: Key plan: its least height under a section, its width beside one, what its heading takes.
 _PLAN_HIGH, _PLAN_WIDE, _PLAN_HEAD = 48.0, 62.0, 8.0
 _GAP = 5.0
@@ -99,11 +101,38 @@ def make_section(
     """
     page = Page(dpi=dpi, size=size, vector=vector)
     laid = _lay_out(about(field, building), size, scale)
-    x0, z0, x1, z1 = laid.bounds
-    projection = Projection(laid.scale, laid.section, ((x0 + x1) / 2, (z0 + z1) / 2))
+    shown, n_tags = _draw_section(page, field, building, laid.bounds, laid.section, laid.scale)
+    _heading(page, field, laid, scene.north_deg)
+    _key_plan(page, scene, building, field, laid.plan, laid.scale)
+    sheet.draw_left_out(page, n_tags, 0)
+    _column(page, field, building, shown)
+    _words(page, scene, coverage, building, field, laid, sheet_number)
+    return page
+
+
+def make_section_extract(
+    field: SectionField, building: Building, room: tuple[float, float], *, dpi: float, wording: Wording | None = None
+) -> tuple[Page, int]:
+    """The section alone on paper no larger than `room` (mm), and its scale's denominator."""
+    bounds = about(field, building)
+    wide, high = bounds[2] - bounds[0], bounds[3] - bounds[1]
+    scale = choose_scale(wide, high, room[0] - _LEFT - _RIGHT, room[1] - _ABOVE - _FOOT)
+    mm = 1000 / scale
+    size = (wide * mm + _LEFT + _RIGHT, high * mm + _ABOVE + _FOOT)
+    page = Page(dpi=dpi, size=size, vector=True, wording=wording)
+    _draw_section(page, field, building, bounds, (_LEFT, _FOOT, size[0] - _RIGHT, size[1] - _ABOVE), scale)
+    return page, scale
+
+
+def _draw_section(
+    page: Page, field: SectionField, building: Building, bounds: Box, frame: Box, scale: int
+) -> tuple[_Shown, int]:
+    """Draw a section within a frame (mm); what its key must explain, and how many tags had no room."""
+    x0, z0, x1, z1 = bounds
+    projection = Projection(scale, frame, ((x0 + x1) / 2, (z0 + z1) / 2))
     strokes = Strokes()
     drawing, placer = Drawing(page, projection, strokes), Placer(projection.frame)
-    made = section_map(field, building, projection, dpi=dpi)
+    made = section_map(field, building, projection, dpi=page.dpi)
     has_limit = draw_section_map(page, made)
     draw_cut(drawing, building, field.line, field.spec.depth)
     _draw_ground(page, projection, field)
@@ -117,12 +146,7 @@ def make_section(
     drawn = np.array([*projection.to_paper([x0, z0]), *projection.to_paper([x1, z1])])
     draw_heights(page, drawing, field, building, drawn)
     write_names(drawing, field, building, placer, float(drawn[1]))
-    _heading(page, field, laid, scene.north_deg)
-    _key_plan(page, scene, building, field, laid.plan, laid.scale)
-    sheet.draw_left_out(page, n_tags, 0)
-    _column(page, field, building, _Shown(has_limit, has_lines, n_people))
-    _words(page, scene, coverage, building, field, laid, sheet_number)
-    return page
+    return _Shown(has_limit, has_lines, n_people), n_tags
 
 
 def _lay_out(bounds: Box, size: tuple[float, float], scale: int | None) -> _Layout:

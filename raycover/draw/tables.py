@@ -11,6 +11,7 @@ from raycover.detectors import Unit
 from raycover.draw import palette, words
 from raycover.draw.lettering import Lettering, clean
 from raycover.draw.page import Page
+from raycover.gaps import Gap
 
 _SIZE, _NOTE = 6.5, 6.0
 _PITCH, _HEAD = 3.95, 4.3
@@ -121,6 +122,12 @@ def share_table(
     )
 
 
+def worth_listing(plane: PlaneCoverage) -> Sequence[Gap]:
+    """The gaps of a plane that are more than a cell or two at an edge, the largest in any case."""
+    least = max(_LEAST_M2, _LEAST_SHARE * plane.area_m2)
+    return [gap for gap in plane.gaps if gap.area_m2 >= least] or plane.gaps[:1]
+
+
 def gap_table(
     plane: PlaneCoverage,
     lettering: Lettering,
@@ -141,7 +148,7 @@ def gap_table(
         return Table(("Gaps",), ((0.0, "left"),), (), note)
     rows: list[Row] = []
     free = height - _ABOVE - _HEAD + _PITCH - _BELOW
-    worth = [g for g in plane.gaps if g.area_m2 >= max(_LEAST_M2, _LEAST_SHARE * plane.area_m2)] or plane.gaps[:1]
+    worth = worth_listing(plane)
     names = letters(min(len(worth), n_most))
     rooms = stacked or frozenset(plane.surface.room_names if plane.surface.stairs is None else ())
     for name, gap in zip(names, worth, strict=False):

@@ -97,29 +97,41 @@ def headline(surface: Surface, assured_share: float, n_detectors: int) -> tuple[
     return what, f"{percent(assured_share)} assured" if n_detectors else "there is no detector"
 
 
+#: Why nobody is noticed, by `cause_key`.
+_CAUSES = {
+    "no-detector": "no detector",
+    "blocked": "hidden by {what}",
+    "blocked-from": "hidden from {who}",
+    "material-loss": "lost in {what}",
+    "material-loss-from": "too weak from {who}",
+    "out-of-reach": "beyond the reach of {who}",
+    "out-of-reach-half": "beyond {who}",
+    "outside-lens": "outside the lens of {unit}",
+    "masked": "masked at {who}",
+    "too-warm": "air too warm for {who}",
+}
+
+
+def cause_key(gap: Gap) -> str:
+    """Which of the sentences about causes is true of a gap: by its cause, and by whether what hides has a name."""
+    if gap.detector is None or (code := CAUSES[gap.cause]) == "none":
+        return "no-detector"
+    if code == "out-of-reach" and gap.half:
+        return "out-of-reach-half"
+    return f"{code}-from" if code in ("blocked", "material-loss") and not gap.blocked_by else code
+
+
 def cause(gap: Gap, rooms: Set[str] = frozenset(), *, short: bool = False, stacked: bool = False) -> str:
     """Why nobody is noticed there; `rooms` are names that mean a room and so its walls, unnamed if `short`.
 
     `stacked`: rooms lie one above another, so that what hides may be a slab as well.
     """
-    who = gap.detector
-    if who is None:
-        return "no detector"
-    code, what = CAUSES[gap.cause], gap.blocked_by
-    who = f"{who}'s {gap.half}" if gap.half else who
+    what = gap.blocked_by
     if what in rooms:
         part = "a wall or slab" if stacked else "a wall"
         what = part if short else f"{part} of {what}"
-    if code == "blocked":
-        return f"hidden by {what}" if what else f"hidden from {who}"
-    if code == "material-loss":
-        return f"lost in {what}" if what else f"too weak from {who}"
-    return {
-        "out-of-reach": f"beyond {who}" if gap.half else f"beyond the reach of {who}",
-        "outside-lens": f"outside the lens of {gap.detector}",
-        "masked": f"masked at {who}",
-        "too-warm": f"air too warm for {who}",
-    }.get(code, "no detector")
+    who = f"{gap.detector}'s {gap.half}" if gap.half else gap.detector
+    return _CAUSES[cause_key(gap)].format(what=what, who=who, unit=gap.detector)
 
 
 def conditions(coverage: Coverage, building: Building) -> str:

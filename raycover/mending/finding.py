@@ -48,8 +48,10 @@ def find_mending(proof: Proof, progress: Progress | None = None) -> tuple[Mendin
 
 
 def missed_of(verdict: NeedVerdict) -> list[PlaceVerdict]:
-    """Places of a need that are missed and that units could mend: never-areas and places too large are not."""
+    """Places of a need that are missed and that units could mend: no never-area, place too large or stay on a route."""
     need = verdict.need
+    if need.routes is not None:
+        return []
     return [p for p in verdict.places if not (need.never or p.met or is_too_large(need, p.figures))]
 
 
@@ -136,7 +138,10 @@ class _Search:
         for kind, trials in by_kind.items():
             tried = self._sorted_out(trials, few)
             tried = sorted([*tried, *self._sorted_out(self._finer(kind, subject, tried[0][1]), few)], key=_by_rank)
-            found += [self._mend(trial, bench) for _, trial in _distinct(tried)[:_FINALISTS]]
+            for _, trial in _distinct(tried)[:_FINALISTS]:
+                found.append(self._mend(trial, bench))
+                if found[-1].mends:
+                    break
         found += self._more_sensitive(unit, bench, high)
         return found
 
@@ -205,9 +210,12 @@ class _Search:
         return [self._mend(trial, bench, is_new=True) for trial in trials[:_FINALISTS]]
 
     def _rooms(self) -> list[RoomShape]:
-        """Rooms with most of what is missed."""
+        """Rooms with most of what is missed; the open where none has any of it."""
         building = self.situation.building
-        rooms = building.rooms_at(self._gap_points())
+        points = self._gap_points()
+        rooms = building.rooms_at(points)
+        if (rooms < 0).all():
+            return [self.places.open_ground(points[:, :2])]
         found, counts = np.unique(rooms[rooms >= 0], return_counts=True)
         return [building.rooms[k] for k in found[np.argsort(-counts, kind="stable")]][:_MOST_ROOMS]
 
@@ -248,9 +256,10 @@ class _Search:
 
 
 def _by_rank(tried: tuple[Outcome, Trial]) -> tuple[Any, ...]:
-    """Best first; of changes alike the smaller one comes first, which is how they are tried."""
+    """Best first; of turns that leave nothing those square to the axes, of changes alike the smaller, tried first."""
     broken, lack, ease = tried[0].rank
-    return broken, lack, round(ease, 1)
+    askew = lack == 0 and float(tried[1].keys.get("turn_deg", 0.0)) % 90 != 0
+    return broken, lack, askew, round(ease, 1)
 
 
 def _distinct(tried: Sequence[tuple[Outcome, Trial]]) -> list[tuple[Outcome, Trial]]:

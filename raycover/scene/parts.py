@@ -29,6 +29,10 @@ from raycover.scene.routes import HOLD_S, HoldTime
 Count = Annotated[int, Field(ge=1, le=1000, strict=True)]
 
 
+#: An opening whose sill lies below this (m) is a door, else a window.
+DOOR_SILL_M = 0.05
+
+
 class Opening(Strict):
     """A hole in a wall or partition with what fills it: a door, a window, or nothing."""
 

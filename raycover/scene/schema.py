@@ -20,6 +20,7 @@ from raycover.scene.nuisances import Nuisance
 from raycover.scene.parts import Conditions, Partition, Room, SheetSpec, Solid
 from raycover.scene.paths import resolve
 from raycover.scene.placing import PlacingSpec
+from raycover.scene.project import ProjectSpec
 from raycover.scene.quantities import Degrees, ShortName, Strict, Version
 from raycover.scene.received import PlanSpec, UnderlaySpec
 from raycover.scene.references import fitout_references
@@ -53,6 +54,7 @@ class Scene(Strict):
     title: str = Field("Untitled", max_length=120, description="title of the drawings")
     revision: str = Field("A", max_length=12, description="revision for the title block")
     date: str | None = Field(None, max_length=20, description="date for the title block; today if not given")
+    project: ProjectSpec | None = Field(None, description="client, site, logo and the like, for the report")
     north_deg: Degrees = Field(90.0, description="direction of north, anticlockwise from +x")
     conditions: Conditions = Field(default_factory=Conditions)
     doubt: DoubtSpec = Field(default_factory=DoubtSpec, description="how uncertain things are, for varied cases")

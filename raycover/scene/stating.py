@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from raycover.errors import Position, Problem, did_you_mean
 from raycover.scene.fittings import Ajar
+from raycover.scene.parts import DOOR_SILL_M
 from raycover.scene.schema import Scene
 from raycover.scene.states import Change, SetValue, StateSpec
 
@@ -123,6 +124,21 @@ def with_openings(scene: Scene, states: Mapping[Loc, str]) -> Scene:
     """The scene with openings, by where they stand in it, open or closed: a new Scene in the same state."""
     fields = _changed_lists(scene, {loc: {"state": state} for loc, state in states.items()}, {})
     return scene.changed(fields, scene.state, lambda drawn: drawn)
+
+
+def with_doors(scene: Scene, state: Literal["open", "closed"]) -> Scene:
+    """The scene with every door open or closed, those of cubicles too, windows as they are: a new Scene.
+
+    A door is an opening that reaches down to the floor and is filled with something.
+    """
+    updates: dict[Loc, dict[str, Any]] = {}
+    for target in targets(scene):
+        if target.kind == "openings" and target.loc[2] == "openings":
+            if target.item.sill < DOOR_SILL_M and target.item.fill != "none":
+                updates[target.loc] = {"state": state}
+        elif target.kind == "cubicles":
+            updates[target.loc] = {"doors": state}
+    return scene.changed(_changed_lists(scene, updates, {}), scene.state, lambda drawn: drawn)
 
 
 def _apply(scene: Scene, index: int) -> tuple[Scene, list[Problem]]:
@@ -262,6 +278,7 @@ __all__ = [
     "apply_state",
     "state_problems",
     "targets",
+    "with_doors",
     "with_open",
     "with_openings",
 ]

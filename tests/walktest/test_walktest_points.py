@@ -10,13 +10,16 @@ import pytest
 import raycover
 from raycover.errors import InputError
 from raycover.probe import probe
+from raycover.reconciling import fit
 from raycover.returned import compare
 from raycover.scene.schema import Scene
+from raycover.spreads import Draws
 from raycover.walktest.answers import Answer, Answers
 from raycover.walktest.floor import measured_from
 from raycover.walktest.making import WalkTest, make_walk_test
 from raycover.walktest.moves import MOVES
 from raycover.walktest.situated import Situated
+from raycover.walktest.unknowns import NOISE_DB, unknowns_of
 
 SHOP = """\
 raycover: 1
@@ -197,3 +200,25 @@ def test_answers_that_do_not_fit_the_scene_are_refused() -> None:
 def test_moves_stand_for_declared_motions() -> None:
     assert {move.motion for move in MOVES.values()} == {"any", "tangential", "radial", "presence"}
     assert MOVES["across"].said("M1") == "walk across the line to M1, a metre each way"
+
+
+def test_on_a_cast_scene_truths_lie_within_what_is_stated() -> None:
+    """Answers at 80 places of the shop, truths drawn from the priors (no loss below 0): two standard deviations hold
+    95.4 % of normal truths; here ways by mirrors, two units and a best of three heights stand between. Over 40 seeds
+    the share of intervals that hold lies between 90 % and 99 % (binomial, 99.9 %, some 120 of them)."""
+    there = Situated.of(raycover.load_text(SHOP + "conditions: {reflections: 1}\n"))
+    places = np.random.default_rng(5).uniform([0.4, 0.4, 0], [9.6, 5.6, 0], (80, 3)) * [1, 1, 0]
+    response = there.respond(places, ["walk"] * len(places))
+    known = unknowns_of(response, there.units, there.rays, there.weather, Draws(there.scene.doubt), None)
+    held, n = 0, 0
+    for seed in range(40):
+        rng = np.random.default_rng([seed, 21])
+        truth = np.maximum(rng.normal(0, known.prior_db), known.lowest_db)
+        margin, _ = response.margins(truth)
+        seen = margin + rng.normal(0, NOISE_DB, len(margin)) >= 0
+        found = fit(response, seen, known, np.ones(len(truth), bool))
+        spoken = found.sd_db < 0.9 * known.prior_db
+        held += int((np.abs(found.added_db - truth) <= 2 * found.sd_db)[spoken].sum())
+        n += int(spoken.sum())
+    assert n > 60
+    assert 0.90 <= held / n <= 0.99

@@ -16,6 +16,7 @@ __all__ = [
     "open_window",
     "require_display",
     "save_isometric",
+    "view_picture",
 ]
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from raycover.draw.view3d.camera_still import draw_camera
     from raycover.draw.view3d.environment import display_report, require_display
     from raycover.draw.view3d.isometric import save_isometric
-    from raycover.draw.view3d.still import draw_view
+    from raycover.draw.view3d.still import draw_view, view_picture
     from raycover.draw.view3d.window import open_window
 
 _HOME = {
@@ -34,6 +35,7 @@ _HOME = {
     "open_window": "raycover.draw.view3d.window",
     "require_display": "raycover.draw.view3d.environment",
     "save_isometric": "raycover.draw.view3d.isometric",
+    "view_picture": "raycover.draw.view3d.still",
 }
 
 

@@ -82,7 +82,7 @@ def isometric_page(
     page.image(np.ascontiguousarray(picture[::-1]), box, 1.0)
     write_names(page, composed, box, 1 / laid.per_mm, tag_pt=7.5)
     _column(page, coverage, composed)
-    where = "on all storeys" if len(composed.laid) > 1 else ""
+    where = "All storeys" if len(composed.laid) > 1 else ""
     subtitle = words.subtitle(composed.plane.surface, coverage.ambient_c, state_shown(scene), where)
     sheet.draw_title(page.moved(0.0, page.taller), scene.title, subtitle)
     view = composed.placed.view
@@ -218,4 +218,4 @@ def save_isometric(
     if vector:
         save_vector(page, path, title=f"{scene.title}: isometric", date=scene.date)
     else:
-        save_png(page.pixels(), path, dpi=dpi)
+        save_png(page.pixels(), path, dpi=dpi, shaded=True)

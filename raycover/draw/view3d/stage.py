@@ -202,7 +202,8 @@ def add_dots(
     for mine, colour, size in (
         (~on & (index != chosen), palette.THIRD_INK, 9),
         (on & (index != chosen), pale, 9 if chosen is not None else 13),
-        (index == chosen, palette.ACCENT, 15),
+        (~on & (index == chosen), palette.THIRD_INK, 15),
+        (on & (index == chosen), palette.ACCENT, 15),
     ):
         actors += add_points(pyvista, plotter, tops[mine], colour, size)
     return actors

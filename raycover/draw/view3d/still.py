@@ -18,7 +18,7 @@ from raycover.casting import Weather
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw.footprints import outline, within
-from raycover.draw.png import PNG_LEVEL, write_whole
+from raycover.draw.png import PNG_LEVEL, png_of, write_whole
 from raycover.draw.stair_cuts import arrival
 from raycover.draw.stair_cuts import outline as outline_of
 from raycover.draw.view3d import environment, stage
@@ -38,7 +38,7 @@ from raycover.draw.view3d.laying import (
 from raycover.draw.view3d.people import figure, seated_figures, stand_people
 from raycover.draw.view3d.solids import Drawn, outlines_under
 from raycover.draw.view3d.stair_bodies import stair_map
-from raycover.draw.view3d.still_page import VIEWPORT, draw_sheet, viewport_px
+from raycover.draw.view3d.still_page import VIEWPORT, draw_picture, draw_sheet, viewport_px
 from raycover.draw.view3d.tray_bodies import draw_trays
 from raycover.draw.view3d.trays import Tray, choose_tray_view, group_of, lifts, links, trays_of
 from raycover.lobes import Lobe, make_lobe
@@ -187,6 +187,25 @@ def save_still(pixels: NDArray[np.uint8], path: str | Path) -> None:
     data = io.BytesIO()
     Image.fromarray(pixels).save(data, "PNG", compress_level=PNG_LEVEL)
     write_whole(Path(path), data.getvalue())
+
+
+def view_picture(
+    scene: Scene,
+    building: Building,
+    coverage: Coverage,
+    *,
+    plane_name: str | None = None,
+    rays: RayScene | None = None,
+) -> tuple[bytes, float]:
+    """What `draw_view` shows without the page around it: a PNG with names only, and its width over height.
+
+    Raises MissingPart where 3D cannot be drawn, KeyError for an unknown plane.
+    """
+    pyvista = environment.load_for_pictures()
+    name = next(iter(coverage.by_plane())) if plane_name is None else plane_name
+    composed = compose(scene, building, coverage, name, rays, *viewport_px())
+    pixels, dpi = draw_picture(scene, composed, render(pyvista, composed))
+    return png_of(pixels, dpi=dpi), pixels.shape[1] / pixels.shape[0]
 
 
 def compose(

@@ -111,6 +111,21 @@ def draw_sheet(
     return page
 
 
+def draw_picture(scene: Scene, composed: Composed, picture: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
+    """The picture with marks, names and north but no page around it, cut to what it shows; its pixels an inch."""
+    page, box = page_with(picture)
+    write_names(page, composed, box, MM_PER_PX)
+    _north(page, scene, composed, picture, box)
+    drawn = page.pixels()
+    inked = drawn.min(axis=-1) < 250
+    rows, columns = np.flatnonzero(inked.any(axis=1)), np.flatnonzero(inked.any(axis=0))
+    if not len(rows):
+        return drawn, _DPI
+    pad = 8
+    top, left = max(rows[0] - pad, 0), max(columns[0] - pad, 0)
+    return drawn[top : rows[-1] + pad, left : columns[-1] + pad], _DPI
+
+
 def page_with(picture: NDArray[np.uint8], form: Format = WIDE) -> tuple[Page, Box]:
     """A page with a picture of the building (h, w, 3) on it, and where it lies (mm)."""
     page = Page(dpi=_DPI, size=form.size_mm)
@@ -278,11 +293,12 @@ def write_names(
     *,
     tag_pt: float = 10.0,
     area: Box | None = None,
+    taken: Sequence[Box] = (),
 ) -> None:
     """Marks and tags of detectors, and names of rooms, each where it covers nothing of weight.
 
     `box` (mm) is where the picture lies, `mm_per_px` how large its pixels are there; names keep
-    within `area`, all of it unless given.
+    within `area`, all of it unless given, and off what is `taken`.
     """
     placed = composed.placed
 
@@ -290,6 +306,8 @@ def write_names(
         return np.asarray(placed.pixels(points)) * mm_per_px + np.array(box[:2])
 
     placer = Placer((float(box[0]), float(box[1]), float(box[2]), float(box[3])) if area is None else area)
+    for one in taken:
+        placer.take(one)
     tops, feet = (on_page(some) if len(some) else np.zeros((0, 2)) for some in (composed.tops, composed.feet))
     hidden = np.zeros(len(tops), bool) if composed.hidden is None else composed.hidden
     within = np.all((tops > np.array(box[:2]) + 1) & (tops < np.array(box[2:]) - 1), axis=1) & ~hidden

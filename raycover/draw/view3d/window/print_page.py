@@ -132,8 +132,9 @@ def _column(page: Page, window: Window) -> None:
     y -= 6.2
     page.text(_COLUMN, y, "Margin over the limit, dB", 7, font="bold")
     y = draw_margin_bar(page, list(shown.by_class), shown.reserve_db, (_COLUMN, _RIGHT), y - 3.0, 0.68) - 6.5
-    fonts: tuple[Font, ...] = ("bold", "sans")
-    for style, text in zip(fonts, shown.chosen, strict=False):
+    fonts: tuple[Font, ...] = ("bold", "sans", "sans")
+    said_of_it = [part for line in shown.chosen for part in line.replace(", turn ", "\nturn ").split("\n")]
+    for style, text in zip(fonts, said_of_it, strict=False):
         for part in page.lettering.wrap(text, style, 6.5, span, 2):
             page.text(_COLUMN, y, part, 6.5, font=style)
             y -= _LINE_MM

@@ -1,0 +1,1 @@
+"""Sections of a report, each from what was gathered; none draws and none casts."""

@@ -1,0 +1,160 @@
+"""The words of a report in a language: sentences by key, figures its way, and sentences of the package translated.
+
+`lang/report/CODE.yaml` holds `texts` (sentences with places for names and figures) and `said` (patterns that turn
+the English of proofs, remedies, line checks and drawings into the language, in their order).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from raycover.draw import words as drawn
+from raycover.draw.lettering import clean
+from raycover.gaps import Gap
+from raycover.language import Language, language
+from raycover.report.content import Column
+from raycover.scene.reading import read_yaml
+
+_POINT = re.compile(r"(?<=\d)\.(?=\d)")
+#: A figure by itself, as scale bars and tags of areas have it.
+_FIGURE = re.compile(r"[−+±]?\d+\.\d+(?: (?:m|m²|dB|%))?|\d+\.\d+ × \d+\.\d+")
+
+
+Patterns = tuple[tuple[re.Pattern[str], str], ...]
+#: A name with a level after it.
+_LEVEL = re.compile(r"(.* )([−+±]\d+\.\d+(?: m)?)")
+
+
+@dataclass(frozen=True)
+class Words:
+    """Texts of a report; names and free text are made drawable (`name`), never trusted as markup."""
+
+    base: Language
+    texts: Mapping[str, str]
+    patterns: Patterns
+    way_patterns: Patterns = ()
+
+    @property
+    def code(self) -> str:
+        return self.base.code
+
+    def __call__(self, key: str, **values: object) -> str:
+        """The sentence of a key with its values filled in. Raises KeyError for an unknown one."""
+        return self.texts[key].format(**{name: str(value) for name, value in values.items()})
+
+    def number(self, value: float, digits: int = 1) -> str:
+        """A figure with so many decimals and a true minus."""
+        text = f"{value:.{digits}f}"
+        return self.comma("0" if float(text) == 0 and digits == 0 else text).replace("-", "−")
+
+    def short(self, value: float, digits: int = 3) -> str:
+        """A figure without zeros at its end."""
+        return self.base.number(value, digits).replace("-", "−")
+
+    def percent(self, share: float) -> str:
+        return self.comma(drawn.percent(share))
+
+    def area(self, value: float) -> str:
+        """Square metres without their unit."""
+        return self.comma(drawn.area(value))
+
+    def margin(self, margin_db: float) -> str:
+        return (
+            self.texts["no margin"] if not abs(margin_db) < 1e6 else self.comma(f"{margin_db:+.1f}").replace("-", "−")
+        )
+
+    def point(self, at: tuple[float, ...]) -> str:
+        """A place as (x, y) or (x, y, z)."""
+        between = "; " if self.base.decimal_comma else ", "
+        return f"({between.join(self.number(v, 2) for v in at)})"
+
+    def comma(self, text: str) -> str:
+        return _POINT.sub(",", text) if self.base.decimal_comma else text
+
+    def said(self, text: str) -> str:
+        """A sentence that the package says in English, in this language."""
+        for pattern, instead in self.patterns:
+            text = pattern.sub(instead, text)
+        return self.comma(text)
+
+    def way(self, text: str) -> str:
+        """A way in words, in this language: what it crosses by kind and material, too."""
+        for pattern, instead in self.way_patterns:
+            text = pattern.sub(instead, text)
+        return self.said(text)
+
+    def on_drawing(self, text: str) -> str:
+        """A text of a drawing in this language: names stay, figures by themselves get their comma."""
+        if _FIGURE.fullmatch(text):
+            return self.comma(text)
+        if (level := _LEVEL.fullmatch(text)) is not None:
+            return level[1] + self.comma(level[2])
+        for pattern, instead in self.patterns:
+            if pattern.fullmatch(text):
+                return self.comma(pattern.sub(instead, text))
+        return text
+
+    def cause(self, gap: Gap, rooms: frozenset[str], *, stacked: bool) -> str:
+        """Why nobody is noticed in a gap; `rooms` are names that mean a room and so its walls."""
+        what = gap.blocked_by or ""
+        if what in rooms:
+            what = self("a wall or slab of" if stacked else "a wall of", room=what)
+        unit = gap.detector or ""
+        who = self("half of", unit=unit, half=self.said(gap.half)) if gap.half else unit
+        return self(f"cause {drawn.cause_key(gap)}", what=what, who=who, unit=unit)
+
+    def motion(self, motion: str) -> str:
+        return self(f"motion {motion}")
+
+    def heights(self, heights: tuple[float, ...], stairs: bool) -> str:
+        """Where a map lies: on the floor, at 0.75 m, or a person's heights."""
+        shown = [self.short(h) for h in heights]
+        if len(shown) > 1:
+            return self("at heights", all=", ".join(shown[:-1]), last=shown[-1])
+        if heights[0] == 0:
+            return self("on the treads" if stairs else "on the floor")
+        return self("above the treads" if stairs else "above the floor", height=shown[0])
+
+    def columns(self, *specs: str) -> tuple[Column, ...]:
+        """Columns by the keys of their heads: `key` as wide as its text, `key>` figures, `key*2` a share of 2."""
+        made = []
+        for spec in specs:
+            key, _, share = spec.partition("*")
+            figures = key.endswith(">")
+            made.append(Column(self(key.removesuffix(">")), "right" if figures else "left", float(share or 0)))
+        return tuple(made)
+
+    def thousands(self, value: int) -> str:
+        """A count with thin spaces between thousands."""
+        return f"{value:,}".replace(",", "\u202f")
+
+    def quoted(self, names: list[str]) -> str:
+        """Names in quotation marks, as a list in a sentence."""
+        return self.listed([self("quoted", name=each) for each in names])
+
+    def listed(self, names: list[str]) -> str:
+        return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {self.texts['and']} {names[-1]}"
+
+
+def name(text: str) -> str:
+    """Free text as one line that the fonts of drawings and pages hold."""
+    return clean(text)
+
+
+@cache
+def report_words(code: str) -> Words:
+    """The words of a language. Raises InputError for one that there is no file for."""
+    base = language(code)
+    folder = Path(str(resources.files("raycover"))) / "lang" / "report"
+    data = read_yaml(folder / f"{code}.yaml").data
+    return Words(base, {**base.texts, **data["texts"]}, _patterns(data, "said"), _patterns(data, "ways"))
+
+
+def _patterns(data: Mapping[str, Any], key: str) -> Patterns:
+    return tuple((re.compile(pattern), instead) for pattern, instead in data.get(key) or ())

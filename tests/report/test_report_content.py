@@ -1,0 +1,265 @@
+"""What a report says: alike in both renderings and every language; long tables; missing parts; nothing half written."""
+
+from __future__ import annotations
+
+import importlib.util
+import io
+import re
+import shutil
+import string
+import subprocess
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+from report_scenes import EVERYTHING, PLAIN  # type: ignore[import-not-found]
+
+import raycover
+from raycover.cli import reporting
+from raycover.cli.main import main
+from raycover.errors import InputError, MissingPart
+from raycover.language import languages
+from raycover.report import figures, gather, html, pdf
+from raycover.report.compose import compose
+from raycover.report.content import Block, Bullets, Column, Content, Paragraph, Section, Signatures, Table, row
+from raycover.report.figures import Drawing, Drawings
+from raycover.report.gather import Report
+from raycover.report.words import report_words
+
+_PIXEL = io.BytesIO()
+Image.new("RGB", (1, 1), "white").save(_PIXEL, "PNG")
+
+
+class Blank(Drawings):
+    """A drawing for every name, none drawn."""
+
+    def __contains__(self, name: str) -> bool:
+        return True
+
+    def __getitem__(self, name: str) -> Drawing:
+        return Drawing(20.0, 10.0, png=_PIXEL.getvalue(), scale=100 if name.startswith("map") else None)
+
+
+@lru_cache
+def gathered() -> Report:
+    text = "\n".join(line for line in EVERYTHING.splitlines() if not line.startswith("project:"))
+    return gather.gather(raycover.load_text(text))
+
+
+def told(code: str) -> Content:
+    return compose(gathered(), report_words(code), Blank())
+
+
+def texts(blocks: tuple[Block, ...]) -> Iterator[str]:
+    for block in blocks:
+        if isinstance(block, Paragraph):
+            yield block.text
+        elif isinstance(block, Bullets):
+            yield from block.items
+        elif isinstance(block, Table):
+            yield from (block.caption, block.note, *(column.head for column in block.columns))
+            yield from (cell.text for cells in block.rows for cell in cells)
+        elif isinstance(block, Signatures):
+            yield from (*block.heads, *(cell for cells in block.rows for cell in cells))
+        else:
+            yield block.caption
+
+
+def all_texts(content: Content, *but: str) -> list[str]:
+    found = [content.cover.title, content.cover.headline, content.cover.verdict_words, *content.cover.points]
+    for section in content.sections:
+        if section.key not in but:
+            for part in (section, *section.parts):
+                found += [part.title, *texts(part.blocks)]
+    return found
+
+
+def words_of(text: str) -> Counter[str]:
+    return Counter(re.findall(r"[^\W\d_]{2,}", text))
+
+
+# ---- both renderings ----
+
+
+@pytest.mark.parametrize("code", ["en", "de"])
+def test_html_and_pdf_say_all_of_the_content(code: str, tmp_path: Path) -> None:
+    content = told(code)
+    wanted = words_of(" ".join(all_texts(content)))
+    page = re.sub(r"<style>.*?</style>", "", html.html_of(content, Blank(), None), flags=re.DOTALL)
+    assert not wanted - words_of(re.sub(r"<[^>]*>", " ", page))
+    (tmp_path / "report.pdf").write_bytes(pdf.pdf_of(content, Blank(), None))
+    if shutil.which("pdftotext") is None:
+        pytest.skip("poppler-utils is not installed")
+    done = subprocess.run(["pdftotext", str(tmp_path / "report.pdf"), "-"], capture_output=True)
+    assert not wanted - words_of(done.stdout.decode("utf-8"))
+
+
+def test_a_long_table_repeats_its_heads(tmp_path: Path) -> None:
+    if shutil.which("pdftotext") is None:
+        pytest.skip("poppler-utils is not installed")
+    table = Table("Long", (Column("Headword"), Column("What", share=1.0)), tuple(row(f"r{k}", "x") for k in range(120)))
+    content = replace(told("en"), sections=(Section("long", "1 Long", (table,), own_page=True),))
+    (tmp_path / "report.pdf").write_bytes(pdf.pdf_of(content, Blank(), None))
+    done = subprocess.run(["pdftotext", str(tmp_path / "report.pdf"), "-"], capture_output=True)
+    pages = [page for page in done.stdout.decode("utf-8").split("\f") if re.search(r"\br\d+\b", page)]
+    assert len(pages) >= 2
+    assert all("Headword" in page for page in pages)
+    assert sum(len(re.findall(r"\br\d+\b", page)) for page in pages) == 120
+
+
+# ---- languages ----
+
+
+def placeholders(text: str) -> set[str]:
+    return {name for _, name, _, _ in string.Formatter().parse(text) if name}
+
+
+@pytest.mark.parametrize("code", [code for code in languages() if code != "en"])
+def test_every_language_has_the_same_sentences(code: str) -> None:
+    english, other = report_words("en").texts, report_words(code).texts
+    assert set(english) == set(other)
+    assert {k: placeholders(v) for k, v in english.items()} == {k: placeholders(v) for k, v in other.items()}
+
+
+def test_a_german_report_is_german() -> None:
+    """But for names, sources and warnings, which stay in the words of scene, catalogue and program."""
+    content = told("de")
+    for text in all_texts(content, "entries", "materials", "warnings"):
+        assert not re.search(r"(?<!/)\b(the|and|of|is|seen|gap|with|nobody|not|through|wall|sensitivity)\b", text), text
+        assert not re.search(r"\d\.\d", text.replace("5.8", "")) or "P.2040" in text or text[0].isdigit(), text
+    whole = " ".join(all_texts(content))
+    assert "1 von 2" in whole
+    assert re.search(r"\d,\d %", whole)
+
+
+def test_what_a_margin_of_3_db_means() -> None:
+    """Signals fall with the fourth power of the distance: 40·log10(x) = 3 gives x = 1.1885 by hand."""
+    assert round(100 * (10 ** (3 / 40) - 1)) == 19
+    for code, words in (("en", "19 % further"), ("de", "19 % weiter")):
+        assert words in report_words(code)("margin means")
+
+
+def test_an_unknown_language(tmp_path: Path, capsys: Any) -> None:
+    (tmp_path / "scene.yaml").write_text(PLAIN)
+    with pytest.raises(SystemExit) as left:
+        main(["report", str(tmp_path / "scene.yaml"), "-o", str(tmp_path / "out"), "--lang", "dee"])
+    assert left.value.code == 2
+    assert "unknown-language" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+# ---- what is not there ----
+
+
+def test_a_scene_with_nothing_asked(monkeypatch: Any) -> None:
+    scene = raycover.load_text(PLAIN)
+    report = gather.gather(scene)
+    assert report.met is None
+    assert not report.doors
+    content = compose(report, report_words("en"), Blank(), "1 Jan 2027")
+    whole = " ".join(all_texts(content))
+    assert "nothing is judged" in whole
+    assert not {section.key for section in content.sections} & {"lines"}
+    assert "1 Jan 2027" in content.foot
+
+
+def test_without_typst_it_says_what_to_install(tmp_path: Path, monkeypatch: Any, capsys: Any) -> None:
+    find = importlib.util.find_spec
+    monkeypatch.setattr(
+        importlib.util, "find_spec", lambda name, *more: None if name == "typst" else find(name, *more)
+    )  # fmt: skip
+    (tmp_path / "scene.yaml").write_text(PLAIN)
+    with pytest.raises(SystemExit) as left:
+        main(["report", str(tmp_path / "scene.yaml"), "-o", str(tmp_path / "out")])
+    assert left.value.code == 3
+    said = capsys.readouterr().err
+    assert "raycover[report]" in said
+    assert "--html-only" in said
+    assert not (tmp_path / "out").exists()
+
+
+def blank_figures(monkeypatch: Any) -> None:
+    monkeypatch.setattr(figures, "draw_figures", lambda *some, **more: Blank())
+
+
+def test_html_only_needs_no_typst(tmp_path: Path, monkeypatch: Any) -> None:
+    blank_figures(monkeypatch)
+    (tmp_path / "scene.yaml").write_text(PLAIN)
+    reporting.report_scene(
+        tmp_path / "scene.yaml", tmp_path / "out", lang="de", date=None, with_pdf=False, threads=1, as_json=False
+    )
+    assert [path.name for path in (tmp_path / "out").iterdir()] == ["report.html"]
+
+
+def test_nothing_is_left_half_written(tmp_path: Path, monkeypatch: Any) -> None:
+    def fails(*some: Any) -> bytes:
+        raise MissingPart("no fonts")
+
+    blank_figures(monkeypatch)
+    monkeypatch.setattr(pdf, "pdf_of", fails)
+    (tmp_path / "scene.yaml").write_text(PLAIN)
+    with pytest.raises(MissingPart):
+        reporting.report_scene(
+            tmp_path / "scene.yaml", tmp_path / "out", lang=None, date=None, with_pdf=True, threads=1, as_json=False
+        )
+    assert not (tmp_path / "out").exists()
+
+
+def test_missing_fonts_are_told(monkeypatch: Any, tmp_path: Path) -> None:
+    monkeypatch.setattr(pdf, "font_path", lambda font: tmp_path / "none.ttf")
+    with pytest.raises(MissingPart, match="DejaVu Sans and STIXGeneral"):
+        pdf.pdf_of(told("en"), Blank(), None)
+
+
+def test_dates_that_do_not_fit(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="--date"):
+        reporting.report_scene(
+            tmp_path / "no.yaml", tmp_path, lang=None, date="x" * 40, with_pdf=False, threads=1, as_json=False
+        )
+
+
+def test_templates_lie_within_the_package() -> None:
+    """So that a wheel, which holds the package's folder, holds them too."""
+    folder = html.templates()
+    assert {path.name for path in folder.iterdir()} >= {"report.html.j2", "report.css", "report.typ"}
+    assert folder.is_relative_to(Path(raycover.__file__).parent)
+
+
+# ---- doors ----
+
+
+def test_doors_of_every_kind_and_no_windows() -> None:
+    from raycover.scene.stating import with_doors
+
+    scene = raycover.load_text(
+        """\
+raycover: 1
+rooms:
+  - name: A
+    outline: [[0, 0], [9, 0], [9, 5], [0, 5]]
+    height: 3
+    walls: brick-100
+    openings:
+      - {edge: 0, at: 1, width: 1, height: 2.1, fill: door-wood-40}
+      - {edge: 2, at: 1, width: 1, height: 1, sill: 1, fill: glass-6}
+      - {edge: 0, at: 4, width: 1, height: 2.1}
+partitions:
+  - name: P
+    line: [[6, 0], [6, 5]]
+    height: 3
+    construction: stud-wall-100
+    openings: [{at: 1, width: 1, height: 2, fill: door-wood-40, state: open}]
+cubicles: [{name: WC, at: [4, 5], turn_deg: 180, count: 2, doors: closed}]
+"""
+    )
+    opened, shut = with_doors(scene, "open"), with_doors(scene, "closed")
+    assert [o.state for o in opened.rooms[0].openings] == ["open", "closed", "closed"]
+    assert [o.state for o in shut.rooms[0].openings] == ["closed"] * 3
+    assert (opened.partitions[0].openings[0].state, shut.partitions[0].openings[0].state) == ("open", "closed")
+    assert (opened.cubicles[0].doors, shut.cubicles[0].doors) == ("open", "closed")
+    assert scene.rooms[0].openings[0].state == "closed"
