@@ -10,8 +10,8 @@ from raycover.proof_words import (
     asked_words,
     cell_words,
     chance_words,
-    first_words,
     matrix_words,
+    walked_words,
     way_words,
     why_words,
 )
@@ -106,13 +106,10 @@ def _places(verdict: NeedVerdict, w: Words) -> Section:
     """Places of a need with figures; the worst spot of each and the way there."""
     never = verdict.need.never
     rows = [_place_row(verdict, place, w) for place in verdict.places]
-    first = verdict.need.first_within is not None
-    asked = (
-        ("clear*1.3", "trips>*0.95")
-        if never
-        else ("met column*1.3", f"{'first after' if first else 'seen column'}>*0.95")
-    )
-    narrow = never or first  # gaps are what a never-need wants, and no matter to who walks in
+    walked = {"first after": verdict.need.first_within, "unnoticed for": verdict.need.routes}
+    figure = "trips" if never else next((key for key, asked in walked.items() if asked is not None), "seen column")
+    asked = ("clear*1.3" if never else "met column*1.3", f"{figure}>*0.95")
+    narrow = never or verdict.need.walked  # gaps are what a never-need wants, and no matter to who walks
     gap = () if narrow else ("widest m>*0.95",)
     columns = w.columns(
         "place*1.3", *asked, *gap, "margin db>*1.15", "chance>*0.95", "unit*1", "worst place*1.9", "way there*2.6"
@@ -143,7 +140,7 @@ def _place_row(verdict: NeedVerdict, place: PlaceVerdict, w: Words) -> tuple[Cel
     return row(
         label,
         met,
-        w.percent(found.share) if found.first_m is None else w.said(first_words(found.first_m)),
+        w.said(walked_words(found)) if verdict.need.walked else w.percent(found.share),
         w.number(found.largest_gap_m, 2),
         w.margin(found.worst_db),
         chance_words(place.probability) or "–",
