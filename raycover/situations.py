@@ -49,7 +49,7 @@ class Situation:
         along = [margins_along(unit, line.track, line.person, self.rays, self.weather) for line in site.lines]
         margin = np.concatenate(along)
         if site.heard is not None:
-            heard = site.heard.get(unit.name)
+            heard = site.heard.get(unit.tag)
             if heard is None:  # a unit that hung nowhere when the place was made
                 heard = units_that_count((*self.units, unit), site.lines[0].track, self.building)[-1]
             margin = np.where(heard, margin, -np.inf)
