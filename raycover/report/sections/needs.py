@@ -106,10 +106,10 @@ def _places(verdict: NeedVerdict, w: Words) -> Section:
     """Places of a need with figures; the worst spot of each and the way there."""
     never = verdict.need.never
     rows = [_place_row(verdict, place, w) for place in verdict.places]
-    walked = verdict.need.walked
-    seen = "unnoticed for" if verdict.need.routes is not None else "first after" if walked else "seen column"
-    asked = ("clear*1.3", "trips>*0.95") if never else ("met column*1.3", f"{seen}>*0.95")
-    narrow = never or walked  # gaps are what a never-need wants, and no matter to who walks
+    walked = {"first after": verdict.need.first_within, "unnoticed for": verdict.need.routes}
+    figure = "trips" if never else next((key for key, asked in walked.items() if asked is not None), "seen column")
+    asked = ("clear*1.3" if never else "met column*1.3", f"{figure}>*0.95")
+    narrow = never or verdict.need.walked  # gaps are what a never-need wants, and no matter to who walks
     gap = () if narrow else ("widest m>*0.95",)
     columns = w.columns(
         "place*1.3", *asked, *gap, "margin db>*1.15", "chance>*0.95", "unit*1", "worst place*1.9", "way there*2.6"
