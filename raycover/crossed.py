@@ -52,18 +52,23 @@ class Met:
         return Met(*(getattr(self, name)[index] for name in self.__dataclass_fields__))
 
     def once(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-        """(starts, order): sorted by `order`, along each ray, the crossings from each start on count as one.
+        """`counted_once` of all of them."""
+        return counted_once(self.ray, self.distance, self.face)
 
-        Crossings within the tolerance of the one before form a cluster, of which the lossiest counts. A flat face
-        met again after the step is the same crossing, at grazing incidence and single precision.
-        """
-        order = np.lexsort((self.distance, self.ray))
-        if not len(order):
-            return order, order
-        ray, distance, face = self.ray[order], self.distance[order], self.face[order]
-        apart = (np.diff(distance) > TOLERANCE) & (np.diff(face) != 0)
-        new = np.concatenate([[True], (np.diff(ray) != 0) | apart])
-        return np.flatnonzero(new), order
+
+def counted_once(ray: Ints, distance: Floats, face: Ints) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """(starts, order): crossings sorted by `order`, along each ray; those from each start on count as one.
+
+    Crossings within the tolerance of the one before form a cluster, of which the lossiest counts. A flat face
+    met again after the step is the same crossing, at grazing incidence and single precision.
+    """
+    order = np.lexsort((distance, ray))
+    if not len(order):
+        return order, order
+    ray, distance, face = ray[order], distance[order], face[order]
+    apart = (np.diff(distance) > TOLERANCE) & (np.diff(face) != 0)
+    new = np.concatenate([[True], (np.diff(ray) != 0) | apart])
+    return np.flatnonzero(new), order
 
 
 def lossiest_of(loss: Floats, starts: NDArray[np.intp], order: NDArray[np.intp]) -> NDArray[np.intp]:

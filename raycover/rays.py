@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building
 from raycover.catalogue import Construction, Losses
 from raycover.crossed import Crossing as Crossing
-from raycover.crossed import Met, Row, lossiest_of, once
+from raycover.crossed import Met, Row, counted_once, lossiest_of, once
 from raycover.enclosed import Enclosures
 from raycover.mirrors import Mirrors, make_mirrors
 from raycover.ray_sets import RaySets
@@ -54,7 +54,8 @@ class RayScene:
         self._count_lock = threading.Lock()
         triangles = building.mesh.triangles
         self._centre = building.bounds.mean(axis=0)
-        self._triangles = (triangles - self._centre).astype(np.float32)
+        self._triangles = np.empty(triangles.shape, np.float32)
+        np.subtract(triangles, self._centre, out=self._triangles, casting="unsafe")  # as float64, no second copy
         self._by_construction: dict[Construction, list[int]] = defaultdict(list)
         for index, sheet in enumerate(building.sheets):
             self._by_construction[sheet.construction].append(index)
@@ -100,23 +101,18 @@ class RayScene:
         loss[tracer.occluded(segments.origins, segments.directions, segments.lengths)] = np.inf
         open_rays = np.flatnonzero(loss == 0)
         if len(open_rays):
-            loss[open_rays] = self.partial_loss_db(take(segments, open_rays), frequency_ghz, losses)[0]
+            met = self.lossy_met(in_metres(take(segments, open_rays)), frequency_ghz, losses)
+            loss[open_rays] = _added_db(met, len(open_rays))
         return loss
 
     def partial_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> tuple[Floats, Ints]:
         """One-way loss (n,) of what weakens but does not stop, and the part (n,) that costs most, −1 none."""
         met = self.lossy_met(in_metres(segments), frequency_ghz, losses)
-        ray, loss, part = met.ray, met.loss_db, met.part
         n = len(segments.origins)
         worst = np.full(n, -1, np.int32)
-        if not len(ray):
-            return np.zeros(n), worst
-        order = np.argsort(loss, kind="stable")
-        worst[ray[order]] = part[order]
-        starts, order = met.once()
-        ray, loss = ray[order], loss[order]
-        total = np.bincount(ray[starts], np.maximum.reduceat(loss, starts), minlength=n)
-        return np.asarray(total, np.float64), worst
+        order = np.argsort(met.loss_db, kind="stable")
+        worst[met.ray[order]] = met.part[order]
+        return _added_db(met, n), worst
 
     def leg_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> Floats:
         """As `microwave_loss_db`, for segments most of which meet nothing: one question sorts those out first."""
@@ -244,7 +240,8 @@ class RayScene:
                     part = self.building.mesh.part
                     chosen = self._sets.of(kind, frequency_ghz)[part] if len(part) else np.zeros(0, bool)
                     self._parts[key] = part[chosen]
-                    self._tracers[key] = make_tracer(self._triangles[chosen], self.backend)
+                    triangles = self._triangles if chosen.all() else self._triangles[chosen]
+                    self._tracers[key] = make_tracer(triangles, self.backend)
         return self._tracers[key]
 
     @cached_property
@@ -344,3 +341,16 @@ class RayScene:
         enter = np.maximum(near[rows, axis], 0)
         leave = np.minimum(far.min(axis=1), line.lengths[ray])
         return enter, leave, np.abs(along[rows, axis])
+
+
+def _added_db(met: Met, n: int) -> Floats:
+    """What crossings cost each of n rays altogether, (n,) dB, each crossing once."""
+    total = np.zeros(n)
+    single = (np.bincount(met.ray, minlength=n) == 1)[met.ray]
+    total[met.ray[single]] = met.loss_db[single]
+    several = np.flatnonzero(~single)  # only these need putting in order
+    if len(several):
+        ray, loss = met.ray[several], met.loss_db[several]
+        starts, order = counted_once(ray, met.distance[several], met.face[several])
+        total += np.bincount(ray[order][starts], np.maximum.reduceat(loss[order], starts), minlength=n)
+    return total

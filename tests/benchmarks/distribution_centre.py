@@ -1,7 +1,7 @@
 """An invented distribution centre of any size, a hall of modules of 100 m by 100 m, the same every time.
 
 Each module: eight double rows of pallet racking between two single ones, in two blocks with cross aisles; a strip with
-packing benches and stacks of goods; a strip along the docks. Dock doors stand in the hall's south wall, columns on a grid.
+packing benches and stacks of goods; a strip along the docks. Dock doors stand in the south wall, columns on a grid.
 Ten modules are 100,000 m².
 """
 

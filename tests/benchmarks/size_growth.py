@@ -96,9 +96,8 @@ def main() -> None:
 
     steps = ", ".join(f"{step} {power(lambda one, at=step: one['spent'][at][0])}" for step in STEPS)
     whole = power(lambda one: sum(spent[0] for spent in one["spent"].values()))
-    print(
-        f"power of the area: {steps}; all {whole}; memory over imports {power(lambda o: o['peak_mb'] - o['imports_mb'])}"
-    )
+    memory = power(lambda one: one["peak_mb"] - one["imports_mb"])
+    print(f"power of the area: {steps}; all {whole}; memory over imports {memory}")
 
 
 def told(one: dict[str, Any]) -> None:
