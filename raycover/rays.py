@@ -25,7 +25,7 @@ from raycover.mirrors import Mirrors, make_mirrors
 from raycover.ray_sets import RaySets
 from raycover.segments import LIFT as LIFT
 from raycover.segments import TOLERANCE as TOLERANCE
-from raycover.segments import Launch, Segments, in_metres, turned
+from raycover.segments import Launch, Segments, extent, in_metres, turned
 from raycover.segments import take as take
 from raycover.tracers import Bools, Ints, Single, Tracer, default_backend, make_tracer
 
@@ -42,6 +42,24 @@ class _SheetSet:
     part: Ints
     face: Ints
     normals: Floats
+    low: Single
+    high: Single
+
+    @classmethod
+    def of(
+        cls, construction: Construction, triangles: Single, part: Ints, face: Ints, normals: Floats, backend: str
+    ) -> _SheetSet:
+        """A set of triangles (n, 3, 3), ordered by part."""
+        starts = np.flatnonzero(np.diff(part, prepend=-1))
+        low, high = np.zeros((2, 0, 3), np.float32)
+        if len(starts):
+            low = np.minimum.reduceat(triangles.min(axis=1), starts) - np.float32(TOLERANCE)
+            high = np.maximum.reduceat(triangles.max(axis=1), starts) + np.float32(TOLERANCE)
+        return cls(construction, make_tracer(triangles, backend), part, face, normals, low, high)
+
+    def meets(self, low: Single, high: Single) -> bool:
+        """Whether any of its sheets, as upright boxes a tolerance wide of them, reaches into a box of corners (3,)."""
+        return bool(((self.low <= high) & (low <= self.high)).all(axis=1).any())
 
 
 class RayScene:
@@ -259,15 +277,18 @@ class RayScene:
             normals = normal[part]
             for p in members[len(flat) :]:
                 normals[part == p] = self.building.objects[p - self._first_object].normals
-            tracer = make_tracer(self._triangles[chosen], self.backend)
-            sets.append(_SheetSet(construction, tracer, part, self.building.mesh.face[chosen], normals))
+            face = self.building.mesh.face[chosen]
+            sets.append(_SheetSet.of(construction, self._triangles[chosen], part, face, normals, self.backend))
         return sets
 
     def lossy_met(self, line: Segments, frequency_ghz: float, losses: Losses) -> Met:
         """All crossings of what weakens but does not stop, in no order and not yet counted once (`Met.once`)."""
         found: list[Met] = []
+        if not len(line.origins):
+            return Met.join(found)
+        low, high = extent(line)
         for sheets in self._sheet_sets:
-            if sheets.construction.kind in ("opaque", "open"):
+            if sheets.construction.kind in ("opaque", "open") or not sheets.meets(low, high):
                 continue
             self._count(len(line.origins))
             ray, distance, triangle = sheets.tracer.crossings(line.origins, line.directions, line.lengths, TOLERANCE)

@@ -169,3 +169,14 @@ def in_metres(segments: Segments) -> Segments:
     norm = np.sqrt(np.einsum("ij,ij->i", segments.directions, segments.directions))
     norm = np.maximum(norm, np.finfo(np.float32).tiny)  # a target in the detector itself has no direction
     return Segments(segments.origins, segments.directions / norm[:, None], segments.lengths * norm)
+
+
+def extent(segments: Segments) -> tuple[Single, Single]:
+    """Lowest and highest coordinates (3,) of segments, of which there must be one at least."""
+    low, high = np.empty((2, 3), np.float32)
+    for axis in range(3):  # a column at a time: numpy reduces long columns of three side by side slowly
+        starts = segments.origins[:, axis]
+        ends = starts + segments.directions[:, axis] * segments.lengths
+        low[axis] = min(starts.min(), ends.min())
+        high[axis] = max(starts.max(), ends.max())
+    return low, high
