@@ -92,15 +92,18 @@ def _cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Pat
         dz = np.asarray(surface.floor_at(rows, columns) + height - unit.position[2], float)
         margin = open_margin_db(unit, (dx, dy, dz), footprints, weather)
         followed = inside & (margin >= LOWEST_DB)
-        row, column = np.nonzero(followed)
-        if not len(row):
+        cells = np.flatnonzero(followed)  # as one row: several times faster than by row and column
+        if not len(cells):
             continue
+        row, column = np.divmod(cells, best.shape[1])
         directions = np.empty((len(row), 3), np.float32)
         directions[:, 0] = _gather(dx, row, column)
         directions[:, 1] = _gather(dy, row, column)
-        directions[:, 2] = (dz if dz.ndim == 0 else dz[followed]) + (LIFT if height < LIFT else 0.0)
-        through = margin[followed] + _obstacles_db(unit, rays.segments_along(unit.position, directions), rays, weather)
-        best[followed] = np.maximum(best[followed], through) if len(surface.heights) > 1 else through
+        directions[:, 2] = (dz if dz.ndim == 0 else dz.ravel()[cells]) + (LIFT if height < LIFT else 0.0)
+        segments = rays.segments_along(unit.position, directions)
+        through = margin.ravel()[cells] + _obstacles_db(unit, segments, rays, weather)
+        flat = best.reshape(-1)
+        flat[cells] = np.maximum(flat[cells], through) if len(surface.heights) > 1 else through
     return Patch(rows, columns, best)
 
 
@@ -193,33 +196,36 @@ def _window(
     heat = weather.heat_db(unit)
     if not footprints or not np.isfinite(heat):
         return None
-    floor = np.asarray(surface.floor)
-    dz = np.array([floor.min() + min(surface.heights), floor.max() + max(surface.heights)]) - unit.position[2]
-    nearest_dz = 0.0 if dz[0] <= 0 <= dz[1] else float(np.abs(dz).min())
-    boxes = []
-    for footprint in footprints:
-        slant = largest_reach_m(footprint, unit.reach_behind) * 10 ** ((heat - lowest_db) / 40)
-        flat = np.sqrt(max(slant**2 - nearest_dz**2, 0.0))
-        box = np.array([[-flat, -flat], [flat, flat]])
-        if unit.kind == "infrared" and unit.tilt_deg == 0:
-            # The lens edge on the lowest plane is the footprint scaled: a long one needs a long window only.
-            scale = max(-float(dz[0]), 0.0) / footprint.drop * 1.0001
-            if (radius := footprint.shape.constant) is not None:
-                edge = np.array([[-1.0, -1.0], [1.0, 1.0]]) * radius * scale
-            else:
-                outline = footprint.hull @ unit.rotation[:2, :2].T * scale
-                edge = np.stack([outline.min(axis=0), outline.max(axis=0)])
-            box = np.stack([np.maximum(box[0], edge[0]), np.minimum(box[1], edge[1])])
-        boxes.append(box)
     if surface.places is not None:  # a stair is small, and its cells stand in no order of x and y
         return slice(0, surface.shape[0]), slice(0, surface.shape[1])
-    low = np.min([box[0] for box in boxes], axis=0) + unit.position[:2]
-    high = np.max([box[1] for box in boxes], axis=0) + unit.position[:2]
+    # Plain numbers: on so few, arrays take several times longer, once for every unit and surface.
+    east, north, up = unit.position.tolist()
+    lowest, highest = surface.floor_range
+    below, above = lowest + min(surface.heights) - up, highest + max(surface.heights) - up
+    nearest = 0.0 if below <= 0 <= above else min(abs(below), abs(above))
+    low_x = low_y = high_x = high_y = 0.0
+    for index, footprint in enumerate(footprints):
+        slant = largest_reach_m(footprint, unit.reach_behind) * 10 ** ((heat - lowest_db) / 40)
+        flat = float(np.sqrt(max(slant**2 - nearest**2, 0.0)))
+        box = -flat, -flat, flat, flat
+        if unit.kind == "infrared" and unit.tilt_deg == 0:
+            # The lens edge on the lowest plane is the footprint scaled: a long one needs a long window only.
+            scale = max(-below, 0.0) / footprint.drop * 1.0001
+            if (radius := footprint.shape.constant) is not None:
+                edge = [-radius * scale, -radius * scale, radius * scale, radius * scale]
+            else:
+                outline = footprint.hull @ unit.rotation[:2, :2].T * scale
+                edge = [*outline.min(axis=0).tolist(), *outline.max(axis=0).tolist()]
+            box = max(box[0], edge[0]), max(box[1], edge[1]), min(box[2], edge[2]), min(box[3], edge[3])
+        if index == 0:
+            low_x, low_y, high_x, high_y = box
+        else:
+            low_x, low_y = min(low_x, box[0]), min(low_y, box[1])
+            high_x, high_y = max(high_x, box[2]), max(high_y, box[3])
     spans = []
-    for axis, centres in ((1, surface.y), (0, surface.x)):
-        first = int(np.searchsorted(centres, low[axis] - 1e-6))
-        last = int(np.searchsorted(centres, high[axis] + 1e-6))
-        if high[axis] <= low[axis] or first >= last:
+    for centres, low, high in ((surface.y, low_y + north, high_y + north), (surface.x, low_x + east, high_x + east)):
+        first, last = np.searchsorted(centres, (low - 1e-6, high + 1e-6)).tolist()
+        if high <= low or first >= last:
             return None
         spans.append(slice(first, last))
     return spans[0], spans[1]

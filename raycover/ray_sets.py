@@ -17,10 +17,13 @@ class RaySets:
 
     def __init__(self, building: Building) -> None:
         self.building = building
-        # Materials of boxes by number: hashing one a box is what a ray scene must not do a ray.
-        self._materials = list(dict.fromkeys(building.boxes.materials))
+        # Materials of boxes by number: hashing one a box takes long, and most boxes share the very same object.
+        objects, which = np.unique(np.fromiter(map(id, building.boxes.materials), np.int64), return_inverse=True)
+        by_id = {id(material): material for material in building.boxes.materials}
+        distinct = [by_id[one] for one in objects.tolist()]
+        self._materials = list(dict.fromkeys(distinct))
         number = {material: i for i, material in enumerate(self._materials)}
-        self._material_of = np.array([number[m] for m in building.boxes.materials], np.int32)
+        self._material_of = np.array([number[m] for m in distinct], np.int32)[which]
 
     def of(self, kind: str, frequency_ghz: float | None) -> Bools:
         """Which parts (n_parts,) belong to a set.

@@ -19,13 +19,13 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building
 from raycover.catalogue import Construction, Losses
 from raycover.crossed import Crossing as Crossing
-from raycover.crossed import Met, Row, lossiest_of, once
+from raycover.crossed import Met, Row, counted_once, lossiest_of, once
 from raycover.enclosed import Enclosures
 from raycover.mirrors import Mirrors, make_mirrors
 from raycover.ray_sets import RaySets
 from raycover.segments import LIFT as LIFT
 from raycover.segments import TOLERANCE as TOLERANCE
-from raycover.segments import Launch, Segments, in_metres, turned
+from raycover.segments import Launch, Segments, extent, in_metres, turned
 from raycover.segments import take as take
 from raycover.tracers import Bools, Ints, Single, Tracer, default_backend, make_tracer
 
@@ -42,6 +42,24 @@ class _SheetSet:
     part: Ints
     face: Ints
     normals: Floats
+    low: Single
+    high: Single
+
+    @classmethod
+    def of(
+        cls, construction: Construction, triangles: Single, part: Ints, face: Ints, normals: Floats, backend: str
+    ) -> _SheetSet:
+        """A set of triangles (n, 3, 3), ordered by part."""
+        starts = np.flatnonzero(np.diff(part, prepend=-1))
+        low, high = np.zeros((2, 0, 3), np.float32)
+        if len(starts):
+            low = np.minimum.reduceat(triangles.min(axis=1), starts) - np.float32(TOLERANCE)
+            high = np.maximum.reduceat(triangles.max(axis=1), starts) + np.float32(TOLERANCE)
+        return cls(construction, make_tracer(triangles, backend), part, face, normals, low, high)
+
+    def meets(self, low: Single, high: Single) -> bool:
+        """Whether any of its sheets, as upright boxes a tolerance wide of them, reaches into a box of corners (3,)."""
+        return bool(((self.low <= high) & (low <= self.high)).all(axis=1).any())
 
 
 class RayScene:
@@ -54,7 +72,8 @@ class RayScene:
         self._count_lock = threading.Lock()
         triangles = building.mesh.triangles
         self._centre = building.bounds.mean(axis=0)
-        self._triangles = (triangles - self._centre).astype(np.float32)
+        self._triangles = np.empty(triangles.shape, np.float32)
+        np.subtract(triangles, self._centre, out=self._triangles, casting="unsafe")  # as float64, no second copy
         self._by_construction: dict[Construction, list[int]] = defaultdict(list)
         for index, sheet in enumerate(building.sheets):
             self._by_construction[sheet.construction].append(index)
@@ -100,23 +119,18 @@ class RayScene:
         loss[tracer.occluded(segments.origins, segments.directions, segments.lengths)] = np.inf
         open_rays = np.flatnonzero(loss == 0)
         if len(open_rays):
-            loss[open_rays] = self.partial_loss_db(take(segments, open_rays), frequency_ghz, losses)[0]
+            met = self.lossy_met(in_metres(take(segments, open_rays)), frequency_ghz, losses)
+            loss[open_rays] = _added_db(met, len(open_rays))
         return loss
 
     def partial_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> tuple[Floats, Ints]:
         """One-way loss (n,) of what weakens but does not stop, and the part (n,) that costs most, −1 none."""
         met = self.lossy_met(in_metres(segments), frequency_ghz, losses)
-        ray, loss, part = met.ray, met.loss_db, met.part
         n = len(segments.origins)
         worst = np.full(n, -1, np.int32)
-        if not len(ray):
-            return np.zeros(n), worst
-        order = np.argsort(loss, kind="stable")
-        worst[ray[order]] = part[order]
-        starts, order = met.once()
-        ray, loss = ray[order], loss[order]
-        total = np.bincount(ray[starts], np.maximum.reduceat(loss, starts), minlength=n)
-        return np.asarray(total, np.float64), worst
+        order = np.argsort(met.loss_db, kind="stable")
+        worst[met.ray[order]] = met.part[order]
+        return _added_db(met, n), worst
 
     def leg_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> Floats:
         """As `microwave_loss_db`, for segments most of which meet nothing: one question sorts those out first."""
@@ -244,7 +258,8 @@ class RayScene:
                     part = self.building.mesh.part
                     chosen = self._sets.of(kind, frequency_ghz)[part] if len(part) else np.zeros(0, bool)
                     self._parts[key] = part[chosen]
-                    self._tracers[key] = make_tracer(self._triangles[chosen], self.backend)
+                    triangles = self._triangles if chosen.all() else self._triangles[chosen]
+                    self._tracers[key] = make_tracer(triangles, self.backend)
         return self._tracers[key]
 
     @cached_property
@@ -262,15 +277,18 @@ class RayScene:
             normals = normal[part]
             for p in members[len(flat) :]:
                 normals[part == p] = self.building.objects[p - self._first_object].normals
-            tracer = make_tracer(self._triangles[chosen], self.backend)
-            sets.append(_SheetSet(construction, tracer, part, self.building.mesh.face[chosen], normals))
+            face = self.building.mesh.face[chosen]
+            sets.append(_SheetSet.of(construction, self._triangles[chosen], part, face, normals, self.backend))
         return sets
 
     def lossy_met(self, line: Segments, frequency_ghz: float, losses: Losses) -> Met:
         """All crossings of what weakens but does not stop, in no order and not yet counted once (`Met.once`)."""
         found: list[Met] = []
+        if not len(line.origins):
+            return Met.join(found)
+        low, high = extent(line)
         for sheets in self._sheet_sets:
-            if sheets.construction.kind in ("opaque", "open"):
+            if sheets.construction.kind in ("opaque", "open") or not sheets.meets(low, high):
                 continue
             self._count(len(line.origins))
             ray, distance, triangle = sheets.tracer.crossings(line.origins, line.directions, line.lengths, TOLERANCE)
@@ -344,3 +362,16 @@ class RayScene:
         enter = np.maximum(near[rows, axis], 0)
         leave = np.minimum(far.min(axis=1), line.lengths[ray])
         return enter, leave, np.abs(along[rows, axis])
+
+
+def _added_db(met: Met, n: int) -> Floats:
+    """What crossings cost each of n rays altogether, (n,) dB, each crossing once."""
+    total = np.zeros(n)
+    single = (np.bincount(met.ray, minlength=n) == 1)[met.ray]
+    total[met.ray[single]] = met.loss_db[single]
+    several = np.flatnonzero(~single)  # only these need putting in order
+    if len(several):
+        ray, loss = met.ray[several], met.loss_db[several]
+        starts, order = counted_once(ray, met.distance[several], met.face[several])
+        total += np.bincount(ray[order][starts], np.maximum.reduceat(loss[order], starts), minlength=n)
+    return total

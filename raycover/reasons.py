@@ -63,7 +63,7 @@ class Explainer:
             cause[rows, columns] = 1  # no detector at all: out of reach of any
         labels, n = label_gaps(surface, missed)
         building = self.rays.building
-        owners, owner_of = np.unique([building.part_owner(p) for p in range(building.n_parts)], return_inverse=True)
+        owners, owner_of = building.owners
         owner_of = np.append(owner_of, -1)  # the last answers for −1, nothing in the way
         blocking: NDArray[np.int32] = owner_of[blocker].astype(np.int32)
         # Gaps name parts: each detector's first, and behind them all the second ones.
@@ -72,7 +72,7 @@ class Explainer:
         halves = tuple(part.kind if part.housing else None for part in parts)
         part_of = np.where(nearest >= 0, nearest + len(self.units) * half, nearest)
         hiding = (BLOCKED, MATERIAL_LOSS)
-        gaps = find_gaps(surface, labels, n, cause, blocking, part_of, tuple(owners.tolist()), names, hiding, halves)
+        gaps = find_gaps(surface, labels, n, cause, blocking, part_of, owners, names, hiding, halves)
         return Reasons(cause, nearest, labels, tuple(gaps))
 
     def _nearest(

@@ -91,10 +91,11 @@ class Launch:
                 found.append((normals[index], float(distances[index])))
         boxes = self._building.boxes
         low, high = self._box_extents
-        chosen = np.flatnonzero((low[2] <= position[2]) & (position[2] <= high[2]))
-        for axis in (0, 1):
+        chosen = self._boxes_near(position)
+        for axis in (2, 0, 1):
             there = (low[axis, chosen] <= position[axis]) & (position[axis] <= high[axis, chosen])
             chosen = chosen[there]
+        chosen.sort()
         if len(chosen):
             local = turned(position - boxes.centre[chosen], boxes.turn_rad[chosen])
             beyond = np.abs(local) - boxes.size[chosen] / 2
@@ -124,6 +125,23 @@ class Launch:
         high = np.vstack([plan.max(axis=1).T, boxes.centre[:, 2] + up])
         return low - TOLERANCE, high + TOLERANCE
 
+    def _boxes_near(self, position: Floats) -> NDArray[np.intp]:
+        """Boxes, in no order, that may reach to a position: those that do along the building's longer side."""
+        axis, order, lows, widest = self._box_order
+        first = np.searchsorted(lows, position[axis] - widest, "left")
+        last = np.searchsorted(lows, position[axis], "right")
+        return order[first:last]
+
+    @cached_property
+    def _box_order(self) -> tuple[int, NDArray[np.intp], Floats, float]:
+        """An axis, the boxes by their lowest coordinate along it, those coordinates, and the largest width (m)."""
+        bounds = self._building.bounds
+        axis = int(np.argmax(bounds[1, :2] - bounds[0, :2]))
+        low, high = (extent[axis] for extent in self._box_extents)
+        order = np.argsort(low, kind="stable")
+        # A little more than the widest, since low + (high − low) need not be high to the last bit.
+        return axis, order, low[order], float((high - low).max(initial=0.0)) + TOLERANCE
+
     @cached_property
     def _sheet_planes(self) -> tuple[Floats, Floats]:
         """Unit normals (n, 3) and offsets (n,) of the sheets' planes."""
@@ -151,3 +169,14 @@ def in_metres(segments: Segments) -> Segments:
     norm = np.sqrt(np.einsum("ij,ij->i", segments.directions, segments.directions))
     norm = np.maximum(norm, np.finfo(np.float32).tiny)  # a target in the detector itself has no direction
     return Segments(segments.origins, segments.directions / norm[:, None], segments.lengths * norm)
+
+
+def extent(segments: Segments) -> tuple[Single, Single]:
+    """Lowest and highest coordinates (3,) of segments, of which there must be one at least."""
+    low, high = np.empty((2, 3), np.float32)
+    for axis in range(3):  # a column at a time: numpy reduces long columns of three side by side slowly
+        starts = segments.origins[:, axis]
+        ends = starts + segments.directions[:, axis] * segments.lengths
+        low[axis] = min(starts.min(), ends.min())
+        high[axis] = max(starts.max(), ends.max())
+    return low, high

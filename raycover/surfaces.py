@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -69,6 +70,11 @@ class Surface:
         """Outer edges (xmin, xmax, ymin, ymax) in m."""
         half = self.grid / 2
         return float(self.x[0] - half), float(self.x[-1] + half), float(self.y[0] - half), float(self.y[-1] + half)
+
+    @cached_property
+    def floor_range(self) -> tuple[float, float]:
+        """The lowest and highest floor (m) under any cell."""
+        return float(np.min(self.floor)), float(np.max(self.floor))
 
     def floor_at(self, rows: Any, columns: Any) -> Floats | float:
         """The floor under cells, by index."""

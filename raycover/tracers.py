@@ -82,19 +82,22 @@ class EmbreeTracer:
         rays: list[Ints] = []
         distances: list[Single] = []
         triangles: list[Ints] = []
-        ray = np.arange(len(origins), dtype=np.int32)
-        travelled = np.zeros(len(origins), np.float32)
+        # Most rays meet nothing of a set: the first round takes them as they come, the others only those that go on.
+        triangle, distance = self.first(origins, directions, lengths)
+        ray = np.flatnonzero(triangle >= 0).astype(np.int32)
+        triangle, travelled = triangle[ray], distance[ray]
         while len(ray):
-            start = origins[ray] + travelled[:, None] * directions[ray]
-            triangle, distance = self.first(start, directions[ray], lengths[ray] - travelled)
-            hit = triangle >= 0
-            ray, triangle, travelled = ray[hit], triangle[hit], (travelled + distance)[hit]
             rays.append(ray)
             distances.append(travelled)
             triangles.append(triangle)
             travelled = travelled + np.float32(step)
-            on = travelled < lengths[ray]
+            on = np.flatnonzero(travelled < lengths[ray])
             ray, travelled = ray[on], travelled[on]
+            along = directions[ray]
+            start = origins[ray] + travelled[:, None] * along
+            triangle, distance = self.first(start, along, lengths[ray] - travelled)
+            hit = np.flatnonzero(triangle >= 0)
+            ray, triangle, travelled = ray[hit], triangle[hit], travelled[hit] + distance[hit]
         if not rays:
             return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
         return np.concatenate(rays), np.concatenate(distances), np.concatenate(triangles)

@@ -35,17 +35,21 @@ def triangulate(sheets: Sequence[Sheet], boxes: Boxes, objects: Sequence[MeshObj
         flat = sheet_triangles(polygon)
         pieces.append(sheet.frame.to_space(flat.reshape(-1, 2)).reshape(-1, 3, 3))
         parts.append(np.full(len(flat), part, np.int32))
-    pieces.append(box_triangles(boxes))
     parts.append(np.repeat(np.arange(len(boxes), dtype=np.int32) + len(sheets), len(_BOX_FACES)))
     faces = list(parts)
     n_before = len(sheets) + len(boxes)
     n_faces = n_before + len(objects)
     for k, one in enumerate(objects):
-        pieces.append(one.triangles)
         parts.append(np.full(len(one.triangles), n_before + k, np.int32))
         faces.append(one.facet + n_faces)
         n_faces += int(one.facet.max(initial=-1)) + 1
-    triangles = np.concatenate(pieces).reshape(-1, 3, 3)
+    # Boxes are most of a large building: their triangles are made in place.
+    triangles = np.empty((sum(map(len, parts)), 3, 3))
+    first = sum(map(len, pieces))
+    last = first + len(_BOX_FACES) * len(boxes)
+    np.concatenate([np.zeros((0, 3, 3)), *pieces], out=triangles[:first])
+    box_triangles(boxes, triangles[first:last])
+    np.concatenate([np.zeros((0, 3, 3)), *(one.triangles for one in objects)], out=triangles[last:])
     return Mesh(triangles, np.concatenate(parts).astype(np.int32), np.concatenate(faces).astype(np.int32))
 
 
@@ -79,14 +83,18 @@ def _convex_fours(pieces: Any) -> tuple[Floats, Any]:
     return corners[convex], np.concatenate([pieces[~four], pieces[four][~convex]])
 
 
-def box_triangles(boxes: Boxes) -> Floats:
-    """(12·n, 3, 3) triangles of boxes, facing outward."""
+def box_triangles(boxes: Boxes, out: Floats | None = None) -> Floats:
+    """(12·n, 3, 3) triangles of boxes, facing outward; written into `out` if given."""
+    if out is None:
+        out = np.empty((len(_BOX_FACES) * len(boxes), 3, 3))
     if not len(boxes):
-        return np.zeros((0, 3, 3))
+        return out
     plan = boxes.footprints()
     half = boxes.size[:, 2] / 2
     corners = np.empty((len(boxes), 8, 3))
     corners[:, :4, :2] = corners[:, 4:, :2] = plan
     corners[:, :4, 2] = (boxes.centre[:, 2] - half)[:, None]
     corners[:, 4:, 2] = (boxes.centre[:, 2] + half)[:, None]
-    return corners[:, _BOX_FACES].reshape(-1, 3, 3)
+    whole = out.reshape(len(boxes), *_BOX_FACES.shape, 3, copy=False)
+    np.take(corners, _BOX_FACES, axis=1, out=whole, mode="clip")  # "clip" writes without a buffer between
+    return out

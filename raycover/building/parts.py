@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import chain
 from typing import Any, Literal
 
 import numpy as np
@@ -41,7 +42,9 @@ class Frame:
 
     @property
     def normal(self) -> Floats:
-        return np.cross(self.u, self.v)
+        # As np.cross, which takes ten times longer over a pair of vectors.
+        (a, b, c), (d, e, f) = self.u.tolist(), self.v.tolist()
+        return np.array([b * f - c * e, c * d - a * f, a * e - b * d])
 
     def to_space(self, points: Floats) -> Floats:
         """(n, 2) in the plane → (n, 3)."""
@@ -107,11 +110,11 @@ class Boxes:
             np.concatenate([b.centre for b in many]),
             np.concatenate([b.size for b in many]),
             np.concatenate([b.turn_rad for b in many]),
-            tuple(k for b in many for k in b.kinds),
-            tuple(k for b in many for k in b.names),
-            tuple(k for b in many for k in b.owners),
-            tuple(k for b in many for k in b.materials),
-            tuple(k for b in many for k in b.locs),
+            tuple(chain.from_iterable(b.kinds for b in many)),
+            tuple(chain.from_iterable(b.names for b in many)),
+            tuple(chain.from_iterable(b.owners for b in many)),
+            tuple(chain.from_iterable(b.materials for b in many)),
+            tuple(chain.from_iterable(b.locs for b in many)),
         )
 
 
@@ -367,6 +370,16 @@ class Building:
         if k < 0:
             return self.sheets[part].construction
         return self.boxes.materials[k] if k < len(self.boxes) else self.objects[k - len(self.boxes)].made_of
+
+    @cached_property
+    def owners(self) -> tuple[tuple[str, ...], NDArray[np.intp]]:
+        """What parts belong to: names in alphabetical order, and the index (n_parts,) of each part's among them."""
+        of_parts = [
+            *(sheet.owner for sheet in self.sheets), *self.boxes.owners, *(one.owner for one in self.objects)
+        ]  # fmt: skip
+        names = sorted(set(of_parts))
+        number = {name: index for index, name in enumerate(names)}
+        return tuple(names), np.fromiter(map(number.__getitem__, of_parts), np.intp, len(of_parts))
 
     @cached_property
     def _room_tree(self) -> Any:

@@ -11,13 +11,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raycover.physics.pattern import Footprint, Mask
-from raycover.physics.shapes import Array, azimuth_cells
+from raycover.physics.shapes import Array, Shape, azimuth_cells
 
 #: 40·log10(s) = 20·log10(s²) = this · ln(s²)
 _DB_OF_LN_SQUARE = 20 / np.log(10)
@@ -29,6 +29,34 @@ _IN_PLANE = 1e-9
 _HAIR_DEG = 1e-9
 
 Local = tuple[Array, Array, Array]
+
+
+class _Directions(tuple[Array, Array, Array]):
+    """Offsets in the unit's frame, with what every footprint asks of them worked out once."""
+
+    @classmethod
+    def of(cls, local: Local) -> _Directions:
+        return local if isinstance(local, _Directions) else cls(local)
+
+    @cached_property
+    def flat_square(self) -> Array:
+        x, y, _ = self
+        return x * x + y * y
+
+    @cached_property
+    def azimuth(self) -> tuple[Array, Array]:
+        x, y, _ = self
+        return _azimuth(x, y, np.sqrt(self.flat_square))
+
+    @cached_property
+    def _radii(self) -> dict[Shape, Array]:
+        return {}
+
+    def radius(self, shape: Shape) -> Array:
+        """A shape's radius (m) in these directions."""
+        if shape not in self._radii:
+            self._radii[shape] = shape.radius(*self.azimuth)
+        return self._radii[shape]
 
 
 def to_local(rotation: Array, offset: tuple[Array, Array, Array]) -> Local:
@@ -45,7 +73,7 @@ def to_local(rotation: Array, offset: tuple[Array, Array, Array]) -> Local:
         for term in terms[1:]:
             total = total + term
         parts.append(total)
-    return parts[0], parts[1], parts[2]
+    return _Directions(parts)
 
 
 def unit_rotation(turn_deg: float, tilt_deg: float) -> Array:
@@ -64,16 +92,16 @@ def reach_margin_db(local: Local, footprint: Footprint, reach_behind: float | No
     local z > 0 (microwave; None for infrared: no difference). A point on the mounting plane, to rounding, counts
     as in front. An elevation table takes the place of `reach_behind`; beams reach no less than it behind.
     """
-    x, y, z = local
-    flat_square = x * x + y * y
+    local = _Directions.of(local)
+    z, flat_square = local[2], local.flat_square
     square = flat_square + z * z
     with np.errstate(divide="ignore"):
         if footprint.shape.constant is not None:
             ln_reach_square: Array | float = np.log(footprint.shape.constant**2 + footprint.drop**2)
         else:
-            ln_reach_square = _ln_reach_square(x, y, flat_square, square, footprint)
+            ln_reach_square = _ln_reach_square(local, square, footprint)
         if footprint.directivity is not None:
-            ln_reach_square = _directed(local, flat_square, square, footprint, ln_reach_square, reach_behind)
+            ln_reach_square = _directed(local, square, footprint, ln_reach_square, reach_behind)
         margin = _DB_OF_LN_SQUARE * (ln_reach_square - np.log(square))
         if footprint.directivity is None and reach_behind is not None and reach_behind != 1 and np.any(z > 0):
             behind = 2 * _DB_OF_LN_SQUARE * np.log(reach_behind) if reach_behind > 0 else -np.inf
@@ -94,8 +122,7 @@ def largest_reach_m(footprint: Footprint, reach_behind: float | None = None) -> 
 
 
 def _directed(
-    local: Local,
-    flat_square: Array,
+    local: _Directions,
     square: Array,
     footprint: Footprint,
     plain: Array | float,
@@ -109,9 +136,9 @@ def _directed(
     x, y, z = local
     directivity = footprint.directivity
     assert directivity is not None
-    flat, distance = np.sqrt(flat_square), np.sqrt(square)
-    cos_phi, sin_phi = _azimuth(x, y, flat)
-    radius_square = footprint.shape.radius(cos_phi, sin_phi) ** 2
+    flat_square, distance = local.flat_square, np.sqrt(square)
+    cos_phi, sin_phi = local.azimuth
+    radius_square = local.radius(footprint.shape) ** 2
     slant_square = radius_square + footprint.drop**2
     weight = _azimuth_weight(flat_square, square, radius_square, slant_square)
     mean = footprint.mean_log_edge_share
@@ -131,12 +158,10 @@ def _directed(
     return np.asarray(reach)
 
 
-def _ln_reach_square(x: Array, y: Array, flat_square: Array, square: Array, footprint: Footprint) -> Array:
-    flat = np.sqrt(flat_square)
-    cos_phi, sin_phi = _azimuth(x, y, flat)
-    radius_square = footprint.shape.radius(cos_phi, sin_phi) ** 2
+def _ln_reach_square(local: _Directions, square: Array, footprint: Footprint) -> Array:
+    radius_square = local.radius(footprint.shape) ** 2
     slant_square = radius_square + footprint.drop**2
-    weight = _azimuth_weight(flat_square, square, radius_square, slant_square)
+    weight = _azimuth_weight(local.flat_square, square, radius_square, slant_square)
     mean = 2 * footprint.mean_log_slant
     return mean + weight * (np.log(slant_square) - mean)
 
@@ -156,13 +181,12 @@ def _azimuth(x: Array, y: Array, flat: Array) -> tuple[Array, Array]:
 
 def inside_lens(local: Local, footprint: Footprint) -> NDArray[np.bool_]:
     """Whether points lie within the infrared lens edge tan θmax(φ) = r / drop (edge included)."""
-    x, y, z = local
-    flat_square = x * x + y * y
-    down = np.maximum(-z, 0)
+    local = _Directions.of(local)
+    flat_square = local.flat_square
+    down = np.maximum(-local[2], 0)
     if (radius := footprint.shape.constant) is not None:
         return (flat_square <= (down * (radius / footprint.drop * _EDGE)) ** 2) & (down > 0)
-    cos_phi, sin_phi = _azimuth(x, y, np.sqrt(flat_square))
-    edge = down * (footprint.shape.radius(cos_phi, sin_phi) / footprint.drop * _EDGE)
+    edge = down * (local.radius(footprint.shape) / footprint.drop * _EDGE)
     return (flat_square <= edge * edge) & (down > 0)
 
 

@@ -6,6 +6,7 @@ goes for racking and other things that stand on the floor.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 from typing import Any
 
@@ -164,11 +165,15 @@ def standing_things(building: Building) -> list[Standing]:
     # What hangs is outlined only: it stands on no floor.
     taken = np.array([kind == "hung" for kind in boxes.kinds], bool)
     found: list[Standing] = []
-    owners = np.array(boxes.owners)
+    owners = boxes.owners
+    of_owner: dict[str, list[int]] = defaultdict(list)
+    for index, owner in enumerate(owners):
+        of_owner[owner].append(index)
     for rack in building.racks:
         outline = shapely.Polygon(rack.corners)
-        near = shapely.contains_xy(outline.buffer(0.02), boxes.centre[:, 0], boxes.centre[:, 1])
-        mine = np.flatnonzero(near & (owners == rack.owner) & ~taken)
+        mine = np.array(of_owner[rack.owner], np.intp)
+        mine = mine[~taken[mine]]
+        mine = mine[shapely.contains_xy(outline.buffer(0.02), boxes.centre[mine, 0], boxes.centre[mine, 1])]
         taken[mine] = True
         if len(mine):
             hull = shapely.convex_hull(shapely.multipoints(plans[mine].reshape(-1, 2)))

@@ -23,6 +23,8 @@ Floats = NDArray[np.floating[Any]]
 _STEP_M = 0.03
 #: Clear floor kept around a figure (m).
 _CLEAR_M = 0.55
+#: How near (m) to what is to be avoided is too near.
+_SHY_M = 1.5
 
 
 def figure(at: Floats, heading_rad: float, *, left_foot_first: bool = True) -> Floats:
@@ -122,8 +124,11 @@ def stand_people(
     apart = np.full(len(places), 1e3)
     clear_of = np.full(len(places), 1e3)
     for point in avoid:
-        clear_of = np.minimum(clear_of, np.hypot(*(places - point).T))
-    room_clear = 1.5 * np.minimum(clear[rows, columns], 2.0) + np.minimum(clear_of, 1.5)
+        # Places run row by row: only those near enough to matter are looked at.
+        first, last = np.searchsorted(places[:, 1], [point[1] - _SHY_M, point[1] + _SHY_M])
+        near = slice(int(first), int(last))
+        clear_of[near] = np.minimum(clear_of[near], np.hypot(*(places[near] - point).T))
+    room_clear = 1.5 * np.minimum(clear[rows, columns], 2.0) + np.minimum(clear_of, _SHY_M)
     for _ in range(wanted):
         best = int(np.argmax(np.minimum(apart, 6.0) + room_clear))
         if apart[best] < apart_m:
