@@ -10,8 +10,6 @@ import ezdxf
 import pypdfium2
 import pytest
 
-from raycover.cli.main import main
-
 SCENE = """
 raycover: 1
 title: Small room
@@ -23,7 +21,7 @@ Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+def run(command: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     """Runs a command in an empty folder: (exit code, stdout, stderr)."""
     monkeypatch.chdir(tmp_path)
     Path("scene.yaml").write_text(SCENE)
@@ -33,12 +31,6 @@ def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.
         [(0, 0), (6000, 0), (6000, 4000), (0, 4000)], close=True, dxfattribs={"layer": "Umrisse"}
     )
     document.saveas("plan.dxf")
-
-    def command(*words: str) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as left:
-            main(list(words))
-        out, err = capsys.readouterr()
-        return (0 if left.value.code is None else int(left.value.code)), out, err
 
     return command
 
