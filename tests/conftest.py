@@ -119,7 +119,7 @@ def stairwell() -> Solved:
 
 
 @pytest.fixture
-def command(capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str, str]]:
+def command_line(capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str, str]]:
     """Runs a command line as typed: (exit code, stdout, stderr)."""
     from raycover.cli.main import main
 

@@ -39,8 +39,8 @@ def scene(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def run(command: Callable[..., tuple[int, str, str]]) -> Callable[..., tuple[int, str, str]]:
-    return command
+def run(command_line: Callable[..., tuple[int, str, str]]) -> Callable[..., tuple[int, str, str]]:
+    return command_line
 
 
 Run = Callable[..., tuple[int, str, str]]

@@ -21,7 +21,7 @@ Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(command: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+def run(command_line: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     """Runs a command in an empty folder: (exit code, stdout, stderr)."""
     monkeypatch.chdir(tmp_path)
     Path("scene.yaml").write_text(SCENE)
@@ -32,7 +32,7 @@ def run(command: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     )
     document.saveas("plan.dxf")
 
-    return command
+    return command_line
 
 
 def test_import_a_drawing_check_and_map_it(run: Run) -> None:

@@ -18,12 +18,12 @@ Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(command: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+def run(command_line: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     """Runs a command in a folder with a scene: (exit code, stdout, stderr)."""
     monkeypatch.chdir(tmp_path)
     Path("scene.yaml").write_text(SCENE)
 
-    return command
+    return command_line
 
 
 def test_a_model_and_a_page(run: Run) -> None:

@@ -40,8 +40,8 @@ def scene(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def run(command: Run) -> Run:
-    return command
+def run(command_line: Run) -> Run:
+    return command_line
 
 
 def summary(folder: str) -> dict[str, Any]:

@@ -22,11 +22,11 @@ Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(command: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+def run(command_line: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     monkeypatch.chdir(tmp_path)
     Path("scene.yaml").write_text(SCENE)
 
-    return command
+    return command_line
 
 
 def test_heat_writes_sheet_and_figures(run: Run) -> None:
