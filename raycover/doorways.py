@@ -19,7 +19,7 @@ import shapely
 from raycover.building.parts import Building, Floats, RoomShape
 from raycover.checking.doors import Way as Door
 from raycover.checking.doors import ways_through
-from raycover.scene.routes import WALKING_SPEED
+from raycover.scene.routes import WALKING_SPEED, Person
 from raycover.scene.schema import Scene
 from raycover.walking.kinematics import Track, make_track
 from raycover.walking.obstacles import Obstacles, obstacles
@@ -44,6 +44,7 @@ class Line:
     words: str
     track: Track
     free_m: float
+    person: Person = "adult"
 
     def asked(self, within: float) -> Floats:
         """(2, 2): from the threshold so many metres on, no further than is free."""

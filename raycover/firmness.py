@@ -108,6 +108,8 @@ def _quiet(proof: Proof, trouble: Trouble, remedy: Remedy, draws: Draws) -> floa
 
 
 def _firm(found: NeedVerdict, draws: Draws) -> NeedVerdict:
+    if found.need.routes is not None:  # a stay of minutes either is in reach of small movements or is not
+        return found
     everywhere = np.ones(draws.n, bool)
     places = []
     for place in found.places:

@@ -15,13 +15,14 @@ from raycover.building.parts import Building, RoomShape
 from raycover.coverage import inside_boxes
 from raycover.detectors import Unit
 from raycover.enclosed import Enclosures
-from raycover.scene.parts import Room
 from raycover.scene.schema import Scene
 
 Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
 #: A unit on a ceiling keeps this far (m) from walls; one on a wall stands so far off the wall's centre line.
 FROM_WALL_M, OFF_WALL_M = 0.3, 0.1
+#: In the open, a unit hangs no farther (m) than so beyond what it shall see.
+_ABOUT_M = 2.0
 #: A new place lies on whole steps (m) of this.
 ROUND_M = 0.05
 
@@ -41,8 +42,10 @@ class HangingPlaces:
     def room_of(self, unit: Unit) -> RoomShape | None:
         return self.building.room_at(*(float(v) for v in unit.position))
 
-    def spec(self, room: RoomShape) -> Room:
-        return self._specs[room.name]
+    def open_ground(self, points: Floats) -> RoomShape:
+        """The open about points (n, 2) outside every room, as a room without walls, name or ceiling; heights from 0."""
+        about = shapely.box(*points.min(axis=0) - _ABOUT_M, *points.max(axis=0) + _ABOUT_M)
+        return RoomShape("", about, 0.0, np.inf)
 
     def free(self, points: Floats) -> Bools:
         """Which points (n, 3) lie in no solid, no imported body and no rack's row."""
@@ -61,7 +64,8 @@ class HangingPlaces:
         top = room.top_at(places) - room.floor
         if room.tiles is not None:
             top = np.minimum(top, room.tiles)
-        for void in self.spec(room).voids:
+        spec = self._specs.get(room.name)
+        for void in () if spec is None else spec.voids:
             if void.through in ("ceiling", "both"):
                 top[shapely.intersects_xy(shapely.Polygon(void.outline), places[:, 0], places[:, 1])] = np.nan
         return top

@@ -50,7 +50,7 @@ class Lobe:
     `directions` (n_rings, n_azimuths, 3) are unit vectors in the scene, `distance_m` (n_rings, n_azimuths)
     the reach along each, 0 where nothing is noticed, `on_floor` the same shape: ended by the floor (or by the
     height a lobe was asked up to).
-    `vertices` (n, 3) and `triangles` (m, 3) are the surface without the part that lies on the floor, `ribs`
+    `vertices` (n, 3) and `triangles` (m, 3) are the surface without what lies on the floor or at that height, `ribs`
     lines (k, 3) over it at even azimuths.
     """
 
@@ -246,7 +246,9 @@ def _surface(
     every = np.concatenate(triangles)
     corners = vertices[every]
     area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
-    kept = ~floor[every].all(axis=1) & (area > 1e-8)
+    # Nothing closes it at a height asked up to: a lid there would reach from beside the unit through every wall.
+    lid = np.append(on_floor.ravel() & (directions[..., 2].ravel() > 0), False)
+    kept = ~floor[every].all(axis=1) & ~lid[every].any(axis=1) & (area > 1e-8)
     return vertices, every[kept]
 
 

@@ -78,7 +78,7 @@ def _made(
     """The needs of one entry; what is wrong with it goes to `problems`."""
     before = len(problems)
     given = said.model_fields_set
-    for key in sorted(given & {"rooms", "stairs", "aisles", "zones"} - {spec.asks}):
+    for key in sorted(given & {"rooms", "stairs", "aisles", "zones", "routes"} - {spec.asks}):
         problems.append(
             Problem(
                 "not-for-set", f'the set "{said.set}" is asked of {spec.asks}, not of {key}',

@@ -20,6 +20,9 @@ from raycover.scene.schema import Scene
 from raycover.sites import Site, Sites
 from raycover.situations import Situation as Situation
 from raycover.situations import situation_of
+from raycover.walking.kinematics import SIT, WALK
+from raycover.walking.light import stretches
+from raycover.walking.people import FIGURES
 from raycover.way_words import Way, best_way
 
 Floats = NDArray[np.floating]
@@ -34,7 +37,9 @@ class Figures:
 
     `worst_db` is the lowest best margin, in a never-area the highest; `cell` where that is. `area_m2` is that of its
     outline, racks and all. Of a door `first_m` is the metres past the threshold after which somebody is noticed on the
-    way (`line`) where that takes longest, infinite where nobody is.
+    way (`line`) where that takes longest, infinite where nobody is. Of a way `longest_s` is the longest time that
+    nobody notices who walks it, infinite where nobody ever does, and `hold_s`
+    the hold time of the light there.
     """
 
     share: float
@@ -44,6 +49,8 @@ class Figures:
     area_m2: float = 0.0
     first_m: float | None = None
     line: str = ""
+    longest_s: float | None = None
+    hold_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -209,7 +216,9 @@ def _judge_place(need: NeedSpec, site: Site, situation: Situation, counting: tup
     if counting and len(counting) >= need.by:
         # Of units that see nothing there, the first is the one that distance alone would let see.
         spot = site.ground[found.cell][None] + [0.0, 0.0, float(np.median(site.heights))]
-        apart = [potential_db(site.asked(situation.units[k]), spot, site.motion)[0] for k in counting]
+        apart = np.array([potential_db(site.asked(situation.units[k]), spot, site.motion)[0] for k in counting])
+        if site.heard is not None:
+            apart[[not site.stepped(site.heard[situation.units[k].name])[found.cell] for k in counting]] = -np.inf
         order = np.lexsort((apart, margin[:, found.cell]))[::-1]
         way = _way(situation, situation.units[counting[int(order[need.by - 1])]], site, found.cell)
         if site.lines and found.worst_db < 0 and way.cause == "none":  # seen there by another motion than this walk
@@ -226,8 +235,12 @@ def nth_best(margin_db: Floats, by: int, n: int) -> Floats:
 
 def _way(situation: Situation, unit: Unit, site: Site, cell: int) -> Way:
     """The way to a cell at the height that the unit sees best, or comes nearest to."""
-    points = site.ground[cell] + np.outer(site.heights, [0.0, 0.0, 1.0])
-    way = best_way(site.asked(unit), points, site.motion, situation.rays, situation.weather)
+    heights, motion = site.heights, site.motion
+    if site.kind == "way" and (pose := site.stepped(site.lines[0].track.pose)[cell]) != WALK:  # who stays moves little
+        figure = FIGURES[site.lines[0].person]
+        heights, motion = figure.seated if pose == SIT else figure.standing, "presence"
+    points = site.ground[cell] + np.outer(heights, [0.0, 0.0, 1.0])
+    way = best_way(site.asked(unit), points, motion, situation.rays, situation.weather)
     x, y, _ = site.ground[cell]
     return replace(way, at=(float(x), float(y), way.at[2]))
 
@@ -236,6 +249,8 @@ def figures_of(need: NeedSpec, site: Site, best_db: Floats) -> Figures:
     """Figures of a place from the best margin (n,) at its cells."""
     if need.first_within is not None:
         return _walked_in(need.first_within, site, best_db)
+    if need.routes is not None:
+        return _stayed(site, best_db)
     noticed = best_db >= 0
     share = float(site.area[noticed].sum() / site.area.sum())
     gap, depth = 0.0, np.zeros(len(site))
@@ -252,6 +267,19 @@ def figures_of(need: NeedSpec, site: Site, best_db: Floats) -> Figures:
         )  # fmt: skip
         cell = int(lowest[depth[lowest].argmax()])
     return Figures(share, gap, float(best_db[cell]), cell, float(site.outline.area))
+
+
+def _stayed(site: Site, best_db: Floats) -> Figures:
+    """Figures of a way: the longest time unnoticed, and the spot in the middle of it."""
+    noticed = best_db >= 0
+    time = np.asarray(site.time_s)
+    if not noticed.any():
+        return Figures(0.0, 0.0, float(best_db.min()), len(site) // 2, 0.0, longest_s=np.inf, hold_s=site.hold_s)
+    begin, end = max(stretches(time, ~noticed), key=lambda gap: gap[1] - gap[0], default=(0.0, 0.0))
+    cell = int(np.searchsorted(time, (begin + end) / 2)) if end > begin else int(best_db.argmin())
+    return Figures(
+        float(noticed.mean()), 0.0, float(best_db[cell]), cell, 0.0, longest_s=float(end - begin), hold_s=site.hold_s
+    )
 
 
 def _walked_in(within: float, site: Site, best_db: Floats) -> Figures:
@@ -281,6 +309,8 @@ def is_met(need: NeedSpec, found: Figures) -> bool:
         return found.worst_db <= -need.reserve_db + _ROUNDING
     if need.first_within is not None:
         return found.first_m is not None and found.first_m <= need.first_within + _ROUNDING
+    if need.routes is not None:
+        return found.longest_s is not None and found.longest_s < found.hold_s
     enough = need.least_share is None or found.share >= need.least_share - _ROUNDING
     enough &= need.largest_area is None or found.area_m2 <= need.largest_area + 1e-6
     return enough and (need.largest_gap is None or found.largest_gap_m <= need.largest_gap + _ROUNDING)

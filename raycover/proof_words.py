@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from raycover.doubt import MISS_RATE
 from raycover.matrices import UNWANTED, WANTED, Matrix
 from raycover.mending import Mending
-from raycover.needs import NeedVerdict, PlaceVerdict, Proof
+from raycover.needs import Figures, NeedVerdict, PlaceVerdict, Proof
 from raycover.remedies import Remedy, Trouble
 from raycover.scene.need_sets import OURS
 from raycover.scene.needs import NeedSpec
@@ -34,6 +34,8 @@ def asked_words(need: NeedSpec) -> str:
         air = f", air at {need.ambient_c:g} °C" if need.ambient_c is not None else ""
         return f"must not trip {who}, {need.reserve_db:g} dB clear{air}"
     parts = []
+    if need.routes is not None:
+        parts.append("nobody goes unnoticed for the hold time")
     if need.first_within is not None:
         parts.append(f"noticed within {need.first_within:g} m of the threshold")
     if need.least_share is not None:
@@ -95,6 +97,8 @@ def way_words(verdict: NeedVerdict, place: PlaceVerdict) -> str:
         return f"only {n} unit{'s' * (n != 1)} for it" if n else "no detector"
     if verdict.need.first_within is not None:
         return f"{place.figures.line}: {way.words}"
+    if verdict.need.routes is not None:
+        return f"{way.words}; hold time {place.figures.hold_s:g} s"
     if verdict.need.never and not math.isfinite(place.figures.worst_db):
         return "nothing gets there"
     return way.words
@@ -146,6 +150,13 @@ def first_words(first_m: float | None) -> str:
     if first_m is None:
         return ""
     return f"{first_m:.2f} m" if math.isfinite(first_m) else "never"
+
+
+def walked_words(found: Figures) -> str:
+    """What a walk is judged by: metres until it is noticed, or the longest time that it is not."""
+    if found.longest_s is None:
+        return first_words(found.first_m)
+    return f"{found.longest_s:.0f} s" if math.isfinite(found.longest_s) else "always"
 
 
 def target_words(heights: Sequence[float], motion: str) -> str:
@@ -210,6 +221,11 @@ def assumptions(proof: Proof) -> list[str]:
         said.append(
             "By doors people walk in from the threshold, square to the wall and at 45° to either side, as far as that "
             "is free; the room's own units count, by their declared footprints and the direction walked."
+        )
+    if any(site.kind == "way" for site in sites):
+        said.append(
+            "On routes the units of the room one is in count, by their declared footprints; who sits is noticed by "
+            "small movements only."
         )
     conditions = proof.scene.conditions
     losses = "averaged over ±10 % of every thickness" if conditions.losses == "averaged" else "as drawn, coherent"

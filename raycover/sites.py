@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Literal
@@ -25,11 +25,12 @@ from raycover.scene.needs import PERSON_HEIGHTS, NeedSpec, named
 from raycover.scene.schema import Scene
 from raycover.scene.seating import SEAT_HEIGHTS
 from raycover.scene.wiring_checks import members
+from raycover.stays import stays_of
 from raycover.surfaces import Surface, area_surface, stair_surface, unrolled
 from raycover.walking.people import FIGURES
 
 Floats = NDArray[np.floating]
-Kind = Literal["cubicle", "flight", "landing", "room", "area", "seat", "aisle", "zone", "door"]
+Kind = Literal["cubicle", "flight", "landing", "room", "area", "seat", "aisle", "zone", "door", "way"]
 #: A place is looked at in at least about so many cells, but in none finer than `_FINEST` (m).
 _CELLS, _FINEST = 150, 0.02
 #: In a cubicle the middle of a body keeps this far (m) from panels and walls: half the depth of a body 0.5 × 0.5 m
@@ -44,7 +45,8 @@ class Site:
     `surface` is the raster of those cells, with `rows` and `columns` (n,); None for a seat, which is one point.
     `target_m2`: radar cross section of what moves there, None for what each declaration assumes.
     Of aisles and zones `own` names the units that belong to it, `others` those of the need's other ones. Of a door
-    `lines` are those walked in by, their steps one after another the cells, or only some of them (`steps`).
+    `lines` are those walked in by, their steps one after another the cells, or only some of them (`steps`). A way is
+    one line; `heard` says of each unit at which steps its notice counts, `hold_s` the hold time of the light there.
     `outline` (shapely, m in plan) is for drawing; on a stair `owner` and `piece` say where it lies.
     """
 
@@ -66,6 +68,8 @@ class Site:
     others: tuple[str, ...] = ()
     lines: tuple[Line, ...] = ()
     steps: NDArray[np.intp] | None = None
+    heard: Mapping[str, NDArray[np.bool_]] | None = None
+    hold_s: float = 0.0
 
     def __len__(self) -> int:
         return len(self.ground)
@@ -74,6 +78,11 @@ class Site:
     def label(self) -> str:
         """Its name where the thing it belongs to is clear: `flight 1`."""
         return self.name.removeprefix(f"{self.owner}, ") if self.piece >= 0 else self.name
+
+    @property
+    def short(self) -> str:
+        """For a plan: of a way to one of many seats, the seat alone."""
+        return self.label.rpartition(", ")[2] if self.kind == "way" else self.label
 
     @cached_property
     def points(self) -> Floats:
@@ -99,6 +108,11 @@ class Site:
     def line_of(self) -> Any:
         """(n,) which line a step belongs to."""
         return self.stepped(np.repeat(np.arange(len(self.lines)), [len(line.track.walked_m) for line in self.lines]))
+
+    @property
+    def time_s(self) -> Any:
+        """(n,) when each step of a way is taken."""
+        return self.stepped(self.lines[0].track.time_s)
 
     def stepped(self, along: Any) -> Any:
         """Of what is known at every step of a door's lines, that at the cells."""
@@ -146,7 +160,7 @@ class Sites:
             "area": self._area, "rooms": self._rooms_named, "cubicles": self._cubicles, "stairs": self._stairs,
             "desks": self._seats, "tables": self._seats, "aisles": self._aisles,
             "seats": self._seats, "zones": self._zones, "beyond_aisles": self._beyond, "door": self._doors,
-            "doors_of": self._doors, None: self._whole_plane,
+            "doors_of": self._doors, "routes": self._routes, None: self._whole_plane,
         }[kind]  # fmt: skip
         made = make(need)
         target = self._plane(need).cross_section_m2
@@ -410,6 +424,20 @@ class Sites:
                 entrance.name, "door", room.name, ground, np.ones(len(ground)), FIGURES["adult"].walking, "any",
                 shapely.union_all(marks), self._storey_of(room), own=own or tuple(unit.name for unit in self._units),
                 lines=entrance.lines,
+            )  # fmt: skip
+
+    def _routes(self, need: NeedSpec) -> Iterator[Site]:
+        assert need.routes is not None
+        for stay in stays_of(self._scene, self._building, self._units, need.routes):
+            track, figure = stay.track, FIGURES[stay.way.person]
+            names = [unit.name for unit in self._units]
+            middle = track.position[len(track.position) // 2]
+            room = self._building.room_at(float(middle[0]), float(middle[1]), float(middle[2]) + 0.1)
+            yield Site(
+                stay.way.name, "way", "", track.position, np.ones(len(track.position)), figure.walking, "any",
+                shapely.LineString(stay.way.line[:, :2]).buffer(0.03), self._storey_of(room),
+                lines=(Line(stay.way.name, track, track.length_m, stay.way.person),),
+                heard=dict(zip(names, stay.counts, strict=True)), hold_s=stay.hold_s,
             )  # fmt: skip
 
     def unknown_doors(self, need: NeedSpec, index: int) -> list[Problem]:

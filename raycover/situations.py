@@ -20,6 +20,7 @@ from raycover.scene.needs import NeedSpec, named
 from raycover.scene.schema import Scene
 from raycover.sites import Site
 from raycover.walking.declared import margins_along
+from raycover.walking.walk import units_that_count
 
 Floats = NDArray[np.floating]
 #: Margins that distance alone puts below this (dB) are not followed up: far below any limit asked for.
@@ -45,9 +46,14 @@ class Situation:
         return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site))
 
     def _along(self, unit: Unit, site: Site) -> Floats:
-        tracks = [line.track for line in site.lines]
-        along = [margins_along(unit, track, "adult", self.rays, self.weather) for track in tracks]
-        return np.asarray(site.stepped(np.concatenate(along)))
+        along = [margins_along(unit, line.track, line.person, self.rays, self.weather) for line in site.lines]
+        margin = np.concatenate(along)
+        if site.heard is not None:
+            heard = site.heard.get(unit.tag)
+            if heard is None:  # a unit that hung nowhere when the place was made
+                heard = units_that_count((*self.units, unit), site.lines[0].track, self.building)[-1]
+            margin = np.where(heard, margin, -np.inf)
+        return np.asarray(site.stepped(margin))
 
     def _of_part(self, unit: Unit, site: Site) -> Floats:
         margin = np.full(len(site.points), -np.inf)

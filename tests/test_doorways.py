@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from raycover.doorways import Entrances
 from raycover.errors import InputError
 from raycover.exchange.proof import proof_json
 from raycover.firmness import with_chances
+from raycover.mending.bench import Bench, cases_of
 from raycover.needs import PlaceVerdict, Proof, figures_of, prove
 from raycover.proof_words import asked_words, first_words, way_words
 
@@ -133,6 +135,19 @@ def test_a_door_looked_at_in_some_of_its_steps() -> None:
     assert found.line == place.figures.line
 
 
+def test_what_would_mend_a_door_is_cast_along_its_lines() -> None:
+    """Hung 1.6 m further toward the door the unit reaches the threshold: noticed after 0 m. As it is, after 1.83 m."""
+    proof = prove(room(front(1.0), {"name": "met", "doors_of": ["Room"], "first_within": 1.9}))
+    bench = Bench(cases_of(proof, "D1"), proof.needs[0])
+    unit = proof.needs[0].situation.units[0]
+    still = bench.try_unit(unit)
+    assert [case.name for case in still.still] == ["Front door"]
+    assert still.lack == pytest.approx(0.828, abs=0.013)
+    nearer = bench.try_unit(replace(unit, position=unit.position - [0, 1.6, 0]))
+    assert [case.name for case in nearer.mended] == ["Front door"]
+    assert not nearer.broken
+
+
 @pytest.mark.parametrize(
     ("need", "words"),
     [
@@ -141,8 +156,8 @@ def test_a_door_looked_at_in_some_of_its_steps() -> None:
         ({"door": "Front door"}, "first_within goes with door or doors_of"),
         ({"rooms": "all", "first_within": 1}, "first_within goes with door or doors_of"),
         ({"door": "Front door", "first_within": 0}, "first_within"),
-        ({"door": "Front door", "first_within": 1, "share": 0.9}, "share says nothing here"),
-        ({"door": "Front door", "first_within": 1, "never": True}, "never says nothing here"),
+        ({"door": "Front door", "first_within": 1, "share": 0.9}, "share says nothing"),
+        ({"door": "Front door", "first_within": 1, "never": True}, "never says nothing"),
         ({"door": "Front door", "doors_of": "all", "first_within": 1}, "one sort of place"),
     ],
 )

@@ -128,6 +128,25 @@ def test_the_needs_of_the_readme_are_read() -> None:
     assert [need.never for need in needs] == [False] * 4 + [True, False, False]
 
 
+def test_the_sets_of_the_readme_are_those_there_are() -> None:
+    from raycover.catalogue import load_need_sets
+    from raycover.scene.needs import NeedSpec
+
+    text = next(block for block in blocks("yaml") if "{set: washroom" in block)
+    sets = load_need_sets()
+    for need in yaml.safe_load(text)["needs"]:
+        said = NeedSpec.model_validate(need)
+        assert sets[said.set].needs_at("x", said)
+    assert all(name in README.lower() for name in sets)
+
+
+def test_every_key_of_a_need_is_in_the_readme() -> None:
+    from raycover.scene.needs import NeedSpec
+
+    section = README[README.index("**Needs.**") : README.index("**Checks.**")]
+    assert not [key for key in NeedSpec.model_fields if not re.search(rf"\b{key}\b", section)]
+
+
 def test_the_mesh_of_the_readme_is_one(tmp_path: Path) -> None:
     import trimesh
 

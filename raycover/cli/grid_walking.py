@@ -90,8 +90,8 @@ def _doubts(scene: Scene, sensors: dict[str, Sensor]) -> list[Problem]:
     """What calibration found doubtful, each model once."""
     said: dict[str, Problem] = {}
     for index, spec in enumerate(scene.detectors):
-        if spec.name in sensors:
-            for text in sensors[spec.name].calibration.warnings:
+        for sensor in (s for s in sensors.values() if s.unit.tag == spec.name):
+            for text in sensor.calibration.warnings:
                 where = scene.position("detectors", index)
                 hint = "rings of its own under zones: in the entry would tell more than the derived lens"
                 said.setdefault(

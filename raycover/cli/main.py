@@ -367,10 +367,21 @@ def report_(
         typer.Option("--date", metavar="DATE", help="date on the report; the scene's, or today, if not given"),
     ] = None,
     html_only: Annotated[bool, typer.Option("--html-only", help="no PDF: needs jinja2 alone")] = False,
+    slides: Annotated[
+        bool, typer.Option("--slides", help="the same told in slides instead, as by the command slides")
+    ] = False,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
     """Everything about a scene in one HTML file and one PDF: verdicts, maps, causes, schedule, sources; to sign."""
+    if slides:
+        refused = {"--lang": lang is not None, "--date": date is not None, "--html-only": html_only, "--json": json}
+        for option in (name for name, given in refused.items() if given):
+            raise typer.BadParameter("has no meaning with --slides", param_hint=option)
+        from raycover.cli import telling
+
+        telling.tell_scene(scene, output, after=None, route=None, with_film=True, state=None, threads=threads)
+        return
     from raycover.cli import reporting
 
     reporting.report_scene(scene, output, lang=lang, date=date, with_pdf=not html_only, threads=threads, as_json=json)

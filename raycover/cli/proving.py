@@ -21,11 +21,11 @@ from raycover.proof_words import (
     asked_words,
     cell_words,
     chance_words,
-    first_words,
     margin_words,
     matrix_words,
     remedy_cost,
     seen_words,
+    walked_words,
     way_words,
     why_words,
 )
@@ -172,7 +172,9 @@ def _print_need(verdict: NeedVerdict) -> None:
     rows = [_row(verdict, place) for place in verdict.places]
     if verdict.need.first_within is not None:
         heads[2] = "noticed after"
-    narrow = never or verdict.need.first_within is not None
+    if verdict.need.routes is not None:
+        heads[2] = "unnoticed for"
+    narrow = never or verdict.need.walked
     if narrow:
         heads.pop(3)
         rows = [[*row[:3], *row[4:]] for row in rows]
@@ -193,7 +195,7 @@ def _row(verdict: NeedVerdict, place: PlaceVerdict) -> list[str]:
     return [
         place.site.label,
         "yes" if place.met else "no",
-        f"{found.share:.1%}" if found.first_m is None else first_words(found.first_m),
+        walked_words(found) if verdict.need.walked else f"{found.share:.1%}",
         f"{found.largest_gap_m:.2f} m",
         margin_words(found.worst_db),
         chance_words(place.probability),

@@ -51,19 +51,23 @@ def indexed(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np.uint8
     return index, chosen
 
 
-def save_png(rgb: NDArray[np.uint8], path: str | Path, *, dpi: float) -> None:
+def save_png(rgb: NDArray[np.uint8], path: str | Path, *, dpi: float, shaded: bool = False) -> None:
     """Save a picture (ny, nx, 3), row 0 at the top. It appears whole or not at all.
 
-    Raises OSError where the folder cannot be written.
+    In 256 colours, unless it is `shaded`: a rendered picture would take them from the legend's. Raises OSError where
+    the folder cannot be written.
     """
-    write_whole(Path(path), png_of(rgb, dpi=dpi))
+    write_whole(Path(path), png_of(rgb, dpi=dpi, shaded=shaded))
 
 
-def png_of(rgb: NDArray[np.uint8], *, dpi: float) -> bytes:
-    """A picture (ny, nx, 3), row 0 at the top, as a PNG."""
-    index, colours = indexed(rgb)
-    image = Image.fromarray(index)
-    image.putpalette(colours.tobytes())
+def png_of(rgb: NDArray[np.uint8], *, dpi: float, shaded: bool = False) -> bytes:
+    """A picture (ny, nx, 3), row 0 at the top, as a PNG; `shaded` as for `save_png`."""
+    if shaded:
+        image = Image.fromarray(rgb)
+    else:
+        index, colours = indexed(rgb)
+        image = Image.fromarray(index)
+        image.putpalette(colours.tobytes())
     data = io.BytesIO()
     image.save(data, "PNG", dpi=(dpi, dpi), compress_level=PNG_LEVEL)
     return data.getvalue()

@@ -43,9 +43,9 @@ def groups_of(proof: Proof) -> Iterator[Group]:
         for place in verdict.places:
             site = place.site
             on_stairs = site.owner if site.piece >= 0 else None
-            key = (id(verdict.situation), site.heights, site.motion, site.target_m2, on_stairs)
+            key = (id(verdict.situation), site.heights, site.motion, site.target_m2, on_stairs, site.kind == "way")
             found.setdefault(key, []).append(Shown(verdict, place))
-    for (_, heights, motion, target, stairs), shown in found.items():
+    for (_, heights, motion, target, stairs, _), shown in found.items():
         situation = shown[0].verdict.situation
         if stairs is not None:
             yield Group(situation, heights, motion, target, stairs, (), tuple(shown))  # type: ignore[arg-type]

@@ -34,7 +34,7 @@ _NAME_PT = 7.0
 #: On a small plan a unit nearer to its edge than this (mm) is left out.
 _EDGE = 4.0
 #: Kinds of places that no wall or panel shows: their outline is drawn, of a door the ways in.
-OUTLINED = ("area", "aisle", "zone", "door")
+OUTLINED = ("area", "aisle", "zone", "door", "way")
 
 
 @dataclass(frozen=True)
@@ -183,7 +183,10 @@ def _draw_ways(
 
 def _places_in(one: Shown, projection: Projection) -> tuple[Floats, Any]:
     """Places (n, 2) mm within a place, its middle first, and its outline on paper."""
-    outline = shapely.transform(one.place.site.outline, projection.to_paper)
+    shape = one.place.site.outline
+    if one.place.site.kind == "way":  # where somebody stays: ways share their beginning
+        shape = shapely.Point(one.place.site.ground[-1, :2]).buffer(0.3)
+    outline = shapely.transform(shape, projection.to_paper)
     outline = outline.intersection(shapely.box(*projection.frame))
     middle = shapely.point_on_surface(outline) if not outline.contains(outline.centroid) else outline.centroid
     x0, y0, x1, y1 = outline.bounds
@@ -198,10 +201,10 @@ def _mark(page: Page, placer: Placer, one: Shown, places: tuple[Floats, Any]) ->
     """A verdict's mark with its place's name under it, or beside, or the mark alone where there is no room."""
     centres, outline = places
     x0, y0, x1, y1 = outline.bounds
-    if one.place.site.kind == "seat":  # a name may stand beside a chair, too
+    if one.place.site.kind in ("seat", "way"):  # a name may stand beside a chair, too
         x0, y0, x1, y1 = x0 - 8.0, y0 - 4.0, x1 + 8.0, y1 + 4.0
     away = np.linalg.norm((centres - centres[0]) / np.maximum([x1 - x0, y1 - y0], 1.0), axis=1)
-    name = clean(one.place.site.label)
+    name = clean(one.place.site.short)
     extent = page.lettering.extent(name, "bold", _NAME_PT)
     disc = 2 * RADIUS + 0.6
     below = (max(extent.width + 0.6, disc), disc + extent.height + 0.5)

@@ -207,12 +207,12 @@ def _draw_key(page: Page, group: Group, sorts: Sequence[glyphs.Sort], reserve_db
         outline = np.array([(x, y - 0.5), (x + 5.5, y - 0.5), (x + 5.5, y + 2.3), (x, y + 2.3)])
         draw_never(page, [outline])
         x += 7.0 + page.text(x + 7.0, y, "must not trip a unit", 6.0).width + 4.0
-    if any(one.place.site.kind in OUTLINED[:-1] and not one.verdict.need.never for one in group.shown):
+    if any(one.place.site.kind in OUTLINED[:-2] and not one.verdict.need.never for one in group.shown):
         draw_area(page, [np.array([(x, y - 0.5), (x + 5.5, y - 0.5), (x + 5.5, y + 2.3), (x, y + 2.3)])])
         x += 7.0 + page.text(x + 7.0, y, "area judged", 6.0).width + 4.0
     if any(one.place.site.lines for one in group.shown):
         draw_area(page, [np.array([(x, y + 0.5), (x + 5.5, y + 0.5), (x + 5.5, y + 1.1), (x, y + 1.1)])])
-        x += 7.0 + page.text(x + 7.0, y, "way in by a door", 6.0).width + 4.0
+        x += 7.0 + page.text(x + 7.0, y, "way walked", 6.0).width + 4.0
     if nevers or False in met:
         draw_spot(page, (x + 1.5, y + 0.8))
         x += 4.2 + page.text(x + 4.2, y, "spot that decides", 6.0).width + 4.0

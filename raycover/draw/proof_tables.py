@@ -15,10 +15,10 @@ from raycover.needs import NeedVerdict, PlaceVerdict
 from raycover.proof_words import (
     asked_words,
     chance_words,
-    first_words,
     margin_words,
     remedy_cost,
     seen_words,
+    walked_words,
     way_words,
     why_words,
 )
@@ -90,7 +90,7 @@ def _lines(page: Page, lines: Sequence[str], x: float, y: float) -> None:
 
 
 def _place_name(place: PlaceVerdict) -> str:
-    name = clean(place.site.label)
+    name = clean(place.site.short)
     return name[:1].upper() + name[1:] if place.site.piece >= 0 else name
 
 
@@ -112,6 +112,7 @@ class _Columns:
     def heads(self, page: Page, verdict: NeedVerdict, x: float, y: float) -> None:
         never = verdict.need.never
         seen = "trips" if never else "seen" if verdict.need.first_within is None else "first"
+        seen = "longest" if verdict.need.routes is not None else seen
         heads: list[tuple[float | None, str, str]] = [
             (0.0, "Place", "left"), (self.verdict, "clear" if never else "met", "left"),
             (self.seen, seen, "right"), (self.gap, "gap", "right"),
@@ -135,7 +136,7 @@ class _Columns:
             page.text(x + self.way, base - number * _WRAPPED, line, _NOTE)
         if verdict.need.only_area:
             return
-        seen = seen_words(found.share) if found.first_m is None else first_words(found.first_m)
+        seen = walked_words(found) if verdict.need.walked else seen_words(found.share)
         page.text(x + self.seen, base, seen, _SIZE, ha="right")
         if self.gap is not None:
             page.text(x + self.gap, base, f"{found.largest_gap_m:.1f} m", _SIZE, ha="right")
@@ -213,7 +214,8 @@ def note_items(page: Page, heading: str, notes: Sequence[str], width: float) -> 
         page.rule(x, right, y, 0.5)
         page.text(x, y - 3.9, heading, _SIZE, font="bold")
 
-    yield Item(5.4, head, tied=True)
+    over = Item(5.4, head, tied=True)
+    yield over
     for note in notes:
         lines = page.lettering.wrap(clean(note), "sans", _NOTE, width, _MOST_NOTE_LINES)
 
@@ -221,7 +223,7 @@ def note_items(page: Page, heading: str, notes: Sequence[str], width: float) -> 
             for number, line in enumerate(lines):
                 page.text(x, y - 2.5 - number * _WRAPPED, line, _NOTE, color=palette.SECOND_INK)
 
-        yield Item(_WRAPPED * len(lines) + 0.5, draw)
+        yield Item(_WRAPPED * len(lines) + 0.5, draw, heads=(over,))
 
 
 def flow(items: Sequence[Item], height: float) -> list[list[Item]]:

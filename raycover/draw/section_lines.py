@@ -28,7 +28,7 @@ from raycover.upright import SectionField
 Floats = NDArray[np.floating]
 BEYOND_Z, CUT_Z, WALL_Z = 5.0, 6.0, 8.0
 #: Thinner parts than these (mm of paper) are drawn at this thickness.
-_THINNEST, _THINNEST_WALL = 0.2, 0.5
+_THINNEST, _THINNEST_WALL, _THINNEST_TOP = 0.2, 0.5, 0.65
 _STANDING = ("wall", "partition", "floor", "ceiling", "panel", "door", "leaf", "sheet")
 _SLABS = ("floor", "ceiling")
 _STEPS = ("tread", "riser", "string", "soffit")
@@ -79,7 +79,10 @@ def _draw_sheets(drawing: Drawing, building: Building, cut: Sequence[CutSheet]) 
     steps = [c for c in rest if c.sheet.kind in _STEPS]
     drawing.lines([np.stack([c.start, c.end]) for c in steps], palette.INK, 0.9, WALL_Z, weight=6.0)
     thin = [c for c in rest if c.sheet.kind not in (*_STANDING, *_STEPS)]
-    drawing.cased([np.stack([c.start, c.end]) for c in thin], 1.2, WALL_Z - 0.2, weight=4.0)
+    if thin:  # tops of desks, decks: light on the shade that they throw
+        thick = np.maximum([c.thick for c in thin], _THINNEST_TOP * mm)
+        tops = thickened(np.array([[c.start, c.end] for c in thin]), thick)
+        drawing.areas(tops, WALL_Z - 0.2, face=palette.BENCH, edge=palette.INK, width_pt=0.4, weight=4.0)
     drawing.cased([np.stack([c.start, c.end]) for c in light], 0.6, WALL_Z, dashes=(2.2, 1.4), weight=4.0)
     if glass:
         thick = np.maximum([c.thick for c in glass], 0.62 * mm)

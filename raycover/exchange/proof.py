@@ -89,7 +89,7 @@ def _place(verdict: NeedVerdict, place: PlaceVerdict) -> dict[str, Any]:
         "kind": site.kind,
         "met": place.met,
         "probability": place.probability,
-        "area_m2": round(float(site.area.sum()), 6) if site.kind not in ("seat", "door") else None,
+        "area_m2": round(float(site.area.sum()), 6) if site.kind not in ("seat", "door", "way") else None,
         "units": [verdict.situation.units[k].name for k in place.units],
         "outline_m2": round(found.area_m2, 6),
         **_figures(found),
@@ -174,6 +174,8 @@ def _figures(found: Figures) -> dict[str, Any]:
     return {
         "share": found.share,
         "first_m": None if found.first_m is None else finite(found.first_m),
+        "longest_unnoticed_s": None if found.longest_s is None else finite(found.longest_s),
+        "hold_s": None if found.longest_s is None else found.hold_s,
         "largest_gap_m": round(found.largest_gap_m, 6),
         "margin_db": finite(found.worst_db),
     }

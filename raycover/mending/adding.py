@@ -106,6 +106,8 @@ class Adder:
         step = max(np.sqrt(room.polygon.area / _PLACES), _NEAREST_M)
         low, high = range_of(made.pattern)
         if one_sided(make_unit(self._spec(made, (0.0, 0.0), max(low, 0.1), 0.0), made.pattern, 0.0).footprints):
+            if not room.name:
+                return []  # in the open there is no wall
             at, turns = self.places.along_walls(room, step)
             wanted = made.mounting if made.mounting is not None else min(max(_ON_WALL_M, low), high)
             heights = np.minimum(np.full(len(at), wanted), np.nan_to_num(self.places.top(room, at), nan=wanted))
@@ -113,13 +115,17 @@ class Adder:
             at = self.places.over(room, step)
             turns = np.zeros(len(at))
             top = self.places.top(room, at)
-            near = [u.mounting for u in self.units if self.places.room_of(u) is room and not one_sided(u.footprints)]
+            near = [u.mounting for u in self.units if self._hangs_in(u, room) and not one_sided(u.footprints)]
             usual = float(np.median(near)) if near else np.inf
             heights = np.minimum(np.minimum(top, usual), high)  # lower than the ceiling where the entry asks for it
         good = np.isfinite(heights) & (heights >= low - 1e-9)
         good[good] &= self.places.free(np.column_stack([at, heights + room.floor])[good])
         return [(float(x), float(y), round(float(h), 3), float(t)) for (x, y), h, t in
                 zip(at[good], heights[good], turns[good], strict=True)]  # fmt: skip
+
+    def _hangs_in(self, unit: Unit, room: RoomShape) -> bool:
+        home = self.places.room_of(unit)
+        return home is room or (home is None and not room.name)
 
     def _best_of(
         self, made: Made, room: RoomShape, hung: list[tuple[float, float, float, float]]
@@ -142,7 +148,7 @@ class Adder:
             x, y = self._polished(made, room, (x, y), height, turn)
         unit = self._unit(made, room, x, y, height, turn)
         outcome = self.few.try_unit(unit)
-        where = f" in {room.name}" if len(self.places.building.rooms) > 1 else ""
+        where = f" in {room.name}" if room.name and len(self.places.building.rooms) > 1 else ""
         turn_words = f", turned to {turn:g}°" if turn else ""
         words = f"one more, {self.name}: {made.label} at ({x:g}, {y:g}) m{where}, {height:g} m up{turn_words}"
         return outcome, Trial("one more", words, unit, self._entry(made, room, x, y, height, turn))
@@ -195,7 +201,7 @@ class Adder:
     def _entry(self, made: Made, room: RoomShape, x: float, y: float, mounting: float, turn: float) -> dict[str, Any]:
         entry: dict[str, Any] = {"name": self.name, **made.keys, "at": [x, y], "mounting": mounting}
         over = [r for r in self.places.building.rooms if r.holds(x, y)]
-        if len({r.floor for r in over}) > 1:
+        if room.name and len({r.floor for r in over}) > 1:
             entry["room"] = room.name
         if turn:
             entry["turn_deg"] = round(turn, 1)

@@ -61,6 +61,9 @@ class Case:
         A need that takes part of the units by zone knows no new one.
         """
         need = self.verdict.need
+        if self.site.kind == "door":
+            room = self.situation.building.room_at(*(float(v) for v in unit.position))
+            return room is not None and room.name == self.site.owner
         if need.whose is None:
             return True
         if need.zones is not None:
@@ -124,8 +127,8 @@ def cases_of(proof: Proof, name: str | None) -> list[Case]:
             continue  # it asks for units by name
         index = names.index(name) if name in names else -1
         for place in verdict.places:
-            if is_too_large(need, place.figures):
-                continue  # whatever hangs there
+            if need.routes is not None or is_too_large(need, place.figures):
+                continue  # a stay of minutes is mended at its seat; a zone too large by no unit
             if name is not None and index not in place.units:
                 continue
             n = len(place.site)
@@ -215,13 +218,15 @@ class Bench:
         found: dict[object, list[int]] = {}
         for index, case in enumerate(self.cases):
             site = case.site
-            key = (id(case.situation), site.heights, site.motion, site.target_m2)
+            alone = index if site.lines else None  # who walks in is asked along each line
+            key = (id(case.situation), site.heights, site.motion, site.target_m2, alone)
             found.setdefault(key, []).append(index)
         groups = []
         for indices in found.values():
             sites = [self.cases[i].site for i in indices]
             ground, area = (np.concatenate([getattr(s, key) for s in sites]) for key in ("ground", "area"))
-            whole = replace(sites[0], ground=ground, area=area, surface=None, rows=None, columns=None)
+            joined = replace(sites[0], ground=ground, area=area, surface=None, rows=None, columns=None)
+            whole = sites[0] if sites[0].lines else joined
             situation = self.cases[indices[0]].situation
             if self._reflections is not None:
                 situation = replace(situation, weather=replace(situation.weather, reflections=self._reflections))
@@ -296,6 +301,8 @@ class Bench:
 
 def lack_of(need: NeedSpec, figures: Figures, *, whole: bool = True) -> float:
     """What is missing of a place: a part of its area, of its widest gap; 0 where nothing is."""
+    if need.first_within is not None and figures.first_m is not None:
+        return float(np.clip(figures.first_m / need.first_within - 1.0, 0.0, 10.0))
     lack = 0.0 if need.least_share is None else max(need.least_share - figures.share, 0.0)
     if need.largest_gap is not None:
         if whole:

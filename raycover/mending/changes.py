@@ -90,7 +90,7 @@ def _unmasked(subject: Subject) -> Iterator[Trial]:
 def turned(subject: Subject, step: int, farthest: int) -> Iterator[Trial]:
     """Turns of a pattern that is not round, by whole steps (degrees) up to a farthest one each way."""
     unit = subject.unit
-    if is_round(unit) and unit.tilt_deg == 0 and not unit.masks:
+    if is_round(unit) and unit.tilt_deg == 0 and not unit.all_masks:
         return
     for by in range(step, farthest + 1, step):
         for sign in (1, -1) if by < 180 else (1,):

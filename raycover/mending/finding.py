@@ -48,8 +48,10 @@ def find_mending(proof: Proof, progress: Progress | None = None) -> tuple[Mendin
 
 
 def missed_of(verdict: NeedVerdict) -> list[PlaceVerdict]:
-    """Places of a need that are missed and that units could mend: never-areas and places too large are not."""
+    """Places of a need that are missed and that units could mend: no never-area, place too large or stay on a route."""
     need = verdict.need
+    if need.routes is not None:
+        return []
     return [p for p in verdict.places if not (need.never or p.met or is_too_large(need, p.figures))]
 
 
@@ -208,9 +210,12 @@ class _Search:
         return [self._mend(trial, bench, is_new=True) for trial in trials[:_FINALISTS]]
 
     def _rooms(self) -> list[RoomShape]:
-        """Rooms with most of what is missed."""
+        """Rooms with most of what is missed; the open where none has any of it."""
         building = self.situation.building
-        rooms = building.rooms_at(self._gap_points())
+        points = self._gap_points()
+        rooms = building.rooms_at(points)
+        if (rooms < 0).all():
+            return [self.places.open_ground(points[:, :2])]
         found, counts = np.unique(rooms[rooms >= 0], return_counts=True)
         return [building.rooms[k] for k in found[np.argsort(-counts, kind="stable")]][:_MOST_ROOMS]
 

@@ -46,6 +46,6 @@ def verdict_then(verdict: NeedVerdict, mend: Mend) -> NeedVerdict:
     """The verdict on a need with a remedy done."""
     need, situation = verdict.need, situation_then(verdict.situation, mend)
     sites = [place.site for place in verdict.places]
-    if need.whose is not None:  # which units belong to a place may have changed
+    if need.whose is not None or need.walked:  # which units belong to a place may have changed
         sites = list(Sites(situation.scene, situation.building, situation.units).of(need, None))
     return judge_need(need, sites, situation, assumed=verdict.assumed)

@@ -153,7 +153,8 @@ def _needs(scene: Scene, kept: set[str]) -> tuple[list[NeedSpec], tuple[str, ...
             notes.append(f'"{need.name}" names {gone}, which do not stay: it is asked of every unit')
             need = need.model_copy(update={"detectors": None})
         if not _can_choose(need):
-            notes.append(f'"{need.name}" is judged, not placed for: which units a zone has is for you to say')
+            why = "ways are walked past units that are there" if need.walked else "zones name their units"
+            notes.append(f'"{need.name}" is judged, not placed for: {why}')
         found.append(need)
     return found, tuple(notes)
 
@@ -205,7 +206,12 @@ def _places(bare: Proof, candidates: Candidates) -> list[_Task]:
 
 
 def _can_choose(need: NeedSpec) -> bool:
-    """Whether units can be placed for a need: which units a zone has, and how large it is, the scene must say."""
+    """Whether units can be placed for a need.
+
+    Which units a zone has, and how large it is, the scene must say; ways walked are followed past units that are there.
+    """
+    if need.walked:
+        return False
     return need.zones is None or (need.whose is None and need.largest_area is None)
 
 

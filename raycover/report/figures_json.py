@@ -25,7 +25,7 @@ def report_json(report: Report, content: Content, words: Words) -> dict[str, Any
         "met": report.met,
         "sections": [section.title for section in content.sections],
         "coverage": summary(report.coverage),
-        "proof": None if report.proof is None else proof_json(report.proof, report.troubles),
+        "proof": None if report.proof is None else proof_json(report.proof, report.troubles, report.mendings),
         "doors": {way: _shares(variant.coverage) for way, variant in report.doors.items()},
         "states": {variant.name: _shares(variant.coverage) for variant in report.states},
         "heat": heat_json(report.heat, report.summer) if report.heat else None,

@@ -12,9 +12,10 @@ from raycover.building.parts import Building
 from raycover.bus import LineReport, check_lines, unwired
 from raycover.coverage import Coverage, solve
 from raycover.errors import Problem
-from raycover.firmness import with_chances, with_quiet
+from raycover.firmness import with_chances, with_firm_mends, with_quiet
 from raycover.letterhead import Logo, read_logo
 from raycover.loading import in_state
+from raycover.mending import Mending, find_mending
 from raycover.needs import Proof, prove, ready_made
 from raycover.rays import RayScene
 from raycover.remedies import Trouble, find_remedies
@@ -67,7 +68,8 @@ class Variant:
 class Report:
     """Everything that is told. `doors` are variants by "open" and "closed", empty where there is no door.
 
-    `proof` is None where nothing is needed; `troubles` are what units see too far, with remedies. `heat` is by air
+    `proof` is None where nothing is needed; `troubles` are what units see too far, `mendings` needs whose places
+    are missed, both with remedies. `heat` is by air
     temperature, empty where every detector is microwave.
     """
 
@@ -77,6 +79,7 @@ class Report:
     coverage: Coverage
     proof: Proof | None
     troubles: tuple[Trouble, ...]
+    mendings: tuple[Mending, ...]
     states: tuple[Variant, ...]
     doors: Mapping[str, Variant]
     heat: Mapping[float, Coverage]
@@ -108,7 +111,7 @@ def gather(
         for plane in coverage.values():
             assert plane.gaps is not None  # causes are worked out when first asked for: here, with the casting
     with stages.stage("needs") as step:
-        proof, troubles = _proof(scene, coverage, step)
+        proof, troubles, mendings = _proof(scene, coverage, step)
     with stages.stage("states") as step:
         states, doors = _variants(scene, building, coverage, threads, step)
     with stages.stage("sections"):
@@ -122,6 +125,7 @@ def gather(
         coverage=coverage,
         proof=proof,
         troubles=troubles,
+        mendings=mendings,
         states=states,
         doors=doors,
         heat=heat,
@@ -138,14 +142,18 @@ def gather(
 
 def _proof(
     scene: Scene, coverage: Coverage, step: Callable[[int, int], None]
-) -> tuple[Proof | None, tuple[Trouble, ...]]:
-    """Needs judged, with chances; remedies where a unit is tripped from where it must not be."""
+) -> tuple[Proof | None, tuple[Trouble, ...], tuple[Mending, ...]]:
+    """Needs judged, with chances; remedies where a unit is tripped from where it must not be, or a place is missed."""
     if not (scene.needs or ready_made(scene)):
-        return None, ()
+        return None, (), ()
     proof = with_chances(prove(scene, progress=step), step)
-    if all(verdict.met for verdict in proof.needs if verdict.need.never):
-        return proof, ()
-    return proof, with_quiet(proof, find_remedies(proof, coverage, step), step)
+    troubles: tuple[Trouble, ...] = ()
+    if not all(verdict.met for verdict in proof.needs if verdict.need.never):
+        troubles = with_quiet(proof, find_remedies(proof, coverage, step), step)
+    mendings: tuple[Mending, ...] = ()
+    if not all(verdict.met for verdict in proof.needs if not verdict.need.never):
+        mendings = with_firm_mends(proof, find_mending(proof, step), step)
+    return proof, troubles, mendings
 
 
 def _variants(

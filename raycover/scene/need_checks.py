@@ -56,10 +56,10 @@ def _problems(scene: Scene, seen: dict[str, int]) -> Iterator[Problem]:
 
 
 def _unknown_names(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
-    for kind in (*_LISTS, "seats", "within", "doors_of", "detectors"):
+    for kind in (*_LISTS, "seats", "within", "doors_of", "routes", "detectors"):
         source = "rooms" if kind in ("seats", "within", "doors_of") else kind
         known = [item.name for item in getattr(scene, source)]
-        if getattr(need, kind) == "all" and not known and (need.set is None or source == "rooms"):
+        if getattr(need, kind) == "all" and not known and kind != "routes" and (need.set is None or source == "rooms"):
             what = {"cubicles": "rows of cubicles", "desks": "rows of desks"}.get(source, source)
             yield Problem(f"no-{source}", f'need "{need.name}": the scene has no {what}',
                           scene.position("needs", index, kind), "take the need out, or draw some")  # fmt: skip

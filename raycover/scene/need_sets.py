@@ -10,9 +10,9 @@ from raycover.scene.needs import NeedSpec
 from raycover.scene.quantities import ShortName, Strict
 
 #: What a set is asked of: the key that says where it holds.
-Asks = Literal["rooms", "stairs", "aisles", "zones"]
+Asks = Literal["rooms", "stairs", "aisles", "zones", "routes"]
 #: What its needs' places are: those of the key itself, or what stands in its rooms.
-Places = Literal["rooms", "seats", "cubicles", "stairs", "aisles", "beyond_aisles", "zones"]
+Places = Literal["rooms", "seats", "cubicles", "stairs", "aisles", "beyond_aisles", "zones", "routes"]
 Words = Annotated[str, Field(min_length=1, max_length=600)]
 #: What stands beside a need that nobody else's word is behind.
 OURS = "ours, no source"
@@ -38,7 +38,8 @@ class NeedSetSpec(Strict):
     def takes(self, key: str) -> bool:
         """Whether a key beside `set:` has something to say to at least one need of it."""
         if key in ("share", "largest_gap", "by"):
-            return any(not need.keys.get("never") and (key != "largest_gap" or key in need.keys) for need in self.needs)
+            seeing = [need for need in self.needs if need.places != "routes" and "largest_area" not in need.keys]
+            return any(not need.keys.get("never") and (key != "largest_gap" or key in need.keys) for need in seeing)
         return key != "clear_db" or any(need.keys.get("never") for need in self.needs)
 
     def needs_at(self, name: str, said: NeedSpec) -> list[NeedSpec]:
@@ -63,7 +64,7 @@ class NeedSetSpec(Strict):
     def _fits(need: SetNeed, key: str) -> bool:
         never = bool(need.keys.get("never"))
         if key in ("share", "by"):
-            return not never
+            return not never and need.places != "routes" and "largest_area" not in need.keys
         if key == "largest_gap":
             return key in need.keys
         return key != "clear_db" or never

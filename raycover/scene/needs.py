@@ -15,23 +15,13 @@ from raycover.scene.routes import PlaceText
 
 #: Keys that say where a need holds.
 WHERE = (
-    "area",
-    "rooms",
-    "cubicles",
-    "stairs",
-    "desks",
-    "tables",
-    "seats",
-    "aisles",
-    "beyond_aisles",
-    "zones",
-    "door",
-    "doors_of",
-)
+    "area", "rooms", "cubicles", "stairs", "desks", "tables", "seats", "aisles", "beyond_aisles", "zones", "door",
+    "doors_of", "routes",
+)  # fmt: skip
 #: Keys that may stand beside `set`: where the set holds, and what it lets be said otherwise.
 BESIDE_SET = (
-    "name", "rooms", "stairs", "aisles", "zones", "share", "largest_gap", "by", "clear_db", "detectors", "state",
-    "ambient_c",
+    "name", "rooms", "stairs", "aisles", "zones", "routes", "share", "largest_gap", "by", "clear_db", "detectors",
+    "state", "ambient_c",
 )  # fmt: skip
 #: Heights (m) of a person's parts, where a need names no plane and no height: those of a plane's person.
 PERSON_HEIGHTS = (0.3, 1.0, 1.6)
@@ -71,6 +61,9 @@ class NeedSpec(Strict):
     zones: NamesOrAll | None = Field(None, description="zones that say their floor, each a place; or all of those")
     door: PlaceText | None = Field(None, description="a door to come in by: its name, ROOM/opening N or ROOM/edge N")
     doors_of: NamesOrAll | None = Field(None, description="rooms by name, each door of theirs a place; or all")
+    routes: NamesOrAll | None = Field(
+        None, description="routes by name, each a place: nobody on them goes unnoticed for the hold time; or all"
+    )
     first_within: PositiveLength | None = Field(
         None, description="who comes in by a door is noticed within so many metres of its threshold"
     )
@@ -119,11 +112,16 @@ class NeedSpec(Strict):
     @property
     def least_share(self) -> float | None:
         """The share asked; all of it where nothing else is asked; None where only gaps or the area count."""
-        if self.first_within is not None:
+        if self.walked:
             return None
         if self.share is not None or (self.largest_gap is None and self.largest_area is None):
             return 1.0 if self.share is None else self.share
         return None
+
+    @property
+    def walked(self) -> bool:
+        """Whether it is judged by walking: in by a door, or along routes."""
+        return self.first_within is not None or self.routes is not None
 
     @property
     def only_area(self) -> bool:
@@ -168,9 +166,10 @@ class NeedSpec(Strict):
             raise _wrong("not_for_this", "first_within goes with door or doors_of, and they with it",
                          "write, for example, doors_of: [Office], first_within: 1.5",
                          "first_within" if self.first_within is not None else given[0])  # fmt: skip
-        for key in ("share", "largest_gap", "by", "never", "plane", "height", "heights", "motion") if doors else ():
+        walked = bool(doors) or "routes" in given
+        for key in ("share", "largest_gap", "by", "never", "plane", "height", "heights", "motion") if walked else ():
             if key in self.model_fields_set:
-                raise _wrong("not_for_this", f"who comes in by a door is a walker as in walks: {key} says nothing here",
+                raise _wrong("not_for_this", f"people are walkers here, as in walks: {key} says nothing",
                              "take it out", key)  # fmt: skip
         if self.largest_area is not None and "zones" not in given:
             raise _wrong("not_for_this", "largest_area goes with zones only", "take it out", "largest_area")

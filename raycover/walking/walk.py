@@ -191,7 +191,7 @@ def _walked(
     weather: Weather,
 ) -> Walk:
     track = make_track(way)
-    counts = _counts(units, track, building)
+    counts = units_that_count(units, track, building)
     seen = []
     for unit, switch, mine in zip(units, switches, counts, strict=True):
         parts = []
@@ -237,7 +237,7 @@ def _rooms_along(track: Track, building: Building) -> NDArray[np.int32]:
     return settled(building.rooms_at(track.position + np.array([0.0, 0.0, 0.1])), track.step_s)
 
 
-def _counts(units: tuple[Unit, ...], track: Track, building: Building) -> Bools:
+def units_that_count(units: tuple[Unit, ...], track: Track, building: Building) -> Bools:
     """(n_units, t) whose notice counts: the detectors of the room one is in, all where that has none."""
     here = _rooms_along(track, building)
     if not len(units):

@@ -156,16 +156,27 @@ def test_texts_neither_overlap_nor_leave_the_page(name: str) -> None:
 
 
 def page_of(example: Any, name: str) -> Page:
-    """The sheet of one of an example's maps, a storey's plan or an unrolled stair."""
+    """The sheet of one of an example's maps, a storey's plan or an unrolled stair; its texts do not mind its dots."""
     make = make_plan if example.coverage[name].surface.stairs is None else make_stair_sheet
-    return make(example.scene, example.building, example.coverage, name)
+    return make(example.scene, example.building, example.coverage, name, dpi=60)
+
+
+def texts_of(example: Any, name: str) -> list[str]:
+    """Every text of such a sheet, which is made once for all tests."""
+    key = example.path, name
+    if key not in _TEXTS:
+        _TEXTS[key] = [text for text, _ in page_of(example, name).text_boxes()]
+    return list(_TEXTS[key])
+
+
+_TEXTS: dict[tuple[Path, str], list[str]] = {}
 
 
 def test_texts_of_the_examples_neither_overlap_nor_leave_the_page(example: Any) -> None:
     for plane, found in example.coverage.items():
         page = page_of(example, plane)
         assert_texts_are_in_place(page)
-        texts = [text for text, _ in page.text_boxes()]
+        texts = _TEXTS[example.path, plane] = [text for text, _ in page.text_boxes()]
         hung = [example.building.room_at(*unit.position) for unit in example.coverage.units]
         here = {
             unit.name
@@ -215,7 +226,7 @@ def test_the_sheet_says_what_it_is_of(depot: Any) -> None:
 
 def test_listed_gaps_and_the_rest_add_up(example: Any) -> None:
     for name, plane in example.coverage.items():
-        texts = [text for text, _ in page_of(example, name).text_boxes()]
+        texts = texts_of(example, name)
         texts.remove("m")  # the unit of the scale bar
         letters = [t for t in texts if len(t) == 1 and t.islower()]
         n_listed = len(set(letters))

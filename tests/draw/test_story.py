@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import sys
 from functools import lru_cache
 from typing import Any
 
@@ -60,6 +61,7 @@ def pages(monkeypatch: pytest.MonkeyPatch) -> list[Page]:
     """Every page drawn meanwhile; the building itself is left white."""
 
     def white(_: Any, composed: Any) -> np.ndarray:
+        assert len(composed.lobes) == len(composed.through)  # what the true one counts on
         return np.full((composed.placed.height, composed.placed.width, 3), 255, np.uint8)
 
     drawn: list[Page] = []
@@ -130,6 +132,14 @@ def test_stays_are_cut_short_and_every_metre_is_shown() -> None:
     assert steps[0] == 0
     assert steps[-1] == len(found.track.time_s) - 1
     assert np.diff(found.track.walked_m[steps]).max() < 0.5
+
+
+@pytest.mark.skipif(sys.platform.startswith("linux") and not environment.egl_works(), reason="no way to draw 3D here")
+def test_the_film_shows_the_building() -> None:
+    moving = Image.open(io.BytesIO(film(told(MORE), _walked(), "floor", n_frames=2)))
+    pixels = np.asarray(moving.convert("RGB")).reshape(-1, 3).astype(int)
+    assured = palette.class_rgb(palette.ASSURED).astype(int)
+    assert (np.abs(pixels - assured).sum(axis=1) < 30).mean() > 0.01
 
 
 def test_the_film_lights_who_notices(pages: list[Page]) -> None:

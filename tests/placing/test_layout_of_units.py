@@ -214,3 +214,16 @@ placing: {models: [disc], from_wall: 0.1}
     assert len(notes) == 3
     assert "they" not in " ".join(found.notes)
     assert "D1, which do not stay" in " ".join(found.notes)
+
+
+def test_ways_are_judged_not_placed_for(tmp_path: Path) -> None:
+    """Walking past units that are not there yet tells nothing: such a need is judged in the end, and said to be."""
+    entries(tmp_path, disc=circle(4.0))
+    with_door = room(8, 5) | {
+        "openings": [{"edge": 0, "at": 3, "width": 0.9, "height": 2.0, "fill": "door-wood-40", "name": "Front"}]
+    }
+    needs = [floor_of(share=0.9), {"name": "coming in", "door": "Front", "first_within": 1.5}]
+    found = place(made(tmp_path, rooms=[with_door], needs=needs, placing={"models": ["disc"]}))
+    assert any('"coming in" is judged, not placed for' in note for note in found.notes)
+    assert [verdict.need.name for verdict in found.proof.needs] == ["Room floor", "coming in"]
+    assert found.proof.needs[0].met

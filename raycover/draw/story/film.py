@@ -21,7 +21,7 @@ from raycover.draw.lettering import Font, clean, font_path
 from raycover.draw.story.views import Told
 from raycover.draw.view3d import environment
 from raycover.draw.view3d.people import limb_points
-from raycover.draw.view3d.still import Composed, ceiling_over, compose, moved_lobe, render
+from raycover.draw.view3d.still import Composed, Shot, ceiling_over, compose, moved_lobe, render
 from raycover.draw.walk_plan import NOBODY
 from raycover.lobes import make_lobe
 from raycover.walking.kinematics import SIT, WALK
@@ -48,8 +48,9 @@ def film(told: Told, walk: Walk, plane_name: str, *, n_frames: int = FRAMES) -> 
     """
     pyvista = environment.load_for_pictures()
     width, height = SIZE_PX[0], SIZE_PX[1] - _FOOT_PX
-    composed = compose(told.scene, told.building, told.coverage, plane_name, told.rays, width, height)
-    composed = replace(composed, lobes=(), figures=(), unnoticed=(), dashes=np.zeros((0, 2, 3)))
+    shot = Shot(lobes=(), people=False)
+    composed = compose(told.scene, told.building, told.coverage, plane_name, told.rays, width, height, shot)
+    composed = replace(composed, figures=(), unnoticed=(), dashes=np.zeros((0, 2, 3)))
     stage = _Stage(told, composed, walk, Image.fromarray(render(pyvista, composed)))
     steps = _steps(walk, n_frames)
     frames = [stage.frame(int(k)) for k in steps]

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.casting import Weather
 from raycover.coverage import Coverage
 from raycover.draw import palette, words
 from raycover.draw.glyphs import WORDS, Mark, draw_marks, sort_of
@@ -23,10 +22,9 @@ from raycover.draw.view3d import environment, still_page
 from raycover.draw.view3d.camera import View, fit
 from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.margin_bar import rectangle
-from raycover.draw.view3d.still import Composed, ceiling_over, compose, moved_lobe, render, representative
+from raycover.draw.view3d.still import Composed, Shot, compose, render, representative
 from raycover.draw.view3d.still_page import COLUMN, LEFT, RIGHT, page_with, viewport_px
 from raycover.gaps import Gap
-from raycover.lobes import make_lobe
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
 from raycover.uncast import uncast
@@ -74,34 +72,25 @@ def detectors_view(told: Told, view: View) -> Pixels:
     """The building bare, with its detectors, and the lobes of those that speak for the others."""
     pyvista = environment.load_for_pictures()
     bare = uncast(told.scene, told.building)
-    composed = compose(told.scene, told.building, bare, "floor", told.rays, *viewport_px(), view=view)
     first = told.coverage.by_plane()[next(iter(told.coverage.by_plane()))]
-    motion = told.coverage[first[0]].surface.motion
     chosen = representative(told.coverage.units, tuple(told.coverage[n] for n in first), _MOST_LOBES)
-    weather = Weather.of(told.scene.conditions)
-    lobes = []
-    for unit in chosen:
-        index = told.coverage.units.index(unit)
-        by = composed.tops[index] - unit.position
-        lobe = make_lobe(unit, told.rays, weather, motion=motion, below_m=ceiling_over(unit, told.building))
-        lobes.append(moved_lobe(lobe, by))
-    composed = replace(composed, lobes=tuple(lobes), dashes=np.zeros((0, 2, 3)))
-    placed = fit(composed.placed.view, composed.points, *viewport_px(), margin_px=14)
-    composed = replace(composed, placed=placed)
+    shot = Shot(lobes=tuple(unit.name for unit in chosen), people=False)
+    composed = compose(told.scene, told.building, bare, "floor", told.rays, *viewport_px(), shot, view=view)
+    composed = replace(composed, dashes=np.zeros((0, 2, 3)))
     picture = render(pyvista, composed)
     page, box = page_with(picture)
     units = told.coverage.units
     page.text(COLUMN, 172.6, str(len(units)), 38, font="serif")
     page.text(COLUMN, 163.6, "detectors" if len(units) != 1 else "detector", 10.5, color=palette.SECOND_INK)
     page.rule(COLUMN, RIGHT, 158.3, 1.1)
-    _models(page, told, [lobe.name for lobe in lobes])
+    _models(page, told, composed)
     still_page._foot(page, told.scene, composed)
     still_page.write_names(page, composed, box, still_page.MM_PER_PX)
     still_page._north(page, told.scene, composed, picture, box)
     return page.pixels()
 
 
-def _models(page: Page, told: Told, lobed: Sequence[str]) -> None:
+def _models(page: Page, told: Told, composed: Composed) -> None:
     """How many of each sort hang how high; whose lobes are shown."""
     counts = Counter((u.title, sort_of(u), round(float(u.mounting), 2)) for u in told.coverage.units)
     y = 149.0
@@ -116,13 +105,19 @@ def _models(page: Page, told: Told, lobed: Sequence[str]) -> None:
     if len(counts) > 9:
         page.text(COLUMN, y, f"{len(counts) - 9} more sorts", 9, color=palette.SECOND_INK)
         y -= 6.0
+    lobed = [clean(lobe.name) for lobe in composed.lobes]
     if lobed:
         page.areas(
             [[rectangle((COLUMN, y - 0.6, COLUMN + 8.0, y + 2.9))]], 4.0, face="#F7DDB5", edge="#B5701C", width_pt=0.7
         )
-        text = f"seen by {', '.join(clean(name) for name in lobed)}, in 3D"
+        text = f"seen by {', '.join(lobed)}, in 3D"
         for k, line in enumerate(page.lettering.wrap(text, "sans", 9, RIGHT - COLUMN - 12, 3)):
             page.text(COLUMN + 12.0, y - 4.2 * k, line, 9)
+            low = y - 4.2 * k - 7.0
+        if any(some.any() for some in composed.through):
+            box = (COLUMN, low - 0.6, COLUMN + 8.0, low + 2.9)
+            page.areas([[rectangle(box)]], 4.0, face="#D9BFD5", edge="#7A4571", width_pt=0.7)
+            page.text(COLUMN + 12.0, low, "what has passed a wall", 9)
 
 
 def gaps_of(composed: Composed) -> list[Marked]:
@@ -160,15 +155,17 @@ def gaps_view(told: Told, composed: Composed, picture: Pixels, marked: Sequence[
     if n > 0:
         page.text(COLUMN, y, f"{n} smaller one{'s' * (n != 1)}", 9, color=palette.SECOND_INK)
     offsets = _offsets(composed)
+    taken = []
     for one in marked:
         if one.map in offsets:
             plane = composed.planes[one.map]
             onto_map = [0.0, 0.0, map_level_m(plane) - plane.surface.heights[0]]
             at = np.array(one.gap.at) + offsets[one.map] + np.array(onto_map)
-            flat = composed.placed.pixels(at[None])[0] / composed.placed.width * (box[2] - box[0]) + np.array(box[:2])
-            _letter(page, (float(flat[0]), float(flat[1])), one.letter)
+            x, y = composed.placed.pixels(at[None])[0] * still_page.MM_PER_PX + np.array(box[:2])
+            _letter(page, (float(x), float(y)), one.letter)
+            taken.append((float(x) - 2.8, float(y) - 2.8, float(x) + 2.8, float(y) + 2.8))
     still_page._foot(page, told.scene, composed)
-    still_page.write_names(page, composed, box, still_page.MM_PER_PX)
+    still_page.write_names(page, composed, box, still_page.MM_PER_PX, taken=taken)
     still_page._north(page, told.scene, composed, picture, box)
     return page.pixels()
 
@@ -193,11 +190,10 @@ def pair_view(before: Told, after: Told, name: str) -> tuple[Pixels, tuple[float
     """A plane before and after, by one camera at one scale: (the slide's body, the two shares seen)."""
     pyvista = environment.load_for_pictures()
     width, height = round(_PAIR_WIDE / 25.4 * 144), round((_PAIR_TOP - _PAIR_BOTTOM) / 25.4 * 144)
-    first = compose(before.scene, before.building, before.coverage, name, before.rays, width, height)
+    shot = Shot(lobes=())  # lobes would hide what is compared
+    first = compose(before.scene, before.building, before.coverage, name, before.rays, width, height, shot)
     view = first.placed.view
-    second = compose(after.scene, after.building, after.coverage, name, after.rays, width, height, view=view)
-    # Without lobes, which hide what is compared.
-    first, second = (replace(composed, lobes=()) for composed in (first, second))
+    second = compose(after.scene, after.building, after.coverage, name, after.rays, width, height, shot, view=view)
     placed = fit(view, np.concatenate([first.points, second.points]), width, height, margin_px=14)
     page = blank()
     shares = []

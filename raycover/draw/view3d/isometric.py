@@ -218,4 +218,4 @@ def save_isometric(
     if vector:
         save_vector(page, path, title=f"{scene.title}: isometric", date=scene.date)
     else:
-        save_png(page.pixels(), path, dpi=dpi)
+        save_png(page.pixels(), path, dpi=dpi, shaded=True)

@@ -293,11 +293,12 @@ def write_names(
     *,
     tag_pt: float = 10.0,
     area: Box | None = None,
+    taken: Sequence[Box] = (),
 ) -> None:
     """Marks and tags of detectors, and names of rooms, each where it covers nothing of weight.
 
     `box` (mm) is where the picture lies, `mm_per_px` how large its pixels are there; names keep
-    within `area`, all of it unless given.
+    within `area`, all of it unless given, and off what is `taken`.
     """
     placed = composed.placed
 
@@ -305,6 +306,8 @@ def write_names(
         return np.asarray(placed.pixels(points)) * mm_per_px + np.array(box[:2])
 
     placer = Placer((float(box[0]), float(box[1]), float(box[2]), float(box[3])) if area is None else area)
+    for one in taken:
+        placer.take(one)
     tops, feet = (on_page(some) if len(some) else np.zeros((0, 2)) for some in (composed.tops, composed.feet))
     hidden = np.zeros(len(tops), bool) if composed.hidden is None else composed.hidden
     within = np.all((tops > np.array(box[:2]) + 1) & (tops < np.array(box[2:]) - 1), axis=1) & ~hidden

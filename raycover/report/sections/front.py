@@ -195,7 +195,7 @@ def reading(report: Report, w: Words, drawings: Drawings) -> Section:
 def _signs(report: Report) -> list[str]:
     """The signs that this report's drawings can hold."""
     signs = ["footprint", "limit", "gap"]
-    if any(unit.masks for unit in report.coverage.units):
+    if any(unit.all_masks for unit in report.coverage.units):
         signs.append("masked")
     if report.coverage.seats:
         signs += ["noticed", "unnoticed"]

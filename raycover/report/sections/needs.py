@@ -11,14 +11,14 @@ from raycover.proof_words import (
     cell_words,
     chance_words,
     matrix_words,
-    remedy_cost,
+    walked_words,
     way_words,
     why_words,
 )
-from raycover.remedies import Trouble
 from raycover.report.content import Block, Cell, Column, Figure, Paragraph, Section, Table, Tone, row
 from raycover.report.figures import Drawings
 from raycover.report.gather import Report
+from raycover.report.sections.remedies import mended, overspill
 from raycover.report.words import Words, name
 from raycover.scene.needs import NeedSpec
 
@@ -51,7 +51,9 @@ def needs(report: Report, w: Words, drawings: Drawings) -> Section:
     if proof.matrices:
         parts.append(_matrices(proof.matrices, w))
     if report.troubles:
-        parts.append(_remedies(report.troubles, w))
+        parts.append(overspill(report.troubles, w))
+    if report.mendings:
+        parts.append(mended(report.mendings, w))
     return Section("needs", w("needs"), tuple(blocks), tuple(parts), own_page=True)
 
 
@@ -104,12 +106,15 @@ def _places(verdict: NeedVerdict, w: Words) -> Section:
     """Places of a need with figures; the worst spot of each and the way there."""
     never = verdict.need.never
     rows = [_place_row(verdict, place, w) for place in verdict.places]
-    asked = ("clear*1.3", "trips>*0.95") if never else ("met column*1.3", "seen column>*0.95")
-    gap = () if never else ("widest m>*0.95",)  # gaps are what it wants where nobody must be noticed
+    walked = {"first after": verdict.need.first_within, "unnoticed for": verdict.need.routes}
+    figure = "trips" if never else next((key for key, asked in walked.items() if asked is not None), "seen column")
+    asked = ("clear*1.3" if never else "met column*1.3", f"{figure}>*0.95")
+    narrow = never or verdict.need.walked  # gaps are what a never-need wants, and no matter to who walks
+    gap = () if narrow else ("widest m>*0.95",)
     columns = w.columns(
         "place*1.3", *asked, *gap, "margin db>*1.15", "chance>*0.95", "unit*1", "worst place*1.9", "way there*2.6"
     )
-    if never:
+    if narrow:
         rows = [(*some[:3], *some[4:]) for some in rows]
     said = name(w.said(verdict.words))
     title = w("places of need", need=name(verdict.need.name), verdict=said)
@@ -129,27 +134,17 @@ def _label(place: PlaceVerdict, w: Words) -> str:
 
 def _place_row(verdict: NeedVerdict, place: PlaceVerdict, w: Words) -> tuple[Cell, ...]:
     found, way = place.figures, place.way
+    label, met, said = Cell(_label(place, w), "strong"), _verdict(place.met, w), name(w.way(way_words(verdict, place)))
+    if verdict.need.only_area:
+        return row(label, met, *["–"] * 6, said)
     return row(
-        Cell(_label(place, w), "strong"), _verdict(place.met, w), w.percent(found.share),
-        w.number(found.largest_gap_m, 2), w.margin(found.worst_db), chance_words(place.probability) or "–",
-        name(way.unit) if way is not None else "–", w.point(way.at) if way is not None else "–",
-        name(w.way(way_words(verdict, place))),
-    )  # fmt: skip
-
-
-def _remedies(troubles: tuple[Trouble, ...], w: Words) -> Section:
-    blocks: list[Block] = [Paragraph(w("remedies intro"))]
-    for trouble in troubles:
-        rows = [
-            row(
-                name(w.said(remedy.words)), Cell(w("yes"), "good") if remedy.stops else Cell(w("no"), "bad"),
-                w.margin(remedy.worst_db), chance_words(remedy.quiet) or "–", name(w.said(remedy_cost(remedy))),
-                name(w.said(remedy.note)),
-            )
-            for remedy in trouble.remedies
-        ]  # fmt: skip
-        columns = w.columns("remedy*1.3", "stops it", "margin left>", "quiet>", "costs inside*1", "remark*1")
-        title = w("remedies table", unit=name(trouble.unit), needs=w.quoted([name(n) for n in trouble.needs]))
-        blocks.append(Table(title, columns, tuple(rows), small=True))
-    blocks.append(Paragraph(w("remedies note"), "note"))
-    return Section("remedies", w("remedies"), tuple(blocks))
+        label,
+        met,
+        w.said(walked_words(found)) if verdict.need.walked else w.percent(found.share),
+        w.number(found.largest_gap_m, 2),
+        w.margin(found.worst_db),
+        chance_words(place.probability) or "–",
+        name(way.unit) if way is not None else "–",
+        w.point(way.at) if way is not None else "–",
+        said,
+    )

@@ -322,3 +322,16 @@ def test_a_place_too_large_is_no_matter_of_units() -> None:
     proof = prove(made)
     assert not proof.met
     assert find_mending(proof) == ()
+
+
+def test_one_more_in_the_open() -> None:
+    """A yard without rooms: the new unit hangs as high as the one that is there, heights from z = 0."""
+    yard = {"name": "Yard", "area": [[6, 0], [10, 0], [10, 4], [6, 4]], "plane": "ground"}
+    made = scene(detectors=[detector((0, 0), 3, ROUND)], grid=0.25, needs=[yard],
+                 planes=[{"name": "ground", "height": 0, "extent": [-5, -5, 12, 6]}])  # fmt: skip
+    proof, found = mending(made, "Yard")
+    new = only(found, "one more")
+    assert new.mends
+    assert new.keys["mounting"] == 3
+    assert "room" not in new.keys
+    assert again(proof, new).met

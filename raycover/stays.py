@@ -1,0 +1,62 @@
+"""Ways that people walk and stay on, for needs: the scene's routes, or the usual ones with a stay at every seat.
+
+As for doors (`doorways`) nothing here is a second walk test: ways and tracks are those of `walking`, margins go by
+declared footprints, so who is noticed where is that of `raycover walk --declared`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from raycover.building.parts import Building
+from raycover.detectors import Unit
+from raycover.scene.needs import named
+from raycover.scene.schema import Scene
+from raycover.walking.kinematics import Track, make_track
+from raycover.walking.switching import switches_of
+from raycover.walking.usual import usual_ways
+from raycover.walking.walk import units_that_count
+from raycover.walking.ways import Way, make_ways
+
+#: Where the scene has no routes people sit at the end of a usual way for so many times the hold time.
+_STAY = 1.5
+#: Time step (s): stays are told to a tenth of a second.
+_STEP_S = 0.1
+
+
+@dataclass(frozen=True)
+class Stay:
+    """A way with its track; `counts` (n_units, t) whose notice counts where; `hold_s`, of those, the shortest."""
+
+    way: Way
+    track: Track
+    counts: NDArray[np.bool_]
+    hold_s: float
+
+
+def stays_of(
+    scene: Scene, building: Building, units: Sequence[Unit], given: Sequence[str] | Literal["all"]
+) -> list[Stay]:
+    """The ways that a need's routes mean. Raises InputError for routes that cannot be walked."""
+    holds = np.array([switch.hold_s for switch in switches_of(scene)])
+    if scene.routes:
+        wanted = named(given, [route.name for route in scene.routes])
+        ways = [way for way in make_ways(scene, building) if way.route in wanted]
+    else:
+        stay = _STAY * float(holds.max(initial=scene.conditions.hold_s))
+        found = usual_ways(scene, building)
+        ways = [replace(way, seated_s=stay) if way.heading_deg is not None else way for way in found]
+    stays = []
+    for way in ways:
+        track = make_track(way, _STEP_S)
+        counts = units_that_count(tuple(units), track, building)
+        mine = holds[counts.any(axis=1)]
+        stays.append(
+            Stay(way, track, counts, float(mine.min(initial=np.inf)) if len(mine) else scene.conditions.hold_s)
+        )
+    return stays
