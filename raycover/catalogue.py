@@ -8,7 +8,9 @@ already taken is refused rather than shadowed: a schedule must not mean two thin
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
 from importlib import resources
 from pathlib import Path
@@ -127,8 +129,24 @@ def detector_files(folder: Path) -> list[Path]:
     return sorted(path for path in (folder / "detectors").glob("*") if path.suffix in (".yaml", ".yml"))
 
 
+#: The user's folders where they are not to be looked for, as where a scene is solved away from its place.
+_GIVEN: ContextVar[tuple[Path, ...] | None] = ContextVar("_GIVEN", default=None)
+
+
+@contextmanager
+def given_folders(folders: Sequence[Path]) -> Iterator[None]:
+    """Within the block the user's folders are these, whatever stands beside a scene or in the environment."""
+    token = _GIVEN.set(tuple(folders))
+    try:
+        yield
+    finally:
+        _GIVEN.reset(token)
+
+
 def own_folders(scene_folder: Path | None) -> list[Path]:
     """The user's folders, those that exist, in the order they are read."""
+    if (given := _GIVEN.get()) is not None:
+        return list(given)
     listed = [Path(p) for p in os.environ.get("RAYCOVER_MODELS", "").split(os.pathsep) if p]
     if scene_folder is not None:
         listed.append(scene_folder / "models")

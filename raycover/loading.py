@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from raycover.catalogue import load_catalogue
 from raycover.detector_checks import check_detectors
@@ -36,6 +37,14 @@ def load_text(text: str, name: str = "scene.yaml", folder: Path | None = None) -
     problems: list[Problem] = []
     document = read_text(text, name, problems=problems)
     return _finish(document, problems, folder)
+
+
+def load_changed(document: Document, data: dict[str, Any], folder: Path | None = None) -> Scene:
+    """As `load`, from a document whose values have become `data`: checked as if the file said so.
+
+    Problems stand where the values stood, those of new values at the nearest place that was written.
+    """
+    return _finish(replace(document, data=data), [], folder)
 
 
 def _finish(document: Document, problems: list[Problem], folder: Path | None) -> Scene:

@@ -98,7 +98,7 @@ def study(
     steps = []
     for index, change in enumerate(changes):
         planes = caster.planes(change)
-        figures = {name: _figures(plane, caster.rooms) for name, plane in planes.items()}
+        figures = {name: plane_figures(plane, caster.rooms) for name, plane in planes.items()}
         steps.append(Step(change, figures, caster.unseen(change) if ladder else None))
         if progress is not None:
             progress(index + 1, len(changes))
@@ -200,8 +200,10 @@ def _indices(surface: Surface, rooms: Collection[str]) -> list[int]:
     return [k for k, name in enumerate(surface.room_names) if name in rooms]
 
 
-def _figures(plane: PlaneCoverage, rooms: Collection[str]) -> PlaneFigures:
+def plane_figures(plane: PlaneCoverage, rooms: Collection[str] | None = None) -> PlaneFigures:
+    """A plane's figures, of all of it or where it lies flat in some rooms."""
     surface = plane.surface
+    rooms = surface.room_names if rooms is None else rooms
     whole = surface.stairs is not None or surface.room_names == ("extent",)
     mine = surface.inside & (True if whole else np.isin(surface.room, _indices(surface, rooms)))
     area = float(surface.area[mine].sum())

@@ -28,6 +28,7 @@ HOMES = {
     "ezdxf": ("importing/", "draw/dxf.py"),
     "pptx": ("exchange/slides.py",),
     "pypdfium2": ("underlay.py",),
+    "distributed": ("sweeping/cluster.py",),
     "numba": ("physics/fused.py",),
     "jinja2": ("report/html.py",),
     "typst": ("report/pdf.py",),

@@ -6,13 +6,13 @@ from pathlib import Path
 
 from raycover.building.build import build
 from raycover.cli.printing import data, progress, talk, warn
-from raycover.cli.ranges import numbers
 from raycover.cli.tables import table
 from raycover.coverage import Coverage, solve
 from raycover.exchange.files import whole_folder
 from raycover.exchange.studies import heat_json
 from raycover.loading import load
 from raycover.physics.infrared import WARM_FROM_C
+from raycover.ranges import numbers
 from raycover.rays import RayScene
 from raycover.scene.varying import Change, varied
 from raycover.summer import SummerRow, summer_reach

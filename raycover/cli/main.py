@@ -11,7 +11,7 @@ from typing import Annotated, Optional
 
 import typer
 
-from raycover.cli import models
+from raycover.cli import models, sweep_command
 
 app = typer.Typer(
     name="raycover",
@@ -278,40 +278,7 @@ def heat_(
     heating.heat_scene(scene, ambient, output, threads=threads, as_json=json)
 
 
-@app.command("sweep")
-def sweep_(
-    scene: SceneFile,
-    detector: Annotated[
-        Optional[list[str]],  # noqa: UP045
-        typer.Option("--detector", metavar="NAME", help="which to vary, B* for all that begin so; may be repeated"),
-    ] = None,
-    mounting: Annotated[
-        Optional[str],  # noqa: UP045
-        typer.Option("--mounting", metavar="M", help="mounting heights in m: 8, or 6,8,10, or FROM:TO:STEP"),
-    ] = None,
-    tilt: Annotated[
-        Optional[str],  # noqa: UP045
-        typer.Option("--tilt", metavar="DEG", help="tilts in degrees, likewise"),
-    ] = None,
-    turn: Annotated[
-        Optional[str],  # noqa: UP045
-        typer.Option("--turn", metavar="DEG", help="turns in degrees, likewise"),
-    ] = None,
-    share: Annotated[
-        Optional[float],  # noqa: UP045
-        typer.Option("--share", min=0.0, max=1.0, help="share of every plane that is needed, 0.95 say"),
-    ] = None,
-    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
-        "pictures"
-    ),
-    json: AsJson = False,
-) -> None:
-    """What other mounting heights, tilts or turns change: shares, gaps, who passes unseen, what racking hides."""
-    from raycover.cli import sweeping
-
-    sweeping.sweep_scene(
-        scene, detector or (), output, mounting=mounting, tilt=tilt, turn=turn, share=share, as_json=json
-    )
+app.command("sweep")(sweep_command.sweep)
 
 
 @app.command("place")

@@ -9,7 +9,6 @@ from itertools import product
 from pathlib import Path
 
 from raycover.cli.printing import data, progress, talk, warn
-from raycover.cli.ranges import numbers
 from raycover.cli.tables import table
 from raycover.draw.multiples import Small
 from raycover.draw.study import Shown, along_axis, axis_of, draw_study
@@ -17,6 +16,7 @@ from raycover.errors import InputError, Position, Problem, did_you_mean
 from raycover.exchange.files import whole_folder
 from raycover.exchange.studies import study_csv, study_json
 from raycover.loading import load
+from raycover.ranges import numbers
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.schema import Scene
 from raycover.scene.varying import Change

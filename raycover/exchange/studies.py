@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from raycover.coverage import Coverage
-from raycover.studying import Step, Study
+from raycover.studying import PlaneFigures, Step, Study
 from raycover.summer import SummerRow
 
 VERSION = 1
@@ -56,6 +56,20 @@ def study_json(study: Study) -> dict[str, Any]:
     }
 
 
+def plane_json(plane: PlaneFigures) -> dict[str, Any]:
+    """The figures of one plane."""
+    return {
+        "area_m2": plane.area_m2,
+        "share": plane.share,
+        "assured_share": plane.assured_share,
+        "largest_gap_m2": plane.gap_m2,
+        "widest_gap_m": plane.gap_widest_m,
+        "gap_at": list(plane.gap_at) if plane.gap_at is not None else None,
+        "gap_cause": plane.gap_cause,
+        "gap_by": plane.gap_by,
+    }
+
+
 def _step(step: Step) -> dict[str, Any]:
     values = {
         "mounting_m": step.change.mounting,
@@ -64,19 +78,7 @@ def _step(step: Step) -> dict[str, Any]:
         "ambient_c": step.change.ambient_c,
         "racks": step.change.racks,
     }
-    planes = {
-        name: {
-            "area_m2": p.area_m2,
-            "share": p.share,
-            "assured_share": p.assured_share,
-            "largest_gap_m2": p.gap_m2,
-            "widest_gap_m": p.gap_widest_m,
-            "gap_at": list(p.gap_at) if p.gap_at is not None else None,
-            "gap_cause": p.gap_cause,
-            "gap_by": p.gap_by,
-        }
-        for name, p in step.planes.items()
-    }
+    planes = {name: plane_json(plane) for name, plane in step.planes.items()}
     unseen = step.unseen
     people = (
         None if unseen is None else {"tall_m": unseen.tall_m, "adult_m2": unseen.adult_m2, "child_m2": unseen.child_m2}

@@ -31,7 +31,7 @@ _THINGS = {
     "nuisances": "a nuisance",
 }
 #: Keys of a rack that say what lies in it: one in a state stands for all of them.
-_LOADS = {"goods", "fill", "loads", "seed"}
+LOADS = {"goods", "fill", "loads", "seed"}
 
 
 @dataclass(frozen=True)
@@ -60,6 +60,11 @@ class StatePlaces:
             if at[:n] in self.moved:
                 return self.drawn.position(self.moved[at[:n]])
         return self.drawn.position(at, key=key)
+
+
+def means(said: str, name: str) -> bool:
+    """Whether a name that a state says, in which `*` stands for any letters, means a thing of that name."""
+    return fnmatchcase(name, said.replace("[", "[[]")) if "*" in said else name == said
 
 
 def targets(scene: Scene) -> Iterator[Target]:
@@ -176,7 +181,7 @@ def _apply(scene: Scene, index: int) -> tuple[Scene, list[Problem]]:
 def _chosen(scene: Scene, name: str, known: list[Target], loc: Loc, problems: list[Problem]) -> list[Target]:
     """The targets that a name means; of several sorts it would mean none."""
     here = scene.position(*loc, key=True)
-    found = [t for t in known if (fnmatchcase(t.name, name.replace("[", "[[]")) if "*" in name else t.name == name)]
+    found = [t for t in known if means(name, t.name)]
     if not found:
         names = sorted({t.name for t in known})
         help_ = did_you_mean(name, names) if names else "the scene has nothing that a state can set"
@@ -264,7 +269,7 @@ def _changed(item: Any, path: Loc, values: dict[str, Any]) -> Any:
 
 def _replaced(item: Any, values: dict[str, Any]) -> Any:
     """A copy with other values. What a rack is said to hold takes the place of what else says so."""
-    dropped = _LOADS - set(values) if _LOADS & set(values) else set()
+    dropped = LOADS - set(values) if LOADS & set(values) else set()
     defaults = {key: type(item).model_fields[key].get_default() for key in dropped if key in type(item).model_fields}
     copy = item.model_copy(update={**defaults, **values})
     copy.model_fields_set.difference_update(dropped)
@@ -272,10 +277,12 @@ def _replaced(item: Any, values: dict[str, Any]) -> Any:
 
 
 __all__ = [
+    "LOADS",
     "StatePlaces",
     "StateSpec",
     "Target",
     "apply_state",
+    "means",
     "state_problems",
     "targets",
     "with_doors",

@@ -1,4 +1,4 @@
-"""Numbers on the command line: one, a list `20,25,30`, or a range `6:14:0.5`, ends included."""
+"""Numbers as options say them: one, a list `20,25,30`, or a range `6:14:0.5`, ends included."""
 
 from __future__ import annotations
 
@@ -33,7 +33,11 @@ def _part(option: str, part: str, example: str) -> list[float]:
         raise _wrong(option, f'expects a number or FROM:TO:STEP, got "{part}"', example)
     if len(values) == 1:
         return values
-    start, end, step = values
+    return stepped(option, part, *values)
+
+
+def stepped(option: str, part: str, start: float, end: float, step: float) -> list[float]:
+    """Values from start to end, both included where a step falls there. Raises InputError where there is none."""
     if step <= 0 or end < start:
         raise _wrong(option, f'"{part}" runs nowhere', "a range rises: FROM:TO:STEP with a step above 0")
     n = math.floor((end - start) / step + 1e-9)

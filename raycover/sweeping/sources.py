@@ -1,0 +1,147 @@
+"""A scene as content: its text, the user's catalogue, the mesh files it needs. Solved alike on any machine."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import threading
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+from urllib.parse import unquote
+
+import raycover
+from raycover.catalogue import own_folders, packaged_folder
+from raycover.errors import InputError, Position
+from raycover.scene.paths import resolve
+from raycover.scene.reading import Document, read_source, read_text
+
+#: Parts of a scene that name files and that no figure depends on.
+UNUSED = ("underlay", "project")
+
+
+@dataclass(frozen=True)
+class Source:
+    """One scene: `name` in messages, its text, and files by their place in a folder to be made.
+
+    `catalogues` are the folders of the user's models in there, in the order they are read; `moved` says where a
+    mesh file went that lay elsewhere than in the scene's own folder.
+    """
+
+    name: str
+    text: str
+    files: Mapping[str, bytes]
+    catalogues: tuple[str, ...]
+    moved: Mapping[str, str]
+
+    @cached_property
+    def digest(self) -> str:
+        """Of everything in it but the text, which the rows' own data stands for."""
+        parts = [self.catalogues, sorted(self.moved.items())]
+        listed = [(name, hashlib.sha256(content).hexdigest()) for name, content in sorted(self.files.items())]
+        return hashlib.sha256(json.dumps([*parts, listed]).encode()).hexdigest()
+
+    @cached_property
+    def document(self) -> Document:
+        """The text as read."""
+        return read_text(self.text, self.name)
+
+    def settled(self, data: dict[str, Any]) -> dict[str, Any]:
+        """A document's data as a row solves it: mesh files where the source has them, nothing that needs others."""
+        kept = {key: value for key, value in data.items() if key not in (*UNUSED, "allow_folders")}
+        if self.moved and isinstance(kept.get("meshes"), list):
+            kept["meshes"] = [
+                {**mesh, "file": self.moved.get(mesh["file"], mesh["file"])} if "file" in mesh else mesh
+                for mesh in kept["meshes"]
+            ]
+        return kept
+
+
+def read(path: Path, variants: Iterable[Mapping[str, Any]]) -> Source:
+    """The source of a scene file; `variants` is what its document will say, for the mesh files named there.
+
+    Raises InputError for files that cannot be read.
+    """
+    text = read_source(path)
+    files: dict[str, bytes] = {}
+    catalogues = []
+    for index, folder in enumerate(own_folders(path.parent)):
+        catalogues.append(f"catalogue{index}")
+        for found in sorted(p for p in folder.rglob("*") if p.suffix in (".yaml", ".yml") and p.is_file()):
+            files[f"catalogue{index}/{found.relative_to(folder).as_posix()}"] = found.read_bytes()
+    moved: dict[str, str] = {}
+    said = {
+        (str(mesh["file"]), tuple(data.get("allow_folders") or ()))
+        for data in variants
+        for mesh in data.get("meshes") or ()
+        if isinstance(mesh, Mapping) and "file" in mesh
+    }
+    for file, allowed in sorted(said):
+        _take(path, file, allowed, files, moved)
+    return Source(str(path), text, files, tuple(catalogues), moved)
+
+
+def _take(path: Path, file: str, allowed: Sequence[str], files: dict[str, bytes], moved: dict[str, str]) -> None:
+    """Add a mesh file and the buffers that it names; one that cannot be found is left to the row that wants it."""
+    try:
+        found = resolve(path.parent, allowed, file, Position(str(path)))
+    except InputError:
+        return
+    base = path.parent.resolve()
+    if found.is_relative_to(base):
+        place = found.relative_to(base).as_posix()
+    else:
+        place = f"elsewhere/{hashlib.sha256(str(found.parent).encode()).hexdigest()[:12]}/{found.name}"
+    if place != file:
+        moved[file] = place
+    try:
+        content = found.read_bytes()
+        files[f"scene/{place}"] = content
+        for buffer in _buffers(content) if found.suffix.lower() == ".gltf" else ():
+            beside = found.parent / buffer
+            if beside.is_file() and beside.resolve().is_relative_to(base if place == file else found.parent):
+                files[f"scene/{(Path(place).parent / buffer).as_posix()}"] = beside.read_bytes()
+    except OSError:
+        return
+
+
+def _buffers(content: bytes) -> list[str]:
+    """Files beside a glTF that it reads."""
+    try:
+        listed = json.loads(content)["buffers"]
+        return [unquote(buffer["uri"]) for buffer in listed if not str(buffer.get("uri", "data:")).startswith("data:")]
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return []
+
+
+_MADE: dict[str, TemporaryDirectory[str]] = {}
+_LOCK = threading.Lock()
+
+
+def unpacked(source: Source) -> tuple[Path, tuple[Path, ...]]:
+    """The scene's folder and those of its catalogue, made once a process and gone with it."""
+    with _LOCK:
+        if source.digest not in _MADE:
+            made = TemporaryDirectory(prefix="raycover-")
+            for name, content in {**source.files, "scene/.here": b""}.items():
+                target = Path(made.name, name)
+                target.parent.mkdir(parents=True, exist_ok=True)
+                target.write_bytes(content)
+            for name in source.catalogues:
+                Path(made.name, name).mkdir(exist_ok=True)
+            _MADE[source.digest] = made
+        root = Path(_MADE[source.digest].name)
+    return root / "scene", tuple(root / name for name in source.catalogues)
+
+
+@lru_cache(maxsize=1)
+def stamp() -> str:
+    """This raycover: its version and the content of the catalogue that it brings."""
+    content = hashlib.sha256()
+    folder = packaged_folder()
+    for path in sorted(folder.rglob("*.y*ml")):
+        content.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes())
+    return f"{raycover.__version__} {content.hexdigest()[:16]}"
