@@ -181,7 +181,7 @@ def _extremes(made: Plan, found: dict[int, Figures | str], plane: str, n: int) -
 def _draw(
     made: Plan, found: dict[int, Figures | str], chosen: Sequence[Job], plane: str, draft: Path
 ) -> list[str]:  # fmt: skip
-    """A plan a row, with its values in the subtitle's place; names of the files."""
+    """A plan a row, its values in the title; names of the files."""
     from raycover.draw.plan import draw_plan
 
     files = []
@@ -196,7 +196,8 @@ def _draw(
                 talk(f'Row {job.row + 1} has no plane "{plane}"')
                 continue
             name = f"row {job.row + 1}.png"
-            draw_plan(scene, building, coverage, plane, draft / name, sheet=(index + 1, len(chosen)))
+            titled = scene.model_copy(update={"title": f"{scene.title}, {made.heading(job)}"})
+            draw_plan(titled, building, coverage, plane, draft / name, sheet=(index + 1, len(chosen)))
             files.append(name)
     return files
 

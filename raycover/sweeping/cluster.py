@@ -47,7 +47,7 @@ def _outcomes(
     sent = [client.scatter(source, broadcast=True, hash=False) for source in sources]
     futures = {client.submit(attempt, sent[job.scene], job, pure=False, retries=1): job for job in jobs}
     try:
-        for future in as_completed(futures):
+        for future in as_completed(futures, loop=client.loop):
             job = futures[future]
             if future.status == "error":
                 error = future.exception()

@@ -16,7 +16,7 @@ from raycover.sweeping.designs import Values
 from raycover.sweeping.rows import Job, scene_of
 from raycover.sweeping.sources import Source, read, stamp
 from raycover.sweeping.targets import STATE, Change, Place, changed, clashes, find
-from raycover.sweeping.values import AS_DRAWN, Factor, wrong
+from raycover.sweeping.values import AS_DRAWN, Factor, shown
 
 #: A value is given up when it stands in none of so many combinations.
 MOST_TRIES = 12
@@ -35,6 +35,12 @@ class Plan:
     def values(self, job: Job) -> Values:
         """The values of a row, one a factor."""
         return self.combinations[job.row % len(self.combinations)]
+
+    def heading(self, job: Job) -> str:
+        """A row's number and values in the fewest words, for a drawing."""
+        pairs = zip(self.factors, self.values(job), strict=True)
+        values = ", ".join(f"{factor.path.rpartition('/')[2]} {shown(value)}" for factor, value in pairs)
+        return f"row {job.row + 1}" + (f": {values}" if values else "")
 
     def words(self, job: Job) -> str:
         """A row's values in few words."""
@@ -155,6 +161,3 @@ def _refusals(refused: dict[tuple[str, str], InputError]) -> list[Problem]:
         replace(problem, message=f"with --set {', '.join(dict.fromkeys(words))}: {problem.message}")
         for problem, words in found.values()
     ]
-
-
-__all__ = ["Plan", "plan", "told", "wrong"]

@@ -112,7 +112,8 @@ class _Search:
         open_ended = any(n.schema.get("additionalProperties") for n in groups)
         keys = list(dict.fromkeys(key for node in groups for key in node.keys))
         where = "/".join(map(str, self.factor.path.split("/")[: len(loc)])) or "a scene"
-        if value is None and not groups and loc:
+        holds = any(n.schema.get("type") == "array" for n in nodes)
+        if value is None and holds and not groups:
             raise self._wrong(f"{where} is not in the file", "only what stands there can be varied")
         if not groups or (value is not None and not isinstance(value, Mapping)):
             raise self._wrong(f"{where} has nothing inside it to set", f"{where}=VALUES sets it")
