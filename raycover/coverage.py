@@ -16,7 +16,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from raycover.building.build import build
 from raycover.building.parts import Building
@@ -381,8 +380,7 @@ def inside_boxes(building: Building, points: Floats) -> dict[int, int]:
     boxes = building.boxes
     if not len(boxes) or not len(points):
         return {}
-    reach = float(np.linalg.norm(boxes.size[:, :2], axis=1).max()) / 2
-    near = cKDTree(boxes.centre[:, :2]).query_ball_point(points[:, :2], reach)
+    near = boxes.near(points)
     point = np.repeat(np.arange(len(points)), [len(n) for n in near])
     box = np.array([b for n in near for b in n], int)
     offset = points[point] - boxes.centre[box]

@@ -16,6 +16,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from raycover.building.mesh import BOX_FACES
 from raycover.building.parts import Building
 from raycover.catalogue import Construction, Losses
 from raycover.crossed import Crossing as Crossing
@@ -27,7 +28,7 @@ from raycover.segments import LIFT as LIFT
 from raycover.segments import TOLERANCE as TOLERANCE
 from raycover.segments import Launch, Segments, extent, in_metres, turned
 from raycover.segments import take as take
-from raycover.tracers import Bools, Ints, Single, Tracer, default_backend, make_tracer
+from raycover.tracers import Alike, Bools, Ints, Single, Tracer, default_backend, make_tracer
 
 #: Faces of boxes are told apart down to this (m).
 _BOX_STEP = 1e-4
@@ -259,7 +260,9 @@ class RayScene:
                     chosen = self._sets.of(kind, frequency_ghz)[part] if len(part) else np.zeros(0, bool)
                     self._parts[key] = part[chosen]
                     triangles = self._triangles if chosen.all() else self._triangles[chosen]
-                    self._tracers[key] = make_tracer(triangles, self.backend)
+                    boxes = len(self.building.sheets) + np.array([0, len(self.building.boxes)])
+                    first, last = np.searchsorted(self._parts[key], boxes).tolist()  # parts stand in order
+                    self._tracers[key] = make_tracer(triangles, self.backend, Alike(first, last, BOX_FACES))
         return self._tracers[key]
 
     @cached_property

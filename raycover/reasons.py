@@ -5,6 +5,7 @@ Worked out when first asked for: the margins are what `solve` casts, this is a q
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,8 +53,7 @@ class Explainer:
         rows, columns = np.nonzero(missed)
         if len(rows) and self.units:
             chosen = self._nearest(surface, rows, columns, margin_db, best)
-            for u in np.unique(chosen):
-                mine = np.flatnonzero(chosen == u)
+            for u, mine in _each(chosen):
                 judged = self._judge(self.units[u], surface, rows[mine], columns[mine])
                 cause[rows[mine], columns[mine]] = judged.cause
                 blocker[rows[mine], columns[mine]] = judged.blocker
@@ -116,9 +116,9 @@ class Explainer:
         _, near = cKDTree(np.array([self.units[u].position for u in among])).query(points, k=n_asked)
         near = among[near.reshape(len(points), n_asked)]
         score = np.full(near.shape, -np.inf)
-        for u in np.unique(near):
-            where = near == u
-            score[where] = potential_db(self.units[u], points[np.nonzero(where)[0]], surface.motion, surface.target_m2)
+        for u, where in _each(near):
+            potential = potential_db(self.units[u], points[where // n_asked], surface.motion, surface.target_m2)
+            score.reshape(-1)[where] = potential
         return near[np.arange(len(points)), score.argmax(axis=1)].astype(np.int32)
 
     def _judge(self, unit: Unit, surface: Surface, rows: Index, columns: Index) -> Judgement:
@@ -140,3 +140,14 @@ class Explainer:
         score = np.where(np.isfinite(judged.margin_db), judged.margin_db, judged.potential_db - 1e3)
         pick = np.arange(n) + n * score.reshape(len(heights), n).argmax(axis=0)
         return Judgement(*(getattr(judged, f)[pick] for f in Judgement.__dataclass_fields__))
+
+
+def _each(values: NDArray[np.integer]) -> Iterator[tuple[int, Index]]:
+    """Each value that there is, lowest first, and where it stands, in order and as in one row.
+
+    One sort for all: looking through all cells for every detector would take the square of a building's size.
+    """
+    row = values.reshape(-1)
+    order = np.argsort(row, kind="stable")
+    found, starts = np.unique(row[order], return_index=True)
+    yield from zip(found.tolist(), np.split(order, starts[1:]), strict=True)

@@ -7,6 +7,7 @@ is anything in the way, and which triangles are crossed.
 from __future__ import annotations
 
 import threading
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -30,6 +31,18 @@ SLOW_WARNING = (
 )
 
 
+@dataclass(frozen=True)
+class Alike:
+    """Triangles of a set, from `first` up to `last`, that are pieces of one make: `faces` (m, 3) over their corners.
+
+    Boxes are such: their eight corners need be kept once, not once a triangle.
+    """
+
+    first: int
+    last: int
+    faces: NDArray[np.integer]
+
+
 class Tracer(Protocol):
     """Segments against one set of triangles. `origins`, `directions` (n, 3) float32, `lengths` (n,) float32.
 
@@ -51,9 +64,13 @@ class Tracer(Protocol):
 class EmbreeTracer:
     """Embree's robust mode, single precision; releases the GIL."""
 
-    def __init__(self, triangles: Single) -> None:
+    def __init__(self, triangles: Single, alike: Alike | None = None) -> None:
         self._scene = EmbreeScene(robust=True)
-        TriangleMesh(self._scene, np.ascontiguousarray(triangles, np.float32))
+        triangles = np.ascontiguousarray(triangles, np.float32)
+        if alike is None or alike.first == alike.last:
+            TriangleMesh(self._scene, triangles)
+        else:
+            TriangleMesh(self._scene, *_indexed(triangles, alike))
         self._lock = threading.Lock()
         self._committed = False
 
@@ -101,6 +118,22 @@ class EmbreeTracer:
         if not rays:
             return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
         return np.concatenate(rays), np.concatenate(distances), np.concatenate(triangles)
+
+
+def _indexed(triangles: Single, alike: Alike) -> tuple[Single, Ints]:
+    """Vertices (k, 3) and indices (n, 3) of triangles, the corners of pieces that are alike once each."""
+    before, pieces, after = np.split(triangles, [alike.first, alike.last])
+    _, places = np.unique(alike.faces, return_index=True)  # where each corner first stands in a piece
+    corners = pieces.reshape(-1, alike.faces.size, 3)[:, places]
+    vertices = np.concatenate([before.reshape(-1, 3), corners.reshape(-1, 3), after.reshape(-1, 3)])
+    n_before, n_corners = 3 * len(before), corners.shape[0] * corners.shape[1]
+    of_pieces = np.arange(len(corners), dtype=np.int32)[:, None, None] * np.int32(len(places)) + alike.faces
+    index = [
+        np.arange(n_before).reshape(-1, 3),
+        of_pieces.reshape(-1, 3) + n_before,
+        np.arange(3 * len(after)).reshape(-1, 3) + n_before + n_corners,
+    ]
+    return vertices, np.concatenate(index).astype(np.int32)
 
 
 class TrimeshTracer:
@@ -154,11 +187,11 @@ class EmptyTracer:
         return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
 
 
-def make_tracer(triangles: Single, backend: str) -> Tracer:
-    """The tracer named by `backend` over (n, 3, 3) triangles."""
+def make_tracer(triangles: Single, backend: str, alike: Alike | None = None) -> Tracer:
+    """The tracer named by `backend` over (n, 3, 3) triangles, some of which may be of pieces that are alike."""
     if not len(triangles):
         return EmptyTracer()
-    return EmbreeTracer(triangles) if backend == "embree" else TrimeshTracer(triangles)
+    return EmbreeTracer(triangles, alike) if backend == "embree" else TrimeshTracer(triangles)
 
 
 def default_backend() -> str:

@@ -84,9 +84,8 @@ def _aims(unit: Unit, hot: Floats) -> Iterator[Trial]:
         if abs(tilt) > 60:
             continue
         aimed = replace(unit, rotation=unit_rotation(turn, tilt), turn_deg=float(turn), tilt_deg=float(tilt))
-        words = (
-            f"turn to {turn}°" if tilt == round(unit.tilt_deg) else f"turn to {turn}°, tilt {tilt}°".replace("-", "−")
-        )
+        tilted = "" if tilt == round(unit.tilt_deg) else f", tilt {tilt}°".replace("-", "−")
+        words = f"turn to {turn}°{tilted}"
         yield Trial("aim", words, aimed, {"turn_deg": turn, "tilt_deg": tilt})
 
 

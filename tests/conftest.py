@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -115,3 +116,17 @@ def workshop_trips() -> Trips:
 @pytest.fixture
 def stairwell() -> Solved:
     return _solved("stairwell")
+
+
+@pytest.fixture
+def command_line(capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str, str]]:
+    """Runs a command line as typed: (exit code, stdout, stderr)."""
+    from raycover.cli.main import main
+
+    def run(*words: str) -> tuple[int, str, str]:
+        with pytest.raises(SystemExit) as left:
+            main(list(words))
+        out, err = capsys.readouterr()
+        return int(left.value.code or 0), out, err
+
+    return run

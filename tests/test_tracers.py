@@ -7,7 +7,9 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import pytest
 
-from raycover.tracers import EmbreeTracer, EmptyTracer, TrimeshTracer, default_backend, make_tracer
+from raycover.building.mesh import BOX_FACES, box_triangles
+from raycover.building.parts import Boxes
+from raycover.tracers import Alike, EmbreeTracer, EmptyTracer, TrimeshTracer, default_backend, make_tracer
 
 BACKENDS = ["embree", "trimesh"]
 
@@ -112,3 +114,28 @@ def test_first_queries_from_many_threads() -> None:
         found = list(pool.map(lambda _: fresh.occluded(origins, directions, ones), range(8)))
     assert all(np.array_equal(each, expected) for each in found)
     assert expected.any()
+
+
+def test_pieces_that_are_alike_answer_as_their_triangles() -> None:
+    """Corners kept once a box, sheets before and imported objects after: the very same hits, to the last bit."""
+    rng = np.random.default_rng(5)
+    n = 120
+    nothing = ((),) * n
+    boxes = Boxes(
+        rng.uniform(-4, 4, (n, 3)), rng.uniform(0.1, 1.5, (n, 3)), rng.uniform(0, 6, n),
+        *nothing[:1], tuple(map(str, range(n))), *nothing[:3],
+    )  # fmt: skip
+    triangles = np.concatenate([square(-2), box_triangles(boxes), square(2)]).astype(np.float32)
+    flat = EmbreeTracer(triangles)
+    tracer = make_tracer(triangles, "embree", Alike(2, 2 + 12 * n, BOX_FACES))
+    origins = rng.uniform(-6, 6, (4000, 3)).astype(np.float32)
+    directions = rng.normal(size=(4000, 3)).astype(np.float32)
+    lengths = np.full(4000, 4, np.float32)
+    for one, other in zip(
+        tracer.first(origins, directions, lengths), flat.first(origins, directions, lengths), strict=True
+    ):
+        np.testing.assert_array_equal(one, other)
+    hit = tracer.first(origins, directions, lengths)[0]
+    assert {0, 1} & set(hit.tolist())
+    assert {2 + 12 * n, 3 + 12 * n} & set(hit.tolist())
+    assert ((hit >= 2) & (hit < 2 + 12 * n)).sum() > 500

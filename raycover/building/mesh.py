@@ -12,7 +12,7 @@ import shapely
 from raycover.building.parts import Boxes, Floats, Ints, Mesh, MeshObject, Sheet
 
 #: The twelve triangles of a box by its corners 0-3 below, 4-7 above, each face outward.
-_BOX_FACES = np.array(
+BOX_FACES = np.array(
     [
         [0, 2, 1], [0, 3, 2], [4, 5, 6], [4, 6, 7],
         [0, 1, 5], [0, 5, 4], [1, 2, 6], [1, 6, 5],
@@ -35,7 +35,7 @@ def triangulate(sheets: Sequence[Sheet], boxes: Boxes, objects: Sequence[MeshObj
         flat = sheet_triangles(polygon)
         pieces.append(sheet.frame.to_space(flat.reshape(-1, 2)).reshape(-1, 3, 3))
         parts.append(np.full(len(flat), part, np.int32))
-    parts.append(np.repeat(np.arange(len(boxes), dtype=np.int32) + len(sheets), len(_BOX_FACES)))
+    parts.append(np.repeat(np.arange(len(boxes), dtype=np.int32) + len(sheets), len(BOX_FACES)))
     faces = list(parts)
     n_before = len(sheets) + len(boxes)
     n_faces = n_before + len(objects)
@@ -46,7 +46,7 @@ def triangulate(sheets: Sequence[Sheet], boxes: Boxes, objects: Sequence[MeshObj
     # Boxes are most of a large building: their triangles are made in place.
     triangles = np.empty((sum(map(len, parts)), 3, 3))
     first = sum(map(len, pieces))
-    last = first + len(_BOX_FACES) * len(boxes)
+    last = first + len(BOX_FACES) * len(boxes)
     np.concatenate([np.zeros((0, 3, 3)), *pieces], out=triangles[:first])
     box_triangles(boxes, triangles[first:last])
     np.concatenate([np.zeros((0, 3, 3)), *(one.triangles for one in objects)], out=triangles[last:])
@@ -86,7 +86,7 @@ def _convex_fours(pieces: Any) -> tuple[Floats, Any]:
 def box_triangles(boxes: Boxes, out: Floats | None = None) -> Floats:
     """(12·n, 3, 3) triangles of boxes, facing outward; written into `out` if given."""
     if out is None:
-        out = np.empty((len(_BOX_FACES) * len(boxes), 3, 3))
+        out = np.empty((len(BOX_FACES) * len(boxes), 3, 3))
     if not len(boxes):
         return out
     plan = boxes.footprints()
@@ -95,6 +95,6 @@ def box_triangles(boxes: Boxes, out: Floats | None = None) -> Floats:
     corners[:, :4, :2] = corners[:, 4:, :2] = plan
     corners[:, :4, 2] = (boxes.centre[:, 2] - half)[:, None]
     corners[:, 4:, 2] = (boxes.centre[:, 2] + half)[:, None]
-    whole = out.reshape(len(boxes), *_BOX_FACES.shape, 3, copy=False)
-    np.take(corners, _BOX_FACES, axis=1, out=whole, mode="clip")  # "clip" writes without a buffer between
+    whole = out.reshape(len(boxes), *BOX_FACES.shape, 3)  # a view: `out` is in one piece
+    np.take(corners, BOX_FACES, axis=1, out=whole, mode="clip")  # "clip" writes without a buffer between
     return out

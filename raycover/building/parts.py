@@ -14,7 +14,7 @@ from typing import Any, Literal
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull, QhullError
+from scipy.spatial import ConvexHull, QhullError, cKDTree
 
 from raycover.catalogue import Construction, SolidMaterial
 from raycover.errors import Problem
@@ -101,6 +101,17 @@ class Boxes:
         x = half[..., 0] * cos - half[..., 1] * sin
         y = half[..., 0] * sin + half[..., 1] * cos
         return np.stack([x, y], axis=-1) + self.centre[chosen, None, :2]
+
+    def near(self, points: Floats) -> Sequence[list[int]]:
+        """For each point (n, 2 or more) the boxes that may reach over it in plan; there must be boxes."""
+        tree, reach = self._places
+        found: Sequence[list[int]] = tree.query_ball_point(points[:, :2], reach)
+        return found
+
+    @cached_property
+    def _places(self) -> tuple[cKDTree, float]:
+        """Their middles in plan, and how far (m) any of them reaches from its own."""
+        return cKDTree(self.centre[:, :2]), float(np.linalg.norm(self.size[:, :2], axis=1).max()) / 2
 
     @classmethod
     def join(cls, many: Sequence[Boxes]) -> Boxes:

@@ -11,19 +11,18 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from raycover import suiting
 from raycover.building.parts import Building, RoomShape
-from raycover.coverage import inside_boxes
 from raycover.detectors import Unit, make_unit
-from raycover.enclosed import Enclosures
+from raycover.hanging import OFF_WALL_M, HangingPlaces
 from raycover.scene.devices import DetectorModel, DetectorSpec
 from raycover.scene.placing import PlacingSpec
 from raycover.scene.schema import Scene
 
 Floats = NDArray[np.floating]
 Ints = NDArray[np.integer]
-#: A unit on a wall hangs this far (m) off its centre line, clear of most walls' faces; one in a room as high as
-#: possible this far below its ceiling.
-OFF_WALL, BELOW_TOP = 0.15, 0.02
+#: A unit as high as possible hangs this far (m) below its ceiling.
+BELOW_TOP = 0.02
 #: Where nobody says how high: a wall unit (m).
 ON_WALL = 2.4
 
@@ -86,13 +85,14 @@ def find_candidates(
 
     `aisles`: centre lines (n, 2) that `along: [aisles]` hangs units on.
     """
+    hanging = HangingPlaces(scene, building)
     offers: list[Offer] = []
     parts: list[tuple[Floats, int, int, Floats, list[Unit]]] = []
     for room_index in rooms:
         room = building.rooms[room_index]
         for model in _models(scene, spec):
             for mounting in heights_in(scene, building, spec, model, room):
-                for places, turns in _places(scene, building, spec, model, room, mounting, aisles):
+                for places, turns in _places(hanging, spec, model, room, mounting, aisles):
                     for turn in turns:
                         offer = Offer(model, mounting, turn, _price(scene, spec, model))
                         if offer not in offers:
@@ -127,8 +127,7 @@ def _price(scene: Scene, spec: PlacingSpec, model: DetectorModel) -> float:
 def one_sided(model: DetectorModel) -> bool:
     """Whether a unit looks one way only, as from a wall."""
     unit = make_unit(DetectorSpec(name="unit", model=model.name, at=(0, 0), mounting=_height(model)), model, 0)
-    behind = np.array([-1.0]), np.array([0.0])
-    return all(float(f.shape.radius(*behind)[0]) == 0.0 for f in unit.footprints)
+    return suiting.one_sided(unit.footprints)
 
 
 def _height(model: DetectorModel) -> float:
@@ -164,12 +163,12 @@ def _turns(spec: PlacingSpec, model: DetectorModel) -> tuple[float, ...]:
 
 
 def _places(
-    scene: Scene, building: Building, spec: PlacingSpec, model: DetectorModel, room: RoomShape, mounting: float,
+    hanging: HangingPlaces, spec: PlacingSpec, model: DetectorModel, room: RoomShape, mounting: float,
     aisles: Sequence[Floats],
 ) -> Iterator[tuple[Floats, tuple[float, ...]]]:  # fmt: skip
     """Places (n, 2) with the turns offered there."""
     if one_sided(model):
-        yield from _on_walls(building, spec, room, mounting)
+        yield from _on_walls(hanging, spec, room, mounting)
         return
     turns = _turns(spec, model)
     grounds = []
@@ -186,7 +185,7 @@ def _places(
                     mine = tuple(round(bearing + turn, 3) % 180 for turn in (0.0, 90.0))
                 grounds.append((_along(start, end, spec.pitch), mine))
     for places, mine in grounds:
-        kept = places[free_places(building, spec, room, places, mounting)]
+        kept = places[free_places(hanging, spec, room, places, mounting)]
         if len(kept):
             yield kept, mine
 
@@ -211,48 +210,32 @@ def _along(start: Floats, end: Floats, pitch: float) -> Floats:
 
 
 def free_places(
-    building: Building, spec: PlacingSpec, room: RoomShape, places: Floats, mounting: float
-) -> NDArray[np.bool_]:
+    hanging: HangingPlaces, spec: PlacingSpec, room: RoomShape, places: Floats, mounting: float,
+    *, from_wall: float | None = None,
+) -> NDArray[np.bool_]:  # fmt: skip
     """(n,) which places lie in the room, clear of walls and solids, where units are allowed and reach the ceiling."""
     x, y = places.T
-    inside = shapely.contains_xy(room.polygon.buffer(-spec.from_wall), x, y)
+    inside = shapely.contains_xy(room.polygon.buffer(-(spec.from_wall if from_wall is None else from_wall)), x, y)
     if spec.within:
         inside &= shapely.contains_xy(shapely.union_all([shapely.Polygon(o) for o in spec.within]), x, y)
     for outline in spec.not_within:
         inside &= ~shapely.intersects_xy(shapely.Polygon(outline), x, y)
-    height = room.floor + mounting
-    inside &= room.top_at(places) >= height - 1e-6
-    points = np.column_stack([places, np.full(len(places), height)])
-    inside[list(inside_boxes(building, points))] = False
-    enclosures = Enclosures(building)
-    if building.objects:
-        inside[[k for k in np.flatnonzero(inside) if enclosures.holding(points[k], 0.0) is not None]] = False
-    return np.asarray(inside)
+    inside &= hanging.top(room, places) >= mounting - 1e-6  # NaN, under a hole in the ceiling, is not
+    points = np.column_stack([places, np.full(len(places), room.floor + mounting)])
+    return np.asarray(inside & hanging.free(points))
 
 
 def _on_walls(
-    building: Building, spec: PlacingSpec, room: RoomShape, mounting: float
+    hanging: HangingPlaces, spec: PlacingSpec, room: RoomShape, mounting: float
 ) -> Iterator[tuple[Floats, tuple[float, ...]]]:
     """Along every wall of a room, looking into it."""
-    corners = np.asarray(shapely.geometry.polygon.orient(room.polygon).exterior.coords)
-    free = _beside_walls(spec)
-    for start, end in pairwise(corners):
-        along = end - start
-        length = float(np.linalg.norm(along))
-        if length < 2 * spec.from_wall + 0.1:
-            continue
-        along /= length
-        inward = np.array([-along[1], along[0]])
-        margin = along * min(spec.from_wall, length / 2)
-        places = _along(start + margin, end - margin, spec.pitch) + inward * OFF_WALL
-        kept = places[free_places(building, free, room, places, mounting)]
-        if len(kept):
-            yield kept, (round(float(np.degrees(np.arctan2(inward[1], inward[0]))), 3) % 360,)
-
-
-def _beside_walls(spec: PlacingSpec) -> PlacingSpec:
-    """The same for units that hang on a wall, not away from it."""
-    return spec.model_copy(update={"from_wall": OFF_WALL / 2})
+    places, turns = hanging.along_walls(room, spec.pitch)
+    if not len(places):
+        return
+    free = free_places(hanging, spec, room, places, mounting, from_wall=OFF_WALL_M / 2)
+    turns = np.round(turns, 3) % 360
+    for turn in np.unique(turns[free]).tolist():
+        yield places[free & (turns == turn)], (turn,)
 
 
 def units_at(scene: Scene, room: RoomShape, offer: Offer, places: Floats) -> list[Unit]:

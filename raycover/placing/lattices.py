@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
+from raycover.hanging import HangingPlaces
 from raycover.placing.candidates import Candidates, Offer, free_places, one_sided, units_at
 from raycover.scene.placing import PlacingSpec
 from raycover.scene.schema import Scene
@@ -38,7 +39,7 @@ class Lattice:
 
 
 def lattices(
-    building: Building, spec: PlacingSpec, candidates: Candidates, room_index: int, least: int, most: float
+    hanging: HangingPlaces, spec: PlacingSpec, candidates: Candidates, room_index: int, least: int, most: float
 ) -> Iterator[Lattice]:
     """Regular layouts of a room of `least` units or more that cost no more than `most`, cheapest first, then squarest.
 
@@ -47,7 +48,7 @@ def lattices(
     """
     if "ceiling" not in spec.sorts:
         return
-    room = building.rooms[room_index]
+    room = hanging.building.rooms[room_index]
     offers = [candidates.offers[k] for k in np.unique(candidates.offer[candidates.room == room_index])]
     offers = [offer for offer in offers if not one_sided(offer.model)]
     x0, y0, x1, y1 = room.polygon.bounds
@@ -67,7 +68,7 @@ def lattices(
             continue
         if (
             shapely.contains_xy(room.polygon, *lattice.at.T).all()
-            and free_places(building, spec, room, lattice.at, lattice.offer.mounting).all()
+            and free_places(hanging, spec, room, lattice.at, lattice.offer.mounting).all()
         ):
             yield lattice
 

@@ -23,6 +23,7 @@ from raycover.building.aisles import find_aisles
 from raycover.building.parts import Building
 from raycover.detectors import Unit
 from raycover.errors import InputError, Problem
+from raycover.hanging import HangingPlaces
 from raycover.needs import NeedVerdict, Proof, counting_units, judge_need, prove
 from raycover.placing.candidates import Candidates, find_candidates
 from raycover.placing.covering import Wanted, cheaper, cover, greedy, in_lines
@@ -391,6 +392,7 @@ def _evened(
 ) -> _Found:  # fmt: skip
     """The same with rows and columns in each room where they cost no more and meet every need there."""
     building = bare.needs[0].situation.building
+    hanging = HangingPlaces(scene, building)
     for room in np.unique(best[0].room).tolist():
         chosen, _, before = best
         mine = chosen.room == room
@@ -398,7 +400,7 @@ def _evened(
         met = _met(before)
         spent = float(chosen.cost[mine].sum())
         least = _least_units(tasks, candidates, np.flatnonzero(here))
-        for lattice in islice(lattices(building, spec, candidates, room, least, spent), _LATTICES):
+        for lattice in islice(lattices(hanging, spec, candidates, room, least, spent), _LATTICES):
             tried = joined([chosen.some(~mine), as_candidates(scene, building, lattice, room)])
             detectors, proof = _judged(bare, kept, tried)
             if (_met(proof) >= (met | here)).all():

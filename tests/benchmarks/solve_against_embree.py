@@ -52,13 +52,13 @@ def compared(title: str, text: str, n: int) -> None:
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
     asked: list[tuple[int, str, tuple[np.ndarray, ...]]] = []
-    sets: list[np.ndarray] = []
+    sets: list[tuple] = []  # type: ignore[type-arg]
 
     class Recording(tracers.EmbreeTracer):
-        def __init__(self, triangles: np.ndarray) -> None:
-            super().__init__(triangles)
+        def __init__(self, *made_of) -> None:  # type: ignore[no-untyped-def]
+            super().__init__(*made_of)
             self.index = len(sets)
-            sets.append(triangles)
+            sets.append(made_of)
 
         def _run(self, origins, directions, lengths, query, output=False):  # type: ignore[no-untyped-def]
             # Embree writes the distances to hits over the lengths.
@@ -71,7 +71,7 @@ def compared(title: str, text: str, n: int) -> None:
     n_rays = sum(len(arrays[0]) for _, _, arrays in asked)
 
     def bare() -> None:
-        made = [kept(triangles) for triangles in sets]
+        made = [kept(*made_of) for made_of in sets]
         for index, query, (origins, directions, lengths) in asked:
             made[index]._run(origins, directions, lengths.copy(), query, query == "INTERSECT")
 

@@ -10,8 +10,6 @@ import ezdxf
 import pypdfium2
 import pytest
 
-from raycover.cli.main import main
-
 SCENE = """
 raycover: 1
 title: Small room
@@ -23,7 +21,7 @@ Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+def run(command_line: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     """Runs a command in an empty folder: (exit code, stdout, stderr)."""
     monkeypatch.chdir(tmp_path)
     Path("scene.yaml").write_text(SCENE)
@@ -34,13 +32,7 @@ def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.
     )
     document.saveas("plan.dxf")
 
-    def command(*words: str) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as left:
-            main(list(words))
-        out, err = capsys.readouterr()
-        return (0 if left.value.code is None else int(left.value.code)), out, err
-
-    return command
+    return command_line
 
 
 def test_import_a_drawing_check_and_map_it(run: Run) -> None:

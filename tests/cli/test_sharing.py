@@ -7,8 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from raycover.cli.main import main
-
 SCENE = """
 raycover: 1
 title: Small room
@@ -20,18 +18,12 @@ Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+def run(command_line: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     """Runs a command in a folder with a scene: (exit code, stdout, stderr)."""
     monkeypatch.chdir(tmp_path)
     Path("scene.yaml").write_text(SCENE)
 
-    def command(*words: str) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as left:
-            main(list(words))
-        out, err = capsys.readouterr()
-        return (0 if left.value.code is None else int(left.value.code)), out, err
-
-    return command
+    return command_line
 
 
 def test_a_model_and_a_page(run: Run) -> None:

@@ -11,8 +11,6 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from raycover.cli.main import main
-
 SCENE = """\
 raycover: 1
 title: Store
@@ -42,15 +40,8 @@ def scene(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def command(*words: str) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as left:
-            main(list(words))
-        out, err = capsys.readouterr()
-        code = left.value.code
-        return (0 if code is None else int(code)), out, err
-
-    return command
+def run(command_line: Run) -> Run:
+    return command_line
 
 
 def summary(folder: str) -> dict[str, Any]:

@@ -9,8 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from raycover.cli.main import main
-
 SCENE = """\
 raycover: 1
 title: Hall
@@ -24,17 +22,11 @@ Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+def run(command_line: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     monkeypatch.chdir(tmp_path)
     Path("scene.yaml").write_text(SCENE)
 
-    def command(*words: str) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as left:
-            main(list(words))
-        out, err = capsys.readouterr()
-        return int(left.value.code or 0), out, err
-
-    return command
+    return command_line
 
 
 def test_heat_writes_sheet_and_figures(run: Run) -> None:

@@ -13,7 +13,6 @@ import pypdfium2
 import pytest
 
 import raycover
-from raycover.cli.main import main
 from raycover.exchange.schedule_file import COLUMNS, schedule_csv, write_schedule
 from raycover.language import language, languages
 from raycover.schedule import make_schedule
@@ -91,17 +90,11 @@ Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+def run(command_line: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     monkeypatch.chdir(tmp_path)
     Path("scene.yaml").write_text(SCENE)
 
-    def command(*words: str) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as left:
-            main(list(words))
-        out, err = capsys.readouterr()
-        return int(left.value.code or 0), out, err
-
-    return command
+    return command_line
 
 
 def test_commands(run: Run) -> None:
