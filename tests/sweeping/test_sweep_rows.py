@@ -305,7 +305,8 @@ def test_mesh_files_go_along_from_wherever_they_lie(place: Path) -> None:
     (place / "shared").mkdir()
     (place / "job" / "lib").mkdir(parents=True)
     trimesh.creation.box((2, 2, 2)).export(place / "shared/box.glb")
-    trimesh.creation.box((1, 1, 1)).export(place / "job/lib/small.gltf")
+    for name, content in trimesh.exchange.gltf.export_gltf(trimesh.Scene(trimesh.creation.box((1, 1, 1)))).items():
+        (place / "job/lib" / name.replace("model", "small")).write_bytes(content)
     mesh = "meshes: [{name: M, file: FILE, at: [5, 4], base: 1, material: metal, axis: z-up}]\n"
     text = "allow_folders: [../shared]\n" + SCENE.replace("own-unit", "ceiling-infrared-general") + mesh
     files = ("../shared/box.glb", "lib/small.gltf")
