@@ -117,7 +117,7 @@ def _solve(made: Plan, output: Path, asked: Asked) -> dict[int, Figures | str]:
                 step(done, len(missing))
     except KeyboardInterrupt:
         raise Interrupted(
-            f"Interrupted: {len(found)} of {n} rows are kept in {kept.folder}; the same command goes on from there"
+            f"Interrupted: {sum(isinstance(f, Figures) for f in found.values())} of {n} rows are kept in {kept.folder}; the same command goes on from there"
         ) from None
     for job in made.jobs:  # rows that say the same as another
         found.setdefault(job.row, found[first[keys[job.row]].row] if keys[job.row] in first else "")

@@ -297,3 +297,25 @@ def test_a_worker_of_another_version_refuses() -> None:
     source: Source = made.sources[0]
     with pytest.raises(rows.OtherVersion):
         figures_of(source, Job(0, 0, (), stamp="raycover of old"))
+
+
+def test_mesh_files_go_along_from_wherever_they_lie(place: Path) -> None:
+    """A file outside the scene's folder, and a glTF with its buffers: solved from what was sent as beside the files."""
+    trimesh = pytest.importorskip("trimesh")
+    (place / "shared").mkdir()
+    (place / "job" / "lib").mkdir(parents=True)
+    trimesh.creation.box((2, 2, 2)).export(place / "shared/box.glb")
+    trimesh.creation.box((1, 1, 1)).export(place / "job/lib/small.gltf")
+    mesh = "meshes: [{name: M, file: FILE, at: [5, 4], base: 1, material: metal, axis: z-up}]\n"
+    text = "allow_folders: [../shared]\n" + SCENE.replace("own-unit", "ceiling-infrared-general") + mesh
+    files = ("../shared/box.glb", "lib/small.gltf")
+    path = place / "job/store.yaml"
+    path.write_text(text.replace("FILE", files[0]))
+    factors = [parse(f"meshes/M/file={','.join(files)}", spans=False)]
+    made = plan([path], factors, designs.every(factors), needs=False)
+    expected = [raycover.solve(raycover.load_text(text.replace("FILE", f), folder=path.parent)) for f in files]
+    for found in (place / "shared/box.glb", *(place / "job/lib").iterdir()):
+        found.unlink()
+    for job, coverage in zip(made.jobs, expected, strict=True):
+        assert figures_of(made.sources[0], job).planes["floor"].share == coverage.share("floor")
+    assert expected[0].share("floor") != expected[1].share("floor")
