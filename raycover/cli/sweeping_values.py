@@ -116,9 +116,9 @@ def _solve(made: Plan, output: Path, asked: Asked) -> dict[int, Figures | str]:
                 done += 1
                 step(done, len(missing))
     except KeyboardInterrupt:
-        n_kept = sum(isinstance(figures, Figures) for figures in found.values())
+        finished = sum(isinstance(outcome, Figures) for outcome in found.values())
         raise Interrupted(
-            f"Interrupted: {n_kept} of {n} rows are kept in {kept.folder}; the same command goes on from there"
+            f"Interrupted: {finished} of {n} rows are kept in {kept.folder}; the same command goes on from there"
         ) from None
     for job in made.jobs:  # rows that say the same as another
         found.setdefault(job.row, found[first[keys[job.row]].row] if keys[job.row] in first else "")
