@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import copy
 import os
-import shutil
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -15,6 +13,7 @@ from raycover.scene.devices import DetectorSpec
 from raycover.scene.reading import read_text
 from raycover.scene.schema import Scene
 from raycover.scene.splicing import put, spliced
+from raycover.whole_file import write_whole
 
 #: What of a detector is kept.
 KEYS = ("at", "mounting", "turn_deg", "tilt_deg")
@@ -66,15 +65,7 @@ class SceneFile:
         try:
             if not os.access(target, os.W_OK):
                 raise PermissionError(13, "Permission denied")
-            handle, draft = tempfile.mkstemp(prefix=".raycover-", dir=target.parent)
-            try:
-                with os.fdopen(handle, "wb") as file:
-                    file.write(content)
-                shutil.copymode(target, draft)
-                os.replace(draft, target)
-            except BaseException:
-                Path(draft).unlink(missing_ok=True)
-                raise
+            write_whole(target, content, like=target)
         except OSError as error:
             raise self._refused("cannot-write", f"it cannot be written: {error.strerror or error}") from None
 

@@ -26,13 +26,13 @@ from raycover.draw import dxf_marks, footprints, palette, words
 from raycover.draw.cuts import traces, wall_areas
 from raycover.draw.doors import distinct
 from raycover.draw.glyphs import sort_of
-from raycover.draw.png import write_whole
 from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.tables import letters
 from raycover.errors import MissingPart
 from raycover.outlines import gap_outlines, seen_areas
 from raycover.scene.received import UNITS_M, PlanSpec
 from raycover.scene.schema import Scene
+from raycover.whole_file import write_whole
 
 Floats = NDArray[np.float64]
 #: $INSUNITS of the DXF reference (header section).

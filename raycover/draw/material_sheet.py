@@ -12,10 +12,11 @@ from raycover.draw.lettering import clean
 from raycover.draw.material_charts import COLOURS, against_angle, against_frequency, key, mirrored_against_angle
 from raycover.draw.page import Box, Page
 from raycover.draw.palette import RULE, SECOND_INK
-from raycover.draw.png import save_png, write_whole
+from raycover.draw.png import save_png
 from raycover.draw.title_block import draw_fields
 from raycover.sheet_figures import TABLE_DEG, SheetFigures
 from raycover.sheet_words import facts, figure, notes, percent, summary
+from raycover.whole_file import write_whole
 
 CAUTION = (
     "A prediction, not a site test: walk-test before hand-over. Not a safety function: escape, stair and emergency "

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
-import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +12,7 @@ from PIL import Image
 from scipy.spatial import cKDTree
 
 from raycover.draw import palette
+from raycover.whole_file import write_whole
 
 #: Colours kept as they are, whatever else the picture holds.
 _KEPT = tuple(
@@ -71,18 +70,3 @@ def png_of(rgb: NDArray[np.uint8], *, dpi: float, shaded: bool = False) -> bytes
     data = io.BytesIO()
     image.save(data, "PNG", dpi=(dpi, dpi), compress_level=PNG_LEVEL)
     return data.getvalue()
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file by way of a temporary one beside it, so that no reader ever sees half of it."""
-    handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        mask = os.umask(0)
-        os.umask(mask)
-        os.chmod(name, 0o666 & ~mask)
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise

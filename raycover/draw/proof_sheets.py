@@ -15,7 +15,7 @@ from raycover.draw.mending_panel import mending_items
 from raycover.draw.mending_plans import now_and_then
 from raycover.draw.page import Box, Page, pdf_of
 from raycover.draw.plan import DPI
-from raycover.draw.png import save_png, write_whole
+from raycover.draw.png import save_png
 from raycover.draw.projection import Projection, choose_scale
 from raycover.draw.proof_groups import Group, Solved, coverage_of, groups_of, planes_of
 from raycover.draw.proof_marks import SMALL, draw_area, draw_never, draw_sight, draw_spot, draw_verdict
@@ -28,6 +28,7 @@ from raycover.mending import Mending
 from raycover.needs import Proof
 from raycover.proof_words import assumptions, remedy_note, target_words
 from raycover.remedies import Trouble
+from raycover.whole_file import write_whole
 
 Floats = NDArray[np.float64]
 #: The drawn part, the strip of its key below, and the column of words (mm).

@@ -13,7 +13,7 @@ from raycover.draw.legend import draw_classes
 from raycover.draw.lettering import clean
 from raycover.draw.page import Box, Page, pdf_of
 from raycover.draw.plan import DPI
-from raycover.draw.png import save_png, write_whole
+from raycover.draw.png import save_png
 from raycover.draw.projection import Projection
 from raycover.draw.proof_tables import Item, flow, note_items
 from raycover.draw.title_block import draw_block, state_shown
@@ -31,6 +31,7 @@ from raycover.proof_words import margin_words
 from raycover.reconciling import Estimate, Share, Table
 from raycover.returned import Compared, Returned, conclusions, differing, estimate_words
 from raycover.walktest.unknowns import AS_BUILT_DB, LAPSE, NOISE_DB
+from raycover.whole_file import write_whole
 
 _PANEL: Box = (10.0, 46.0, 150.0, 176.0)
 _COLUMN, _TOP, _FOOT = 159.0, 178.0, 31.0

@@ -12,13 +12,14 @@ from raycover.draw import palette, sheet, tables, words
 from raycover.draw.lettering import clean
 from raycover.draw.page import PAPERS, Page, pdf_of
 from raycover.draw.plan import DPI
-from raycover.draw.png import save_png, write_whole
+from raycover.draw.png import save_png
 from raycover.draw.projection import Projection
 from raycover.draw.title_block import draw_block, state_shown
 from raycover.draw.true_scale import dated
 from raycover.draw.walktest_plan import Numbered, bounds_with, draw_storey_with, storey_shown
 from raycover.proof_words import chance_words
 from raycover.walktest.making import Point, WalkTest
+from raycover.whole_file import write_whole
 
 #: The table's first line of text, and the foot of the page's words (mm).
 _TOP, _FOOT = 178.0, 31.5

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from raycover import whole_file
 from raycover.errors import InputError, Position, Problem
 
 
@@ -61,16 +62,6 @@ def write_bytes_whole(path: Path, content: bytes) -> None:
     """As `write_whole`, for any content."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, draft = tempfile.mkstemp(prefix=".raycover-", dir=path.parent)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-            umask = os.umask(0)
-            os.umask(umask)
-            os.chmod(draft, 0o666 & ~umask)
-            os.replace(draft, path)
-        except BaseException:
-            Path(draft).unlink(missing_ok=True)
-            raise
+        whole_file.write_whole(path, content)
     except OSError as error:
         raise _cannot(path, error) from error

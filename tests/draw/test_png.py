@@ -9,7 +9,8 @@ import pytest
 from PIL import Image
 
 from raycover.draw import palette
-from raycover.draw.png import indexed, save_png, write_whole
+from raycover.draw.png import indexed, save_png
+from raycover.whole_file import write_whole
 
 
 def busy_picture() -> np.ndarray:

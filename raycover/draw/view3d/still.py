@@ -18,7 +18,7 @@ from raycover.casting import Weather
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw.footprints import outline, within
-from raycover.draw.png import PNG_LEVEL, png_of, write_whole
+from raycover.draw.png import PNG_LEVEL, png_of
 from raycover.draw.stair_cuts import arrival
 from raycover.draw.stair_cuts import outline as outline_of
 from raycover.draw.view3d import environment, stage
@@ -45,6 +45,7 @@ from raycover.lobes import Lobe, make_lobe
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
 from raycover.underlay import read_underlay
+from raycover.whole_file import write_whole
 
 Floats = NDArray[np.floating[Any]]
 

@@ -16,10 +16,10 @@ import raycover
 from raycover.draw import palette, words
 from raycover.draw.lettering import Font, clean
 from raycover.draw.page import MM_PER_INCH, Page
-from raycover.draw.png import write_whole
 from raycover.draw.view3d.margin_bar import draw_margin_bar, rectangle
 from raycover.draw.view3d.window.labels import arrange
 from raycover.draw.view3d.window.picking import Eye
+from raycover.whole_file import write_whole
 
 if TYPE_CHECKING:
     from raycover.draw.view3d.window.app import Window

@@ -1,0 +1,29 @@
+"""A file that is there whole or not at all: written beside its place, then put there in one step."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+
+def write_whole(path: Path, data: bytes, *, like: Path | None = None) -> None:
+    """Write a file so that no reader ever sees half of it; with the mode of `like` if given, else a new file's.
+
+    Raises OSError where the folder cannot be written; nothing is left behind then.
+    """
+    handle, draft = tempfile.mkstemp(prefix=".raycover-", suffix=".part", dir=path.parent)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        if like is not None:
+            shutil.copymode(like, draft)
+        else:
+            mask = os.umask(0)
+            os.umask(mask)
+            os.chmod(draft, 0o666 & ~mask)
+        os.replace(draft, path)
+    except BaseException:
+        Path(draft).unlink(missing_ok=True)
+        raise
