@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import raycover
-from raycover import keeping
+from raycover import keeping, whole_file
 from raycover.errors import InputError
 from raycover.keeping import SceneFile
 from raycover.scene.devices import DetectorSpec
@@ -93,7 +93,7 @@ def test_a_file_that_cannot_be_written_stays_whole(file: SceneFile, at: str, mon
     if at == "access":
         monkeypatch.setattr(keeping.os, "access", lambda *_: False)
     else:
-        monkeypatch.setattr(keeping.shutil if at == "copymode" else keeping.os, at, full)
+        monkeypatch.setattr(whole_file.shutil if at == "copymode" else whole_file.os, at, full)
     said = "Permission denied" if at == "access" else "No space left on device"
     with pytest.raises(InputError, match=f"cannot be written: {said}"):
         file.save(moved(file, 0, at=(3.0, 2.0)))
