@@ -22,6 +22,7 @@ from raycover.draw.title_block import draw_block, state_shown
 from raycover.draw.true_scale import save_vector
 from raycover.draw.view3d import environment
 from raycover.draw.view3d.camera import Fit, View
+from raycover.draw.view3d.stage import UNNOTICED
 from raycover.draw.view3d.still import Composed, Shot, compose, render
 from raycover.draw.view3d.still_page import write_names
 from raycover.rays import RayScene
@@ -162,6 +163,7 @@ def _key(page: Page, composed: Composed) -> None:
     sorts = list(dict.fromkeys(sort_of(unit) for unit in composed.units))
     rows: list[tuple[str, str]] = [("mark", sort) for sort in sorts]
     rows += [("drop", "down to the point below it")] if composed.units else []
+    rows += [("unnoticed", "seated, not noticed")] if composed.unnoticed else []
     rows += [("footprint", "declared footprint")] if len(composed.dashes) else []
     names = " and by ".join(clean(lobe.name) for lobe in composed.lobes)
     rows += [("lobe", f"seen by {names}, in 3D")] if composed.lobes else []
@@ -180,6 +182,10 @@ def _key(page: Page, composed: Composed) -> None:
         elif what == "drop":
             page.lines([[(x + 1.9, y + 2.4), (x + 1.9, y - 0.4)]], palette.ACCENT, 0.6, 25.0)
             page.discs([(x + 1.9, y - 0.4)], 0.4, 25.0, face=palette.ACCENT)
+        elif what == "unnoticed":
+            page.discs([(x + 1.9, y + 1.6)], 0.5, 25.0, face=UNNOTICED)
+            body = [(x + 1.2, y - 0.4), (x + 2.6, y - 0.4), (x + 2.6, y + 1.0), (x + 1.2, y + 1.0)]
+            page.areas([[body]], 25.0, face=UNNOTICED)
         elif what == "footprint":
             page.lines(line, palette.ACCENT, 0.6, 25.0, dashes=(3.0, 1.32))
         elif what in ("lobe", "through"):
