@@ -181,48 +181,31 @@ def _rounded(bound: float, cost: Floats) -> float:
 
 def _rows(wanted: Sequence[Wanted], m: int) -> tuple[Any, Floats, int, Floats]:
     """All constraints as rows over (x, z), their lower bounds, how many z there are, and which of them are whole."""
-    blocks: list[tuple[Any, Any]] = []  # over x, over z of its own
+    of_x, of_z = [], []  # what each thing wanted has over x, and over z of its own
     low: list[Floats] = []
-    whole: list[Floats] = []
+    whole: list[Floats] = [np.zeros(0)]
     for one in wanted:
         lacking = one.lacking
+        seen, need, area = _grouped(one.seen, lacking, one.weight)
         if one.share >= 1 - _SLACK:
-            seen, need, _ = _grouped(one.seen, lacking, np.zeros(len(lacking)))
             if seen.shape[0]:
-                blocks.append((seen, None))
+                of_x.append(seen)
+                of_z.append(sp.csr_array((seen.shape[0], 0)))
                 low.append(need.astype(float))
             continue
         missing = one.share * one.weight.sum() - one.weight[lacking == 0].sum()
         if missing <= _SLACK * one.weight.sum():
             continue
-        seen, need, area = _grouped(one.seen, lacking, one.weight)
-        k = seen.shape[0]
-        # Whatever the rounding, a share that can just be reached is reached.
         total = sp.csr_array(area[None] * (1 / area.sum()))
-        blocks.append((seen, sp.diags_array(-need.astype(float))))
-        low.append(np.zeros(k))
-        blocks.append((sp.csr_array((1, m)), total))
-        low.append(np.array([missing / area.sum() - 1e-9]))
+        of_x.append(sp.vstack([seen, sp.csr_array((1, m))]))
+        of_z.append(sp.vstack([sp.diags_array(-need.astype(float)), total]))
+        # Whatever the rounding, a share that can just be reached is reached.
+        low.append(np.append(np.zeros(len(need)), missing / area.sum() - 1e-9))
         whole.append((need > 1).astype(float))
-    if not blocks:
+    if not of_x:
         return None, np.zeros(0), 0, np.zeros(0)
-    sizes = [len(w) for w in whole]
-    starts = np.concatenate([[0], np.cumsum(sizes)]).astype(int)
-    n_extra = int(starts[-1])
-    made, z = [], 0
-    pending = 0  # a share has two blocks over the same z
-    for seen, mine in blocks:
-        if mine is None:
-            made.append(sp.hstack([seen, sp.csr_array((seen.shape[0], n_extra))]))
-            continue
-        left, width = int(starts[z]), sizes[z]
-        right = n_extra - left - width
-        parts = [seen, sp.csr_array((seen.shape[0], left)), mine, sp.csr_array((seen.shape[0], right))]
-        made.append(sp.hstack(parts))
-        pending += 1
-        if pending == 2:
-            pending, z = 0, z + 1
-    return sp.vstack(made).tocsr(), np.concatenate(low), n_extra, np.concatenate(whole) if whole else np.zeros(0)
+    is_whole = np.concatenate(whole)
+    return sp.hstack([sp.vstack(of_x), sp.block_diag(of_z)]).tocsr(), np.concatenate(low), len(is_whole), is_whole
 
 
 def _grouped(seen: Any, lacking: NDArray[np.integer], weight: Floats) -> tuple[Any, NDArray[np.integer], Floats]:

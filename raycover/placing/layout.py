@@ -1,7 +1,8 @@
 """`place`: the fewest or cheapest units that meet a scene's needs, with a bound that says how far from the best.
 
 Needs are looked at in some of their cells first; what that finds is judged on all of them, and cells that are missed
-join those looked at until nothing is. A bound found on some cells holds for all: more cells only ask for more.
+join those looked at until nothing is. Where every cell is asked, a bound found on some holds for all: more cells only
+ask for more. Of a share it is the bound of the cells looked at, each standing for those around it.
 """
 
 from __future__ import annotations
@@ -51,6 +52,8 @@ _LINES_SHARE = 0.3
 _LATTICES = 150
 #: What is chosen, all detectors with it, and the needs judged.
 _Found = tuple[Candidates, list[DetectorSpec], Proof]
+#: What hangs where: entry, mounting height, turn and place of every unit.
+_Hung = tuple[tuple[str, float, float, float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -111,7 +114,7 @@ def place(
     aisles = [aisle.middle for aisle in find_aisles(building)] if "aisles" in spec.sorts else []
     candidates = find_candidates(scene, building, spec, _rooms_of(bare, building), aisles)
     _some_there(scene, candidates)
-    nevers = _places_never(bare, candidates)
+    _, nevers = _places(bare, candidates)
     step = _Steps(progress, sum(_can_choose(v.need) for v in bare.needs for _ in v.places))
     allowed = np.ones(len(candidates), bool)
     for task in nevers:
@@ -121,7 +124,7 @@ def place(
         step()
     banned, n_all = candidates.some(~allowed), len(candidates)
     candidates = candidates.some(allowed)
-    tasks = [one for one in _places(bare, candidates) if not one.asked.need.never and _can_choose(one.asked.need)]
+    tasks, nevers = _places(bare, candidates)
     for task in tasks:
         area = float(task.asked.site.area.sum())
         most = int(np.clip(area / (_APART * spec.pitch) ** 2, _CELLS, _MOST_CELLS))
@@ -130,8 +133,7 @@ def place(
         step()
     _reachable(scene, bare, tasks, banned)
     return _search(
-        scene, spec, kept, bare, tasks, _places_never(bare, candidates), candidates, n_all, seconds=seconds,
-        began=began, notes=notes,
+        scene, spec, kept, bare, tasks, nevers, candidates, n_all, seconds=seconds, began=began, notes=notes
     )  # fmt: skip
 
 
@@ -191,10 +193,15 @@ def _some_there(scene: Scene, candidates: Candidates) -> None:
         )])  # fmt: skip
 
 
-def _places(bare: Proof, candidates: Candidates) -> list[_Task]:
-    """Every place of the needs, with the candidates that it asks: where units belong to places, those that would."""
+def _places(bare: Proof, candidates: Candidates) -> tuple[list[_Task], list[_Task]]:
+    """Places to be seen and places to keep quiet, of needs that units can be placed for.
+
+    With the candidates that each asks: where units belong to places, those that would.
+    """
     named = [replace(unit, name=_tag(k)) for k, unit in enumerate(candidates.units)]
-    found: list[_Task] = []
+    seen: list[_Task] = []
+    quiet: list[_Task] = []
+    number = count()
     for verdict in bare.needs:
         situation, need = verdict.situation, verdict.need
         units = (*situation.units, *named)
@@ -202,8 +209,10 @@ def _places(bare: Proof, candidates: Candidates) -> list[_Task]:
             have = (one.margin_db >= 0).sum(axis=0) if len(one.margin_db) else np.zeros(len(site), int)
             counts = np.array(counting_units(need, units, site), int) - len(situation.units)
             asked = Asked(need, situation, site, np.arange(len(site)), site.area)
-            found.append(_Task(len(found), asked, have, counts[counts >= 0]))
-    return found
+            task = _Task(next(number), asked, have, counts[counts >= 0])
+            if _can_choose(need):
+                (quiet if need.never else seen).append(task)
+    return seen, quiet
 
 
 def _can_choose(need: NeedSpec) -> bool:
@@ -214,10 +223,6 @@ def _can_choose(need: NeedSpec) -> bool:
     if need.walked:
         return False
     return need.zones is None or (need.whose is None and need.largest_area is None)
-
-
-def _places_never(bare: Proof, candidates: Candidates) -> list[_Task]:
-    return [one for one in _places(bare, candidates) if one.asked.need.never and _can_choose(one.asked.need)]
 
 
 def _tag(index: int) -> str:
@@ -309,10 +314,12 @@ def _search(
     deadline = time.perf_counter() + seconds
     rounds = 0
     alive = np.ones(len(candidates), bool)
+    failed: set[tuple[int, _Hung]] = set()
     while True:
         rounds += 1
         left = max(deadline - time.perf_counter(), 1.0)
-        found = cover(_wanted(tasks), cost, spots=spots, seconds=left)
+        wanted = _wanted(tasks)
+        found = cover(wanted, cost, spots=spots, seconds=left)
         if found is None:
             _reachable(scene, bare, tasks, candidates.some(~alive))
             raise InputError([Problem(
@@ -321,7 +328,7 @@ def _search(
             )])  # fmt: skip
         bound = max(bound, found.bound)
         timed_out = not found.found
-        taken = found.chosen if found.optimal else cheaper(_wanted(tasks), cost, found)
+        taken = found.chosen if found.optimal else cheaper(wanted, cost, found)
         chosen = candidates.some(taken)
         best = (chosen, *_judged(bare, kept, chosen))
         missing = _add_missed(tasks, best[2], candidates)
@@ -333,7 +340,7 @@ def _search(
                 task.seen = (task.seen @ sp.diags_array(alive.astype(np.int8), dtype=np.int8)).tocsc()
             missing = True
         if spec.regular:
-            best = _evened(scene, spec, kept, bare, tasks, candidates, best)
+            best = _evened(scene, spec, kept, bare, tasks, candidates, best, failed)
         if best[2].met or not missing or rounds >= _ROUNDS or time.perf_counter() > deadline:
             break
     if not best[2].met:
@@ -362,13 +369,14 @@ def _tripping(nevers: Sequence[_Task], candidates: Candidates, chosen: NDArray[n
 
 def _repaired(bare: Proof, kept: Sequence[DetectorSpec], candidates: Candidates, best: _Found) -> _Found:
     """The same with units added, one by one, until every need is met: for when the time has run out."""
-    places = _places(bare, candidates)
+    tasks, _ = _places(bare, candidates)
     for _ in range(_ROUNDS):
         chosen, _, proof = best
         lots = []
         judged = [one for verdict in proof.needs for one in verdict.places]
-        for task, one in zip(places, judged, strict=True):
-            if one.met or task.asked.need.never or not _can_choose(task.asked.need):
+        for task in tasks:
+            one = judged[task.number]
+            if one.met:
                 continue
             cells = np.flatnonzero((one.margin_db >= 0).sum(axis=0) < task.asked.need.by)
             cells = cells[np.unique(np.linspace(0, len(cells) - 1, _CELLS).astype(int))]
@@ -388,9 +396,12 @@ def _repaired(bare: Proof, kept: Sequence[DetectorSpec], candidates: Candidates,
 
 def _evened(
     scene: Scene, spec: PlacingSpec, kept: Sequence[DetectorSpec], bare: Proof, tasks: Sequence[_Task],
-    candidates: Candidates, best: _Found,
+    candidates: Candidates, best: _Found, failed: set[tuple[int, _Hung]],
 ) -> _Found:  # fmt: skip
-    """The same with rows and columns in each room where they cost no more and meet every need there."""
+    """The same with rows and columns in each room where they cost no more and meet every need there.
+
+    `failed`: what was judged for a room before and met them not; it is not judged again.
+    """
     building = bare.needs[0].situation.building
     hanging = HangingPlaces(scene, building)
     for room in np.unique(best[0].room).tolist():
@@ -402,11 +413,24 @@ def _evened(
         least = _least_units(tasks, candidates, np.flatnonzero(here))
         for lattice in islice(lattices(hanging, spec, candidates, room, least, spent), _LATTICES):
             tried = joined([chosen.some(~mine), as_candidates(scene, building, lattice, room)])
+            hung = room, _hung(tried)
+            if hung in failed:
+                continue
             detectors, proof = _judged(bare, kept, tried)
-            if (_met(proof) >= (met | here)).all():
+            now = _met(proof)
+            if not now[here].all():
+                failed.add(hung)
+            elif (now >= met).all():
                 best = (tried, detectors, proof)
                 break
     return best
+
+
+def _hung(chosen: Candidates) -> _Hung:
+    return tuple(
+        (chosen.offers[k].model.name, chosen.offers[k].mounting, float(turn), float(x), float(y))
+        for k, turn, (x, y) in zip(chosen.offer, chosen.turn_deg, chosen.at, strict=True)
+    )
 
 
 def _least_units(tasks: Sequence[_Task], candidates: Candidates, places: NDArray[np.integer]) -> int:
