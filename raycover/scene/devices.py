@@ -37,8 +37,9 @@ from raycover.scene.quantities import (
 )
 from raycover.scene.radiation import (
     DEFAULT_PERCENT,
-    BeamSpec,
+    Beams,
     ElevationTable,
+    FrontToBack,
     Percent,
     PercentRange,
     SpeedRange,
@@ -79,18 +80,14 @@ class PatternSpec(Strict):
     bus_current_ma: Annotated[Number, Field(ge=0, le=1000)] | None = Field(None, description="bus current in mA")
     reach_behind: Share | None = Field(None, description="microwave only: share of the reach behind the unit")
     zones: ZonesSpec | None = Field(None, description="infrared only: the lens; derived from the footprint without")
-    front_to_back_db: Annotated[Number, Field(ge=0, le=100)] | None = Field(
+    front_to_back_db: FrontToBack | None = Field(
         None, description="microwave only, instead of reach_behind: one-way front-to-back ratio of its antenna"
     )
     elevation: ElevationTable | None = Field(
         None,
-        min_length=2,
-        max_length=361,
         description="microwave only, instead of reach_behind: [degrees off its axis, share of the reach], 0 to 180",
     )
-    beams: list[BeamSpec] | None = Field(
-        None, min_length=1, max_length=12, description="microwave only: aimed beams that share the footprint"
-    )
+    beams: Beams | None = Field(None, description="microwave only: aimed beams that share the footprint")
     band_hz: tuple[Shift, Shift] | None = Field(
         None, description="microwave only: Doppler shifts it answers to, [lowest, highest], in Hz"
     )

@@ -11,7 +11,7 @@ from pydantic_core import PydanticCustomError
 
 from raycover.scene.declared import DeclaredSpec, ZonesSpec
 from raycover.scene.quantities import Number, Strict
-from raycover.scene.radiation import BeamSpec, ElevationTable, SpeedRange, check_elevation
+from raycover.scene.radiation import Beams, ElevationTable, FrontToBack, SpeedRange, check_elevation
 
 Share = Annotated[Number, Field(ge=0, le=1)]
 Shift = Annotated[Number, Field(gt=0, le=1e6)]
@@ -99,18 +99,14 @@ class MicrowaveHalf(Strict):
     frequency_ghz: Gigahertz = Field(description="frequency, in GHz")
     declared: list[DeclaredSpec] = Field(min_length=1, max_length=100, description="declared footprints of this half")
     reach_behind: Share | None = Field(None, description="share of the reach behind the unit")
-    front_to_back_db: Annotated[Number, Field(ge=0, le=100)] | None = Field(
+    front_to_back_db: FrontToBack | None = Field(
         None, description="instead of reach_behind: one-way front-to-back ratio of its antenna"
     )
     elevation: ElevationTable | None = Field(
         None,
-        min_length=2,
-        max_length=361,
         description="instead of reach_behind: [degrees off its axis, share of the reach], 0 to 180",
     )
-    beams: list[BeamSpec] | None = Field(
-        None, min_length=1, max_length=12, description="aimed beams that share the footprint"
-    )
+    beams: Beams | None = Field(None, description="aimed beams that share the footprint")
     band_hz: tuple[Shift, Shift] | None = Field(
         None, description="Doppler shifts it answers to, [lowest, highest], in Hz"
     )

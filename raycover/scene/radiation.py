@@ -12,7 +12,11 @@ from pydantic_core import PydanticCustomError
 from raycover.scene.quantities import Degrees, Number, Strict
 
 #: [angle off the unit's axis in degrees, share of the reach].
-ElevationTable = list[tuple[Annotated[Number, Field(ge=0, le=180)], Annotated[Number, Field(ge=0, le=10)]]]
+ElevationTable = Annotated[
+    list[tuple[Annotated[Number, Field(ge=0, le=180)], Annotated[Number, Field(ge=0, le=10)]]],
+    Field(min_length=2, max_length=361),
+]
+FrontToBack = Annotated[Number, Field(ge=0, le=100)]
 Percent = Annotated[Number, Field(gt=0, le=1000)]
 #: What a sensitivity setting may be where the entry does not say.
 DEFAULT_PERCENT = (10.0, 100.0)
@@ -28,6 +32,9 @@ class BeamSpec(Strict):
     width_deg: Annotated[Number, Field(ge=5, le=170)] = Field(
         description="full angle between the directions of half power, one way"
     )
+
+
+Beams = Annotated[list[BeamSpec], Field(min_length=1, max_length=12)]
 
 
 class SpeedRange(Strict):
