@@ -15,14 +15,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+from displays import needs_3d
 from matplotlib.testing.compare import compare_images
 from numpy.typing import NDArray
 from PIL import Image
 
 from raycover.draw.plan import make_plan
 from raycover.draw.section_sheet import make_section
-from raycover.draw.view3d import display_report
-from raycover.errors import MissingPart
 from raycover.upright import solve_sections
 
 LOOKS = Path(__file__).parent / "looks"
@@ -30,14 +29,6 @@ LOOKS = Path(__file__).parent / "looks"
 #: FreeType differ by less, a missing hatch or a legend that moved by more.
 WIDTH, TOLERANCE = 400, 4.0
 Pixels = NDArray[np.uint8]
-
-
-def drawable() -> bool:
-    try:
-        display_report()
-    except MissingPart:
-        return False
-    return True
 
 
 def plan(example: Any) -> Pixels:
@@ -77,7 +68,7 @@ def test_sheets_look_as_they_did(
     compared(made(example), name, tmp_path)
 
 
-@pytest.mark.skipif(not drawable(), reason="neither EGL nor an X display here (apt-get install libegl1)")
+@needs_3d
 def test_a_still_looks_as_it_did(washroom: Any, tmp_path: Path) -> None:
     compared(still(washroom), "washroom-still", tmp_path)
 

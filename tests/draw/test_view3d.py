@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+from displays import needs_3d
 from PIL import Image
 from view3d_scenes import SMALL, Made, made
 
@@ -23,17 +24,6 @@ from raycover.draw.view3d.solids import draw_solids
 from raycover.draw.view3d.still import compose
 from raycover.draw.view3d.walls import wall_bodies
 from raycover.errors import MissingPart
-
-
-def drawable() -> bool:
-    try:
-        display_report()
-    except MissingPart:
-        return False
-    return True
-
-
-needs_3d = pytest.mark.skipif(not drawable(), reason="neither EGL nor an X display here (apt-get install libegl1)")
 
 
 @pytest.fixture

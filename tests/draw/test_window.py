@@ -10,13 +10,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from displays import needs_3d
 from PIL import Image
 from view3d_scenes import SMALL, made
 
 import raycover
 from raycover.casting import CAUSES
 from raycover.coverage import solve
-from raycover.draw.view3d import display_report, open_window
+from raycover.draw.view3d import open_window
 from raycover.draw.view3d.window import Window, scenery
 from raycover.draw.view3d.window.canvas import Spot
 from raycover.draw.view3d.window.keys import KEYS
@@ -26,17 +27,6 @@ from raycover.keeping import SceneFile
 from raycover.live import LiveCoverage, Look
 
 SIZE = (780, 600)
-
-
-def drawable() -> bool:
-    try:
-        display_report()
-    except MissingPart:
-        return False
-    return True
-
-
-needs_3d = pytest.mark.skipif(not drawable(), reason="neither EGL nor an X display here (apt-get install libegl1)")
 
 
 @pytest.fixture(scope="module", autouse=True)
