@@ -68,6 +68,11 @@ class InputError(RaycoverError):
         super().__init__("\n".join(p.frame() for p in found))
 
 
+def option_error(option: str, message: str, help_: str) -> InputError:
+    """What is wrong with an option of a command, and how to write it."""
+    return InputError([Problem("bad-option", message, Position(option), help_)])
+
+
 class MissingPart(RaycoverError):
     """Something optional is not installed; the message names the package that brings it."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from raycover.errors import InputError, Position, Problem
+from raycover.errors import option_error
 
 #: No study needs more values of one kind.
 MOST_VALUES = 200
@@ -17,10 +17,10 @@ def numbers(option: str, text: str, low: float, high: float, unit: str) -> list[
     for part in text.split(","):
         found += _part(option, part.strip(), example)
         if len(found) > MOST_VALUES:
-            raise _wrong(option, f"asks for more than {MOST_VALUES} values", "take a coarser step")
+            raise option_error(option, f"asks for more than {MOST_VALUES} values", "take a coarser step")
     beyond = [v for v in found if not low <= v <= high]
     if beyond:
-        raise _wrong(option, f"{beyond[0]:g} {unit} is out of range", f"{low:g} to {high:g} {unit} is allowed")
+        raise option_error(option, f"{beyond[0]:g} {unit} is out of range", f"{low:g} to {high:g} {unit} is allowed")
     return list(dict.fromkeys(found))
 
 
@@ -28,9 +28,9 @@ def _part(option: str, part: str, example: str) -> list[float]:
     try:
         values = [float(v) for v in part.split(":")]
     except ValueError:
-        raise _wrong(option, f'expects numbers, got "{part}"', example) from None
+        raise option_error(option, f'expects numbers, got "{part}"', example) from None
     if not all(map(math.isfinite, values)) or len(values) not in (1, 3):
-        raise _wrong(option, f'expects a number or FROM:TO:STEP, got "{part}"', example)
+        raise option_error(option, f'expects a number or FROM:TO:STEP, got "{part}"', example)
     if len(values) == 1:
         return values
     return stepped(option, part, *values)
@@ -39,12 +39,8 @@ def _part(option: str, part: str, example: str) -> list[float]:
 def stepped(option: str, part: str, start: float, end: float, step: float) -> list[float]:
     """Values from start to end, both included where a step falls there. Raises InputError where there is none."""
     if step <= 0 or end < start:
-        raise _wrong(option, f'"{part}" runs nowhere', "a range rises: FROM:TO:STEP with a step above 0")
+        raise option_error(option, f'"{part}" runs nowhere', "a range rises: FROM:TO:STEP with a step above 0")
     n = math.floor((end - start) / step + 1e-9)
     if n > MOST_VALUES:
-        raise _wrong(option, f"asks for more than {MOST_VALUES} values", "take a coarser step")
+        raise option_error(option, f"asks for more than {MOST_VALUES} values", "take a coarser step")
     return [round(start + k * step, 9) for k in range(n + 1)]
-
-
-def _wrong(option: str, message: str, help_: str) -> InputError:
-    return InputError([Problem("bad-option", message, Position(option), help_)])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.errors import did_you_mean, option_error
 from raycover.loading import in_state, load
 from raycover.scene.schema import Scene
 
@@ -24,8 +24,3 @@ def loaded(path: Path, state: str | None) -> Scene:
     """A scene file in one of its states, the one drawn if none is named."""
     scene = load(path)
     return in_state(scene, chosen_states(scene, [] if state is None else [state], all_states=False)[0])
-
-
-def option_error(option: str, message: str, help_text: str) -> InputError:
-    """What is wrong with an option, and how to write it."""
-    return InputError([Problem("bad-option", message, Position(option), help_text)])

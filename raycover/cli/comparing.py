@@ -9,7 +9,7 @@ from raycover.cli.printing import data, progress, talk
 from raycover.cli.solving import Solved, solved
 from raycover.cli.tables import table
 from raycover.comparing import GAINED, LOST, Comparison, compare
-from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.errors import InputError, Position, Problem, did_you_mean, option_error
 from raycover.exchange.comparison import CAUTION, comparison_json
 from raycover.exchange.files import whole_folder
 from raycover.loading import in_state, load
@@ -65,7 +65,7 @@ def _both(
     """The two scenes and what to call them."""
     if other is not None:
         if states is not None:
-            raise _wrong("--states", "two files are compared as drawn", "leave --states out, or name one file")
+            raise option_error("--states", "two files are compared as drawn", "leave --states out, or name one file")
         labels = (path.stem, other.stem) if path.stem != other.stem else (path.parent.name, other.parent.name)
         if labels[0] == labels[1] or not all(labels):
             labels = ("first", "second")
@@ -74,18 +74,14 @@ def _both(
     if states is None:
         if len(scene.states) != 1:
             known = ", ".join(f'"{name}"' for name in scene.state_names)
-            raise _wrong("--states", "two states to compare are needed", f"write --states A B; states: {known}")
+            raise option_error("--states", "two states to compare are needed", f"write --states A B; states: {known}")
         states = (scene.state_names[0], scene.state_names[1])
     for name in states:
         if name not in scene.state_names:
-            raise _wrong("--states", f'no state is named "{name}"', did_you_mean(name, scene.state_names))
+            raise option_error("--states", f'no state is named "{name}"', did_you_mean(name, scene.state_names))
     if states[0] == states[1]:
-        raise _wrong("--states", "a state is compared with itself", "name two")
+        raise option_error("--states", "a state is compared with itself", "name two")
     return (in_state(scene, states[0]), in_state(scene, states[1])), states
-
-
-def _wrong(option: str, message: str, help_: str) -> InputError:
-    return InputError([Problem("bad-option", message, Position(option), help_)])
 
 
 def _nothing_shared(before: Solved, after: Solved, path: Path) -> Problem:

@@ -123,13 +123,10 @@ def walk_(
     if grid:
         from raycover.cli import grid_walking
 
-        refused = {"--route": route is not None, "--hold": hold is not None, "--declared": declared}
-        for option in (name for name, given in refused.items() if given):
-            raise typer.BadParameter("has no meaning with --grid", param_hint=option)
+        _refuse("with --grid", {"--route": route is not None, "--hold": hold is not None, "--declared": declared})
         grid_walking.grid_walk_scene(scene, output, state=state, threads=threads, as_json=json)
         return
-    if threads is not None:
-        raise typer.BadParameter("has no meaning without --grid", param_hint="--threads")
+    _refuse("without --grid", {"--threads": threads is not None})
     from raycover.cli import walking
 
     walking.walk_scene(scene, output, route=route, hold=hold, declared=declared, state=state, as_json=json)
@@ -342,9 +339,8 @@ def report_(
 ) -> None:
     """Everything about a scene in one HTML file and one PDF: verdicts, maps, causes, schedule, sources; to sign."""
     if slides:
-        refused = {"--lang": lang is not None, "--date": date is not None, "--html-only": html_only, "--json": json}
-        for option in (name for name, given in refused.items() if given):
-            raise typer.BadParameter("has no meaning with --slides", param_hint=option)
+        given = {"--lang": lang is not None, "--date": date is not None, "--html-only": html_only, "--json": json}
+        _refuse("with --slides", given)
         from raycover.cli import telling
 
         telling.tell_scene(scene, output, after=None, route=None, with_film=True, state=None, threads=threads)
@@ -487,6 +483,12 @@ def doctor_(json: AsJson = False) -> None:
     from raycover.cli import starting
 
     starting.doctor(as_json=json)
+
+
+def _refuse(when: str, given: dict[str, bool]) -> None:
+    """Refuse the first option that is given though it means nothing."""
+    for option in (name for name, is_given in given.items() if is_given):
+        raise typer.BadParameter(f"has no meaning {when}", param_hint=option)
 
 
 def _version(asked: bool) -> None:

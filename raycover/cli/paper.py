@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.errors import did_you_mean, option_error
 
 #: Dots an inch of PNGs: on screen unless asked otherwise, at least and at most.
 SCREEN_DPI, _LEAST_DPI, _MOST_DPI = 200, 72, 600
@@ -43,7 +43,7 @@ SCREEN = Sheets()
 def sheets_asked(pdf: str | None, scale: str | None, *, svg: bool = False, dpi: int | None = None) -> Sheets:
     """What the options ask for. Raises InputError for a paper, scale or resolution that is none."""
     if dpi is not None and not _LEAST_DPI <= dpi <= _MOST_DPI:
-        raise _refused(
+        raise option_error(
             "--dpi", f"expects {_LEAST_DPI} to {_MOST_DPI} dots an inch, got {dpi}", "write --dpi 300 for print"
         )
     return Sheets(_paper_asked(pdf, scale), svg, SCREEN_DPI if dpi is None else dpi)
@@ -54,15 +54,17 @@ def _paper_asked(pdf: str | None, scale: str | None) -> Paper | None:
 
     if pdf is None:
         if scale is not None:
-            raise _refused("--scale", "a scale needs paper", "write --pdf A3 --scale 100")
+            raise option_error("--scale", "a scale needs paper", "write --pdf A3 --scale 100")
         return None
     if pdf.upper() not in PAPERS:
-        raise _refused("--pdf", f'unknown paper "{pdf}"', did_you_mean(pdf.upper(), sorted(PAPERS)))
+        raise option_error("--pdf", f'unknown paper "{pdf}"', did_you_mean(pdf.upper(), sorted(PAPERS)))
     if scale is None or scale.lower() == "auto":
         return Paper(pdf.upper(), None)
     found = re.fullmatch(r"\s*(?:1\s*:\s*)?(\d{1,6})\s*", scale)
     if not found or int(found[1]) < 1:
-        raise _refused("--scale", f'expects 50, 100, another whole number or auto, got "{scale}"', "write --scale 100")
+        raise option_error(
+            "--scale", f'expects 50, 100, another whole number or auto, got "{scale}"', "write --scale 100"
+        )
     return Paper(pdf.upper(), int(found[1]))
 
 
@@ -74,12 +76,8 @@ def fitting(paper: Paper, draw: Callable[[], None]) -> None:
         draw()
     except DoesNotFit as error:
         width, depth = error.size_m
-        raise _refused(
+        raise option_error(
             "--scale",
             f"{width:.1f} × {depth:.1f} m do not fit on {paper.name} at 1:{error.scale}",
             f"write --scale {error.fitting}, --scale auto, or take larger paper",
         ) from None
-
-
-def _refused(option: str, message: str, help_text: str) -> InputError:
-    return InputError([Problem("bad-option", message, Position(option), help_text)])

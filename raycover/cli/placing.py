@@ -8,7 +8,7 @@ from pathlib import Path
 
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
-from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.errors import InputError, Problem, did_you_mean, option_error
 from raycover.exchange.files import write_whole
 from raycover.exchange.layout import layout_json
 from raycover.loading import load
@@ -30,9 +30,11 @@ def place_scene(
     scene = load(path)
     warn(scene.warnings)
     if output.resolve() == path.resolve():
-        raise _wrong("-o", f"{output} is the scene itself", "give the proposal a name of its own: -o proposal.yaml")
+        raise option_error(
+            "-o", f"{output} is the scene itself", "give the proposal a name of its own: -o proposal.yaml"
+        )
     if output.exists() and not force:
-        raise _wrong("-o", f"{output} is there already", "choose another name, or write over it with --force")
+        raise option_error("-o", f"{output} is there already", "choose another name, or write over it with --force")
     spec = _spec(scene, models, keep, pitch, regular)
     with progress("looking from every candidate") as step:
         layout = place(scene, spec, seconds=seconds, progress=step)
@@ -59,11 +61,11 @@ def _spec(
     known = sorted(scene.catalogue.detectors)
     for name in models:
         if name not in scene.catalogue.detectors:
-            raise _wrong("--models", f'unknown detector model "{name}"', did_you_mean(name, known))
+            raise option_error("--models", f'unknown detector model "{name}"', did_you_mean(name, known))
     given = {"models": list(models) or None, "keep": list(keep) or None, "pitch": pitch, "regular": regular}
     spec = spec.model_copy(update={key: value for key, value in given.items() if value is not None})
     if spec.prices and spec.models and (lacking := [name for name in spec.models if name not in spec.prices]):
-        raise _wrong("--models", f"no price for {', '.join(lacking)}", "add them to placing: {prices: {…}}")
+        raise option_error("--models", f"no price for {', '.join(lacking)}", "add them to placing: {prices: {…}}")
     if spec.models is None and not any(d.model for d in scene.detectors):
         raise InputError([Problem(
             "no-model", "there is no detector model to place",
@@ -71,10 +73,6 @@ def _spec(
             "offer some: placing: {models: [ceiling-infrared-general]}, or --models; raycover models lists them",
         )])  # fmt: skip
     return spec
-
-
-def _wrong(option: str, message: str, help_: str) -> InputError:
-    return InputError([Problem("bad-option", message, Position(option), help_)])
 
 
 def _print(layout: Layout, before: Proof | None) -> None:

@@ -9,12 +9,12 @@ from pathlib import Path
 from raycover.building.build import build
 from raycover.chance_maps import ChanceMaps
 from raycover.cli import chances as chance_talk
-from raycover.cli.choosing import chosen_states, loaded, option_error
+from raycover.cli.choosing import chosen_states, loaded
 from raycover.cli.paper import SCREEN, Sheets
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.solved import Solved
 from raycover.coverage import solve
-from raycover.errors import did_you_mean
+from raycover.errors import did_you_mean, option_error
 from raycover.exchange.files import whole_folder
 from raycover.exchange.summary import probe_json, states_summary, summary
 from raycover.loading import in_state, load

@@ -12,7 +12,7 @@ from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
 from raycover.draw.multiples import Small
 from raycover.draw.study import Shown, along_axis, axis_of, draw_study
-from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.errors import InputError, Problem, did_you_mean, option_error
 from raycover.exchange.files import whole_folder
 from raycover.exchange.studies import study_csv, study_json
 from raycover.loading import load
@@ -80,7 +80,7 @@ def _chosen(scene: Scene, patterns: Sequence[str], path: Path) -> list[str]:
     for pattern in patterns or ["*"]:
         found = [name for name in known if fnmatchcase(name, pattern)]
         if not found:
-            raise _wrong("--detector", f'no detector is named "{pattern}"', did_you_mean(pattern, known))
+            raise option_error("--detector", f'no detector is named "{pattern}"', did_you_mean(pattern, known))
         chosen += found
     return [name for name in known if name in chosen]
 
@@ -90,14 +90,12 @@ def _changes(mounting: str | None, tilt: str | None, turn: str | None) -> list[C
     tilts = numbers("--tilt", tilt, -180.0, 180.0, "degrees") if tilt is not None else [None]
     turns = numbers("--turn", turn, -360.0, 360.0, "degrees") if turn is not None else [None]
     if heights == tilts == turns == [None]:
-        raise _wrong("--mounting", "nothing to vary", "write --mounting 6:14:0.5, --tilt -20:20:5 or --turn 0:90:15")
+        raise option_error(
+            "--mounting", "nothing to vary", "write --mounting 6:14:0.5, --tilt -20:20:5 or --turn 0:90:15"
+        )
     if (n := len(heights) * len(tilts) * len(turns)) > MOST_STEPS:
-        raise _wrong("--mounting", f"{n} combinations are more than {MOST_STEPS}", "take coarser steps")
+        raise option_error("--mounting", f"{n} combinations are more than {MOST_STEPS}", "take coarser steps")
     return [Change(mounting=m, tilt_deg=t, turn_deg=r) for m, t, r in product(heights, tilts, turns)]
-
-
-def _wrong(option: str, message: str, help_: str) -> InputError:
-    return InputError([Problem("bad-option", message, Position(option), help_)])
 
 
 def _few(lined: Study) -> list[Step]:

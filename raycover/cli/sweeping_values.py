@@ -9,10 +9,9 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from raycover.cli.choosing import option_error
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
-from raycover.errors import RaycoverError, did_you_mean
+from raycover.errors import RaycoverError, did_you_mean, option_error
 from raycover.exchange.files import whole_folder, write_whole
 from raycover.exchange.kept_rows import KeptRows
 from raycover.exchange.sweep_table import planes_of, problem_of, sweep_csv, sweep_json

@@ -12,7 +12,7 @@ from raycover.building.parts import Building
 from raycover.cli.choosing import loaded
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
-from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.errors import did_you_mean, option_error
 from raycover.exchange.files import whole_folder
 from raycover.exchange.walk_files import CAUTION, file_name, over_all, walks_json, write_traces
 from raycover.rays import RayScene
@@ -74,7 +74,7 @@ def _ways(scene: Scene, building: Building, route: str | None) -> list[Way]:
     chosen = [way for way in ways if route in (way.name, way.route)]
     if not chosen:
         names = list(dict.fromkeys([*(way.route for way in ways if way.route != "usual"), *(way.name for way in ways)]))
-        raise _refused("--route", f'no route is named "{route}"', did_you_mean(route, names))
+        raise option_error("--route", f'no route is named "{route}"', did_you_mean(route, names))
     return chosen
 
 
@@ -86,15 +86,15 @@ def hold_asked(text: str) -> float:
     else:
         plain = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(s|min)?\s*", text)
         if not plain:
-            raise _refused("--hold", f'expects minutes and seconds, got "{text}"', "write --hold 15:00, or --hold 90")
+            raise option_error(
+                "--hold", f'expects minutes and seconds, got "{text}"', "write --hold 15:00, or --hold 90"
+            )
         seconds = float(plain[1]) * (60 if plain[2] == "min" else 1)
     if not 1 <= seconds <= 86_400:
-        raise _refused("--hold", f"a hold time is 1 s to 24 h, got {seconds:g} s", "write --hold 15:00, or --hold 90")
+        raise option_error(
+            "--hold", f"a hold time is 1 s to 24 h, got {seconds:g} s", "write --hold 15:00, or --hold 90"
+        )
     return seconds
-
-
-def _refused(option: str, message: str, help_text: str) -> InputError:
-    return InputError([Problem("bad-option", message, Position(option), help_text)])
 
 
 def _write(

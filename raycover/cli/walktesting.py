@@ -9,7 +9,7 @@ from pathlib import Path
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
 from raycover.coverage import Coverage, solve
-from raycover.errors import InputError, MissingPart, Position, Problem, did_you_mean
+from raycover.errors import MissingPart, did_you_mean, option_error
 from raycover.exchange.files import whole_folder
 from raycover.exchange.results_file import read_results
 from raycover.exchange.walktest_files import (
@@ -47,7 +47,7 @@ def walk_test_scene(
     from raycover.draw.walktest_page import draw_walk_test
 
     if paper.upper() not in PAPERS:
-        raise _option("--paper", f'a sheet comes on A4 or A3, not "{paper}"', did_you_mean(paper.upper(), PAPERS))
+        raise option_error("--paper", f'a sheet comes on A4 or A3, not "{paper}"', did_you_mean(paper.upper(), PAPERS))
     scene = load(path)
     _known(scene, state, detectors)
     warn(scene.warnings)
@@ -82,15 +82,11 @@ def walk_test_scene(
 
 def _known(scene: Scene, state: str | None, detectors: Sequence[str]) -> None:
     if state is not None and state not in scene.state_names:
-        raise _option("--state", f'no state is named "{state}"', did_you_mean(state, scene.state_names))
+        raise option_error("--state", f'no state is named "{state}"', did_you_mean(state, scene.state_names))
     names = [detector.name for detector in scene.detectors]
     for name in detectors:
         if name not in names:
-            raise _option("--detector", f'no detector is named "{name}"', did_you_mean(name, names))
-
-
-def _option(option: str, message: str, help_text: str) -> InputError:
-    return InputError([Problem("bad-option", message, Position(option), help_text)])
+            raise option_error("--detector", f'no detector is named "{name}"', did_you_mean(name, names))
 
 
 def _print_sheet(test: WalkTest) -> None:

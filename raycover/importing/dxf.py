@@ -13,7 +13,7 @@ import shapely
 
 from raycover.building.build import build
 from raycover.catalogue import load_catalogue, unknown_name
-from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.errors import InputError, Position, Problem, did_you_mean, option_error
 from raycover.importing.dxf_file import Drawing, read_dxf
 from raycover.importing.dxf_layers import Layers, choose_layers, nothing_found
 from raycover.importing.dxf_lines import find_partitions
@@ -60,16 +60,12 @@ def import_dxf(
 
 def _check(options: DxfOptions, folder: Path) -> None:
     if options.units is not None and options.units not in UNITS_M:
-        raise _refused("--units", f'unknown units "{options.units}"', did_you_mean(options.units, list(UNITS_M)))
+        raise option_error("--units", f'unknown units "{options.units}"', did_you_mean(options.units, list(UNITS_M)))
     if options.height is not None and not 0.1 <= options.height <= 200:
-        raise _refused("--height", f"{options.height:g} m is no height of a room", "write --height 2.8 (metres)")
+        raise option_error("--height", f"{options.height:g} m is no height of a room", "write --height 2.8 (metres)")
     known = load_catalogue(folder).constructions if options.walls is not None else {}
     if options.walls is not None and options.walls not in (*known, "none"):
         raise InputError([unknown_name("construction", options.walls, known, Position("--walls"))])
-
-
-def _refused(option: str, message: str, hint: str) -> InputError:
-    return InputError([Problem("bad-option", message, Position(option), hint)])
 
 
 def _refuse_sizes(rooms: Sequence[Room], drawing: Drawing, layers: Layers, path: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Generator, Sequence
 from typing import Any
 
-from raycover.errors import InputError, MissingPart, Position, Problem
+from raycover.errors import InputError, MissingPart, option_error
 from raycover.sweeping.local import Outcome, attempt
 from raycover.sweeping.rows import Job
 from raycover.sweeping.sources import Source
@@ -62,4 +62,4 @@ def _outcomes(
 def _wrong(
     message: str, help_: str = "start one with: dask scheduler; give its address, tcp://HOST:8786"
 ) -> InputError:
-    return InputError([Problem("bad-option", message, Position("--cluster"), help_)])
+    return option_error("--cluster", message, help_)

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
-from raycover.errors import InputError, Position, Problem
+from raycover.errors import InputError, option_error
 from raycover.ranges import MOST_VALUES, stepped
 from raycover.scene.reading import read_text
 from raycover.scene.splicing import same
@@ -90,4 +90,4 @@ def shown(value: Any) -> str:
 
 def wrong(message: str, help_: str) -> InputError:
     """What is wrong with the option, and what to write."""
-    return InputError([Problem("bad-option", message, Position(OPTION), help_)])
+    return option_error(OPTION, message, help_)
