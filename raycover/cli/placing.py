@@ -19,6 +19,7 @@ from raycover.proof_words import CAUTION
 from raycover.scene.placing import PlacingSpec
 from raycover.scene.reading import read_source
 from raycover.scene.schema import Scene
+from raycover.scene.wiring_checks import members
 
 
 def place_scene(
@@ -62,6 +63,10 @@ def _spec(
     for name in models:
         if name not in scene.catalogue.detectors:
             raise option_error("--models", f'unknown detector model "{name}"', did_you_mean(name, known))
+    tags = [d.name for d in scene.detectors]
+    for pattern in keep:
+        if not members(scene, [pattern]):
+            raise option_error("--keep", f'no detector is named "{pattern}"', did_you_mean(pattern, tags))
     given = {"models": list(models) or None, "keep": list(keep) or None, "pitch": pitch, "regular": regular}
     spec = spec.model_copy(update={key: value for key, value in given.items() if value is not None})
     if spec.prices and spec.models and (lacking := [name for name in spec.models if name not in spec.prices]):

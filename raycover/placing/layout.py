@@ -10,7 +10,6 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from fnmatch import fnmatchcase
 from itertools import count, islice
 from typing import Any
 
@@ -34,6 +33,7 @@ from raycover.scene.devices import DetectorSpec
 from raycover.scene.needs import NeedSpec
 from raycover.scene.placing import PlacingSpec
 from raycover.scene.schema import Scene
+from raycover.scene.wiring_checks import members
 from raycover.sites import Site, Sites
 
 Floats = NDArray[np.floating]
@@ -107,8 +107,9 @@ def place(
     began = time.perf_counter()
     spec = scene.placing if spec is None else spec
     spec = PlacingSpec() if spec is None else spec
-    kept = [d for d in scene.detectors if any(fnmatchcase(d.name, name) for name in spec.keep)]
-    needs, notes = _needs(scene, {d.name for d in kept})
+    staying = set(members(scene, spec.keep))
+    kept = [d for d in scene.detectors if d.name in staying]
+    needs, notes = _needs(scene, staying)
     bare = prove(scene.model_copy(update={"detectors": kept, "needs": needs}))
     building = bare.needs[0].situation.building
     aisles = [aisle.middle for aisle in find_aisles(building)] if "aisles" in spec.sorts else []

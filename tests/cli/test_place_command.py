@@ -80,6 +80,7 @@ def test_wrong_keys(path: Path, more: str, line: int, says: str, capsys: pytest.
     ("words", "says"),
     [
         (["--models", "nonsense"], "unknown detector model"),
+        (["--keep", "Q9"], 'no detector is named "Q9"'),
         (["--pitch", "0.01"], "pitch"),
         (["--seconds", "0"], "seconds"),
     ],
