@@ -75,7 +75,7 @@ def test_what_makes_no_sense_is_said(run: Run, words: tuple[str, ...], told: str
 
 
 def test_loads_drawn_with_a_seed_and_needs_of_aisles_stop_no_sweep(run: Run) -> None:
-    """What the racking takes away is asked with full places, bare frames and none: the file's own words must not bite."""
+    """What the racking takes away is asked with full places, bare frames and none, whatever the file says."""
     rows = "{name: R1, at: [2, 2], bays: 2, levels: 2, fill: 0.5, seed: 7}, {name: R2, at: [2, 6], bays: 2, levels: 2}"
     text = SCENE.replace("{name: R1, at: [2, 5], bays: 2, levels: 2}", rows)
     text += "needs: [{name: Aisles, aisles: all, plane: floor}]\ncameras: [{name: C, azimuth_deg: 20, plane: floor}]\n"
