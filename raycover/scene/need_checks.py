@@ -118,6 +118,8 @@ def _area(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
     rooms, outlines = _rooms(scene)
     inside = [room for room, outline in zip(rooms, outlines, strict=True) if polygon.intersection(outline).area > 1e-6]
     extents = [shapely.box(*plane.extent) for plane in scene.planes if plane.extent is not None]
+    if not inside and len(rooms) < len(scene.rooms):
+        return  # it may lie in a room whose outline is wrong, which is said elsewhere
     if not need.never and not inside and not any(polygon.intersection(box).area > 1e-6 for box in extents):
         yield Problem(
             "area-outside",
