@@ -46,9 +46,7 @@ def _as_number(text: str) -> str:
     plain = found[1].replace(",", ".")
     if found[2] == "%":
         return f"a plain number: {float(plain) / 100:g} as a share, {plain} as per cent where the key says so"
-    return f"write {plain}" + (
-        " without its unit" if found[2] else " with a point" if "," in text else " without quotes"
-    )
+    return f"write {plain} " + ("without its unit" if found[2] else "with a point" if "," in text else "without quotes")
 
 
 def _name(value: str) -> str:

@@ -118,10 +118,10 @@ def _without(data: dict[str, Any], loc: Loc, unknown: bool) -> bool:
         return True
     holder: Any = data
     for part in loc[:-1]:
-        if (isinstance(holder, dict) and part in holder) or (isinstance(holder, list) and isinstance(part, int)):
-            holder = holder[part] if isinstance(holder, dict) or part < len(holder) else None
-        else:
+        known = holder if isinstance(holder, dict) else range(len(holder)) if isinstance(holder, list) else ()
+        if part not in known:
             return False
+        holder = holder[part]
     last = loc[-1]
     if not isinstance(holder, dict) or last not in holder or last == "name" or len(loc) < 2:
         return False

@@ -54,7 +54,7 @@ def codes(*slips: tuple[str, str]) -> list[str]:
          ["unknown-key", "unknown-key"]),
         ([("mounting: 8}", "mounting: 10}"), ("fill: 0.5", "fill: 50")], ["out-of-range", "detector-above-ceiling"]),
         ([("plane: floor", "plane: flor, motion: across")], ["unknown-plane", "not-allowed"]),
-        ([("needs:", "underlay: {file: no.png, scale: {metres_per_pixel: 0.01}}\nneeds:"), ("height: 9", "height: 9 f")],
+        ([("needs:", "underlay: {file: no.png, scale: {metres_per_pixel: 1}}\nneeds:"), ("height: 9", "height: 9 f")],
          ["not-a-length", "missing-file"]),
     ],
 )  # fmt: skip
@@ -75,7 +75,7 @@ def test_slips_of_several_sorts_are_told_at_once(slips: list[tuple[str, str]], s
         (
             ("[30, 0], [30, 12], [0, 12]", "[30, 12], [0, 12], [30, 0]"),
             "bad-outline",
-        ),  # a need's area outside every room
+        ),  # a need's area
     ],
 )
 def test_what_only_follows_is_not_told(slip: tuple[str, str], said: str) -> None:
