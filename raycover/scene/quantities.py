@@ -63,6 +63,9 @@ def _name(value: str) -> str:
 
 Number = Annotated[float, BeforeValidator(_not_text), Field(allow_inf_nan=False)]
 Length = Annotated[float, BeforeValidator(length_from_text), BeforeValidator(_no_bool), Field(allow_inf_nan=False)]
+#: Air of buildings (°C), deep-freeze stores to bakeries.
+COLDEST_C, WARMEST_C = -30.0, 50.0
+Air = Annotated[Number, Field(ge=COLDEST_C, le=WARMEST_C)]
 #: What a length beyond any building means.
 CHECK_UNITS = 'check the units: lengths are metres; millimetres are written with their unit ("12000 mm")'
 #: No building is larger (m): a coordinate beyond this is a slip of units (millimetres read as metres).
