@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.building.aisles import Aisle, find_aisles
+from raycover.building.aisles import Aisle, find_aisles, why_none
 from raycover.building.faces import Placing
 from raycover.building.parts import Building, RoomShape, StairShape
 from raycover.detectors import Unit
@@ -335,7 +335,8 @@ class Sites:
                 "unknown-aisle",
                 f'there is no aisle "{name}"{state}',
                 self._scene.position("needs", index, key, k),
-                did_you_mean(name, known) if known else "no two racks face each other 1 to 6 m apart",
+                why_none(self._building, name)
+                or (did_you_mean(name, known) if known else "no two racks face each other 1 to 6 m apart"),
             )
             for k, name in enumerate(() if given in (None, "all") else given)
             if not self.aisles_named([name])
