@@ -5,6 +5,7 @@ A dual unit's parts are cast each by itself, and `combining` says what becomes o
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -52,6 +53,11 @@ def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patc
     """Margins of one detector on one surface, or None where it reaches no cell of it."""
     patches = [_cast(part, surface, rays, weather) for part in unit.parts]
     return patches[0] if len(patches) == 1 else _combined(unit, surface.motion, patches)
+
+
+def cast_many(units: Sequence[Unit], surface: Surface, rays: RayScene, weather: Weather) -> list[Patch | None]:
+    """As `cast`, of several detectors in one go, in their order: the same patches to the last bit."""
+    return [cast(unit, surface, rays, weather) for unit in units]
 
 
 def _combined(unit: Unit, motion: str, patches: list[Patch | None]) -> Patch | None:
