@@ -28,7 +28,7 @@ from raycover.segments import LIFT as LIFT
 from raycover.segments import TOLERANCE as TOLERANCE
 from raycover.segments import Launch, Segments, extent, in_metres, turned
 from raycover.segments import take as take
-from raycover.tracers import Alike, Bools, Ints, Single, Tracer, default_backend, make_tracer
+from raycover.tracers import Alike, Bools, Ints, Single, Tracer, default_backend, make_tracer, recentred
 
 #: Faces of boxes are told apart down to this (m).
 _BOX_STEP = 1e-4
@@ -71,10 +71,7 @@ class RayScene:
         self.backend = backend if backend is not None else default_backend()
         self.n_rays = 0
         self._count_lock = threading.Lock()
-        triangles = building.mesh.triangles
         self._centre = building.bounds.mean(axis=0)
-        self._triangles = np.empty(triangles.shape, np.float32)
-        np.subtract(triangles, self._centre, out=self._triangles, casting="unsafe")  # as float64, no second copy
         self._by_construction: dict[Construction, list[int]] = defaultdict(list)
         for index, sheet in enumerate(building.sheets):
             self._by_construction[sheet.construction].append(index)
@@ -84,22 +81,18 @@ class RayScene:
                 self._by_construction[one.made_of].append(self._first_object + index)
         self._enclosures = Enclosures(building, self.backend)
         self._sets = RaySets(building)
-        self._launch = Launch(building, self._centre)
+        self.launch = Launch(building, self._centre)
         self._tracers: dict[tuple[str, float | None], Tracer] = {}
         self._parts: dict[tuple[str, float | None], Ints] = {}
         self._lock = threading.Lock()
 
     def segments(self, position: Floats, targets: NDArray[np.floating]) -> Segments:
         """Segments from one position (3,) to targets (n, 3)."""
-        return self._launch.to(position, targets)
-
-    def segments_along(self, position: Floats, directions: Single) -> Segments:
-        """Segments from one position (3,) by the offsets (n, 3) of their targets."""
-        return self._launch.along(position, directions)
+        return self.launch.to(position, targets)
 
     def segments_between(self, starts: Floats, ends: Floats) -> Segments:
         """Segments from each start (n, 3) to its end (n, 3), the tolerance short of both."""
-        return self._launch.between(starts, ends)
+        return self.launch.between(starts, ends)
 
     @cached_property
     def mirrors(self) -> Mirrors:
@@ -259,10 +252,13 @@ class RayScene:
                     part = self.building.mesh.part
                     chosen = self._sets.of(kind, frequency_ghz)[part] if len(part) else np.zeros(0, bool)
                     self._parts[key] = part[chosen]
-                    triangles = self._triangles if chosen.all() else self._triangles[chosen]
+                    triangles = self.building.mesh.triangles
+                    triangles = triangles if chosen.all() else triangles[chosen]
                     boxes = len(self.building.sheets) + np.array([0, len(self.building.boxes)])
                     first, last = np.searchsorted(self._parts[key], boxes).tolist()  # parts stand in order
-                    self._tracers[key] = make_tracer(triangles, self.backend, Alike(first, last, BOX_FACES))
+                    self._tracers[key] = make_tracer(
+                        triangles, self.backend, Alike(first, last, BOX_FACES), self._centre
+                    )
         return self._tracers[key]
 
     @cached_property
@@ -281,7 +277,8 @@ class RayScene:
             for p in members[len(flat) :]:
                 normals[part == p] = self.building.objects[p - self._first_object].normals
             face = self.building.mesh.face[chosen]
-            sets.append(_SheetSet.of(construction, self._triangles[chosen], part, face, normals, self.backend))
+            triangles = recentred(self.building.mesh.triangles[chosen], self._centre)
+            sets.append(_SheetSet.of(construction, triangles, part, face, normals, self.backend))
         return sets
 
     def lossy_met(self, line: Segments, frequency_ghz: float, losses: Losses) -> Met:

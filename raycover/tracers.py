@@ -13,6 +13,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+Floats = NDArray[np.floating]
 Single = NDArray[np.float32]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int32]
@@ -24,6 +25,8 @@ try:
     HAS_EMBREE = True
 except ImportError:  # Linux on aarch64 has no wheel
     HAS_EMBREE = False
+
+_ORIGIN = np.zeros(3)
 
 SLOW_WARNING = (
     "embreex is not installed: trimesh's own ray tracer stands in, which is about a hundred times slower "
@@ -64,13 +67,13 @@ class Tracer(Protocol):
 class EmbreeTracer:
     """Embree's robust mode, single precision; releases the GIL."""
 
-    def __init__(self, triangles: Single, alike: Alike | None = None) -> None:
+    def __init__(self, triangles: Floats, alike: Alike | None = None, centre: Floats = _ORIGIN) -> None:
         self._scene = EmbreeScene(robust=True)
-        triangles = np.ascontiguousarray(triangles, np.float32)
         if alike is None or alike.first == alike.last:
-            TriangleMesh(self._scene, triangles)
+            TriangleMesh(self._scene, recentred(triangles, centre))
         else:
-            TriangleMesh(self._scene, *_indexed(triangles, alike))
+            vertices, index = _indexed(triangles, alike)
+            TriangleMesh(self._scene, recentred(vertices, centre), index)
         self._lock = threading.Lock()
         self._committed = False
 
@@ -120,7 +123,13 @@ class EmbreeTracer:
         return np.concatenate(rays), np.concatenate(distances), np.concatenate(triangles)
 
 
-def _indexed(triangles: Single, alike: Alike) -> tuple[Single, Ints]:
+def recentred(points: Floats, centre: Floats) -> Single:
+    """Points less a centre (3,), rounded once, after."""
+    found = np.empty(points.shape, np.float32)
+    return np.subtract(points, centre, out=found, casting="unsafe")
+
+
+def _indexed(triangles: Floats, alike: Alike) -> tuple[Floats, Ints]:
     """Vertices (k, 3) and indices (n, 3) of triangles, the corners of pieces that are alike once each."""
     before, pieces, after = np.split(triangles, [alike.first, alike.last])
     _, places = np.unique(alike.faces, return_index=True)  # where each corner first stands in a piece
@@ -139,11 +148,11 @@ def _indexed(triangles: Single, alike: Alike) -> tuple[Single, Ints]:
 class TrimeshTracer:
     """trimesh's own tracer (numpy and an R-tree): slow, needs no compiled ray library."""
 
-    def __init__(self, triangles: Single) -> None:
+    def __init__(self, triangles: Floats, centre: Floats = _ORIGIN) -> None:
         import trimesh
         from trimesh.ray.ray_triangle import RayMeshIntersector
 
-        vertices = np.asarray(triangles, float).reshape(-1, 3)
+        vertices = recentred(triangles, centre).reshape(-1, 3).astype(float)
         mesh = trimesh.Trimesh(vertices, np.arange(len(vertices)).reshape(-1, 3), process=False)
         self._tracer = RayMeshIntersector(mesh)
 
@@ -187,11 +196,11 @@ class EmptyTracer:
         return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
 
 
-def make_tracer(triangles: Single, backend: str, alike: Alike | None = None) -> Tracer:
-    """The tracer named by `backend` over (n, 3, 3) triangles, some of which may be of pieces that are alike."""
+def make_tracer(triangles: Floats, backend: str, alike: Alike | None = None, centre: Floats = _ORIGIN) -> Tracer:
+    """The tracer named by `backend` over (n, 3, 3) triangles less a centre (3,), some maybe of pieces alike."""
     if not len(triangles):
         return EmptyTracer()
-    return EmbreeTracer(triangles, alike) if backend == "embree" else TrimeshTracer(triangles)
+    return EmbreeTracer(triangles, alike, centre) if backend == "embree" else TrimeshTracer(triangles, centre)
 
 
 def default_backend() -> str:
