@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from raycover.building.parts import Building
+from raycover.building.parts import Building, RoomShape
 from raycover.scene.devices import DetectorModel, DetectorSpec
 from raycover.scene.schema import Scene
 
@@ -49,10 +49,10 @@ def hung_at(
     scene: Scene, building: Building, place: tuple[float, float, float], like: int | None = None, *,
     model: str | None = None,
 ) -> DetectorSpec:  # fmt: skip
-    """A detector over a place on the ground (x, y, z), named, with what another one is `like`: entry, height, aim, setting.
+    """A detector over a place on the ground (x, y, z), under a free name, with what another one is `like`.
 
-    Without one it is of a `model`, or of the entry that most of the scene's detectors have, or that suits the height
-    of the room. It hangs no higher than the room lets it.
+    Without one it is like the nearest in its room, or of a `model`, or, in a room without any, of the entry that most
+    of the scene's detectors have or that suits the room's height. It hangs no higher than the room lets it.
     """
     x, y, z = place
     at = (_stepped(x), _stepped(y))
@@ -62,7 +62,8 @@ def hung_at(
         top = min(top, room.tiles)
     top = top if np.isfinite(top) else _USUAL_M
     name = free_name(spec.name for spec in scene.detectors)
-    same = None if like is None else scene.detectors[like]
+    near = _nearest(scene, building, room, at) if like is None else like
+    same = None if near is None else scene.detectors[near]
     if same is not None and model is None:
         changes: dict[str, Any] = {
             "name": name, "at": at, "mounting": min(same.mounting, top), "masks": [], "address": None, "status": "new",
@@ -72,7 +73,7 @@ def hung_at(
     else:
         entry = _entry_for(scene, top) if model is None else scene.catalogue.detectors[model]
         allowed = entry.mounting
-        high = top - _BELOW_M if top > 1.0 else top
+        high = min(same.mounting, top) if same is not None else top - _BELOW_M if top > 1.0 else top
         mounting = _stepped(high if allowed is None else min(high, allowed.to_m), down=True)
         spec = DetectorSpec(name=name, model=entry.name, at=at, mounting=mounting)
     # Only where rooms lie one above another does a file have to say which of them is meant.
@@ -94,6 +95,17 @@ def free_name(names: Iterable[str]) -> str:
     return f"{head}{number}"
 
 
+def _nearest(scene: Scene, building: Building, room: RoomShape | None, at: tuple[float, float]) -> int | None:
+    """The detector of the same room that is nearest to a place."""
+    if room is None or not scene.detectors:
+        return None
+    places = np.array([spec.at for spec in scene.detectors])
+    held = shapely.intersects_xy(room.polygon, places[:, 0], places[:, 1])
+    held &= [spec.room in (None, room.name) for spec in scene.detectors]
+    away = np.where(held, np.hypot(*(places - at).T), np.inf)
+    return int(np.argmin(away)) if held.any() else None
+
+
 def _entry_for(scene: Scene, top: float) -> DetectorModel:
     """The entry that most detectors have, else the first one whose heights hold a room's."""
     entries = scene.catalogue.detectors
@@ -110,4 +122,3 @@ def _entry_for(scene: Scene, top: float) -> DetectorModel:
 def _stepped(value: float, *, down: bool = False) -> float:
     steps = value / _STEP_M
     return round((np.floor(steps + 1e-9) if down else round(steps)) * _STEP_M, 3)
-

@@ -16,6 +16,12 @@ from raycover.scene.schema import Scene
 from raycover.scene.splicing import drop, put, spliced
 from raycover.whole_file import write_whole
 
+#: What keys of a detector are where a file does not say; None for those that it must.
+_USUAL = {
+    key: None if field.is_required() else field.get_default(call_default_factory=True)
+    for key, field in DetectorSpec.model_fields.items()
+}
+
 
 class SceneFile:
     """A scene file as it was when it was read, so that what somebody else writes meanwhile is never lost."""
@@ -49,7 +55,7 @@ class SceneFile:
         return scene
 
     def _steps(self, detectors: Sequence[DetectorSpec]) -> list[Sequence[DetectorSpec]]:
-        """Those that stay before all: what is new must not come onto the lines, and the comments, of one that is gone."""
+        """Those that stay first: what is new must not come onto the lines, and the comments, of one that is gone."""
         known = {spec.name for spec in self.scene.detectors}
         staying = [spec for spec in detectors if spec.name in known]
         return [staying, detectors] if staying and len(staying) < len(detectors) else [detectors]
@@ -61,10 +67,10 @@ class SceneFile:
         found = []
         for spec in detectors:
             entry = written.get(spec.name, {"name": spec.name})
-            before = known[spec.name] if spec.name in written else DetectorSpec.model_construct()
+            before = known[spec.name] if spec.name in written else spec.model_copy(update=_USUAL)
             for key in DetectorSpec.model_fields:
                 value = getattr(spec, key)
-                if value == getattr(before, key, None):
+                if value == getattr(before, key):
                     continue
                 if value in (None, [], ""):
                     drop(entry, (key,))

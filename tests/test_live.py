@@ -267,10 +267,13 @@ def test_a_new_one_hangs_below_its_ceiling_under_a_free_name() -> None:
     live.remove(0)
     index = live.add((12.5, 2.0, 0.0))
     spec = live.design.detectors[index]
-    assert (spec.name, spec.model, spec.mounting) == ("P11", "ceiling-infrared-general", 2.95)
+    assert (spec.name, spec.model, spec.mounting, spec.turn_deg) == ("P11", "ceiling-infrared-general", 2.8, 30.0)
+    live.remove(1)  # L1, the room's only one
+    index = live.add((12.5, 2.0, 0.0))
+    assert live.design.detectors[index].mounting == 2.8
     index = live.add((2.5, 2.0, 0.0), model="microwave-omni-5.8")
     spec = live.design.detectors[index]
-    assert (spec.name, spec.model, spec.mounting <= 3.95) == ("P12", "microwave-omni-5.8", True)
+    assert (spec.name, spec.model, spec.mounting <= 3.95) == ("P13", "microwave-omni-5.8", True)
 
 
 def test_what_cannot_be_added_or_taken_down_changes_nothing() -> None:
