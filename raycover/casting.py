@@ -106,7 +106,8 @@ def _cast(units: Sequence[Unit], surface: Surface, rays: RayScene, weather: Weat
             patches[index] = Patch(rows, columns, best[-1])
     for batch in _batches(views(straight, surface, rays.launch, weather), straight):
         segments = joined([view.segments for view in batch])
-        obstacles = _obstacles_db(straight[batch[0].index].unit, segments, rays, weather)
+        firsts = np.cumsum([0, *(len(view.cells) for view in batch[:-1])])
+        obstacles = _obstacles_db(straight[batch[0].index].unit, segments, rays, weather, firsts)
         first = 0
         for view in batch:
             flat = best[view.index].reshape(-1)
@@ -208,12 +209,14 @@ def in_reach(unit: Unit, points: Floats, motion: str, weather: Weather) -> Bools
     return near
 
 
-def _obstacles_db(unit: Unit, segments: Segments, rays: RayScene, weather: Weather) -> Floats:
-    """What obstacles add to the margin, (n,): 0, −2 L, or −inf."""
+def _obstacles_db(
+    unit: Unit, segments: Segments, rays: RayScene, weather: Weather, firsts: NDArray[np.intp] | None = None
+) -> Floats:
+    """What obstacles add to the margin, (n,): 0, −2 L, or −inf. `firsts`: where segments of one unit each begin."""
     if unit.kind == "infrared":
         return np.where(rays.infrared_blocked(segments), -np.inf, 0.0)
     assert unit.frequency_ghz is not None
-    return -2 * rays.microwave_loss_db(segments, unit.frequency_ghz, weather.losses)
+    return -2 * rays.microwave_loss_db(segments, unit.frequency_ghz, weather.losses, firsts)
 
 
 @dataclass(frozen=True)

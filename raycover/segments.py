@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from raycover.building.parts import Building
 from raycover.enclosed import faces_at
-from raycover.tracers import Single
+from raycover.vectors import Single, columns, norm, rows, scaled
 
 Floats = NDArray[np.floating]
 #: The one tolerance (m): segments start this clear of the detector and end this short of the target, and
@@ -84,7 +84,7 @@ class Launch:
         if shift is not None:
             directions = directions - shift
         clear = _clear(directions)
-        return Fan(directions, _scaled(directions, clear), 1 - 2 * clear, shift)
+        return Fan(directions, scaled(directions, clear), 1 - 2 * clear, shift)
 
     def from_fan(self, position: Floats, fan: Fan, index: NDArray[np.intp] | None = None) -> Segments:
         """The segments of a fan from a position (3,), or some of them by index."""
@@ -104,7 +104,7 @@ class Launch:
         directions = columns(len(starts))
         np.subtract(ends, starts, out=directions, casting="unsafe")
         clear = _clear(directions)
-        origins = _scaled(directions, clear)
+        origins = scaled(directions, clear)
         origins += (starts - self._centre).astype(np.float32)
         return Segments(origins, directions, 1 - 2 * clear)
 
@@ -191,37 +191,10 @@ def turned(vectors: Floats, turn_rad: Floats) -> Floats:
     return np.stack([x * cos + y * sin, y * cos - x * sin, z], axis=1)
 
 
-def columns(n: int) -> Single:
-    """Room for n vectors (n, 3) in single precision, each coordinate in a row of its own.
-
-    numpy is several times faster along such rows than over vectors of three side by side; tracers take either.
-    """
-    return np.empty((3, n), np.float32).T
-
-
-def rows(vectors: Single, index: NDArray[np.integer]) -> Single:
-    """Some of the vectors (n, 3), by index, laid out as by `columns`."""
-    found = columns(len(index))
-    for axis in range(3):
-        found[:, axis] = vectors[:, axis].take(index)
-    return found
-
-
-def _scaled(vectors: Single, by: Single) -> Single:
-    """Vectors (n, 3) times numbers (n,)."""
-    found = columns(len(by))
-    np.multiply(vectors.T, by, out=found.T)
-    return found
-
-
-def _norm(vectors: Single) -> Single:
-    x, y, z = vectors.T
-    return np.sqrt(x * x + y * y + z * z).astype(np.float32, copy=False)
-
-
 def _clear(directions: Single) -> Single:
     """The tolerance as a share (n,) of directions (n, 3) to targets."""
-    return np.float32(TOLERANCE) / np.maximum(_norm(directions), np.float32(3 * TOLERANCE))
+    far: Single = np.maximum(norm(directions), np.float32(3 * TOLERANCE))
+    return np.divide(np.float32(TOLERANCE), far, out=far)
 
 
 def take(segments: Segments, index: NDArray[np.integer]) -> Segments:
@@ -232,10 +205,10 @@ def take(segments: Segments, index: NDArray[np.integer]) -> Segments:
 def in_metres(segments: Segments) -> Segments:
     """The same segments with unit directions and lengths in metres."""
     # A target in the detector itself has no direction.
-    norm = np.maximum(_norm(segments.directions), np.finfo(np.float32).tiny)
-    directions = columns(len(norm))
-    np.divide(segments.directions.T, norm, out=directions.T)
-    return Segments(segments.origins, directions, segments.lengths * norm)
+    metres = np.maximum(norm(segments.directions), np.finfo(np.float32).tiny)
+    directions = columns(len(metres))
+    np.divide(segments.directions.T, metres, out=directions.T)
+    return Segments(segments.origins, directions, segments.lengths * metres)
 
 
 def joined(many: Sequence[Segments]) -> Segments:
@@ -245,12 +218,12 @@ def joined(many: Sequence[Segments]) -> Segments:
     return Segments(*(np.concatenate([getattr(one, name) for one in many]) for name in Segments.__dataclass_fields__))
 
 
-def extent(segments: Segments) -> tuple[Single, Single]:
-    """Lowest and highest coordinates (3,) of segments, of which there must be one at least."""
-    low, high = np.empty((2, 3), np.float32)
-    for axis in range(3):  # a column at a time: numpy reduces long columns of three side by side slowly
+def extents(segments: Segments, firsts: NDArray[np.intp]) -> tuple[Single, Single]:
+    """Lowest and highest coordinates (k, 3) of bundles of segments, given where each begins; none is empty."""
+    low, high = np.empty((2, len(firsts), 3), np.float32)
+    for axis in range(3):
         starts = segments.origins[:, axis]
         ends = starts + segments.directions[:, axis] * segments.lengths
-        low[axis] = min(starts.min(), ends.min())
-        high[axis] = max(starts.max(), ends.max())
+        low[:, axis] = np.minimum.reduceat(np.minimum(starts, ends), firsts)
+        high[:, axis] = np.maximum.reduceat(np.maximum(starts, ends), firsts)
     return low, high

@@ -7,14 +7,16 @@ is anything in the way, and which triangles are crossed.
 from __future__ import annotations
 
 import threading
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from raycover.vectors import Single, rows, scaled
+
 Floats = NDArray[np.floating]
-Single = NDArray[np.float32]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int32]
 
@@ -46,6 +48,22 @@ class Alike:
     faces: NDArray[np.integer]
 
 
+@dataclass(frozen=True)
+class Round:
+    """Crossings of rays (n,), each ray at most once and in rising order: distance in m, triangle, the triangle each ray
+    crossed `before` (None in the first round), and the rays' directions (n, 3)."""
+
+    ray: NDArray[np.intp]
+    distance: Single
+    triangle: Ints
+    before: Ints | None
+    along: Single
+
+
+#: Rays from each first up to each last.
+Runs = Sequence[tuple[int, int]]
+
+
 class Tracer(Protocol):
     """Segments against one set of triangles. `origins`, `directions` (n, 3) float32, `lengths` (n,) float32.
 
@@ -57,14 +75,25 @@ class Tracer(Protocol):
     def first(self, origins: Single, directions: Single, lengths: Single) -> tuple[Ints, Single]:
         """The first triangle (−1 none) and the distance to it in units of `directions`, both (n,)."""
 
-    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
-        """Every crossing as (ray, distance, triangle), in no order; `directions` are unit vectors.
+    def rounds(
+        self, origins: Single, directions: Single, lengths: Single, step: float, runs: Runs | None = None
+    ) -> Iterator[Round]:
+        """Every crossing: the first of each ray, then the next of each that goes on, and so on.
 
-        Crossings less than `step` (m) after another are passed over.
+        `directions` are unit vectors. Crossings less than `step` (m) after another are passed over. With `runs`, only
+        of rays from each run's first up to its last.
         """
 
+    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
+        """Every crossing as (ray, distance, triangle), in no order; as `rounds`."""
+        found = list(self.rounds(origins, directions, lengths, step))
+        if not found:
+            return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
+        ray = np.concatenate([r.ray for r in found]).astype(np.int32)
+        return ray, np.concatenate([r.distance for r in found]), np.concatenate([r.triangle for r in found])
 
-class EmbreeTracer:
+
+class EmbreeTracer(Tracer):
     """Embree's robust mode, single precision; releases the GIL."""
 
     def __init__(self, triangles: Floats, alike: Alike | None = None, centre: Floats = _ORIGIN) -> None:
@@ -98,29 +127,43 @@ class EmbreeTracer:
         hit = self._run(origins, directions, np.array(lengths, np.float32), "INTERSECT", True)
         return hit["primID"], hit["tfar"]
 
-    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
-        rays: list[Ints] = []
-        distances: list[Single] = []
-        triangles: list[Ints] = []
-        # Most rays meet nothing of a set: the first round takes them as they come, the others only those that go on.
-        triangle, distance = self.first(origins, directions, lengths)
-        ray = np.flatnonzero(triangle >= 0).astype(np.int32)
-        triangle, travelled = triangle[ray], distance[ray]
+    def rounds(
+        self, origins: Single, directions: Single, lengths: Single, step: float, runs: Runs | None = None
+    ) -> Iterator[Round]:
+        ray, triangle, travelled = self._first_of(origins, directions, lengths, runs)
+        before: Ints | None = None
         while len(ray):
-            rays.append(ray)
-            distances.append(travelled)
-            triangles.append(triangle)
+            along = rows(directions, ray)
+            yield Round(ray, travelled, triangle, before, along)
             travelled = travelled + np.float32(step)
-            on = np.flatnonzero(travelled < lengths[ray])
-            ray, travelled = ray[on], travelled[on]
-            along = directions[ray]
-            start = origins[ray] + travelled[:, None] * along
-            triangle, distance = self.first(start, along, lengths[ray] - travelled)
+            left = lengths.take(ray) - travelled
+            if not (on := left > 0).all():
+                going = np.flatnonzero(on)
+                ray, triangle, along = ray.take(going), triangle.take(going), rows(along, going)
+                travelled, left = travelled.take(going), left.take(going)
+                if not len(ray):
+                    return
+            start = scaled(along, travelled)
+            start += rows(origins, ray)
+            hits = self._run(start, along, left, "INTERSECT", True)
+            hit = np.flatnonzero(hits["primID"] >= 0)
+            before = triangle.take(hit)
+            ray, triangle = ray.take(hit), hits["primID"].take(hit)
+            travelled = travelled.take(hit) + hits["tfar"].take(hit)
+
+    def _first_of(
+        self, origins: Single, directions: Single, lengths: Single, runs: Runs | None
+    ) -> tuple[NDArray[np.intp], Ints, Single]:
+        """Rays that meet something, the triangle that each meets first, and where."""
+        found = []
+        for first, last in [(0, len(lengths))] if runs is None else runs:
+            triangle, distance = self.first(origins[first:last], directions[first:last], lengths[first:last])
             hit = np.flatnonzero(triangle >= 0)
-            ray, triangle, travelled = ray[hit], triangle[hit], travelled[hit] + distance[hit]
-        if not rays:
-            return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
-        return np.concatenate(rays), np.concatenate(distances), np.concatenate(triangles)
+            found.append((hit + first, triangle.take(hit), distance.take(hit)))
+        if len(found) == 1:
+            return found[0]
+        rays, triangles, distances = zip(*found, strict=True)
+        return np.concatenate(rays), np.concatenate(triangles), np.concatenate(distances)
 
 
 def recentred(points: Floats, centre: Floats) -> Single:
@@ -145,7 +188,7 @@ def _indexed(triangles: Floats, alike: Alike) -> tuple[Floats, Ints]:
     return vertices, np.concatenate(index).astype(np.int32)
 
 
-class TrimeshTracer:
+class TrimeshTracer(Tracer):
     """trimesh's own tracer (numpy and an R-tree): slow, needs no compiled ray library."""
 
     def __init__(self, triangles: Floats, centre: Floats = _ORIGIN) -> None:
@@ -179,11 +222,26 @@ class TrimeshTracer:
         first[ray], reach[ray] = triangle[order][index], distance[order][index]
         return first, reach
 
-    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
-        return self._hits(origins, directions, lengths)
+    def rounds(
+        self, origins: Single, directions: Single, lengths: Single, step: float, runs: Runs | None = None
+    ) -> Iterator[Round]:
+        ray, distance, triangle = self._hits(origins, directions, lengths)
+        if runs is not None:
+            asked = np.zeros(len(lengths), bool)
+            for first, last in runs:
+                asked[first:last] = True
+            chosen = np.flatnonzero(asked[ray])
+            ray, distance, triangle = ray[chosen], distance[chosen], triangle[chosen]
+        order = np.lexsort((distance, ray))
+        ray, distance, triangle = ray[order], distance[order], triangle[order]
+        rank = np.arange(len(ray)) - np.searchsorted(ray, ray)
+        for k in range(int(rank.max(initial=-1)) + 1):
+            here = np.flatnonzero(rank == k)
+            before = triangle[here - 1] if k else None
+            yield Round(ray[here].astype(np.intp), distance[here], triangle[here], before, rows(directions, ray[here]))
 
 
-class EmptyTracer:
+class EmptyTracer(Tracer):
     """Nothing to hit."""
 
     def occluded(self, origins: Single, directions: Single, lengths: Single) -> Bools:
@@ -192,8 +250,10 @@ class EmptyTracer:
     def first(self, origins: Single, directions: Single, lengths: Single) -> tuple[Ints, Single]:
         return np.full(len(origins), -1, np.int32), np.array(lengths, np.float32)
 
-    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
-        return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
+    def rounds(
+        self, origins: Single, directions: Single, lengths: Single, step: float, runs: Runs | None = None
+    ) -> Iterator[Round]:
+        return iter(())
 
 
 def make_tracer(triangles: Floats, backend: str, alike: Alike | None = None, centre: Floats = _ORIGIN) -> Tracer:
