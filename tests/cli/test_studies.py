@@ -55,7 +55,7 @@ def test_sweep_writes_table_and_sheets(run: Run) -> None:
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("heat", "scene.yaml", "--ambient", "50"), "0 to 40 °C is allowed"),
+        (("heat", "scene.yaml", "--ambient", "60"), "-30 to 50 °C is allowed"),
         (("heat", "scene.yaml", "--ambient", "warm"), 'expects numbers, got "warm"'),
         (("sweep", "scene.yaml"), "nothing to vary"),
         (("sweep", "scene.yaml", "--mounting", "8:6:1"), "runs nowhere"),
