@@ -96,7 +96,8 @@ def test_a_window_manager_sizes_hides_and_closes_it(
     wait: list[Callable[[], object]] = [lambda: None] * 6
     steps: list[Callable[[], object]] = [
         *wait, asks("-r", "raycover", "-e", "0,10,20,900,640"), *wait, asks("-r", "raycover", "-b", "add,hidden"),
-        *wait, asks("-a", "raycover"), *wait, edit, asks("-c", "raycover"), *wait, lambda: seen.append(window.state.message),
+        *wait, asks("-a", "raycover"), *wait, edit, asks("-c", "raycover"),
+        *wait, lambda: seen.append(window.state.message),
         asks("-c", "raycover"), *(wait * 40),
     ]  # fmt: skip
     leave = window.plotter.iren.terminate_app
