@@ -46,7 +46,12 @@ class Situation:
         return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site))
 
     def _along(self, unit: Unit, site: Site) -> Floats:
-        along = [margins_along(unit, line.track, line.person, self.rays, self.weather) for line in site.lines]
+        along, start = [], 0
+        for line in site.lines:
+            n = len(line.track.time_s)
+            some = None if site.steps is None else site.steps[(site.steps >= start) & (site.steps < start + n)] - start
+            along.append(margins_along(unit, line.track, line.person, self.rays, self.weather, only=some))
+            start += n
         return self.heard_db(unit, site, np.asarray(site.stepped(np.concatenate(along))))
 
     def heard_db(self, unit: Unit, site: Site, margin_db: Floats) -> Floats:

@@ -27,6 +27,8 @@ from raycover.walking.walk import rooms_along
 Floats = NDArray[np.floating]
 Ints = NDArray[np.integer]
 Bools = NDArray[np.bool_]
+#: Of the steps of a walk every so many-th is looked at, a second apart: hold times are far longer.
+_EACH = 10
 #: Steps are compared with what is asked with this tolerance (m, s).
 _ROUNDING = 1e-9
 
@@ -218,8 +220,12 @@ def _way(scene: Scene, number: int, one: PlaceVerdict, asked: Asked, roots: Ints
     # A stop is one cell for all its steps.
     still = (np.diff(track.position, axis=0) == 0).all(axis=1) & (np.diff(track.pose) == 0)
     still &= np.diff(here) == 0
-    cells = np.flatnonzero(np.append(True, ~still))
+    begins = np.append(True, ~still)
+    walked = np.cumsum(begins)
+    cells = np.flatnonzero(begins & (np.append(still, False) | (walked % _EACH == 0)))
     zones = [zone.hold_s for zone in scene.zones if zone.hold_s is not None]
     hold = min([switch.hold_s for switch in switches_of(scene)] + zones + [scene.conditions.hold_s])
+    hold -= (_EACH + 1) * track.step_s  # nobody looks whether they are noticed between two steps looked at
     task = replace(asked, site=silent, cells=cells, weight=np.ones(len(cells)))
-    return Task(number, task, have, roots, heard=heard[cells], hold_s=hold)
+    near = roots[heard[cells].any(axis=0)[pool.candidates.room[roots]]]
+    return Task(number, task, have, near, heard=heard[cells], hold_s=hold)
