@@ -76,11 +76,18 @@ def map_(
 
 
 @app.command("view")
-def view_(scene: SceneFile, state: InState = None, threads: Threads = None) -> None:
-    """Look at a scene in a window, move its detectors and see the map follow."""
+def view_(
+    scene: SceneFile,
+    state: InState = None,
+    scale: Annotated[
+        float | None, typer.Option(help="size of type and controls, 1 on a plain screen; as the screen is if not given")
+    ] = None,
+    threads: Threads = None,
+) -> None:
+    """Look at a scene in a window, hang and move its detectors and see the map follow."""
     from raycover.cli import viewing
 
-    viewing.view_scene(scene, threads=threads, state=state)
+    viewing.view_scene(scene, threads=threads, state=state, scale=scale)
 
 
 @app.command("probe")
