@@ -15,7 +15,7 @@ from raycover.scene.checks import check_scene
 from raycover.scene.reading import Document, read_text, read_yaml
 from raycover.scene.schema import Scene
 from raycover.scene.stating import apply_state, state_problems
-from raycover.scene.validate import validate
+from raycover.scene.validate import validate, without_faults
 from raycover.scene.varying import Change, varied
 
 
@@ -48,7 +48,12 @@ def load_changed(document: Document, data: dict[str, Any], folder: Path | None =
 
 
 def _finish(document: Document, problems: list[Problem], folder: Path | None) -> Scene:
-    scene: Scene = validate(Scene, document, problems=problems)
+    try:
+        scene: Scene = validate(Scene, document, problems=problems)
+    except InputError as error:
+        told = {(p.position.line, p.position.column) for p in error.problems}
+        more = [p for p in _names_at_fault(document, folder) if (p.position.line, p.position.column) not in told]
+        raise InputError([*error.problems, *more]) from None
     catalogue = load_catalogue(folder)
     if scene.corrections is not None:
         catalogue = catalogue.corrected(scene.corrections.loss_db)
@@ -70,6 +75,21 @@ def _finish(document: Document, problems: list[Problem], folder: Path | None) ->
         raise InputError(errors)
     scene.attach(places, catalogue, [p for p in found if p.severity != "error"], folder)
     return scene
+
+
+def _names_at_fault(document: Document, folder: Path | None) -> list[Problem]:
+    """Names that nobody knows or two things have, in a document with other faults: what those cannot have caused."""
+    scene = without_faults(Scene, document)
+    if scene is None:
+        return []
+    try:
+        catalogue = load_catalogue(folder)
+        scene, places = expand(scene, document, folder)
+        scene.attach(places, catalogue, folder=folder)
+        found = [*check_scene(scene, catalogue), *state_problems(scene)]
+    except InputError as error:
+        found = list(error.problems)
+    return [p for p in found if p.severity == "error" and (p.code.startswith("unknown-") or p.code == "same-name")]
 
 
 def in_state(scene: Scene, name: str) -> Scene:
