@@ -7,7 +7,6 @@ point at the culprit's key). Its type, with hyphens, becomes the problem's code.
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, TypeVar
@@ -50,32 +49,6 @@ def validate(
     if problems:
         raise InputError(problems)
     return instance
-
-
-def without_faults(model: type[Model], document: Document, *, strict: bool | None = None) -> Model | None:
-    """The document as an instance, keys that are unknown or hold a wrong value left out where they may be left out.
-
-    For looking on past the first faults: None where a key at the top, or one that must be given, is at fault.
-    """
-    data = copy.deepcopy(document.data)
-    try:
-        return model.model_validate(data, strict=strict)
-    except ValidationError as error:
-        view = schema_view(model)
-        paths = {align(details, data, view).path for details in error.errors(include_url=False)}
-    for path in paths:
-        if len(path) < 2:
-            return None
-        held: Any = data
-        for part in path[:-1]:
-            held = held.get(part) if isinstance(held, dict) else held[part] if isinstance(held, list) else None
-        if not isinstance(held, dict):
-            return None
-        held.pop(path[-1], None)
-    try:
-        return model.model_validate(data, strict=strict)
-    except ValidationError:
-        return None
 
 
 def read_model(
