@@ -174,9 +174,10 @@ def _partitions(scene: Scene, building: Building, rooms: _Rooms) -> Iterator[Pro
         floor = rooms.round(low)
         outside = 0.0 if floor is None else line.difference(floor).length
         if outside > _BEYOND:
+            of_it = f"{outside:.2f} m of its {line.length:.2f} m"
             yield Problem(
                 "outside-rooms",
-                f'partition "{partition.name}" stands outside every room over {outside:.2f} m of its {line.length:.2f} m',
+                f'partition "{partition.name}" stands outside every room over {of_it}',
                 scene.position("partitions", index, "line"),
                 "end it at the wall, or say where the room is",
                 severity="warning",

@@ -299,30 +299,11 @@ def test_things_in_millimetres_or_centimetres(line: str, said: str) -> None:
     assert said in problem.message
 
 
-def test_an_unknown_name_is_told_along_with_an_unknown_key() -> None:
-    found = problems(
-        "detectors:",
-        "- {name: A, model: microwave-omni-58, at: [1, 1], mounting: 2.5}",
-        "- {name: A, model: microwave-omni-5.8, at: [2, 2], mounting: 2.5, turndeg: 30}",
-        "needs: [{set: openplan office}]",
-    )
-    assert [(p.code, p.position.line) for p in found] == [("unknown-key", 5), ("unknown-set", 6)]
-    found = problems(
-        "detectors:",
-        "- {name: A, model: microwave-omni-58, at: [1, 1], mounting: 2.5}",
-        "- {name: A, model: microwave-omni-5.8, at: [2, 2], mounting: 2.5, turndeg: 30}",
-    )
-    assert [p.code for p in found] == ["unknown-model", "same-name", "unknown-key"]
-    # What must be given, or stands at the top, is not guessed at.
-    found = problems("detector: []", "needs: [{name: N, rooms: [rr]}]")
-    assert [p.code for p in found] == ["unknown-key"]
-
-
 def test_how_to_write_what_was_meant() -> None:
     unit = "detectors: [{name: D, model: microwave-omni-5.8, at: [1, 2,5], mounting: 2.5}]"
     assert only(unit).help == "if 2,5 is one number, write 2.5 with a point; at: place [x, y]"
     assert only("planes: [{name: p, target: person, heights: 0.3}]").help.startswith("write [0.3], a list")
-    assert only("needs: [{name: N, rooms: [r], share: 95}]").help.startswith("95 % is written 0.95")
+    assert only("needs: [{name: N, rooms: [r], share: 95}]").help.endswith("95 % is written 0.95")
     assert only("desks: [{name: Row, at: [1, 1], seat: ja}]").help == "write true or false"
 
 
