@@ -135,10 +135,10 @@ def test_the_same_walk_gives_the_same_page() -> None:
 def test_the_headline_is_the_longest_wait_not_the_quick_notice_in_the_last_room() -> None:
     """The Hall's circle of 4 m radius begins 12 m on, at 1.2 m/s or so; the side room's unit notices at its door."""
     units = [
-        detector((17, 5.5), 2.8, pattern(CIRCLE, mounting=2.8), "Far"),
-        detector((22, 5.5), 2.8, pattern(CIRCLE, mounting=2.8), "Side"),
+        detector((17, 6.5), 2.8, pattern(CIRCLE, mounting=2.8), "Far"),
+        detector((22, 6.5), 2.8, pattern(CIRCLE, mounting=2.8), "Side"),
     ]
-    made = rooms(detectors=units, routes=[{"name": "In", "line": [[1, 5.5], [25, 5.5]]}])
+    made = rooms(detectors=units, routes=[{"name": "In", "line": [[1, 6.5], [25, 6.5]]}])
     building, (one,) = walked(made)
     assert one.entries[-1].first is not None
     assert one.entries[-1].first.seconds < 0.5
