@@ -87,6 +87,11 @@ class Site:
         """For a plan: of a way to one of many seats, the seat alone."""
         return self.label.rpartition(", ")[2] if self.kind == "way" else self.label
 
+    @property
+    def on_plan(self) -> str:
+        """As `short`, of a seat its number alone: its desk or table stands beside it."""
+        return self.short.rpartition("/seat ")[2] if self.kind in ("seat", "way") else self.short
+
     @cached_property
     def points(self) -> Floats:
         """(n heights · n cells, 3): all cells at the first height, then at the next."""
