@@ -39,8 +39,12 @@ COLOURS: dict[str, tuple[str, str | None]] = {
     "deck": ("#CDC9BF", "#7C858A"),
     "wire": ("#98A2A7", None),
     "guard": ("#8A7F5C", "#4A555C"),
+    "ceiling": ("#D3D2CE", "#B4B8B7"),
+    "hung": ("#DAD7D0", "#4A555C"),
 }
-_UNLIT = ("cap",)
+#: Without light, colours come out 1.12 times as bright: ambient and diffuse parts add up. From above no light reaches
+#: the face of a ceiling.
+_UNLIT = ("cap", "ceiling")
 PEOPLE = "#2A363E"
 #: Seated people whom nobody notices.
 UNNOTICED = "#D9A441"
