@@ -99,9 +99,9 @@ def probe_(
     json: AsJson = False,
 ) -> None:
     """Why is this point seen or not: every detector, ray by ray."""
-    from raycover.cli import solving
+    from raycover.cli import probing
 
-    solving.probe_scene(scene, at, motion=motion, as_json=json, state=state)
+    probing.probe_scene(scene, at, motion=motion, as_json=json, state=state)
 
 
 @app.command("walk")

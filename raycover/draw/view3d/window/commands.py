@@ -14,6 +14,7 @@ from raycover.draw.view3d.window.speaking import MOTIONS, TABS
 from raycover.draw.view3d.window.state import Place
 from raycover.errors import InputError
 from raycover.live import LiveCoverage, Look
+from raycover.scene.quantities import COLDEST_C, WARMEST_C
 
 if TYPE_CHECKING:
     from raycover.draw.view3d.window.app import Window
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 
 #: Steps of wheel and keys, in degrees, m and °C.
 TURN_DEG, LIFT_M, PLANE_M, AIR_C = 5.0, 0.1, 0.1, 1.0
-COLDEST_C, WARMEST_C = -20.0, 50.0
 _SIDE_DEG = 24.0
 _CHOOSE_FIRST = "Choose a detector first: click it, or → and ←"
 _BOUNDS = {"mounting": (LIFT_M, np.inf), "turn_deg": (-180.0, 180.0), "tilt_deg": (-180.0, 180.0)}
