@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from page_texts import assert_texts_are_in_place
@@ -99,16 +101,8 @@ def test_from_within_everything_is_whole(small: Made) -> None:
     ceiling = composed.drawn.bodies["ceiling"]
     assert ceiling.triangles[..., 2].max() == pytest.approx(room.floor + room.height, abs=0.02)
     assert not len(composed.drawn.ghosts)
-    cut = compose(
-        small.scene,
-        small.building,
-        small.coverage,
-        "floor",
-        small.rays,
-        1600,
-        900,
-        Shot(**{**vars(shot), "walls": 2.0}),
-    )
+    low = replace(shot, walls=2.0)
+    cut = compose(small.scene, small.building, small.coverage, "floor", small.rays, 1600, 900, low)
     assert "ceiling" not in cut.drawn.bodies  # who asks for low walls wants to look over them
     for person in composed.figures:
         middle = composed.placed.pixels(person.reshape(-1, 3).mean(axis=0)[None])[0]
@@ -131,9 +125,8 @@ def test_ceilings_are_ruled_to_read_depth_by(small: Made) -> None:
     assert (rules[..., 2] < 5.0).all()
     assert ruled_m(small.building) == 1.0
     faces, lights, hung = overhead_bodies(small.building)
-    under = faces.triangles[
-        (np.ptp(faces.triangles[..., 2], axis=1) < 1e-9) & (faces.triangles[..., 2].min(axis=1) < 5)
-    ]
+    heights = faces.triangles[..., 2]
+    under = faces.triangles[(np.ptp(heights, axis=1) < 1e-9) & (heights.min(axis=1) < 5)]
     sides = np.cross(under[:, 1] - under[:, 0], under[:, 2] - under[:, 0])
     assert np.abs(sides[:, 2]).sum() / 2 == pytest.approx(12 * 8)
     assert lights.empty

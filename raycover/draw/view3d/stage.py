@@ -173,8 +173,9 @@ def add_lobe(
     line_px: float,
     opacity: float = 0.22,
     through: NDArray[np.bool_] | None = None,
+    colours: tuple[str, str] = palette.TINTS[0],
 ) -> list[Any]:
-    """A translucent shell with its ribs; where it has come `through` a wall, darker."""
+    """A translucent shell and its ribs in some colours; where it has come `through` a wall, violet and stronger."""
     if not len(lobe.triangles):
         return []
     beyond = np.zeros(len(lobe.triangles), bool) if through is None else through
@@ -183,14 +184,14 @@ def add_lobe(
             to_surface(pyvista, lobe.vertices[lobe.triangles[chosen]]), color=colour, opacity=strength, lighting=False,
             culling="back", reset_camera=False, show_scalar_bar=False,
         )
-        for chosen, colour, strength in ((~beyond, palette.SHELL, opacity), (beyond, palette.THROUGH, opacity + 0.12))
+        for chosen, colour, strength in ((~beyond, colours[0], opacity), (beyond, palette.THROUGH, opacity + 0.12))
         if chosen.any()
     ]  # fmt: skip
     ribs = to_polylines(pyvista, lobe.ribs)
     if ribs.n_points:
         actors.append(
             plotter.add_mesh(
-                ribs, color="#B5701C", opacity=0.55, line_width=line_px, lighting=False, reset_camera=False
+                ribs, color=colours[1], opacity=0.55, line_width=line_px, lighting=False, reset_camera=False
             )
         )
     return actors
