@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from placing_scenes import circle, entries, floor_of, made, room
+from placing_scenes import beside, circle, entries, floor_of, made, radio, room
 
 from raycover.errors import InputError
 from raycover.needs import prove
@@ -104,15 +104,9 @@ def test_the_cheaper_way(tmp_path: Path) -> None:
 
 def test_nobody_is_tripped_from_beside(tmp_path: Path) -> None:
     """A microwave unit sees through plasterboard: candidates from which the corridor would trip are out."""
-    radio = "{circle: {diameter: 8}}"
-    entries(tmp_path, radio=radio)
-    path = tmp_path / "models" / "detectors" / "radio.yaml"
-    text = path.read_text().replace("kind: infrared", "kind: microwave\nfrequency_ghz: 5.8")
-    path.write_text(text)
-    rooms = [room(10, 6) | {"walls": ["steel-panel"] * 2 + ["plasterboard-12.5", "steel-panel"]},
-             room(10, 2, "Corridor", (0, 6)) | {"walls": ["plasterboard-12.5"] + ["steel-panel"] * 3}]  # fmt: skip
+    radio(tmp_path, "radio", circle(4.0))
     never = {"name": "corridor quiet", "rooms": ["Corridor"], "height": 1.0, "never": True}
-    parts: dict[str, Any] = {"rooms": rooms, "placing": {"models": ["radio"], "pitch": 0.5}}
+    parts: dict[str, Any] = {"rooms": beside(), "placing": {"models": ["radio"], "pitch": 0.5}}
     half = floor_of(share=0.5)
     free = place(made(tmp_path, needs=[half], **parts))
     quiet = place(made(tmp_path, needs=[half, never], **parts))
