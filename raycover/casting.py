@@ -266,6 +266,48 @@ def potential_db(unit: Unit, points: Floats, motion: str, target_m2: float | Non
     )
 
 
+def margins(
+    unit: Unit,
+    points: Floats,
+    motion: str,
+    rays: RayScene,
+    weather: Weather,
+    *,
+    lifted: Bools | None = None,
+    lowest_db: float = -np.inf,
+    least_db: Floats | float = -np.inf,
+) -> Floats:
+    """Margins (n,) of a unit's part at points (n, 3), as `judge` finds them, without the causes.
+
+    Points that distance alone puts below `lowest_db` are not followed: −inf. Nor are those that the open air puts
+    below `least_db` (n,), unless mirrors may add to them.
+    """
+    found = np.full(len(points), -np.inf)
+    offset = (points - unit.position).T
+    footprints = unit.footprints_for(motion)
+    air = open_air(unit, (offset[0], offset[1], offset[2]), footprints, weather)
+    near = air.potential_db + max(weather.heat_db(unit), 0.0) >= lowest_db
+    live = near & air.in_lens & np.isfinite(air.margin_db)
+    seen = imaging(unit, footprints, rays, weather)
+    if seen is None:
+        live &= air.margin_db >= least_db
+    followed = np.flatnonzero(live if seen is None else near)
+    if not len(followed):
+        return found
+    targets = points[followed]
+    if lifted is not None:
+        targets = targets + np.array([0, 0, LIFT]) * lifted[followed, None]
+    margin = np.full(len(followed), -np.inf)
+    straight = np.flatnonzero(live[followed])
+    if len(straight):
+        segments = rays.segments(unit.position, targets[straight])
+        margin[straight] = air.margin_db[followed[straight]] + _obstacles_db(unit, segments, rays, weather)
+    if seen is not None:
+        margin = seen.by_mirrors(targets - unit.position, margin).added_to(margin)[0]
+    found[followed] = margin
+    return found
+
+
 def judge(
     unit: Unit,
     points: Floats,

@@ -109,6 +109,11 @@ class Site:
         """(n,) which line a step belongs to."""
         return self.stepped(np.repeat(np.arange(len(self.lines)), [len(line.track.walked_m) for line in self.lines]))
 
+    @cached_property
+    def step_of(self) -> Any:
+        """(n,) which step of its own line a step is."""
+        return self.stepped(np.concatenate([np.arange(len(line.track.walked_m)) for line in self.lines]))
+
     @property
     def time_s(self) -> Any:
         """(n,) when each step of a way is taken."""

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.casting import Weather, judge, potential_db
+from raycover.casting import Weather, margins
 from raycover.combining import over_parts
 from raycover.coverage import make_units
 from raycover.detectors import Unit
@@ -37,31 +37,43 @@ class Situation:
     units: tuple[Unit, ...]
     weather: Weather
 
-    def margin_db(self, unit: Unit, site: Site) -> Floats:
+    def margin_db(self, unit: Unit, site: Site, *, least_db: Floats | float = -np.inf) -> Floats:
         """(n,) of one unit at the cells of a place, the best over heights; −inf where nothing gets through.
 
-        Of a door's lines it is that of somebody walking them.
+        Of a door's lines it is that of somebody walking them. Cells that the open air puts below `least_db`, (n,) or
+        one for all, are not followed.
         """
         ask = self._along if site.lines else self._of_part
-        return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site))
+        return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site, least_db))
 
-    def _along(self, unit: Unit, site: Site) -> Floats:
-        along = [margins_along(unit, line.track, line.person, self.rays, self.weather) for line in site.lines]
-        margin = np.concatenate(along)
+    def _along(self, unit: Unit, site: Site, least_db: Floats | float) -> Floats:
+        least = float(np.min(least_db))  # along a walk one for all
+        line_of, step = site.line_of, site.step_of
+        margin = np.full(len(site), -np.inf)
+        for k, line in enumerate(site.lines):
+            here = np.flatnonzero(line_of == k)
+            if len(here):
+                margin[here] = margins_along(
+                    unit, line.track, line.person, self.rays, self.weather, step[here], least_db=least
+                )
         if site.heard is not None:
             heard = site.heard.get(unit.tag)
-            if heard is None:  # a unit that hung nowhere when the place was made
+            if heard is None or not self._hangs_as_known(unit):  # it hung nowhere, or elsewhere, when the way was made
                 heard = units_that_count((*self.units, unit), site.lines[0].track, self.building)[-1]
-            margin = np.where(heard, margin, -np.inf)
-        return np.asarray(site.stepped(margin))
+            margin = np.where(site.stepped(heard), margin, -np.inf)
+        return margin
 
-    def _of_part(self, unit: Unit, site: Site) -> Floats:
-        margin = np.full(len(site.points), -np.inf)
-        near = potential_db(unit, site.points, site.motion) + max(self.weather.heat_db(unit), 0.0) >= _LOWEST_DB
-        if near.any():
-            some = judge(unit, site.points[near], site.motion, self.rays, self.weather, lifted=site.lifted[near])
-            margin[near] = some.margin_db
-        return site.best(margin)
+    def _hangs_as_known(self, unit: Unit) -> bool:
+        """Whether one of the situation's units of that name hangs there."""
+        return any(np.array_equal(one.position, unit.position) for one in self.units if one.tag == unit.tag)
+
+    def _of_part(self, unit: Unit, site: Site, least_db: Floats | float) -> Floats:
+        least = np.tile(least_db, len(site.heights)) if np.ndim(least_db) else least_db
+        found = margins(
+            unit, site.points, site.motion, self.rays, self.weather, lifted=site.lifted, lowest_db=_LOWEST_DB,
+            least_db=least,
+        )  # fmt: skip
+        return site.best(found)
 
 
 def situation_of(scene: Scene, need: NeedSpec, state: str | None, known: dict[object, Situation]) -> Situation:

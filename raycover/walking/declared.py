@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Floats
-from raycover.casting import CAUSES, judge, potential_db
+from raycover.casting import CAUSES, judge, margins, potential_db
 from raycover.detectors import Unit
 from raycover.open_air import Weather, moving_margin_db, open_margin_db
 from raycover.rays import RayScene
@@ -28,31 +28,62 @@ from raycover.walking.people import FIGURES
 LOWEST_DB = -40.0
 
 
-def margins_along(unit: Unit, track: Track, person: Person, rays: RayScene, weather: Weather) -> Floats:
-    """The margin (t,) in dB at every step, −inf where the detector can see nothing."""
+def margins_along(
+    unit: Unit,
+    track: Track,
+    person: Person,
+    rays: RayScene,
+    weather: Weather,
+    steps: NDArray[np.intp] | None = None,
+    *,
+    least_db: float = -np.inf,
+) -> Floats:
+    """The margin (t,) in dB at every step, or at those chosen (`steps`), −inf where the detector can see nothing.
+
+    Margins that the open air puts below `least_db` are not followed.
+    """
     figure = FIGURES[person]
-    margin = np.full(len(track.time_s), -np.inf)
-    walking = np.flatnonzero(track.pose == WALK)
+    asked = np.arange(len(track.time_s)) if steps is None else steps
+    pose = track.pose[asked]
+    margin = np.full(len(asked), -np.inf)
+    walking = np.flatnonzero(pose == WALK)
     if len(walking):
-        margin[walking] = _walking(unit, track, walking, figure.walking, rays, weather)
-    for pose, heights in ((STAND, figure.standing), (SIT, figure.seated)):
-        still = np.flatnonzero(track.pose == pose)
+        margin[walking] = _walking(unit, track, asked[walking], figure.walking, rays, weather, least_db)
+    for kind, heights in ((STAND, figure.standing), (SIT, figure.seated)):
+        still = np.flatnonzero(pose == kind)
         if len(still):
-            # A stop is one place for all its steps.
-            places, back = np.unique(np.round(track.position[still], 6), axis=0, return_inverse=True)
-            margin[still] = _best(unit, places, heights, "presence", rays, weather)[back.ravel()]
+            places, back = stops_of(track.position[asked[still]])
+            margin[still] = _best(unit, places, heights, "presence", rays, weather, least_db)[back]
     return margin
 
 
+def stops_of(position: Floats) -> tuple[Floats, NDArray[np.intp]]:
+    """The places (k, 3) of people who stay, steps (n, 3) in their order, and which of them each step is at.
+
+    A stop is one place for all its steps.
+    """
+    rounded = np.round(position, 6)
+    begins = np.concatenate([[True], (np.diff(rounded, axis=0) != 0).any(axis=1)])
+    return rounded[begins], np.cumsum(begins) - 1
+
+
 def _walking(
-    unit: Unit, track: Track, steps: NDArray[np.intp], heights: tuple[float, ...], rays: RayScene, weather: Weather
+    unit: Unit,
+    track: Track,
+    steps: NDArray[np.intp],
+    heights: tuple[float, ...],
+    rays: RayScene,
+    weather: Weather,
+    least_db: float,
 ) -> Floats:
     feet = track.position[steps]
     if unit.kind == "microwave":
         return _by_doppler(unit, track, steps, heights, rays, weather)
     declared = {f.motion for f in unit.footprints}
+    if {"tangential", "radial"} <= declared:
+        least_db = -np.inf  # what one of them lacks the other may have
     found = {
-        motion: _best(unit, feet, heights, motion, rays, weather)
+        motion: _best(unit, feet, heights, motion, rays, weather, least_db)
         for motion in ("tangential", "radial")
         if motion in declared
     }
@@ -60,7 +91,7 @@ def _walking(
         return across_and_along(found["tangential"], found["radial"], track.heading_rad[steps], feet, unit.position)
     if found:
         return next(iter(found.values()))
-    return _best(unit, feet, heights, "any", rays, weather)
+    return _best(unit, feet, heights, "any", rays, weather, least_db)
 
 
 def _by_doppler(
@@ -79,7 +110,7 @@ def _by_doppler(
         vx, vy, vz = velocity[near].T
         moving = moving_margin_db(unit, (x, y, z), (vx, vy, vz), weather)
         still = np.asarray(open_margin_db(unit, (x, y, z), unit.footprints_for("any"), weather), float)
-        seen = judge(unit, points[near], "any", rays, weather).margin_db
+        seen = margins(unit, points[near], "any", rays, weather)
         known = np.isfinite(still) & np.isfinite(seen) & np.isfinite(moving)
         margin[near[known]] = moving[known] + seen[known] - still[known]
     return np.asarray(margin.reshape(len(steps), len(heights)).max(axis=1))
@@ -114,16 +145,19 @@ def across_and_along(
 
 
 def _best(
-    unit: Unit, feet: Floats, heights: tuple[float, ...], motion: str, rays: RayScene, weather: Weather
+    unit: Unit,
+    feet: Floats,
+    heights: tuple[float, ...],
+    motion: str,
+    rays: RayScene,
+    weather: Weather,
+    least_db: float,
 ) -> Floats:
     """Best margin (n,) of a person's heights at places (n, 3)."""
     if not unit.footprints_for(motion):
         return np.full(len(feet), -np.inf)
     points = _points(feet, heights)
-    margin = np.full(len(points), -np.inf)
-    near = np.flatnonzero(potential_db(unit, points, motion) + max(weather.heat_db(unit), 0.0) >= LOWEST_DB)
-    if len(near):
-        margin[near] = judge(unit, points[near], motion, rays, weather).margin_db
+    margin = margins(unit, points, motion, rays, weather, lowest_db=LOWEST_DB, least_db=least_db)
     return np.asarray(margin.reshape(len(feet), len(heights)).max(axis=1))
 
 
