@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +20,8 @@ from raycover.scene.fittings import DoorState
 from raycover.scene.needs import NeedSpec, named
 from raycover.scene.schema import Scene
 from raycover.sites import Site
-from raycover.walking.declared import margins_along
-from raycover.walking.walk import units_that_count
+from raycover.walking.declared import margins_at
+from raycover.walking.walk import heard_in
 
 Floats = NDArray[np.floating]
 #: Margins that distance alone puts below this (dB) are not followed up: far below any limit asked for.
@@ -48,24 +49,23 @@ class Situation:
 
     def _along(self, unit: Unit, site: Site, least_db: Floats | float) -> Floats:
         least = float(np.min(least_db))  # along a walk one for all
-        line_of, step = site.line_of, site.step_of
         margin = np.full(len(site), -np.inf)
-        for k, line in enumerate(site.lines):
-            here = np.flatnonzero(line_of == k)
-            if len(here):
-                margin[here] = margins_along(
-                    unit, line.track, line.person, self.rays, self.weather, step[here], least_db=least
-                )
-        if site.heard is not None:
-            heard = site.heard.get(unit.tag)
-            if heard is None or not self._hangs_as_known(unit):  # it hung nowhere, or elsewhere, when the way was made
-                heard = units_that_count((*self.units, unit), site.lines[0].track, self.building)[-1]
-            margin = np.where(site.stepped(heard), margin, -np.inf)
+        for person, (cells, steps) in site.afoot.items():
+            margin[cells] = margins_at(unit, steps, person, self.rays, self.weather, least_db=least)
+        if site.rooms is not None:
+            margin[~self.hears(unit, site)] = -np.inf
         return margin
 
-    def _hangs_as_known(self, unit: Unit) -> bool:
-        """Whether one of the situation's units of that name hangs there."""
-        return any(np.array_equal(one.position, unit.position) for one in self.units if one.tag == unit.tag)
+    def hears(self, unit: Unit, site: Site) -> NDArray[np.bool_]:
+        """At which steps of a way (n,) a unit's notice counts: one of the situation, changed, or a new one."""
+        others = self._homes[[one.name != unit.tag for one in self.units]]
+        home = self.building.rooms_at(unit.position[None])
+        return np.asarray(heard_in(np.append(home, others), site.stepped(site.rooms))[0])
+
+    @cached_property
+    def _homes(self) -> NDArray[np.integer]:
+        """(n_units,) the rooms that units hang in."""
+        return self.building.rooms_at(np.array([unit.position for unit in self.units]).reshape(-1, 3))
 
     def _of_part(self, unit: Unit, site: Site, least_db: Floats | float) -> Floats:
         least = np.tile(least_db, len(site.heights)) if np.ndim(least_db) else least_db

@@ -220,7 +220,7 @@ class _Search:
         return [building.rooms[k] for k in found[np.argsort(-counts, kind="stable")]][:_MOST_ROOMS]
 
     def _mend(self, trial: Trial, bench: Bench, *, is_new: bool = False) -> Mend:
-        return self._told(trial, bench.try_unit(trial.unit), is_new=is_new)
+        return self._told(trial, bench.judge_unit(trial.unit), is_new=is_new)
 
     def _told(self, trial: Trial, outcome: Outcome, *, is_new: bool = False) -> Mend:
         """What a change does, all cells judged."""

@@ -10,7 +10,7 @@ line of sight. Our assumption. Where it declares one, that one counts; who stand
 from __future__ import annotations
 
 from collections.abc import Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,31 +28,50 @@ from raycover.walking.people import FIGURES
 LOWEST_DB = -40.0
 
 
-def margins_along(
-    unit: Unit,
-    track: Track,
-    person: Person,
-    rays: RayScene,
-    weather: Weather,
-    steps: NDArray[np.intp] | None = None,
-    *,
-    least_db: float = -np.inf,
-) -> Floats:
-    """The margin (t,) in dB at every step, or at those chosen (`steps`), −inf where the detector can see nothing.
+@dataclass(frozen=True)
+class Steps:
+    """Steps of people on their ways: `position` (n, 3) of the feet, `heading_rad` (n,), `velocity` (n, 3), `pose` (n,).
 
-    Margins that the open air puts below `least_db` are not followed.
+    They may be of several ways, one after another.
+    """
+
+    position: Floats
+    heading_rad: Floats
+    velocity: Floats
+    pose: NDArray[np.int8]
+
+    @classmethod
+    def of(cls, track: Track, chosen: NDArray[np.intp] | None = None) -> Steps:
+        """All steps of a track, or those chosen."""
+        kept = slice(None) if chosen is None else chosen
+        return cls(track.position[kept], track.heading_rad[kept], _velocity(track)[kept], track.pose[kept])
+
+    @classmethod
+    def join(cls, several: Sequence[Steps]) -> Steps:
+        return cls(*(np.concatenate([getattr(one, f.name) for one in several]) for f in fields(cls)))
+
+
+def margins_along(unit: Unit, track: Track, person: Person, rays: RayScene, weather: Weather) -> Floats:
+    """The margin (t,) in dB at every step of a track, −inf where the detector can see nothing."""
+    return margins_at(unit, Steps.of(track), person, rays, weather)
+
+
+def margins_at(
+    unit: Unit, steps: Steps, person: Person, rays: RayScene, weather: Weather, *, least_db: float = -np.inf
+) -> Floats:
+    """The margin (n,) in dB at steps, −inf where the detector can see nothing.
+
+    Margins of who stays that the open air puts below `least_db` are not followed.
     """
     figure = FIGURES[person]
-    asked = np.arange(len(track.time_s)) if steps is None else steps
-    pose = track.pose[asked]
-    margin = np.full(len(asked), -np.inf)
-    walking = np.flatnonzero(pose == WALK)
+    margin = np.full(len(steps.pose), -np.inf)
+    walking = np.flatnonzero(steps.pose == WALK)
     if len(walking):
-        margin[walking] = _walking(unit, track, asked[walking], figure.walking, rays, weather, least_db)
+        margin[walking] = _walking(unit, steps, walking, figure.walking, rays, weather)
     for kind, heights in ((STAND, figure.standing), (SIT, figure.seated)):
-        still = np.flatnonzero(pose == kind)
+        still = np.flatnonzero(steps.pose == kind)
         if len(still):
-            places, back = stops_of(track.position[asked[still]])
+            places, back = stops_of(steps.position[still])
             margin[still] = _best(unit, places, heights, "presence", rays, weather, least_db)[back]
     return margin
 
@@ -68,41 +87,33 @@ def stops_of(position: Floats) -> tuple[Floats, NDArray[np.intp]]:
 
 
 def _walking(
-    unit: Unit,
-    track: Track,
-    steps: NDArray[np.intp],
-    heights: tuple[float, ...],
-    rays: RayScene,
-    weather: Weather,
-    least_db: float,
+    unit: Unit, steps: Steps, walking: NDArray[np.intp], heights: tuple[float, ...], rays: RayScene, weather: Weather
 ) -> Floats:
-    feet = track.position[steps]
+    feet = steps.position[walking]
     if unit.kind == "microwave":
-        return _by_doppler(unit, track, steps, heights, rays, weather)
+        return _by_doppler(unit, feet, steps.velocity[walking], heights, rays, weather)
     declared = {f.motion for f in unit.footprints}
-    if {"tangential", "radial"} <= declared:
-        least_db = -np.inf  # what one of them lacks the other may have
     found = {
-        motion: _best(unit, feet, heights, motion, rays, weather, least_db)
+        motion: _best(unit, feet, heights, motion, rays, weather)
         for motion in ("tangential", "radial")
         if motion in declared
     }
     if len(found) == 2:
-        return across_and_along(found["tangential"], found["radial"], track.heading_rad[steps], feet, unit.position)
+        return across_and_along(found["tangential"], found["radial"], steps.heading_rad[walking], feet, unit.position)
     if found:
         return next(iter(found.values()))
-    return _best(unit, feet, heights, "any", rays, weather, least_db)
+    return _best(unit, feet, heights, "any", rays, weather)
 
 
 def _by_doppler(
-    unit: Unit, track: Track, steps: NDArray[np.intp], heights: tuple[float, ...], rays: RayScene, weather: Weather
+    unit: Unit, feet: Floats, velocity: Floats, heights: tuple[float, ...], rays: RayScene, weather: Weather
 ) -> Floats:
     """A microwave unit's margin (n,) of a walk: its direction and speed in the open, then what stands in the way.
 
     What obstacles take and mirrors add is that of any motion, the same for all of them.
     """
-    points = _points(track.position[steps], heights)
-    velocity = np.repeat(_velocity(track)[steps], len(heights), axis=0)
+    points = _points(feet, heights)
+    velocity = np.repeat(velocity, len(heights), axis=0)
     margin = np.full(len(points), -np.inf)
     near = np.flatnonzero(potential_db(unit, points, "any") >= LOWEST_DB)
     if len(near):
@@ -113,7 +124,7 @@ def _by_doppler(
         seen = margins(unit, points[near], "any", rays, weather)
         known = np.isfinite(still) & np.isfinite(seen) & np.isfinite(moving)
         margin[near[known]] = moving[known] + seen[known] - still[known]
-    return np.asarray(margin.reshape(len(steps), len(heights)).max(axis=1))
+    return np.asarray(margin.reshape(len(feet), len(heights)).max(axis=1))
 
 
 def _velocity(track: Track) -> Floats:
@@ -151,7 +162,7 @@ def _best(
     motion: str,
     rays: RayScene,
     weather: Weather,
-    least_db: float,
+    least_db: float = -np.inf,
 ) -> Floats:
     """Best margin (n,) of a person's heights at places (n, 3)."""
     if not unit.footprints_for(motion):
