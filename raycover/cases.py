@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 
 from raycover.detectors import Unit
 from raycover.needs import NeedVerdict, PlaceVerdict, nth_best
+from raycover.recall import Recall
 from raycover.situations import Situation
 from raycover.sites import Site
 from raycover.walking.kinematics import WALK
@@ -132,6 +134,7 @@ class Casts:
     ) -> None:
         self.cases = list(cases)
         self._below_db, self._quick, self._straight = below_db, quick, straight
+        self._recall: dict[int, Recall] = defaultdict(Recall)  # one a group
 
     @cached_property
     def _groups(self) -> list[_Group]:
@@ -167,10 +170,10 @@ class Casts:
     def margins(self, unit: Unit) -> list[Floats]:
         """Of a unit at the cells of each case; −inf where nothing hangs on it."""
         found = [np.full(len(case.site), -np.inf) for case in self.cases]
-        for group in self._groups:
+        for number, group in enumerate(self._groups):
             if not len(group.site):
                 continue
-            margin = group.situation.margin_db(unit, group.site, least_db=group.least_db)
+            margin = group.situation.margin_db(unit, group.site, least_db=group.least_db, recall=self._recall[number])
             for i, cells, where in group.parts:
                 found[i][cells] = margin[where]
         return found

@@ -18,6 +18,7 @@ from raycover.paths import Imaging, Mirrored, amplitude, imaging
 from raycover.physics.margin import largest_reach_m, undominated
 from raycover.physics.pattern import Footprint
 from raycover.rays import LIFT, RayScene, Segments, take
+from raycover.recall import Recall
 from raycover.surfaces import Surface
 
 Floats = NDArray[np.floating]
@@ -276,11 +277,13 @@ def margins(
     lifted: Bools | None = None,
     lowest_db: float = -np.inf,
     least_db: Floats | float = -np.inf,
+    recall: Recall | None = None,
 ) -> Floats:
     """Margins (n,) of a unit's part at points (n, 3), as `judge` finds them, without the causes.
 
     Points that distance alone puts below `lowest_db` are not followed: −inf. Nor are those that the open air puts
-    below `least_db` (n,), unless mirrors may add to them.
+    below `least_db` (n,), unless mirrors may add to them. `recall`: what is known from before of straight ways in the
+    same building and air.
     """
     found = np.full(len(points), -np.inf)
     offset = (points - unit.position).T
@@ -294,16 +297,19 @@ def margins(
     followed = np.flatnonzero(live if seen is None else near)
     if not len(followed):
         return found
-    targets = points[followed]
-    if lifted is not None:
-        targets = targets + np.array([0, 0, LIFT]) * lifted[followed, None]
+    targets = points if lifted is None else points + np.array([0, 0, LIFT]) * lifted[:, None]
     margin = np.full(len(followed), -np.inf)
     straight = np.flatnonzero(live[followed])
+
+    def obstacles_db(some: Floats) -> Floats:
+        return _obstacles_db(unit, rays.segments(unit.position, some), rays, weather)
+
     if len(straight):
-        segments = rays.segments(unit.position, targets[straight])
-        margin[straight] = air.margin_db[followed[straight]] + _obstacles_db(unit, segments, rays, weather)
+        cells = followed[straight]
+        added = obstacles_db(targets[cells]) if recall is None else recall.of(unit, targets, cells, obstacles_db)
+        margin[straight] = air.margin_db[cells] + added
     if seen is not None:
-        margin = seen.by_mirrors(targets - unit.position, margin).added_to(margin)[0]
+        margin = seen.by_mirrors(targets[followed] - unit.position, margin).added_to(margin)[0]
     found[followed] = margin
     return found
 

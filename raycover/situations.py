@@ -16,6 +16,7 @@ from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.loading import in_state
 from raycover.rays import RayScene
+from raycover.recall import Recall
 from raycover.scene.fittings import DoorState
 from raycover.scene.needs import NeedSpec, named
 from raycover.scene.schema import Scene
@@ -38,40 +39,42 @@ class Situation:
     units: tuple[Unit, ...]
     weather: Weather
 
-    def margin_db(self, unit: Unit, site: Site, *, least_db: Floats | float = -np.inf) -> Floats:
+    def margin_db(
+        self, unit: Unit, site: Site, *, least_db: Floats | float = -np.inf, recall: Recall | None = None
+    ) -> Floats:
         """(n,) of one unit at the cells of a place, the best over heights; −inf where nothing gets through.
 
         Of a door's lines it is that of somebody walking them. Cells that the open air puts below `least_db`, (n,) or
-        one for all, are not followed.
+        one for all, are not followed; `recall`: what is known of straight ways in this situation.
         """
         ask = self._along if site.lines else self._of_part
-        return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site, least_db))
+        return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site, least_db, recall))
 
-    def _along(self, unit: Unit, site: Site, least_db: Floats | float) -> Floats:
+    def _along(self, unit: Unit, site: Site, least_db: Floats | float, recall: Recall | None) -> Floats:
         least = float(np.min(least_db))  # along a walk one for all
         margin = np.full(len(site), -np.inf)
         for person, (cells, steps) in site.afoot.items():
-            margin[cells] = margins_at(unit, steps, person, self.rays, self.weather, least_db=least)
+            margin[cells] = margins_at(unit, steps, person, self.rays, self.weather, least_db=least, recall=recall)
         if site.rooms is not None:
             margin[~self.hears(unit, site)] = -np.inf
         return margin
 
     def hears(self, unit: Unit, site: Site) -> NDArray[np.bool_]:
         """At which steps of a way (n,) a unit's notice counts: one of the situation, changed, or a new one."""
-        others = self._homes[[one.name != unit.tag for one in self.units]]
+        others = self.homes[[one.name != unit.tag for one in self.units]]
         home = self.building.rooms_at(unit.position[None])
         return np.asarray(heard_in(np.append(home, others), site.stepped(site.rooms))[0])
 
     @cached_property
-    def _homes(self) -> NDArray[np.integer]:
+    def homes(self) -> NDArray[np.integer]:
         """(n_units,) the rooms that units hang in."""
         return self.building.rooms_at(np.array([unit.position for unit in self.units]).reshape(-1, 3))
 
-    def _of_part(self, unit: Unit, site: Site, least_db: Floats | float) -> Floats:
+    def _of_part(self, unit: Unit, site: Site, least_db: Floats | float, recall: Recall | None) -> Floats:
         least = np.tile(least_db, len(site.heights)) if np.ndim(least_db) else least_db
         found = margins(
             unit, site.points, site.motion, self.rays, self.weather, lifted=site.lifted, lowest_db=_LOWEST_DB,
-            least_db=least,
+            least_db=least, recall=recall,
         )  # fmt: skip
         return site.best(found)
 

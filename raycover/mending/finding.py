@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,7 @@ from raycover.mending.adding import Adder
 from raycover.mending.bench import Bench, Case, Outcome, cases_of, is_too_large, lack_of
 from raycover.mending.changes import COST, Subject, changes_of, shifted, turned
 from raycover.mending.mends import Mend, Mending
-from raycover.mending.then import verdict_then
+from raycover.mending.then import may_regroup, verdict_then
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.scene.devices import DetectorSpec
 from raycover.sensitivity import sensitivity_keys, shift_db
@@ -34,6 +35,8 @@ _LOOKED_AT_TWICE = 8
 _ENOUGH, _PARTIAL = 3, 2
 #: One that mends no place must take at least this share of what is missing away.
 _WORTH_TELLING = 0.05
+#: Changes that some cells put so much behind the best of their kind are not judged on all.
+_BEHIND = 0.3
 
 
 def find_mending(proof: Proof, progress: Progress | None = None) -> tuple[Mending, ...]:
@@ -48,10 +51,8 @@ def find_mending(proof: Proof, progress: Progress | None = None) -> tuple[Mendin
 
 
 def missed_of(verdict: NeedVerdict) -> list[PlaceVerdict]:
-    """Places of a need that are missed and that units could mend: no never-area, place too large or stay on a route."""
+    """Places of a need that are missed and that units could mend: no never-area and no place too large."""
     need = verdict.need
-    if need.routes is not None:
-        return []
     return [p for p in verdict.places if not (need.never or p.met or is_too_large(need, p.figures))]
 
 
@@ -66,6 +67,26 @@ class _Counter:
 
     def step(self) -> None:
         self.at(min(self._done + 1, self._total))
+
+
+@dataclass(frozen=True)
+class Worth:
+    """Which changes are worth judging on all cells, by what some cells say of them and of the unit as it is (`now`)."""
+
+    now: Outcome
+
+    def judging(self, tried: Sequence[tuple[Outcome, Trial]]) -> list[tuple[Outcome, Trial]]:
+        """The first few of those sorted out, none that hardly helps, none that is clearly behind the first."""
+        helping = [
+            pair for pair in tried
+            if len(pair[0].mended) > 0 or pair[0].lack < (1 - _WORTH_TELLING / 2) * self.now.lack
+        ]  # fmt: skip
+        if not helping:
+            return []
+        first = helping[0][0]
+        limit = first.lack + max(_BEHIND * first.lack, 0.02)
+        near = [pair for pair in helping if len(pair[0].broken) <= len(first.broken) + 1 and pair[0].lack <= limit]
+        return near[:_FINALISTS]
 
 
 class _Search:
@@ -87,16 +108,15 @@ class _Search:
         names = tuple(self._name(place.site) for place in self.missed)
         lack = sum(lack_of(self.verdict.need, place.figures) for place in self.missed)
         told = _reported(remedies, lack)
-        if any(verdict.need.whose is not None for verdict in self.proof.needs):
-            told = [mend for mend in told if self._holds(mend)]
+        told = [mend for mend in told if self._holds(mend)]
         return Mending(self.verdict.need.name, names, tuple(told), self.n_tried, lack)
 
     def _holds(self, mend: Mend) -> bool:
-        """Whether a remedy does what it says where it may change which units belong to an aisle."""
-        if len(missed_of(verdict_then(self.verdict, mend))) != len(mend.still):
+        """Whether a remedy does what it says where it may change which units belong to an aisle, or count on a way."""
+        if may_regroup(self.verdict, mend) and len(missed_of(verdict_then(self.verdict, mend))) != len(mend.still):
             return False
-        asking = [v for v in self.proof.needs if v.need.whose is not None and v is not self.verdict and v.met]
-        return bool(mend.broken or mend.tripped) or all(verdict_then(v, mend).met for v in asking)
+        others = [v for v in self.proof.needs if v is not self.verdict and v.met and may_regroup(v, mend)]
+        return bool(mend.broken or mend.tripped) or all(verdict_then(v, mend).met for v in others)
 
     def _name(self, site: Any) -> str:
         return str(site.label if len(self.situation.building.stairs) < 2 else site.name)
@@ -131,6 +151,7 @@ class _Search:
         low, high = subject.pattern.settings_pct
         bench = Bench(cases_of(self.proof, unit.name), self.verdict, low)
         few = bench.few()
+        worth = Worth(few.try_unit(unit))
         by_kind: dict[str, list[Trial]] = {}
         for trial in changes_of(subject):
             by_kind.setdefault(trial.kind, []).append(trial)
@@ -138,7 +159,7 @@ class _Search:
         for kind, trials in by_kind.items():
             tried = self._sorted_out(trials, few)
             tried = sorted([*tried, *self._sorted_out(self._finer(kind, subject, tried[0][1]), few)], key=_by_rank)
-            for _, trial in _distinct(tried)[:_FINALISTS]:
+            for _, trial in worth.judging(_distinct(tried)):
                 found.append(self._mend(trial, bench))
                 if found[-1].mends:
                     break

@@ -20,6 +20,7 @@ from raycover.casting import CAUSES, judge, margins, potential_db
 from raycover.detectors import Unit
 from raycover.open_air import Weather, moving_margin_db, open_margin_db
 from raycover.rays import RayScene
+from raycover.recall import Recall
 from raycover.scene.routes import Person
 from raycover.walking.kinematics import SIT, STAND, WALK, Track
 from raycover.walking.people import FIGURES
@@ -57,22 +58,30 @@ def margins_along(unit: Unit, track: Track, person: Person, rays: RayScene, weat
 
 
 def margins_at(
-    unit: Unit, steps: Steps, person: Person, rays: RayScene, weather: Weather, *, least_db: float = -np.inf
+    unit: Unit,
+    steps: Steps,
+    person: Person,
+    rays: RayScene,
+    weather: Weather,
+    *,
+    least_db: float = -np.inf,
+    recall: Recall | None = None,
 ) -> Floats:
     """The margin (n,) in dB at steps, −inf where the detector can see nothing.
 
-    Margins of who stays that the open air puts below `least_db` are not followed.
+    Margins of who stays that the open air puts below `least_db` are not followed; `recall`: what is known from before.
     """
+    recall = Recall() if recall is None else recall  # across and along ask for the same rays
     figure = FIGURES[person]
     margin = np.full(len(steps.pose), -np.inf)
     walking = np.flatnonzero(steps.pose == WALK)
     if len(walking):
-        margin[walking] = _walking(unit, steps, walking, figure.walking, rays, weather)
+        margin[walking] = _walking(unit, steps, walking, figure.walking, rays, weather, recall)
     for kind, heights in ((STAND, figure.standing), (SIT, figure.seated)):
         still = np.flatnonzero(steps.pose == kind)
         if len(still):
             places, back = stops_of(steps.position[still])
-            margin[still] = _best(unit, places, heights, "presence", rays, weather, least_db)[back]
+            margin[still] = _best(unit, places, heights, "presence", rays, weather, recall, least_db)[back]
     return margin
 
 
@@ -87,14 +96,20 @@ def stops_of(position: Floats) -> tuple[Floats, NDArray[np.intp]]:
 
 
 def _walking(
-    unit: Unit, steps: Steps, walking: NDArray[np.intp], heights: tuple[float, ...], rays: RayScene, weather: Weather
+    unit: Unit,
+    steps: Steps,
+    walking: NDArray[np.intp],
+    heights: tuple[float, ...],
+    rays: RayScene,
+    weather: Weather,
+    recall: Recall,
 ) -> Floats:
     feet = steps.position[walking]
     if unit.kind == "microwave":
-        return _by_doppler(unit, feet, steps.velocity[walking], heights, rays, weather)
+        return _by_doppler(unit, feet, steps.velocity[walking], heights, rays, weather, recall)
     declared = {f.motion for f in unit.footprints}
     found = {
-        motion: _best(unit, feet, heights, motion, rays, weather)
+        motion: _best(unit, feet, heights, motion, rays, weather, recall)
         for motion in ("tangential", "radial")
         if motion in declared
     }
@@ -102,11 +117,17 @@ def _walking(
         return across_and_along(found["tangential"], found["radial"], steps.heading_rad[walking], feet, unit.position)
     if found:
         return next(iter(found.values()))
-    return _best(unit, feet, heights, "any", rays, weather)
+    return _best(unit, feet, heights, "any", rays, weather, recall)
 
 
 def _by_doppler(
-    unit: Unit, feet: Floats, velocity: Floats, heights: tuple[float, ...], rays: RayScene, weather: Weather
+    unit: Unit,
+    feet: Floats,
+    velocity: Floats,
+    heights: tuple[float, ...],
+    rays: RayScene,
+    weather: Weather,
+    recall: Recall,
 ) -> Floats:
     """A microwave unit's margin (n,) of a walk: its direction and speed in the open, then what stands in the way.
 
@@ -121,7 +142,7 @@ def _by_doppler(
         vx, vy, vz = velocity[near].T
         moving = moving_margin_db(unit, (x, y, z), (vx, vy, vz), weather)
         still = np.asarray(open_margin_db(unit, (x, y, z), unit.footprints_for("any"), weather), float)
-        seen = margins(unit, points[near], "any", rays, weather)
+        seen = margins(unit, points[near], "any", rays, weather, recall=recall)
         known = np.isfinite(still) & np.isfinite(seen) & np.isfinite(moving)
         margin[near[known]] = moving[known] + seen[known] - still[known]
     return np.asarray(margin.reshape(len(feet), len(heights)).max(axis=1))
@@ -162,13 +183,16 @@ def _best(
     motion: str,
     rays: RayScene,
     weather: Weather,
+    recall: Recall,
     least_db: float = -np.inf,
 ) -> Floats:
     """Best margin (n,) of a person's heights at places (n, 3)."""
     if not unit.footprints_for(motion):
         return np.full(len(feet), -np.inf)
     points = _points(feet, heights)
-    margin = margins(unit, points, motion, rays, weather, lowest_db=LOWEST_DB, least_db=least_db)
+    margin = margins(
+        unit, points, motion, rays, weather, lowest_db=LOWEST_DB, least_db=least_db, recall=recall
+    )  # fmt: skip
     return np.asarray(margin.reshape(len(feet), len(heights)).max(axis=1))
 
 
