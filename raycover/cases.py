@@ -21,7 +21,7 @@ Floats = NDArray[np.floating]
 Ints = NDArray[np.integer]
 #: Margins count for comparing changes between these (dB): what is seen well need not be seen better.
 LEAST_DB, AMPLE_DB = -15.0, 3.0
-#: Of a way somebody walks every so many steps are enough for a first look; stops by their first and last step.
+#: Of somebody who walks every so many steps are looked at first.
 _STRIDE = 5
 
 
@@ -87,14 +87,18 @@ class Case:
 
     def along(self) -> Case:
         """Of a way: the same at every few steps, each standing for the time until the next."""
-        pose = self.site.stepped(self.site.lines[0].track.pose)
-        position = self.site.ground
-        turns = (np.diff(pose) != 0) | ((pose[1:] != WALK) & (np.diff(position, axis=0) != 0).any(axis=1))
-        edges = np.concatenate([[True], turns]) | np.concatenate([turns, [True]])
-        steps = np.flatnonzero(edges | ((pose == WALK) & (np.arange(len(pose)) % _STRIDE == 0)))
+        steps = few_steps(self.site)
         # A stop that is judged at both its ends weighs what it lasts.
-        after = np.append(steps[1:], len(pose))
-        return self.only(steps, np.maximum(after - steps, 1).astype(float))
+        after = np.append(steps[1:], len(self.site))
+        return self.only(steps, (after - steps).astype(float))
+
+
+def few_steps(site: Site) -> NDArray[np.intp]:
+    """Steps of a way that are enough to know how long somebody goes unnoticed: every few, of a stop its two ends."""
+    pose = site.stepped(site.lines[0].track.pose)
+    turns = (np.diff(pose) != 0) | ((pose[1:] != WALK) & (np.diff(site.ground, axis=0) != 0).any(axis=1))
+    edges = np.concatenate([[True], turns]) | np.concatenate([turns, [True]])
+    return np.flatnonzero(edges | ((pose == WALK) & (np.arange(len(pose)) % _STRIDE == 0)))
 
 
 def spread(cells: Ints, n: int) -> Ints:
