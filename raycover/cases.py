@@ -56,8 +56,7 @@ class Case:
 
     @property
     def name(self) -> str:
-        """The place by its label, or whole name where the building has several stairs; a need of one place its own."""
-        return self.site.label if len(self.situation.building.stairs) < 2 else self.site.name
+        return name_of(self.situation, self.site)
 
     @property
     def key(self) -> tuple[str, str]:
@@ -91,6 +90,11 @@ class Case:
         # A stop that is judged at both its ends weighs what it lasts.
         after = np.append(steps[1:], len(self.site))
         return self.only(steps, (after - steps).astype(float))
+
+
+def name_of(situation: Situation, site: Site) -> str:
+    """A place by its label, or whole name where the building has several stairs."""
+    return site.label if len(situation.building.stairs) < 2 else site.name
 
 
 def few_steps(site: Site) -> NDArray[np.intp]:

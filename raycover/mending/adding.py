@@ -60,14 +60,25 @@ def models_for(scene: Scene, units: Sequence[Unit]) -> list[Made]:
 
 
 class Adder:
-    """Tries one more unit in the rooms where something is missed; `middle` (x, y) is that of what is."""
+    """Tries one more unit in the rooms where something is missed; `middle` (x, y) is that of what is.
+
+    `light`: only of the models that the scene has.
+    """
 
     def __init__(
-        self, scene: Scene, places: HangingPlaces, units: Sequence[Unit], few: Bench, middle: tuple[float, float]
+        self,
+        scene: Scene,
+        places: HangingPlaces,
+        units: Sequence[Unit],
+        few: Bench,
+        middle: tuple[float, float],
+        *,
+        light: bool = False,
     ) -> None:
         self.scene, self.places, self.units, self.few = scene, places, units, few
         self.straight = few.straight()
         self.middle = np.array(middle)
+        self.light = light
         self.name = _new_name([unit.name for unit in units])
 
     def best(self, rooms: Sequence[RoomShape], step: Callable[[], None]) -> list[Trial]:
@@ -92,6 +103,8 @@ class Adder:
     def _in_order(self, room: RoomShape) -> list[Made]:
         """Models, those of the scene first, then by how much one in the room's middle mends."""
         models = models_for(self.scene, self.units)
+        if self.light:
+            return [made for made in models if made.mounting is not None]
         ready = [made for made in models if made.mounting is not None]
         ranked = []
         for made in models:

@@ -9,11 +9,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.cases import AMPLE_DB, LEAST_DB, Case, Casts, spread
+from raycover.cases import AMPLE_DB, LEAST_DB, Case, Casts, name_of, spread
 from raycover.detectors import Unit
 from raycover.needs import Figures, NeedVerdict, Proof, figures_of, is_met
 from raycover.scene.needs import NeedSpec
 from raycover.sensitivity import LEAST_PCT, pct_for, shift_db
+from raycover.sites import Site
 
 Floats = NDArray[np.floating]
 #: Cells of a place that changes are sorted out on: of those missed now, of others, of a never-area; and of all places.
@@ -237,3 +238,9 @@ def lack_of(need: NeedSpec, figures: Figures, *, whole: bool = True) -> float:
         else:  # a part of the cells says no gap: what is not seen stands for it
             lack += 1.0 - figures.share
     return lack
+
+
+def with_need(verdict: NeedVerdict, site: Site) -> str:
+    """A place as seen from another need: `Bench`, or `Every cubicle: WC 3`."""
+    need = verdict.need.name
+    return need if len(verdict.places) == 1 else f"{need}: {name_of(verdict.situation, site)}"
