@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from raycover.detectors import Unit
 from raycover.needs import NeedVerdict, PlaceVerdict, nth_best
 from raycover.recall import Recall
-from raycover.situations import Situation
 from raycover.sites import Site
+from raycover.situations import Situation
 from raycover.walking.kinematics import WALK
 
 Floats = NDArray[np.floating]
@@ -205,4 +205,3 @@ class Casts:
                 found[i] = mine.copy()
                 found[i][cells] = case.situation.margin_db(unit, case.site.some(cells))
         return found
-

@@ -262,9 +262,7 @@ def _remedy(outcome: _Outcome, tried: _Tried, index: int, coverage: Coverage | N
     )
 
 
-def _areas_lost(
-    coverage: Coverage, index: int, changed: Unit, shift: float, cases: Sequence[Case]
-) -> dict[str, float]:
+def _areas_lost(coverage: Coverage, index: int, changed: Unit, shift: float, cases: Sequence[Case]) -> dict[str, float]:
     """{map: detected area (m²) lost}, outside the never-areas."""
     lost = {}
     nevers = [case.site for case in cases if case.verdict.need.never]

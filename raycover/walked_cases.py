@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from raycover.detectors import Unit
 from raycover.doubt import chances
-from raycover.situations import Situation
 from raycover.sites import Site
+from raycover.situations import Situation
 from raycover.spreads import Draws
 from raycover.walking.declared import stops_of
 from raycover.walking.kinematics import SIT, STAND, WALK

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
@@ -15,6 +16,7 @@ from raycover.needs import Figures, NeedVerdict, Proof, figures_of, is_met
 from raycover.scene.needs import NeedSpec
 from raycover.sensitivity import LEAST_PCT, pct_for, shift_db
 from raycover.sites import Site
+from raycover.trials import Trial
 
 Floats = NDArray[np.floating]
 #: Cells of a place that changes are sorted out on: of those missed now, of others, of a never-area; and of all places.
@@ -113,8 +115,23 @@ class Outcome:
         return len(self.broken), round(self.lack, 4), -round(self.ease, 2)
 
 
+@dataclass(frozen=True)
+class Glance:
+    """A changed unit at the cells of the need's own places: what it can mend of them at the most.
+
+    `margins` (n,) of each; nothing that it may break or trip is looked at yet.
+    """
+
+    unit: Unit
+    margins: tuple[Floats, ...]
+    outcome: Outcome
+
+
 class Bench:
-    """Some cases that changes at one unit are tried on, as `Casts` casts them: `casts` says what for."""
+    """Some cases that changes at one unit are tried on: those of the need's own places first, then what may break.
+
+    `quick`: for sorting out (see `Casts`).
+    """
 
     def __init__(
         self,
@@ -123,13 +140,19 @@ class Bench:
         least_pct: float = LEAST_PCT,
         *,
         is_new: bool = False,
-        casts: Casts | None = None,
+        quick: bool = False,
+        straight: bool = False,
     ) -> None:
-        self.cases = list(cases)
         self.need = need
         self.least_pct = least_pct
         self.is_new = is_new
-        self._casts = Casts(cases, below_db=0.0, quick=False) if casts is None else casts
+        own = [case for case in cases if case.verdict is need and not case.place.met]
+        others = [case for case in cases if case.verdict is not need or case.place.met]
+        self.cases = [*own, *others]
+        below = AMPLE_DB if quick else 0.0
+        self._own, self._others = (
+            Casts(some, below_db=below, quick=quick, straight=straight) for some in (own, others)
+        )  # fmt: skip
 
     def few(self) -> Bench:
         """The same for sorting out: cells of the need's missed places, of what may break."""
@@ -144,7 +167,7 @@ class Bench:
             )
             for case in wanted
         ]  # fmt: skip
-        return Bench(few, self.need, self.least_pct, is_new=self.is_new, casts=Casts(few))
+        return Bench(few, self.need, self.least_pct, is_new=self.is_new, quick=True)
 
     def straight(self) -> Bench:
         """The same by straight ways only, for a first look: ways by mirrors cost far more than they change an order.
@@ -153,27 +176,34 @@ class Bench:
         """
         if not any(case.situation.weather.reflections for case in self.cases):
             return self
-        casts = Casts(self.cases, straight=True)
-        return Bench(self.cases, self.need, self.least_pct, is_new=self.is_new, casts=casts)
+        return Bench(self.cases, self.need, self.least_pct, is_new=self.is_new, quick=True, straight=True)
 
-    def margins(self, unit: Unit) -> list[Floats]:
+    def _margins(self, casts: Casts, unit: Unit, *, filled: bool = False) -> list[Floats]:
         """Of a unit at the cells of each case, −inf where nothing hangs on it or it does not count."""
-        return self._counting(unit, self._casts.margins(unit))
-
-    def _counting(self, unit: Unit, margins: list[Floats]) -> list[Floats]:
+        margins = casts.margins(unit)
+        if filled:
+            margins = casts.filled(unit, margins)
         if not self.is_new:
             return margins
-        return [
-            m if asks(case, unit) else np.full_like(m, -np.inf) for case, m in zip(self.cases, margins, strict=True)
-        ]
+        return [m if asks(c, unit) else np.full_like(m, -np.inf) for c, m in zip(casts.cases, margins, strict=True)]
+
+    def glance(self, unit: Unit) -> Glance:
+        """A changed unit at the need's own places alone."""
+        margins = self._margins(self._own, unit)
+        return Glance(unit, tuple(margins), self._outcome(self._own.cases, margins, unit.sensitivity_pct))
 
     def judge_unit(self, unit: Unit) -> Outcome:
         """As `try_unit`, with the lowest margin of each place that is mended, whatever others see there too."""
-        return self._tried(unit, self._counting(unit, self._casts.filled(unit, self._casts.margins(unit))))
+        margins = [self._margins(casts, unit, filled=True) for casts in (self._own, self._others)]
+        return self._tried(unit, [*margins[0], *margins[1]])
 
     def try_unit(self, unit: Unit) -> Outcome:
         """A changed unit, with less sensitivity where that keeps never-areas quiet and costs less."""
-        return self._tried(unit, self.margins(unit))
+        return self.try_glanced(self.glance(unit))
+
+    def try_glanced(self, glance: Glance) -> Outcome:
+        """What a unit does that was looked at at the need's own places."""
+        return self._tried(glance.unit, [*glance.margins, *self._margins(self._others, glance.unit)])
 
     def _tried(self, unit: Unit, margins: Sequence[Floats]) -> Outcome:
         now = unit.sensitivity_pct
@@ -194,12 +224,15 @@ class Bench:
 
     def outcome(self, margins: Sequence[Floats], pct: float) -> Outcome:
         """Judge the cases with the unit's margins at each."""
+        return self._outcome(self.cases, margins, pct)
+
+    def _outcome(self, cases: Sequence[Case], margins: Sequence[Floats], pct: float) -> Outcome:
         lack, ease, total = 0.0, 0.0, 0.0
         after: dict[tuple[str, str], Figures] = {}
         mended: list[Case] = []
         still: list[Case] = []
         broken: list[Case] = []
-        for case, mine in zip(self.cases, margins, strict=True):
+        for case, mine in zip(cases, margins, strict=True):
             need, site = case.verdict.need, case.site
             if need.never:
                 if case.trips(mine) and not case.trips(case.mine_db):
@@ -244,3 +277,29 @@ def with_need(verdict: NeedVerdict, site: Site) -> str:
     """A place as seen from another need: `Bench`, or `Every cubicle: WC 3`."""
     need = verdict.need.name
     return need if len(verdict.places) == 1 else f"{need}: {name_of(verdict.situation, site)}"
+
+
+def best_of(
+    bench: Bench,
+    trials: Sequence[Trial],
+    n: int,
+    rank: Callable[[Outcome, Trial], tuple[Any, ...]],
+    *,
+    most_lack: float = np.inf,
+) -> list[tuple[Outcome, Trial]]:
+    """The n best of some trials and others that were looked at, by a rank that begins as `Outcome.rank` does.
+
+    What a trial can mend at the most is a bound: it is not cast where it may break or trip things once n others that
+    harm nothing stand before that. The order is that of trying all of them. Those that leave more than `most_lack` of
+    the need are left out.
+    """
+    glances = [(bench.glance(trial.unit), trial) for trial in trials]
+    bounds = sorted(((rank(glance.outcome, trial), k) for k, (glance, trial) in enumerate(glances)
+                     if glance.outcome.lack <= most_lack))  # fmt: skip
+    found: list[tuple[tuple[Any, ...], int, Outcome]] = []
+    for bound, k in bounds:
+        if len(found) >= n and sorted(found, key=lambda one: one[:2])[n - 1][:2] < (bound, k):
+            break
+        outcome = bench.try_glanced(glances[k][0])
+        found.append((rank(outcome, trials[k]), k, outcome))
+    return [(outcome, trials[k]) for _, k, outcome in sorted(found, key=lambda one: one[:2])]

@@ -15,11 +15,11 @@ from raycover.casting import potential_db
 from raycover.detectors import Unit
 from raycover.hanging import ROUND_M, HangingPlaces
 from raycover.mending.adding import Adder
-from raycover.mending.bench import Bench, Outcome, cases_of, is_too_large, lack_of, with_need
+from raycover.mending.bench import Bench, Outcome, best_of, cases_of, is_too_large, lack_of, with_need
 from raycover.mending.changes import COST, Subject, changes_of, shifted, turned
 from raycover.mending.mends import Mend, Mending
 from raycover.mending.pairs import MOST_FIRSTS, find_pairs
-from raycover.mending.then import may_regroup, verdict_then
+from raycover.mending.then import judged_then, may_regroup
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.scene.devices import DetectorSpec
 from raycover.sensitivity import sensitivity_keys, shift_db
@@ -143,10 +143,10 @@ class _Search:
 
     def holds(self, mend: Mend) -> bool:
         """Whether a remedy does what it says where it may change which units belong to an aisle, or count on a way."""
-        if may_regroup(self.verdict, mend) and len(missed_of(verdict_then(self.verdict, mend))) != len(mend.still):
+        if may_regroup(self.verdict, mend) and len(missed_of(judged_then(self.verdict, mend))) != len(mend.still):
             return False
         others = [v for v in self.proof.needs if v is not self.verdict and v.met and may_regroup(v, mend)]
-        return bool(mend.broken or mend.tripped) or all(verdict_then(v, mend).met for v in others)
+        return bool(mend.broken or mend.tripped) or all(judged_then(v, mend).met for v in others)
 
     def _gap_points(self) -> Floats:
         """Points that are missed, the middle height of each cell."""
@@ -180,13 +180,14 @@ class _Search:
         few = bench.few()
         worth = Worth(few.try_unit(unit), whole=self.light)
         by_kind: dict[str, list[Trial]] = {}
-        for trial in changes_of(subject):
+        for trial in changes_of(subject, coarse=self.light):
             by_kind.setdefault(trial.kind, []).append(trial)
         found = []
         for kind, trials in by_kind.items():
             tried = self._sorted_out(trials, few)
             if not self.light:
-                tried = sorted([*tried, *self._sorted_out(self._finer(kind, subject, tried[0][1]), few)], key=_by_rank)
+                tried += self._sorted_out(self._finer(kind, subject, tried[0][1]), few)
+                tried.sort(key=lambda pair: _by_rank(*pair))
             for _, trial in worth.judging(_distinct(tried)):
                 found.append(self._mend(trial, bench))
                 if found[-1].mends:
@@ -195,13 +196,12 @@ class _Search:
         return found
 
     def _sorted_out(self, trials: Sequence[Trial], few: Bench) -> list[tuple[Outcome, Trial]]:
-        """Trials on some cells, best first; where ways by mirrors count, those that straight ways put first."""
+        """Trials on some cells, the best first; where ways by mirrors count, of those that straight ways put first."""
         self.n_tried += len(trials)
         straight = few.straight()
-        tried = sorted([(straight.try_unit(trial.unit), trial) for trial in trials], key=_by_rank)
-        if straight is few:
-            return tried
-        return sorted([(few.try_unit(trial.unit), trial) for _, trial in tried[:_LOOKED_AT_TWICE]], key=_by_rank)
+        if straight is not few:
+            trials = [trial for _, trial in best_of(straight, trials, _LOOKED_AT_TWICE, _by_rank)]
+        return best_of(few, trials, _FINALISTS, _by_rank, most_lack=_NEARLY if self.light else np.inf)
 
     def _finer(self, kind: str, subject: Subject, best: Trial) -> list[Trial]:
         """Smaller steps about the best of a kind."""
@@ -267,7 +267,8 @@ class _Search:
         if (rooms < 0).all():
             return [self.places.open_ground(points[:, :2])]
         found, counts = np.unique(rooms[rooms >= 0], return_counts=True)
-        return [building.rooms[k] for k in found[np.argsort(-counts, kind="stable")]][: 1 if self.light else _MOST_ROOMS]
+        most = 1 if self.light else _MOST_ROOMS
+        return [building.rooms[k] for k in found[np.argsort(-counts, kind="stable")][:most]]
 
     def _mend(self, trial: Trial, bench: Bench, *, is_new: bool = False) -> Mend:
         return self._told(trial, bench.judge_unit(trial.unit), is_new=is_new)
@@ -305,10 +306,10 @@ class _Search:
         )
 
 
-def _by_rank(tried: tuple[Outcome, Trial]) -> tuple[Any, ...]:
+def _by_rank(outcome: Outcome, trial: Trial) -> tuple[Any, ...]:
     """Best first; of turns that leave nothing those square to the axes, of changes alike the smaller, tried first."""
-    broken, lack, ease = tried[0].rank
-    askew = lack == 0 and float(tried[1].keys.get("turn_deg", 0.0)) % 90 != 0
+    broken, lack, ease = outcome.rank
+    askew = lack == 0 and float(trial.keys.get("turn_deg", 0.0)) % 90 != 0
     return broken, lack, askew, round(ease, 1)
 
 
@@ -321,7 +322,7 @@ def _reported(remedies: Sequence[Mend], lack: float) -> list[Mend]:
     """Best first, one of a kind at a unit, two of a kind; where enough mend it no others, none that hardly helps."""
     kept: list[Mend] = []
     for remedy in sorted(remedies, key=lambda r: r.rank):
-        alike = [r for r in kept if r.kind == remedy.kind]
+        alike = [r for r in kept if r.kinds == remedy.kinds]
         if any(r.unit == remedy.unit and not r.is_new for r in alike) or len(alike) >= 2:
             continue
         kept.append(remedy)

@@ -72,7 +72,6 @@ def _told(proof: Proof, verdict: NeedVerdict, both: Mend, then: Proof) -> Mend:
     assert both.second is not None
     return replace(
         both,
-        kind=f"{both.kind} and {both.second.kind}",
         mended=tuple(name for name, _ in mended),
         still=tuple(still),
         also=tuple(dict.fromkeys(also)),

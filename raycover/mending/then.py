@@ -7,12 +7,15 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from raycover.coverage import make_units
+from raycover.detectors import Unit
 from raycover.mending.changes import OF_THE_MODEL
 from raycover.mending.mends import Mend
 from raycover.needs import (
     NeedVerdict,
+    PlaceVerdict,
     Proof,
     Situation,
     counting_units,
@@ -23,8 +26,10 @@ from raycover.needs import (
 )
 from raycover.scene.devices import DetectorSpec
 from raycover.scene.schema import Scene
-from raycover.sites import Sites
+from raycover.sites import Site, Sites
 from raycover.stays import hold_along
+
+Floats = NDArray[np.floating]
 
 
 def changed_entry(entry: Mapping[str, Any], keys: Mapping[str, Any]) -> dict[str, Any]:
@@ -66,23 +71,34 @@ def may_regroup(verdict: NeedVerdict, mend: Mend) -> bool:
     if need.zones is not None or (need.whose is None and not need.walked):
         return False
     now = {unit.name: unit.position for unit in situation.units}
-    moved = [(now[c.unit], c.changed.position) for c in mend.changes if not np.array_equal(now[c.unit], c.changed.position)]
+    both = [(now[change.unit], change.changed.position) for change in mend.changes if change.unit in now]
+    moved = [pair for pair in both if not np.array_equal(*pair)]
     if not need.walked or not moved:
         return bool(moved)
     homes = situation.building.rooms_at(np.concatenate(moved)).reshape(-1, 2)
     return bool((homes[:, 0] != homes[:, 1]).any())
 
 
-def verdict_then(verdict: NeedVerdict, mend: Mend, situation: Situation | None = None) -> NeedVerdict:
-    """The verdict on a need with a remedy done; `situation`: its own then, where that is known."""
-    need = verdict.need
-    then = situation_then(verdict.situation, mend) if situation is None else situation
-    sites = [place.site for place in verdict.places]
+def verdict_then(verdict: NeedVerdict, mend: Mend) -> NeedVerdict:
+    """The verdict on a need with a remedy done."""
+    then = situation_then(verdict.situation, mend)
+    return judge_need(verdict.need, _sites_then(verdict, mend, then), then, assumed=verdict.assumed)
+
+
+def _sites_then(verdict: NeedVerdict, mend: Mend, then: Situation) -> list[Site]:
+    """The places of a need with a remedy done: which units belong to them may have changed, and hold times."""
+    need, sites = verdict.need, [place.site for place in verdict.places]
+    if not may_regroup(verdict, mend):
+        return sites
     if need.routes is not None:
-        sites = [replace(site, hold_s=hold_along(then.scene, then.homes, site.rooms)) for site in sites]
-    elif need.whose is not None or need.walked:  # which units belong to a place may have changed
-        sites = list(Sites(then.scene, then.building, then.units).of(need, None))
-    return judge_need(need, sites, then, assumed=verdict.assumed)
+        return [_way_then(site, then) for site in sites]
+    return list(Sites(then.scene, then.building, then.units).of(need, None))
+
+
+def _way_then(site: Site, then: Situation) -> Site:
+    assert site.rooms is not None
+    hold = hold_along(then.scene, then.homes, site.rooms)
+    return site if hold == site.hold_s else replace(site, hold_s=hold)
 
 
 def proof_then(proof: Proof, mend: Mend) -> Proof:
@@ -93,31 +109,36 @@ def proof_then(proof: Proof, mend: Mend) -> Proof:
         key = id(verdict.situation)
         if key not in situations:
             situations[key] = situation_then(verdict.situation, mend)
-        if may_regroup(verdict, mend):
-            found.append(verdict_then(verdict, mend, situations[key]))
-        else:
-            found.append(_with_units(verdict, {change.unit for change in mend.changes}, situations[key]))
+        found.append(judged_then(verdict, mend, situations[key]))
     return replace(proof, scene=with_detectors(proof.scene, mend), needs=tuple(found), n_cases=0, matrices=())
 
 
-def _with_units(verdict: NeedVerdict, changed: Set[str], then: Situation) -> NeedVerdict:
-    """A need judged again where only some units see otherwise."""
-    need, before = verdict.need, [unit.name for unit in verdict.situation.units]
-    places = []
-    for place in verdict.places:
-        known = {before[k]: row for k, row in zip(place.units, place.margin_db, strict=True)}
-        units = counting_units(need, then.units, place.site)
-        if not changed & {then.units[k].name for k in units}:
-            places.append(place)
-            continue
-        names = [then.units[k].name for k in units]
-        rows = [
-            known[name] if name in known and name not in changed else then.margin_db(then.units[k], place.site)
-            for k, name in zip(units, names, strict=True)
-        ]
-        margin = np.array(rows).reshape(-1, len(place.site))
-        figures = figures_of(need, place.site, nth_best(margin, need.by, len(place.site)))
-        places.append(
-            replace(place, met=is_met(need, figures), figures=figures, way=None, margin_db=margin, units=units)
-        )
+def judged_then(verdict: NeedVerdict, mend: Mend, then: Situation | None = None) -> NeedVerdict:
+    """As `verdict_then`, without ways, casting only the units changed; `then`: the situation with it done, if known."""
+    then = situation_then(verdict.situation, mend) if then is None else then
+    changed = {change.unit for change in mend.changes}
+    known = {place.site.name: place for place in verdict.places}
+    places = [
+        _place_then(verdict, known[site.name], site, changed, then) for site in _sites_then(verdict, mend, then)
+    ]  # fmt: skip
     return replace(verdict, situation=then, places=tuple(places))
+
+
+def _place_then(
+    verdict: NeedVerdict, place: PlaceVerdict, site: Site, changed: Set[str], then: Situation
+) -> PlaceVerdict:
+    need, now = verdict.need, verdict.situation
+    known = dict(zip((now.units[k].name for k in place.units), place.margin_db, strict=True))
+
+    def row(unit: Unit) -> Floats:
+        same = unit.name in known and unit.name not in changed
+        if same and site.rooms is not None:  # another unit hung in a room that had none silences those elsewhere
+            same = np.array_equal(now.hears(unit, site), then.hears(unit, site))
+        return known[unit.name] if same else then.margin_db(unit, site)
+
+    units = counting_units(need, then.units, site)
+    margin = np.array([row(then.units[k]) for k in units]).reshape(-1, len(site))
+    figures = figures_of(need, site, nth_best(margin, need.by, len(site)))
+    return replace(
+        place, site=site, met=is_met(need, figures), figures=figures, way=None, margin_db=margin, units=units
+    )
