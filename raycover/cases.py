@@ -21,6 +21,7 @@ Floats = NDArray[np.floating]
 Ints = NDArray[np.integer]
 #: Margins count for comparing changes between these (dB): what is seen well need not be seen better.
 LEAST_DB, AMPLE_DB = -15.0, 3.0
+_ROUNDING = 1e-6
 #: Of somebody who walks every so many steps are looked at first.
 _STRIDE = 5
 
@@ -133,15 +134,21 @@ class Casts:
     """Some cases, cast together: those that look for the same in one situation in one go.
 
     A cell is cast only where the others leave something to decide: where the margin without the unit lies below
-    `below_db`, and in never-areas. With `quick` no ray is cast to cells that the open air puts below the limit of a
-    never-area, or below what counts for comparing. `straight`: by straight ways only.
+    `below_db`, and in never-areas. No ray is cast to cells that the open air puts below `least_db`, in places met
+    now below 0, with `quick` in never-areas below the limit. `straight`: by straight ways only.
     """
 
     def __init__(
-        self, cases: Sequence[Case], *, below_db: float = AMPLE_DB, quick: bool = True, straight: bool = False
+        self,
+        cases: Sequence[Case],
+        *,
+        below_db: float = AMPLE_DB,
+        least_db: float = LEAST_DB,
+        quick: bool = True,
+        straight: bool = False,
     ) -> None:
         self.cases = list(cases)
-        self._below_db, self._quick, self._straight = below_db, quick, straight
+        self._below_db, self._least, self._quick, self._straight = below_db, least_db, quick, straight
         self._recall: dict[int, Recall] = defaultdict(Recall)  # one a group
 
     @cached_property
@@ -171,9 +178,10 @@ class Casts:
         return _Group(situation, site, least if len(least) else -np.inf, tuple(parts))
 
     def _least_db(self, case: Case) -> float:
-        if not self._quick:
-            return -np.inf
-        return -case.verdict.need.reserve_db - 1e-6 if case.verdict.need.never else LEAST_DB
+        if case.verdict.need.never:
+            return -case.verdict.need.reserve_db - _ROUNDING if self._quick else -np.inf
+        # Of a place that is met only whether it stays so is asked.
+        return -_ROUNDING if case.place.met else self._least - _ROUNDING
 
     def margins(self, unit: Unit) -> list[Floats]:
         """Of a unit at the cells of each case; −inf where nothing hangs on it."""

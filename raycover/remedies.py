@@ -8,25 +8,27 @@ every margin alike: reach goes with its share p, so the margin with 40·log10 p.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raycover.cases import Case, Casts
-from raycover.casting import cast
 from raycover.coverage import Coverage
 from raycover.detectors import Unit
+from raycover.maps_lost import MapsLost
 from raycover.needs import Proof, figures_of, is_met
+from raycover.open_air import Weather
 from raycover.sensitivity import pct_for, sensitivity_keys, shift_db
-from raycover.sites import Site
 from raycover.trials import Trial, trials_of
 
 Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
 #: Cells of a place that trials are sorted out on, of a never-area and of others.
 _SOME_NEVER, _SOME = 240, 40
+#: Of the changes that straight ways put first, so many of a kind are tried with ways by mirrors, too.
+_LOOKED_AT_TWICE = 10
 #: At most so many remedies are reported a unit.
 _MOST = 6
 #: With so many that do, those that don't stop it are left out.
@@ -41,7 +43,8 @@ class Remedy:
     places of needs that it would miss and that are met now. `share_lost` is the largest loss of share of any place
     that must be seen, `lost_at` that place; `area_lost_m2` is the loss of each map of the scene, never-areas left
     out. `keys` go into the detector's entry. `changed` is the unit changed, less its sensitivity, of which `pct` is
-    left; `quiet` the share of varied cases in which it is tripped from none of them, None where not asked.
+    left; `quiet` the share of varied cases in which it is tripped from none of them, None where not asked. It is not
+    `possible` where the unit allows no sensitivity so low.
     """
 
     unit: str
@@ -59,6 +62,7 @@ class Remedy:
     changed: Unit | None = field(default=None, repr=False, compare=False)
     pct: float = 100.0
     quiet: float | None = None
+    possible: bool = True
 
     @property
     def largest_area_lost(self) -> tuple[str, float]:
@@ -99,15 +103,23 @@ def _some(case: Case) -> Case:
 class _Tried:
     """Cases of one unit that its changes are tried on; `least_pct` as its entry has it."""
 
-    def __init__(self, cases: Sequence[Case], least_pct: float, *, quick: bool) -> None:
+    def __init__(self, cases: Sequence[Case], least_pct: float, *, quick: bool, straight: bool = False) -> None:
         self.cases = list(cases)
         self.least_pct = least_pct
-        # Losses of share are told: only what the others see by themselves need not be asked.
-        self._casts = Casts(cases, below_db=0.0, quick=quick)
+        # Of what must be seen shares are told: it is asked only where the others do not see by themselves.
+        self._casts = Casts(cases, below_db=0.0, least_db=0.0, quick=quick, straight=straight)
 
     def some(self) -> _Tried:
         """The same on some cells, for sorting out."""
         return _Tried([_some(case) for case in self.cases], self.least_pct, quick=True)
+
+    def sorted_out(self, trials: Sequence[Trial]) -> list[_Outcome]:
+        """Trials on these cells, best first; where ways by mirrors count, those that straight ways put first."""
+        if any(case.situation.weather.reflections for case in self.cases) and len(trials) > _LOOKED_AT_TWICE:
+            straight = _Tried(self.cases, self.least_pct, quick=True, straight=True)
+            first = sorted((straight.try_(trial) for trial in trials), key=lambda outcome: outcome.rank)
+            trials = [outcome.trial for outcome in first[:_LOOKED_AT_TWICE]]
+        return sorted((self.try_(trial) for trial in trials), key=lambda outcome: outcome.rank)
 
     def try_(self, trial: Trial) -> _Outcome:
         """Cast a changed unit and take what is left over away by sensitivity."""
@@ -188,21 +200,33 @@ def _for_unit(proof: Proof, index: int, needs: Sequence[str], coverage: Coverage
            for case in nevers]  # fmt: skip
     points = np.concatenate([p for p, _ in hot])
     excess = np.concatenate([e for _, e in hot])
-    by_kind: dict[str, list[_Outcome]] = {}
+    by_kind: dict[str, list[Trial]] = {}
     for trial in trials_of(situation.scene, situation.building, index, unit, points, excess):
-        by_kind.setdefault(trial.kind, []).append(few.try_(trial))
+        by_kind.setdefault(trial.kind, []).append(trial)
     remedies: list[Remedy] = []
-    for outcomes in by_kind.values():
-        outcomes.sort(key=lambda outcome: outcome.rank)
+    for trials in by_kind.values():
+        outcomes = few.sorted_out(trials)
         alone = [o for o in outcomes if o.pct == unit.sensitivity_pct]
         # The best by itself, the best with less sensitivity; of each kind not more.
         for outcome in dict.fromkeys(o.trial.words for o in (*alone[:1], *outcomes[:1])):
             trial = next(o.trial for o in outcomes if o.trial.words == outcome)
-            remedies.append(_remedy(whole.try_(trial), whole, index, coverage))
+            remedies.append(_remedy(whole.try_(trial), whole, index))
     # What a mere change of sensitivity does as well need not be done another way, too.
     kept = _without_idle(sorted(remedies, key=lambda r: r.rank))
     stopping = [remedy for remedy in kept if remedy.stops]
-    return Trouble(unit.name, tuple(needs), tuple((stopping if len(stopping) >= _ENOUGH else kept)[:_MOST]))
+    told = stopping if len(stopping) >= _ENOUGH else kept
+    if coverage is not None:
+        drawn = replace(situation, weather=Weather.of(proof.scene.conditions))  # the air of the maps
+        maps = MapsLost(coverage, index, drawn, [case.site for case in nevers])
+        told = sorted((_with_maps(remedy, maps, unit.sensitivity_pct) for remedy in told), key=lambda r: r.rank)
+    return Trouble(unit.name, tuple(needs), tuple(told[:_MOST]))
+
+
+def _with_maps(remedy: Remedy, maps: MapsLost, now_pct: float) -> Remedy:
+    """A remedy with what the maps lose; one that sensitivity has no room for has nothing to tell."""
+    if remedy.changed is None or not remedy.possible:
+        return remedy
+    return replace(remedy, area_lost_m2=maps.of(remedy.changed, shift_db(remedy.pct, now_pct)))
 
 
 def _without_idle(remedies: Sequence[Remedy]) -> list[Remedy]:
@@ -229,7 +253,7 @@ def _inside(cases: Sequence[Case], margins: Sequence[Floats]) -> tuple[tuple[str
     return tuple(dict.fromkeys(missed)), lost, at
 
 
-def _remedy(outcome: _Outcome, tried: _Tried, index: int, coverage: Coverage | None) -> Remedy:
+def _remedy(outcome: _Outcome, tried: _Tried, index: int) -> Remedy:
     cases = tried.cases
     trial, pct = outcome.trial, outcome.pct
     limit = min(-case.verdict.need.reserve_db for case in cases if case.verdict.need.never)
@@ -242,8 +266,6 @@ def _remedy(outcome: _Outcome, tried: _Tried, index: int, coverage: Coverage | N
     if pct is None:
         words = words or "sensitivity"
         note = note or f"less than {tried.least_pct:g} % sensitivity would be needed"
-    shift = 0.0 if pct is None else shift_db(pct, now)
-    lost = {} if coverage is None or pct is None else _areas_lost(coverage, index, trial.unit, shift, cases)
     return Remedy(
         unit=trial.unit.name,
         kind=trial.kind,
@@ -255,42 +277,8 @@ def _remedy(outcome: _Outcome, tried: _Tried, index: int, coverage: Coverage | N
         missed=outcome.missed,
         share_lost=outcome.share_lost,
         lost_at=outcome.lost_at,
-        area_lost_m2=lost,
         note=note,
         changed=trial.unit,
         pct=now if pct is None else pct,
+        possible=pct is not None,
     )
-
-
-def _areas_lost(coverage: Coverage, index: int, changed: Unit, shift: float, cases: Sequence[Case]) -> dict[str, float]:
-    """{map: detected area (m²) lost}, outside the never-areas."""
-    lost = {}
-    nevers = [case.site for case in cases if case.verdict.need.never]
-    for name, plane in coverage.items():
-        surface = plane.surface
-        after = np.full(surface.shape, -np.inf, np.float32)
-        weather = cases[0].situation.weather
-        for k, patch in enumerate(plane.patches):
-            if k == index:
-                patch = cast(changed, surface, coverage.rays, weather)
-            if patch is not None:
-                view = after[patch.window]
-                np.maximum(view, patch.margin_db + np.float32(shift if k == index else 0.0), out=view)
-        counts = surface.inside.copy()
-        for site in nevers:
-            if surface.stairs is None and site.surface is not None and site.surface.stairs is None:
-                counts &= ~_over(site, surface)
-        gone = counts & plane.detected & (after < 0)
-        gained = counts & ~plane.detected & (after >= 0)
-        lost[name] = float(surface.area[gone].sum() - surface.area[gained].sum())
-    return lost
-
-
-def _over(site: Site, surface: Any) -> NDArray[np.bool_]:
-    """(ny, nx): cells of a map that lie in a place of the same storey."""
-    import shapely
-
-    if site.storey is not None and surface.storey is not None and site.storey != surface.storey:
-        return np.zeros(surface.shape, bool)
-    x, y = np.meshgrid(surface.x, surface.y)
-    return np.asarray(shapely.contains_xy(site.outline, x, y))

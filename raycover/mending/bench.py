@@ -149,9 +149,9 @@ class Bench:
         own = [case for case in cases if case.verdict is need and not case.place.met]
         others = [case for case in cases if case.verdict is not need or case.place.met]
         self.cases = [*own, *others]
-        below = AMPLE_DB if quick else 0.0
+        below, least = (AMPLE_DB, LEAST_DB) if quick else (0.0, -np.inf)
         self._own, self._others = (
-            Casts(some, below_db=below, quick=quick, straight=straight) for some in (own, others)
+            Casts(some, below_db=below, least_db=least, quick=quick, straight=straight) for some in (own, others)
         )  # fmt: skip
 
     def few(self) -> Bench:
