@@ -55,9 +55,11 @@ class Situation:
         margin = np.full(len(site), -np.inf)
         for person, (cells, steps) in site.afoot.items():
             margin[cells] = margins_at(unit, steps, person, self.rays, self.weather, least_db=least, recall=recall)
-        if site.rooms is not None:
-            margin[~self.hears(unit, site)] = -np.inf
-        return margin
+        return self.heard_db(unit, site, margin)
+
+    def heard_db(self, unit: Unit, site: Site, margin_db: Floats) -> Floats:
+        """Margins (n,) of a unit along a way, −inf at steps where its notice does not count."""
+        return margin_db if site.rooms is None else np.where(self.hears(unit, site), margin_db, -np.inf)
 
     def hears(self, unit: Unit, site: Site) -> NDArray[np.bool_]:
         """At which steps of a way (n,) a unit's notice counts: one of the situation, changed, or a new one."""
