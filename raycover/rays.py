@@ -1,8 +1,9 @@
 """What stands between a detector and points: infrared stopped by everything solid, microwave weakened.
 
 Sheets of constructions that touch are traced as different sets: then no crossing can hide another of a different
-construction at a joint, and "within 1 mm counts once, the lossier wins" is a matter of sorting. Boxes' chords are computed exactly once a ray is known to touch them, those of imported closed objects
-by their entries and exits (see `enclosed`).
+construction at a joint, and "within 1 mm counts once, the lossier wins" is a matter of sorting. Boxes' chords are
+computed exactly once a ray is known to touch them, those of imported closed objects by their entries and exits (see
+`enclosed`).
 """
 
 from __future__ import annotations
