@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar, cast
 
 import numpy as np
 import shapely
@@ -15,7 +16,7 @@ from raycover.building.aisles import Aisle, find_aisles
 from raycover.building.faces import Placing
 from raycover.building.parts import Building, RoomShape, StairShape
 from raycover.detectors import Unit
-from raycover.doorways import Entrances, Line
+from raycover.doorways import Entrance, Entrances, Line
 from raycover.enclosed import Enclosures
 from raycover.errors import InputError, Problem, did_you_mean
 from raycover.rays import LIFT
@@ -25,11 +26,13 @@ from raycover.scene.needs import PERSON_HEIGHTS, NeedSpec, named
 from raycover.scene.schema import Scene
 from raycover.scene.seating import SEAT_HEIGHTS
 from raycover.scene.wiring_checks import members
-from raycover.stays import stays_of
+from raycover.stays import longest_hold_s, stays_of, walked_ways
 from raycover.surfaces import Surface, area_surface, stair_surface, unrolled
 from raycover.walking.people import FIGURES
 
 Floats = NDArray[np.floating]
+Bools = NDArray[np.bool_]
+Made = TypeVar("Made")
 Kind = Literal["cubicle", "flight", "landing", "room", "area", "seat", "aisle", "zone", "door", "way"]
 #: A place is looked at in at least about so many cells, but in none finer than `_FINEST` (m).
 _CELLS, _FINEST = 150, 0.02
@@ -150,6 +153,25 @@ class Sites:
         self._scene, self._building, self._units = scene, building, units
         self._enclosures = Enclosures(building)
         self._rooms = {room.name: room for room in building.rooms}
+        self._made: dict[object, Any] | None = None
+
+    def told(self, scene: Scene, units: Sequence[Unit]) -> Sites:
+        """The places of one need with other units, those of a scene that differs in detectors and zones alone.
+
+        What does not hang on the units is made once for all that are told so.
+        """
+        if self._made is None:
+            self._made = {}
+        other = copy(self)
+        other._scene, other._units = scene, units
+        return other
+
+    def _once(self, key: object, make: Callable[[], Made]) -> Made:
+        if self._made is None:
+            return make()
+        if key not in self._made:
+            self._made[key] = make()
+        return cast(Made, self._made[key])
 
     def of(self, need: NeedSpec, index: int | None) -> tuple[Site, ...]:
         """The places of a need, number `index` among the scene's. Raises InputError where one is not there."""
@@ -209,9 +231,19 @@ class Sites:
 
         `judged` is the part of it to look at, all if not given.
         """
+        return self._once(
+            name,
+            lambda: self._flat_made(
+                need, name, kind, owner, outline, rooms, ground, beyond, storey, outline if judged is None else judged
+            ),
+        )
+
+    def _flat_made(
+        self, need: NeedSpec, name: str, kind: Kind, owner: str, outline: Any, rooms: list[RoomShape], ground: float,
+        beyond: bool, storey: str | None, judged: Any,
+    ) -> Site:  # fmt: skip
         surface = area_surface(
-            self._plane(need), outline if judged is None else judged, rooms, self._building, self._enclosures,
-            self._grid((outline if judged is None else judged).area),
+            self._plane(need), judged, rooms, self._building, self._enclosures, self._grid(judged.area),
             name=name, ground=ground, beyond=beyond,
         )  # fmt: skip
         rows, columns = np.nonzero(surface.inside)
@@ -343,20 +375,21 @@ class Sites:
 
     def _aisles(self, need: NeedSpec) -> Iterator[Site]:
         chosen = self.aisles_named(need.aisles or ())
-        owned = [self._units_over(aisle) for aisle in chosen]
-        for aisle, own in zip(chosen, owned, strict=True):
+        belonging = self.belonging(need)
+        for aisle in chosen:
             room = self._room_of(aisle)
             rooms = [] if room is None else self._level_rooms(room, aisle.outline)
             site = self._flat(
                 need, aisle.name, "aisle", "", aisle.outline, rooms, ground=aisle.bottom, beyond=room is None,
                 storey=self._storey_of(room),
             )  # fmt: skip
-            yield replace(site, own=own, others=_without(own, owned))
+            own, others = belonging[aisle.name]
+            yield replace(site, own=self._named(own), others=self._named(others))
 
     def _beyond(self, need: NeedSpec) -> Iterator[Site]:
         """Of each room with aisles the floor outside them; units over those aisles are all others' there."""
         chosen = self.aisles_named(need.beyond_aisles or ())
-        owned = [self._units_over(aisle) for aisle in chosen]
+        belonging = self.belonging(need)
         homes = [self._room_of(aisle) for aisle in chosen]
         for room in dict.fromkeys(room.name for room in homes if room is not None):
             shape = self._rooms[room]
@@ -365,8 +398,7 @@ class Sites:
             site = self._flat(
                 need, f"{room}, beyond the aisles", "area", room, outline, [shape], storey=self._storey_of(shape)
             )
-            theirs = [own for own, home in zip(owned, homes, strict=True) if home is shape]
-            yield replace(site, others=_without((), theirs))
+            yield replace(site, others=self._named(belonging[site.name][1]))
 
     def _room_of(self, aisle: Aisle) -> RoomShape | None:
         x, y = (float(v) for v in aisle.middle.mean(axis=0))
@@ -377,16 +409,32 @@ class Sites:
         level = [other for other in self._building.rooms if other.floor == room.floor]
         return [other for other in level if other.polygon.intersection(outline).area > 1e-6]
 
-    def _units_over(self, aisle: Aisle) -> tuple[str, ...]:
-        """Names of the units that hang over an aisle, on its storey."""
-        quad = shapely.Polygon(aisle.corners).buffer(1e-6)
-        room = self._room_of(aisle)
-        return tuple(
-            unit.name
-            for unit in self._units
-            if quad.contains(shapely.Point(unit.position[:2]))
-            and (room is None or room.floor <= unit.position[2] + 1e-6 <= room.floor + room.height + 2e-6)
-        )
+    def belonging(self, need: NeedSpec) -> dict[str, tuple[Bools, Bools]]:
+        """{place: which units (n,) are its own, which are the others'} of a need of aisles, or of the floor beyond.
+
+        A unit is an aisle's own where it hangs over it, on its storey.
+        """
+        chosen = self.aisles_named(need.aisles or need.beyond_aisles or ())
+        homes = [self._room_of(aisle) for aisle in chosen]
+        x, y, z = np.array([unit.position for unit in self._units]).reshape(-1, 3).T
+        over = np.zeros((len(chosen), len(self._units)), bool)
+        for k, (aisle, room) in enumerate(zip(chosen, homes, strict=True)):
+            over[k] = shapely.contains_xy(shapely.Polygon(aisle.corners).buffer(1e-6), x, y)
+            if room is not None:
+                over[k] &= (room.floor <= z + 1e-6) & (z + 1e-6 <= room.floor + room.height + 2e-6)
+        if need.aisles is not None:
+            some = over.any(axis=0)
+            others = some & ~over
+            return {aisle.name: (over[k], others[k]) for k, aisle in enumerate(chosen)}
+        none = np.zeros(len(self._units), bool)
+        rooms = {room.name: room for room in homes if room is not None}
+        return {
+            f"{name}, beyond the aisles": (none, np.asarray(over[[home is room for home in homes]].any(axis=0)))
+            for name, room in rooms.items()
+        }
+
+    def _named(self, chosen: Bools) -> tuple[str, ...]:
+        return tuple(self._units[k].name for k in np.flatnonzero(chosen).tolist())
 
     def _zones(self, need: NeedSpec) -> Iterator[Site]:
         with_floor = [zone for zone in self._scene.zones if zone.area is not None or zone.rooms is not None]
@@ -404,12 +452,9 @@ class Sites:
             yield replace(site, own=own, others=_without(own, owned))
 
     def _doors(self, need: NeedSpec) -> Iterator[Site]:
-        assert need.first_within is not None
-        entrances = Entrances(self._scene, self._building)
-        if need.door is not None:
-            found = entrances.named(need.door, need.first_within)
-        else:
-            found = entrances.into(named(need.doors_of, list(self._rooms)), need.first_within)
+        within = need.first_within
+        assert within is not None
+        found = self._once("entrances", lambda: self._entrances(need, within))
         homes = self._building.rooms_at(np.array([unit.position for unit in self._units]).reshape(-1, 3))
         for entrance in found:
             room = entrance.room
@@ -419,16 +464,24 @@ class Sites:
                 if home >= 0 and self._building.rooms[home] is room
             )
             ground = np.concatenate([line.track.position for line in entrance.lines])
-            marks = [shapely.LineString(line.asked(need.first_within)).buffer(0.03) for line in entrance.lines]
+            marks = [shapely.LineString(line.asked(within)).buffer(0.03) for line in entrance.lines]
             yield Site(
                 entrance.name, "door", room.name, ground, np.ones(len(ground)), FIGURES["adult"].walking, "any",
                 shapely.union_all(marks), self._storey_of(room), own=own or tuple(unit.name for unit in self._units),
                 lines=entrance.lines,
             )  # fmt: skip
 
+    def _entrances(self, need: NeedSpec, within: float) -> list[Entrance]:
+        entrances = Entrances(self._scene, self._building)
+        if need.door is not None:
+            return entrances.named(need.door, within)
+        return entrances.into(named(need.doors_of, list(self._rooms)), within)
+
     def _routes(self, need: NeedSpec) -> Iterator[Site]:
-        assert need.routes is not None
-        for stay in stays_of(self._scene, self._building, self._units, need.routes):
+        given = need.routes
+        assert given is not None
+        walked = self._once(longest_hold_s(self._scene), lambda: walked_ways(self._scene, self._building, given))
+        for stay in stays_of(self._scene, self._building, self._units, walked):
             track, figure = stay.track, FIGURES[stay.way.person]
             names = [unit.name for unit in self._units]
             middle = track.position[len(track.position) // 2]

@@ -46,14 +46,22 @@ class Situation:
         return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site))
 
     def _along(self, unit: Unit, site: Site) -> Floats:
-        along = [margins_along(unit, line.track, line.person, self.rays, self.weather) for line in site.lines]
-        margin = np.concatenate(along)
-        if site.heard is not None:
-            heard = site.heard.get(unit.tag)
-            if heard is None:  # a unit that hung nowhere when the place was made
-                heard = units_that_count((*self.units, unit), site.lines[0].track, self.building)[-1]
-            margin = np.where(heard, margin, -np.inf)
-        return np.asarray(site.stepped(margin))
+        along, start = [], 0
+        for line in site.lines:
+            n = len(line.track.time_s)
+            some = None if site.steps is None else site.steps[(site.steps >= start) & (site.steps < start + n)] - start
+            along.append(margins_along(unit, line.track, line.person, self.rays, self.weather, only=some))
+            start += n
+        return self.heard_db(unit, site, np.asarray(site.stepped(np.concatenate(along))))
+
+    def heard_db(self, unit: Unit, site: Site, margin_db: Floats) -> Floats:
+        """Margins (n,) of a unit along a way, −inf at steps where its notice does not count."""
+        if site.heard is None:
+            return margin_db
+        heard = site.heard.get(unit.tag)
+        if heard is None:  # a unit that hung nowhere when the place was made
+            heard = units_that_count((*self.units, unit), site.lines[0].track, self.building)[-1]
+        return np.where(site.stepped(heard), margin_db, -np.inf)
 
     def _of_part(self, unit: Unit, site: Site) -> Floats:
         margin = np.full(len(site.points), -np.inf)

@@ -29,6 +29,10 @@ _STAY = 1.5
 _STEP_S = 0.1
 
 
+#: A way and the track along it.
+Walked = tuple[Way, Track]
+
+
 @dataclass(frozen=True)
 class Stay:
     """A way with its track; `counts` (n_units, t) whose notice counts where; `hold_s`, of those, the shortest."""
@@ -39,24 +43,30 @@ class Stay:
     hold_s: float
 
 
-def stays_of(
-    scene: Scene, building: Building, units: Sequence[Unit], given: Sequence[str] | Literal["all"]
-) -> list[Stay]:
-    """The ways that a need's routes mean. Raises InputError for routes that cannot be walked."""
+def stays_of(scene: Scene, building: Building, units: Sequence[Unit], walked: Sequence[Walked]) -> list[Stay]:
+    """Ways walked past the units of a scene: whose notice counts where, and for how long it holds."""
     holds = np.array([switch.hold_s for switch in switches_of(scene)])
-    if scene.routes:
-        wanted = named(given, [route.name for route in scene.routes])
-        ways = [way for way in make_ways(scene, building) if way.route in wanted]
-    else:
-        stay = _STAY * float(holds.max(initial=scene.conditions.hold_s))
-        found = usual_ways(scene, building)
-        ways = [replace(way, seated_s=stay) if way.heading_deg is not None else way for way in found]
     stays = []
-    for way in ways:
-        track = make_track(way, _STEP_S)
+    for way, track in walked:
         counts = units_that_count(tuple(units), track, building)
         mine = holds[counts.any(axis=1)]
         stays.append(
             Stay(way, track, counts, float(mine.min(initial=np.inf)) if len(mine) else scene.conditions.hold_s)
         )
     return stays
+
+
+def longest_hold_s(scene: Scene) -> float:
+    return max([switch.hold_s for switch in switches_of(scene)] + [scene.conditions.hold_s])
+
+
+def walked_ways(scene: Scene, building: Building, given: Sequence[str] | Literal["all"]) -> list[Walked]:
+    """The ways that a need's routes mean, with their tracks. Raises InputError for routes that cannot be walked."""
+    if scene.routes:
+        wanted = named(given, [route.name for route in scene.routes])
+        ways = [way for way in make_ways(scene, building) if way.route in wanted]
+    else:
+        stay = _STAY * longest_hold_s(scene)
+        found = usual_ways(scene, building)
+        ways = [replace(way, seated_s=stay) if way.heading_deg is not None else way for way in found]
+    return [(way, make_track(way, _STEP_S)) for way in ways]

@@ -87,8 +87,8 @@ def test_more_units_than_there_are() -> None:
         ({"by": 1.5}, "by"),
         ({"by": 2, "detectors": ["A"]}, "by: 2 asks for more units than the 1 that count"),
         ({"by": 2, "never": True}, "never takes no by"),
-        ({"ambient_c": 41}, "at most 40, got 41"),
-        ({"ambient_c": -1}, "at least 0, got -1"),
+        ({"ambient_c": 51}, "at most 50, got 51"),
+        ({"ambient_c": -31}, "at least -30, got -31"),
     ],
 )
 def test_figures_that_cannot_be(more: dict[str, Any], words: str) -> None:

@@ -17,6 +17,12 @@ Target = Literal["clothed", "skin"]
 WARM_FROM_C = 28.0
 """From this ambient temperature up a result says that infrared reach is short (our choice)."""
 
+COLD_BELOW_C = 5.0
+"""Below this ambient temperature a result says what cold air asks of people and units (our choice)."""
+
+DRESSED_FROM_C = 15.0
+"""In colder air a person counts as one in air of this temperature (our choice, see `dressed_for`)."""
+
 REFERENCE_C = 20.0
 """Ambient temperature at which a declared reach holds: k = 1 (our assumption)."""
 
@@ -107,6 +113,18 @@ def contrast_factor(ambient_c: ArrayLike, target: Target = "clothed") -> Floats:
     """
     ambient = np.asarray(ambient_c, dtype=np.float64)
     result: Floats = _difference(ambient, target) / _difference(np.asarray(REFERENCE_C), target)
+    return result
+
+
+def dressed_for(ambient_c: ArrayLike) -> Floats:
+    """The air [°C] by which a person's contrast goes: that of the room, but never below 15 °C. Shape of `ambient_c`.
+
+    Contrast of somebody in indoor clothing would double by 0 °C, and nobody works there in indoor clothing. By
+    `person_contrast`, 1.7 clo at 4 °C and 3.5 clo at −20 °C (the order of what ISO 11079 asks for light work, from
+    memory) leave 1.24 and 1.37 of the contrast at 20 °C; 15 °C in indoor clothing is 1.28. Our choice: cold air adds
+    2.2 dB at most, so that no map of a cold store is assured by a coat that nobody leaves off.
+    """
+    result: Floats = np.maximum(np.asarray(ambient_c, dtype=np.float64), DRESSED_FROM_C)
     return result
 
 

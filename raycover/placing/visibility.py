@@ -84,8 +84,8 @@ def reaching(units: Sequence[Unit], tree: Any, asked: Asked, limit_db: float = 0
     return found
 
 
-def seen_by(units: Sequence[Unit], asked: Asked, limit_db: float = 0.0, *, only: Ints | None = None) -> Any:
-    """(k cells, m units) bool CSC: the cells of a place whose margin from a unit is at least `limit_db`.
+def margins_by(units: Sequence[Unit], asked: Asked, limit_db: float = 0.0, *, only: Ints | None = None) -> Any:
+    """(k cells, m units) CSC of margins (dB) of at least `limit_db` at the cells of a place; nothing else is stored.
 
     `only`: units, by index, that are asked; the others see nothing. All if None.
     """
@@ -95,12 +95,32 @@ def seen_by(units: Sequence[Unit], asked: Asked, limit_db: float = 0.0, *, only:
     live = [some[k] for k in reaching([units[k] for k in some], tree, asked, limit_db)]
     situation = asked.situation
 
-    def work(k: int) -> tuple[int, Ints]:
-        return k, np.flatnonzero(situation.margin_db(units[k], site) >= limit_db)
+    def work(k: int) -> tuple[Ints, Floats]:
+        margin = situation.margin_db(units[k], site)
+        cells = np.flatnonzero(margin >= limit_db)
+        return cells, margin[cells]
 
     with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
         found = list(pool.map(work, live, chunksize=16))
-    rows = np.concatenate([cells for _, cells in found]) if found else np.zeros(0, int)
-    columns = np.repeat([k for k, _ in found], [len(cells) for _, cells in found]) if found else np.zeros(0, int)
-    data = np.ones(len(rows), np.int8)
-    return sp.csc_array((data, (rows, columns.astype(int))), shape=(len(site), len(units)))
+    counts = np.zeros(len(units), int)
+    counts[live] = [len(cells) for cells, _ in found]
+    return columns(
+        np.concatenate([*(margin for _, margin in found), np.zeros(0)]),
+        np.concatenate([*(cells for cells, _ in found), np.zeros(0, int)]), counts, len(site),
+    )  # fmt: skip
+
+
+def columns(data: Floats, rows: Ints, counts: Ints, n_rows: int) -> Any:
+    """A sparse table (n_rows, m) column by column, `counts` (m,) entries in each; a stored 0 dB stays stored."""
+    starts = np.concatenate([[0], np.cumsum(counts)])
+    return sp.csc_array((data, rows.astype(np.int32), starts.astype(np.int64)), shape=(n_rows, len(counts)))
+
+
+def stored(margins: Any) -> Any:
+    """1 where a table of margins holds any, whatever it is."""
+    return type(margins)((np.ones(len(margins.data), np.int8), margins.indices, margins.indptr), shape=margins.shape)
+
+
+def seen_by(units: Sequence[Unit], asked: Asked, limit_db: float = 0.0, *, only: Ints | None = None) -> Any:
+    """(k cells, m units) CSC, 1 where the margin of a place's cell from a unit is at least `limit_db`."""
+    return stored(margins_by(units, asked, limit_db, only=only))

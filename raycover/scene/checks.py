@@ -15,11 +15,10 @@ import shapely
 from shapely.validation import explain_validity
 
 from raycover.errors import Position, Problem, did_you_mean
-from raycover.physics.infrared import WARM_FROM_C
 from raycover.scene.construction import InlineConstruction
 from raycover.scene.correction_checks import check_corrections
 from raycover.scene.fitout_checks import FITOUT_CHECKS
-from raycover.scene.need_checks import check_needs, check_zone_floors, warm_air
+from raycover.scene.need_checks import check_needs, check_zone_floors, odd_air
 from raycover.scene.nuisance_checks import check_nuisances
 from raycover.scene.placing_checks import check_placing
 from raycover.scene.quantities import CHECK_UNITS
@@ -298,8 +297,9 @@ def _planes(scene: Scene, _: Catalogue) -> Iterator[Problem]:
 
 def _weather(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
     patterns = [d.pattern or catalogue.detectors.get(d.model or "") for d in scene.detectors]
-    if scene.conditions.ambient_c >= WARM_FROM_C and any(p is not None and p.kind != "microwave" for p in patterns):
-        yield warm_air(scene.conditions.ambient_c, scene.position("conditions", "ambient_c"))
+    odd = odd_air(scene.conditions.ambient_c, scene.position("conditions", "ambient_c"))
+    if odd is not None and any(p is not None and p.kind != "microwave" for p in patterns):
+        yield odd
 
 
 def _stairs(scene: Scene, _: Catalogue) -> Iterator[Problem]:

@@ -170,6 +170,13 @@ class Wording:
         bound = _number(fault.context.get(name))
         message = f"{self.subject(fault.path)} must be {words} {bound}{unit}, got {_number(fault.value)}"
         hint = CHECK_UNITS if abs(fault.context.get(name) or 0) == LARGEST_M else self.meaning(fault)
+        if (
+            name == "le"
+            and fault.context.get(name) == 1
+            and isinstance(fault.value, int | float)
+            and fault.value <= 100
+        ):
+            hint = f"{hint}; {_number(fault.value)} % is written {_number(fault.value / 100)}".removeprefix("; ")
         return self.make("out-of-range", message, fault, hint)
 
     def wrong_length(self, fault: Fault) -> Problem:

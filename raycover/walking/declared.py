@@ -28,15 +28,22 @@ from raycover.walking.people import FIGURES
 LOWEST_DB = -40.0
 
 
-def margins_along(unit: Unit, track: Track, person: Person, rays: RayScene, weather: Weather) -> Floats:
-    """The margin (t,) in dB at every step, −inf where the detector can see nothing."""
+def margins_along(
+    unit: Unit, track: Track, person: Person, rays: RayScene, weather: Weather, *,
+    only: NDArray[np.intp] | None = None,
+) -> Floats:  # fmt: skip
+    """The margin (t,) in dB at every step, −inf where the detector can see nothing.
+
+    `only`: steps, by index, that are asked about; all if None. The others keep −inf.
+    """
     figure = FIGURES[person]
     margin = np.full(len(track.time_s), -np.inf)
-    walking = np.flatnonzero(track.pose == WALK)
+    asked = np.ones(len(margin), bool) if only is None else np.isin(np.arange(len(margin)), only)
+    walking = np.flatnonzero((track.pose == WALK) & asked)
     if len(walking):
         margin[walking] = _walking(unit, track, walking, figure.walking, rays, weather)
     for pose, heights in ((STAND, figure.standing), (SIT, figure.seated)):
-        still = np.flatnonzero(track.pose == pose)
+        still = np.flatnonzero((track.pose == pose) & asked)
         if len(still):
             # A stop is one place for all its steps.
             places, back = np.unique(np.round(track.position[still], 6), axis=0, return_inverse=True)

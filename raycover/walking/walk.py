@@ -230,7 +230,7 @@ def _of_dual(unit: Unit, infrared: Seen, microwave: Seen, track: Track) -> Seen:
     )
 
 
-def _rooms_along(track: Track, building: Building) -> NDArray[np.int32]:
+def rooms_along(track: Track, building: Building) -> NDArray[np.int32]:
     """(t,) index of the room at every step, −1 none."""
     if not building.rooms:
         return np.full(len(track.time_s), -1, np.int32)
@@ -239,7 +239,7 @@ def _rooms_along(track: Track, building: Building) -> NDArray[np.int32]:
 
 def units_that_count(units: tuple[Unit, ...], track: Track, building: Building) -> Bools:
     """(n_units, t) whose notice counts: the detectors of the room one is in, all where that has none."""
-    here = _rooms_along(track, building)
+    here = rooms_along(track, building)
     if not len(units):
         return np.zeros((0, len(here)), bool)
     home = building.rooms_at(np.array([unit.position for unit in units]))
@@ -255,7 +255,7 @@ def judged(
     noticed = np.zeros(len(time), bool)
     on = np.zeros(len(time), bool)
     offs = []
-    here = _rooms_along(track, building)
+    here = rooms_along(track, building)
     steps = [0, *(np.flatnonzero(np.diff(here)) + 1).tolist()]
     lights: dict[str, Bools] = {}
     for one in seen:

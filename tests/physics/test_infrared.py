@@ -14,6 +14,8 @@ from raycover.physics.infrared import (
     contrast_db,
     contrast_factor,
     direction_ratio,
+    dressed_for,
+    person_contrast,
     zone_crossing_hz,
 )
 
@@ -100,3 +102,16 @@ def test_walking_round_the_unit_crosses_every_pair() -> None:
     slant, speed, pitch_deg = 4.0, 1.2, 9.0
     seconds = 2 * np.pi * slant / speed
     assert zone_crossing_hz(speed, slant, pitch_deg) * seconds == pytest.approx(40.0)
+
+
+def test_cold_air_is_not_credited_to_people_who_dress_for_it() -> None:
+    """Clothing for the cold keeps the contrast near that of 15 °C in indoor clothing: 1.28, 2.2 dB (by hand).
+
+    1.7 clo at 4 °C and 3.5 clo at −20 °C, from memory of what ISO 11079 asks for light work; ±1 dB for such a guess.
+    """
+    k = contrast_factor(dressed_for([-20.0, 4.0, 15.0, 20.0, 30.0]))
+    np.testing.assert_allclose(k, contrast_factor([15.0, 15.0, 15.0, 20.0, 30.0]))
+    assert contrast_db(k[0]) == pytest.approx(2.17, abs=0.01)
+    dressed = contrast_db(person_contrast([4.0, -20.0], [1.7, 3.5]))
+    np.testing.assert_allclose(dressed, contrast_db(k[0]), atol=1.0)
+    assert contrast_db(contrast_factor(-20.0)) > 8  # what indoor clothing would have promised

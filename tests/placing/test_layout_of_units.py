@@ -120,6 +120,7 @@ def test_nobody_is_tripped_from_beside(tmp_path: Path) -> None:
     assert quiet.met
     assert quiet.n_banned > 0
     assert max(d.at[1] for d in quiet.detectors) < 4.5
+    parts["placing"] |= {"masks": False, "settings": False}
     with pytest.raises(InputError, match='is seen only by candidates that "corridor quiet" forbids'):
         place(made(tmp_path, needs=[floor_of(), never], **parts))
 
@@ -216,14 +217,17 @@ placing: {models: [disc], from_wall: 0.1}
     assert "D1, which do not stay" in " ".join(found.notes)
 
 
-def test_ways_are_judged_not_placed_for(tmp_path: Path) -> None:
-    """Walking past units that are not there yet tells nothing: such a need is judged in the end, and said to be."""
-    entries(tmp_path, disc=circle(4.0))
-    with_door = room(8, 5) | {
-        "openings": [{"edge": 0, "at": 3, "width": 0.9, "height": 2.0, "fill": "door-wood-40", "name": "Front"}]
+def test_a_door_is_placed_for(tmp_path: Path) -> None:
+    """Half the floor asks for one small circle anywhere; who comes in by the door asks for it there."""
+    entries(tmp_path, disc=circle(2.0))
+    with_door = room(12, 5) | {
+        "openings": [{"edge": 0, "at": 1, "width": 0.9, "height": 2.0, "fill": "door-wood-40", "name": "Front"}]
     }
-    needs = [floor_of(share=0.9), {"name": "coming in", "door": "Front", "first_within": 1.5}]
-    found = place(made(tmp_path, rooms=[with_door], needs=needs, placing={"models": ["disc"]}))
-    assert any('"coming in" is judged, not placed for' in note for note in found.notes)
+    door = {"name": "coming in", "door": "Front", "first_within": 1.0}
+    parts: dict[str, Any] = {"rooms": [with_door], "placing": {"models": ["disc"], "regular": False}}
+    found = place(made(tmp_path, needs=[floor_of(share=0.15), door], **parts))
     assert [verdict.need.name for verdict in found.proof.needs] == ["Room floor", "coming in"]
-    assert found.proof.needs[0].met
+    assert found.met
+    assert len(found.new) == 1
+    # The threshold is at (1.45, 0): a step of a metre ends within 2 m of the unit in plan.
+    assert np.hypot(found.detectors[0].at[0] - 1.45, found.detectors[0].at[1]) < 3.0

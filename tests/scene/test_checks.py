@@ -230,7 +230,7 @@ def test_planes_below_the_floor_and_above_every_ceiling() -> None:
 # ---- what is doubtful only
 
 
-def test_warm_air_is_a_warning_for_infrared() -> None:
+def test_warm_and_cold_air_are_warnings_for_infrared() -> None:
     def codes(model: str, ambient: float) -> list[str]:
         scene = load(
             f"conditions: {{ambient_c: {ambient}}}",
@@ -240,6 +240,8 @@ def test_warm_air_is_a_warning_for_infrared() -> None:
 
     assert codes("ceiling-infrared-general", 30) == ["warm-air"]
     assert codes("ceiling-infrared-general", 20) == []
+    assert codes("ceiling-infrared-general", -20) == ["cold-air"]
+    assert codes("microwave-omni-5.8", -20) == []
     assert codes("microwave-omni-5.8", 30) == []
 
 

@@ -193,7 +193,7 @@ def add_lobe(
 
 
 def add_dots(
-    pyvista: Any, plotter: Any, tops: Floats, on: NDArray[np.bool_], *, chosen: int | None = None
+    pyvista: Any, plotter: Any, tops: Floats, on: NDArray[np.bool_], *, chosen: int | None = None, scale: float = 1.0
 ) -> list[Any]:
     """Detectors (n, 3) as dots: the chosen one large, others paler then, those that are off grey."""
     index = np.arange(len(tops))
@@ -205,7 +205,7 @@ def add_dots(
         (~on & (index == chosen), palette.THIRD_INK, 15),
         (on & (index == chosen), palette.ACCENT, 15),
     ):
-        actors += add_points(pyvista, plotter, tops[mine], colour, size)
+        actors += add_points(pyvista, plotter, tops[mine], colour, size * scale)
     return actors
 
 
