@@ -20,6 +20,8 @@ Floats = NDArray[np.floating]
 TOLERANCE = 1e-3
 #: Targets on a floor are lifted this far (m) for casting, so that from below the slab is crossed, not missed.
 LIFT = 2 * TOLERANCE
+#: A face whose unit normal rises by less than this counts as upright.
+_LEANING = 0.1
 
 
 @dataclass(frozen=True)
@@ -31,8 +33,9 @@ class Segments:
     lengths: Single
 
 
-#: A plane that a place hangs on: its unit normal and the place's signed distance (m) from it.
-Plane = tuple[tuple[float, float, float], float]
+#: A plane that a place hangs on: its unit normal, the place's signed distance (m) from it, and the side (1 or −1 along
+#: the normal) that is below a level or sloped sheet, 0 where either may be.
+Plane = tuple[tuple[float, float, float], float, int]
 
 
 @dataclass(frozen=True)
@@ -62,7 +65,9 @@ class Launch:
     def along(self, position: Floats, directions: Single) -> Segments:
         """Segments from one position (3,) by the offsets (n, 3) of their targets.
 
-        A position within the tolerance of a face hangs on it: its segments start on their targets' side.
+        A position within the tolerance of a face hangs on it: its segments start on their targets' side, so that an
+        upright face is not crossed. Of a level or sloped sheet a unit hangs underneath, since nobody mounts one on
+        a floor: what lies above is seen through the sheet. A desk may carry one or hide one, so its top is not crossed.
         """
         return self.from_fan(position, self.fan(self.planes_at(position), directions))
 
@@ -71,14 +76,19 @@ class Launch:
         place = (float(position[0]), float(position[1]), float(position[2]))
         if (planes := self._hung.get(place)) is None:
             found = self._hung_on(position)
-            planes = self._hung[place] = tuple((tuple(normal.tolist()), distance) for normal, distance in found)
+            planes = self._hung[place] = tuple(
+                ((float(n[0]), float(n[1]), float(n[2])), distance, below) for n, distance, below in found
+            )
         return planes
 
     def fan(self, planes: tuple[Plane, ...], directions: Single) -> Fan:
         """Segments by the offsets (n, 3) of their targets from any position that hangs on such planes."""
         shift: Single | None = None
-        for normal, distance in planes:
+        for normal, distance, below in planes:
             side = np.where(directions @ np.array(normal, np.float32) < -distance, -TOLERANCE, TOLERANCE)
+            if below:
+                # Twice the tolerance, of which a ray straight up steps one before it starts.
+                side = np.where(side * below < 0, 2 * TOLERANCE * below, side)
             moved = ((side - distance) * np.array(normal)[:, None]).astype(np.float32).T
             shift = moved if shift is None else shift + moved
         if shift is not None:
@@ -108,20 +118,22 @@ class Launch:
         origins += (starts - self._centre).astype(np.float32)
         return Segments(origins, directions, 1 - 2 * clear)
 
-    def _hung_on(self, position: Floats) -> list[tuple[Floats, float]]:
-        """Unit normal (3,) and signed distance (m) of each plane, each once, whose face a position hangs on.
+    def _hung_on(self, position: Floats) -> list[tuple[Floats, float, int]]:
+        """Unit normal (3,), signed distance (m) and side of each plane, each once, whose face a position hangs on.
+
+        The side, 1 or −1 along the normal, is that below a level or sloped sheet; 0 where either may be.
 
         A step of the tolerance along a grazing ray would not leave such a face: single precision, or a place
         written to the nearest millimetre, would put the start behind it.
         """
-        found: list[tuple[Floats, float]] = []
+        found: list[tuple[Floats, float, int]] = []
         normals, offsets = self._sheet_planes
         distances = normals @ position - offsets
         for index in np.flatnonzero(np.abs(distances) <= TOLERANCE).tolist():
             sheet = self._building.sheets[index]
             flat = shapely.Point(sheet.frame.to_plane(position[None])[0])
             if sheet.polygon.distance(flat) <= TOLERANCE:
-                found.append((normals[index], float(distances[index])))
+                found.append((normals[index], float(distances[index]), _below(normals[index], sheet.kind)))
         boxes = self._building.boxes
         low, high = self._box_extents
         chosen = self._boxes_near(position)
@@ -136,16 +148,17 @@ class Launch:
             for row, axis in np.argwhere(on).tolist():
                 outward = np.eye(3)[[axis]] * np.sign(local[row, axis])
                 normal = turned(outward, -boxes.turn_rad[chosen[[row]]])[0]
-                found.append((normal, float(beyond[row, axis])))
+                found.append((normal, float(beyond[row, axis]), 0))
         for one in self._building.objects:
             if np.all(one.bounds[0] - TOLERANCE <= position) and np.all(position <= one.bounds[1] + TOLERANCE):
                 for index in faces_at(one, position, TOLERANCE):
                     normal = one.normals[index]
-                    found.append((normal, float(normal @ (position - one.triangles[index, 0]))))
-        distinct: list[tuple[Floats, float]] = []
-        for normal, distance in found:
-            if all(abs(float(normal @ other)) < 0.99 for other, _ in distinct):
-                distinct.append((normal, distance))
+                    below = 0 if one.closed else _below(normal)
+                    found.append((normal, float(normal @ (position - one.triangles[index, 0])), below))
+        distinct: list[tuple[Floats, float, int]] = []
+        for one_face in found:
+            if all(abs(float(one_face[0] @ other)) < 0.99 for other, *_ in distinct):
+                distinct.append(one_face)
         return distinct
 
     @cached_property
@@ -182,6 +195,11 @@ class Launch:
         normals = np.cross(along, up)
         origins = np.array([frame.origin for frame in frames]).reshape(-1, 3)
         return normals, np.einsum("ij,ij->i", normals, origins)
+
+
+def _below(normal: Floats, kind: str = "sheet") -> int:
+    """Which side (±1) of a sheet with this normal is the one below; 0 for an upright sheet and a desk."""
+    return 0 if kind == "desk" or abs(normal[2]) < _LEANING else -int(np.sign(normal[2]))
 
 
 def turned(vectors: Floats, turn_rad: Floats) -> Floats:
