@@ -42,8 +42,9 @@ Ints = NDArray[np.integer]
 Progress = Callable[[int, int], None]
 #: Cells a place that candidates are looked at from first: no fewer and no more, and about this many pitches apart.
 _CELLS, _MOST_CELLS, _APART = 160, 1500, 0.8
-#: Of a never-area, where one cell decides; so many of those that trip are looked at more closely.
-_NEVER_CELLS, _HOT_CELLS = 400, 12
+#: Cells of a never-area, where one decides: all of them, as long as no more pairs of candidate and cell come together
+#: (ways by mirrors take so many times longer), and no fewer than so many; of those that trip so many are added.
+_NEVER_CELLS, _NEVER_PAIRS, _MIRRORS, _HOT_CELLS = 400, 20_000_000, 40, 12
 #: So often are missed cells added, so many of a place at a time.
 _ROUNDS, _MORE = 40, 40
 #: No more candidates than this: memory and minutes. A coarser pitch, or fewer models, gives fewer.
@@ -108,6 +109,7 @@ def place(
     _some_there(scene, candidates)
     search = _Search(scene, spec, kept, bare, candidates, progress)
     found, bound, rounds, in_time = search.run(seconds)
+    found = search.judge.judge(found.chosen, with_ways=True)
     pool = search.pool
     n_plain = len(candidates)
     total = found.cost
@@ -190,7 +192,9 @@ class _Search:
         self.tasks, self.quiets = places_of(bare.scene, bare, self.pool)
         steps, done = len(self.tasks) + len(self.quiets), 0
         for quiet in self.quiets:
-            quiet.asked = thin(quiet.asked.need, quiet.asked.situation, quiet.asked.site, _NEVER_CELLS)
+            mirrors = _MIRRORS if quiet.asked.situation.weather.reflections else 1
+            most = max(_NEVER_CELLS, _NEVER_PAIRS // (mirrors * max(len(quiet.roots), 1)))
+            quiet.asked = thin(quiet.asked.need, quiet.asked.situation, quiet.asked.site, most)
             quiet.excess = quiet.look(candidates.units, quiet.roots)
             if progress is not None:
                 progress(done := done + 1, steps)
@@ -228,11 +232,14 @@ class _Search:
             taken = found.chosen if found.optimal else cheaper(wanted, effort(pool.cost, pool.candidates.plain), found)
             best = chosen = self.judge.judge(pool.candidates.some(taken))
             missing = self._add_missed(best)
-            if self._add_tripping(best, taken):
+            tripping = self._add_tripping(best, taken)
+            if tripping:
                 missing, bound = True, 0.0
             if self.spec.regular:
                 best = evened(self.judge, self.spec, tasks, pool, best, failed)
-            if best.proof.met or not missing or rounds >= _ROUNDS or time.perf_counter() > deadline:
+            # What trips no added unit mends: that is seen to before the time is out.
+            late = time.perf_counter() - deadline
+            if best.proof.met or not missing or rounds >= _ROUNDS or late > (seconds if tripping else 0.0):
                 break
         if not best.proof.met:
             best, in_time = self._repaired(best), False
