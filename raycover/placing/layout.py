@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
@@ -189,6 +190,7 @@ class _Search:
         self.scene, self.spec, self.bare = scene, spec, bare
         self.judge = Judge(scene, kept, bare)
         self.pool = Pool(candidates)
+        self._known: dict[bytes, tuple[Any, float]] = {}
         self.tasks, self.quiets = places_of(bare.scene, bare, self.pool)
         steps, done = len(self.tasks) + len(self.quiets), 0
         for quiet in self.quiets:
@@ -226,7 +228,8 @@ class _Search:
         while True:
             rounds += 1
             wanted = self._wanted()
-            found = self._cover(wanted, max(deadline - time.perf_counter(), 1.0))
+            # Half of what is left: what one round finds out about the cells is worth another.
+            found = self._cover(wanted, max((deadline - time.perf_counter()) / 2, 1.0))
             bound = max(bound, found.bound)
             in_time = found.optimal
             taken = found.chosen if found.optimal else cheaper(wanted, effort(pool.cost, pool.candidates.plain), found)
@@ -242,7 +245,7 @@ class _Search:
             if best.proof.met or not missing or rounds >= _ROUNDS or late > (seconds if tripping else 0.0):
                 break
         if not best.proof.met:
-            best, in_time = self._repaired(best), False
+            best, in_time = self._pruned(self._repaired(best)), False
         if best is chosen and best.proof.met and len(best.chosen) > 1 and self.spec.regular:
             best = lined_up(self.judge, tasks, pool, spots_of(pool.candidates), best, seconds * _LINES_SHARE)
         if not bound:  # the last round found out that its candidates were too many
@@ -254,7 +257,10 @@ class _Search:
 
     def _cover(self, wanted: Sequence[Wanted], seconds: float) -> Cover:
         pool = self.pool
-        found = cover(wanted, pool.cost, spots=spots_of(pool.candidates), seconds=seconds, plain=pool.candidates.plain)
+        found = cover(
+            wanted, pool.cost, spots=spots_of(pool.candidates), seconds=seconds, plain=pool.candidates.plain,
+            known=self._known,
+        )  # fmt: skip
         if found is None:
             check_reach(self.scene, self.bare, self.tasks, pool)
             raise InputError([Problem(
@@ -308,6 +314,17 @@ class _Search:
         for task in self.tasks:
             task.look(self.pool)
         return True
+
+    def _pruned(self, best: Judged) -> Judged:
+        """The same without units that no place needs, the dearest tried first."""
+        left = list(range(len(best.chosen)))
+        every = best.chosen
+        for k in np.argsort(-every.cost, kind="stable").tolist():
+            rest = [one for one in left if one != k]
+            tried = self.judge.judge(every.some(np.array(rest, int)))
+            if (tried.met >= best.met).all():
+                best, left = tried, rest
+        return best
 
     def _repaired(self, best: Judged) -> Judged:
         """The same with units added, one by one, until every need is met: for when the time has run out."""
