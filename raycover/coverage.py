@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.building.storeys import Floors
-from raycover.casting import CAUSES, LOWEST_DB, Patch, Weather, cast, n_pairs
+from raycover.casting import CAUSES, LOWEST_DB, Patch, Weather, cast_many, n_pairs
 from raycover.detectors import Unit, make_unit
 from raycover.enclosed import Enclosures
 from raycover.errors import InputError, Problem
@@ -37,6 +37,8 @@ Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
 #: So many pairs of an image and a cell are looked at, at most: a few minutes on one core.
 MOST_LOOKS = 2_000_000_000
+#: So many detectors are cast in one go at most.
+_TOGETHER = 128
 #: A unit no deeper than this (m) in a solid hangs on its face.
 _ON_A_FACE = 5e-4
 
@@ -260,20 +262,26 @@ def solve(
     weather = Weather.of(scene.conditions)
     if weather.reflections:
         within_budget(scene, units, surfaces, rays, weather)
-    jobs = [(s, u) for s in range(len(surfaces)) for u in range(len(units))]
-    patches: list[list[Patch | None]] = [[None] * len(units) for _ in surfaces]
-
-    def work(job: tuple[int, int]) -> Patch | None:
-        s, u = job
-        return cast(units[u], surfaces[s], rays, weather)
-
     n_threads = threads if threads is not None else max(os.cpu_count() or 1, 1)
+    # Several units at a time: what numpy takes for each call is then paid once, and what they share worked out once.
+    n_jobs = len(surfaces) * len(units)
+    together = _TOGETHER if n_threads == 1 else min(max(n_jobs // (4 * n_threads), 1), _TOGETHER)
+    blocks = [range(u, min(u + together, len(units))) for u in range(0, len(units), together)]
+    jobs = [(s, block) for s in range(len(surfaces)) for block in blocks]
+    patches: list[list[Patch | None]] = [[] for _ in surfaces]
+
+    def work(job: tuple[int, range]) -> list[Patch | None]:
+        s, block = job
+        return cast_many([units[u] for u in block], surfaces[s], rays, weather)
+
+    done = 0
     with ThreadPoolExecutor(n_threads) as pool:
         found = pool.map(work, jobs) if n_threads > 1 else map(work, jobs)
-        for done, ((s, u), patch) in enumerate(zip(jobs, found, strict=True)):
-            patches[s][u] = patch
+        for (s, _), some in zip(jobs, found, strict=True):
+            patches[s] += some
+            done += len(some)
             if progress is not None:
-                progress(done + 1, len(jobs))
+                progress(done, n_jobs)
 
     explainer = Explainer(units, rays, weather, scene.conditions.reserve_db)
     planes = {

@@ -76,11 +76,18 @@ def map_(
 
 
 @app.command("view")
-def view_(scene: SceneFile, state: InState = None, threads: Threads = None) -> None:
-    """Look at a scene in a window, move its detectors and see the map follow."""
+def view_(
+    scene: SceneFile,
+    state: InState = None,
+    scale: Annotated[
+        float | None, typer.Option(help="size of type and controls, 1 on a plain screen; as the screen is if not given")
+    ] = None,
+    threads: Threads = None,
+) -> None:
+    """Look at a scene in a window, hang and move its detectors and see the map follow."""
     from raycover.cli import viewing
 
-    viewing.view_scene(scene, threads=threads, state=state)
+    viewing.view_scene(scene, threads=threads, state=state, scale=scale)
 
 
 @app.command("probe")
@@ -92,9 +99,9 @@ def probe_(
     json: AsJson = False,
 ) -> None:
     """Why is this point seen or not: every detector, ray by ray."""
-    from raycover.cli import solving
+    from raycover.cli import probing
 
-    solving.probe_scene(scene, at, motion=motion, as_json=json, state=state)
+    probing.probe_scene(scene, at, motion=motion, as_json=json, state=state)
 
 
 @app.command("walk")

@@ -13,11 +13,14 @@ from raycover.draw.view3d.laying import seen_areas
 from raycover.draw.view3d.window.labels import Label
 from raycover.draw.view3d.window.panel import Row, Shown
 from raycover.draw.view3d.window.scenery import Scenery
+from raycover.draw.view3d.window.setting import chosen_lines, entries, masks, sliders
 from raycover.draw.view3d.window.state import State
 from raycover.draw.view3d.window.verdict import Line
 from raycover.live import LiveCoverage
 from raycover.scene.devices import Motion
 
+#: Lists of the panel, in their order.
+TABS = ("detectors", "setting", "doors")
 MOTIONS: tuple[str, ...] = ("any", *Motion.__args__)  # type: ignore[attr-defined]
 #: Names of more detectors than this are written smaller.
 _MANY = 60
@@ -37,7 +40,12 @@ def shown_of(
     shares = distribution(margins, area, planes[0].reserve_db).by_class
     names = live.drawn.state_names
     tab = state.tab
-    rows = _detectors(live, scenery, state) if tab == "detectors" else _doors(live)
+    rows = {
+        "detectors": lambda: _detectors(live, scenery, state),
+        "setting": lambda: entries(live, state),
+        "doors": lambda: _doors(live),
+    }[tab]()
+    setting, chosen = tab == "setting", state.detector is not None
     return Shown(
         title=clean(live.scene.title),
         subtitle=words.subtitle(surface, live.weather.ambient_c),
@@ -56,12 +64,17 @@ def shown_of(
         states=tuple((clean(name), name, name == live.design.state) for name in names),
         tabs=(
             (f"Detectors ({len(live.units)})", "detectors", tab == "detectors"),
-            (f"Doors and windows ({len(live.doors)})", "doors", tab == "doors"),
+            ("Setting", "setting", tab == "setting"),
+            (f"Doors ({len(live.doors)})", "doors", tab == "doors"),
         ),
         rows=rows,
-        row_action=("detector", "switch") if tab == "detectors" else ("door", "door"),
-        first=state.first.get(tab, 0),
-        chosen=_chosen(live, state) if tab == "detectors" else (),
+        row_action={"detectors": ("detector", "switch"), "setting": ("model", "model"), "doors": ("door", "door")}[tab],
+        first=state.first.get(tab, _at_chosen(rows) if setting else 0),
+        sliders=sliders(live, state) if setting else (),
+        masks=masks(live, state) if setting else (),
+        list_buttons=(("Hang one more", "begin hanging", True), ("Take down", "take down", chosen))
+        if tab == "detectors" else (),
+        chosen=chosen_lines(live, state) if tab != "doors" else (),
         verdict=tuple(verdict) or _HINT,
         buttons=(
             ("Undo", "undo", live.edits.can_undo),
@@ -102,12 +115,9 @@ def _doors(live: LiveCoverage) -> tuple[Row, ...]:
     )
 
 
-def _chosen(live: LiveCoverage, state: State) -> tuple[str, ...]:
-    if state.detector is None:
-        return ()
-    spec, unit = live.design.detectors[state.detector], live.units[state.detector]
-    place = f"at ({spec.at[0]:.2f}, {spec.at[1]:.2f}), {spec.mounting:.2f} m high, turn {spec.turn_deg:g}°"
-    return f"{clean(unit.name)}: {clean(unit.title)}", f"{place}, tilt {spec.tilt_deg:g}°".replace("-", "−")
+def _at_chosen(rows: Sequence[Row]) -> int:
+    """The first row to show so that the chosen one shows, the one before it too."""
+    return max(next((k for k, row in enumerate(rows) if row.chosen), 0) - 1, 0)
 
 
 def labels_of(live: LiveCoverage, scenery: Scenery, state: State) -> list[Label]:
