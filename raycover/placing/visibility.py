@@ -105,7 +105,7 @@ def margins_by(units: Sequence[Unit], asked: Asked, limit_db: float = 0.0, *, on
             inside = np.asarray(tree.query_ball_point(units[k].position, live[k] + 1e-6), int) % n
             near = np.unique(inside)
             part = site.some(near)
-        margin = situation.margin_db(units[k], part)
+        margin = situation.margin_db(units[k], part, least_db=limit_db)
         cells = np.flatnonzero(margin >= limit_db)
         return near[cells], margin[cells]
 
