@@ -25,7 +25,8 @@ COST: dict[str, int] = {
     "sensitivity": 1, "mask": 1, "turn": 1, "tilt": 1, "move": 2, "height": 2, "model": 3, "one more": 4,
 }  # fmt: skip
 COST_WORDS = {1: "a setting", 2: "hang it elsewhere", 3: "another model", 4: "one more unit"}
-TWICE_WORDS = {1: "two settings", 2: "hang two elsewhere", 3: "two other models", 4: "two more units"}
+BESIDE_WORDS = {**COST_WORDS, 2: "another place"}
+TWICE_WORDS = {1: "two settings", 2: "two other places", 3: "two other models", 4: "two more units"}
 #: Keys of an entry that go with its model or pattern: another model begins without them.
 OF_THE_MODEL = ("pattern", "combine", "trigger", "microwave_pct")
 #: Steps (degrees, m) that changes are tried in, and how far from level a unit is tilted.

@@ -15,7 +15,7 @@ from raycover.casting import potential_db
 from raycover.detectors import Unit
 from raycover.hanging import ROUND_M, HangingPlaces
 from raycover.mending.adding import Adder
-from raycover.mending.bench import Bench, Outcome, best_of, cases_of, is_too_large, lack_of, with_need
+from raycover.mending.bench import Bench, Outcome, best_of, cases_of, is_too_large, lack_of, with_need, worst_walk
 from raycover.mending.changes import COST, Subject, changes_of, rehung, shifted, turned
 from raycover.mending.mends import Mend, Mending
 from raycover.mending.pairs import MOST_FIRSTS, find_pairs
@@ -320,6 +320,7 @@ class _Search:
             lack=outcome.lack,
             changed=trial.unit,
             pct=outcome.pct,
+            walk=worst_walk(told),
         )
 
 
