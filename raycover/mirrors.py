@@ -283,7 +283,7 @@ def _along(building: Building, part: Ints, corners: Floats, normals: Floats) -> 
     return np.asarray(found / np.linalg.norm(found, axis=1, keepdims=True))
 
 
-def _longer_m(face: Ints, u: Floats, v: Floats, area: Floats, rect: Floats) -> Floats:
+def _longer_m(face: NDArray[np.integer], u: Floats, v: Floats, area: Floats, rect: Floats) -> Floats:
     """Longer side (f,) in m of the rectangle that holds each face's area as far from its middle as the face does.
 
     Of triangles in their plane, `u`, `v` (t, 3), by second moments: the same however a face is turned in its plane,
