@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from raycover.mending import Mend, Mending
-from raycover.mending.changes import COST_WORDS
+from raycover.mending.changes import COST, COST_WORDS, TWICE_WORDS
 from raycover.needs import Figures
 from raycover.proof_words import listed, margin_words, seen_words
 
@@ -22,8 +22,8 @@ def some_of(names: Sequence[str], most: int = 4) -> str:
 
 
 def mend_words(mend: Mend) -> str:
-    """What a remedy changes, with its unit."""
-    return mend.words if mend.is_new else f"{mend.unit}: {mend.words}"
+    """What a remedy changes, with its unit; of two changes one after the other."""
+    return "; and ".join(c.words if c.is_new else f"{c.unit}: {c.words}" for c in mend.changes)
 
 
 def mends_words(mend: Mend, mending: Mending) -> str:
@@ -51,8 +51,11 @@ def mend_effect(mend: Mend) -> str:
 
 
 def cost_words(mend: Mend) -> str:
-    """What a remedy asks for: `a setting`, `one more unit`."""
-    return COST_WORDS[mend.cost]
+    """What a remedy asks for: `a setting`, `one more unit and a setting`, `two more units`."""
+    costs = sorted((COST[c.kind] for c in mend.changes), reverse=True)
+    if len(costs) == 2 and costs[0] == costs[1]:
+        return TWICE_WORDS[costs[0]]
+    return " and ".join(COST_WORDS[cost] for cost in costs)
 
 
 def mending_verdict(mending: Mending) -> str:
@@ -64,7 +67,7 @@ def mending_verdict(mending: Mending) -> str:
         return f"None of {mending.n_tried} changes tried brings more of it into view."
     left = [f"{name} ({_figures_words(figures)})" for name, figures in best.still]
     what = f"leaves {some_of(left)}" if left else mend_harm(best)
-    return f"None of {mending.n_tried} changes tried mends all of it alone; the best {what}."
+    return f"None of {mending.n_tried} changes tried mends all of it, alone or in pairs; the best {what}."
 
 
 def _figures_words(figures: Figures) -> str:

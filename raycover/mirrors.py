@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import shapely
@@ -283,7 +284,7 @@ def _along(building: Building, part: Ints, corners: Floats, normals: Floats) -> 
     return np.asarray(found / np.linalg.norm(found, axis=1, keepdims=True))
 
 
-def _longer_m(face: NDArray[np.integer], u: Floats, v: Floats, area: Floats, rect: Floats) -> Floats:
+def _longer_m(face: NDArray[np.signedinteger[Any]], u: Floats, v: Floats, area: Floats, rect: Floats) -> Floats:
     """Longer side (f,) in m of the rectangle that holds each face's area as far from its middle as the face does.
 
     Of triangles in their plane, `u`, `v` (t, 3), by second moments: the same however a face is turned in its plane,

@@ -217,8 +217,8 @@ def _judge_place(need: NeedSpec, site: Site, situation: Situation, counting: tup
         # Of units that see nothing there, the first is the one that distance alone would let see.
         spot = site.ground[found.cell][None] + [0.0, 0.0, float(np.median(site.heights))]
         apart = np.array([potential_db(site.asked(situation.units[k]), spot, site.motion)[0] for k in counting])
-        if site.heard is not None:
-            apart[[not site.stepped(site.heard[situation.units[k].name])[found.cell] for k in counting]] = -np.inf
+        if site.rooms is not None:
+            apart[[not situation.hears(situation.units[k], site)[found.cell] for k in counting]] = -np.inf
         order = np.lexsort((apart, margin[:, found.cell]))[::-1]
         way = _way(situation, situation.units[counting[int(order[need.by - 1])]], site, found.cell)
         if site.lines and found.worst_db < 0 and way.cause == "none":  # seen there by another motion than this walk

@@ -33,8 +33,8 @@ class Segments:
     lengths: Single
 
 
-#: A plane that a place hangs on: its unit normal, the place's signed distance (m) from it, and the side below a level
-#: or sloped sheet, 1 or −1 along the normal; 0 where either side may be.
+#: A plane that a place hangs on: its unit normal, the place's signed distance (m) from it, and the side (1 or −1 along
+#: the normal) that is below a level or sloped sheet, 0 where either may be.
 Plane = tuple[tuple[float, float, float], float, int]
 
 
@@ -76,7 +76,9 @@ class Launch:
         place = (float(position[0]), float(position[1]), float(position[2]))
         if (planes := self._hung.get(place)) is None:
             found = self._hung_on(position)
-            planes = self._hung[place] = tuple((tuple(n.tolist()), distance, below) for n, distance, below in found)
+            planes = self._hung[place] = tuple(
+                ((float(n[0]), float(n[1]), float(n[2])), distance, below) for n, distance, below in found
+            )
         return planes
 
     def fan(self, planes: tuple[Plane, ...], directions: Single) -> Fan:

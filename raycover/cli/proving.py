@@ -191,9 +191,9 @@ def _print_need(verdict: NeedVerdict) -> None:
 def _row(verdict: NeedVerdict, place: PlaceVerdict) -> list[str]:
     found, way = place.figures, place.way
     if verdict.need.only_area:
-        return [place.site.label, "yes" if place.met else "no", *["–"] * 4, "", "", way_words(verdict, place)]
+        return [place.site.name, "yes" if place.met else "no", *["–"] * 4, "", "", way_words(verdict, place)]
     return [
-        place.site.label,
+        place.site.name,
         "yes" if place.met else "no",
         walked_words(found) if verdict.need.walked else f"{found.share:.1%}",
         f"{found.largest_gap_m:.2f} m",

@@ -16,7 +16,7 @@ from raycover.proof_words import chance_words, margin_words, seen_words
 
 _SIZE, _NOTE = 6.5, 6.0
 _LINE, _WRAPPED = 3.95, 2.75
-_MOST_LINES = 4
+_MOST_LINES = 6
 #: Two small plans side by side: the space between them and for words above (mm).
 _BETWEEN, _ABOVE = 4.0, 6.6
 #: What draws a small plan in a box (mm): of the need as it stands, and as it would be.

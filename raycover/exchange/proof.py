@@ -167,6 +167,16 @@ def _mend(mend: Mend) -> dict[str, Any]:
         "chance": mend.chance,
         "cost": mend.cost,
         "asks_for": cost_words(mend),
+        # Of a remedy of two changes: the one to do after this one.
+        "second": None
+        if mend.second is None
+        else {
+            "kind": mend.second.kind,
+            "detector": mend.second.unit,
+            "new": mend.second.is_new,
+            "remedy": mend.second.words,
+            "keys": mend.second.keys,
+        },
     }
 
 

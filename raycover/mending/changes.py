@@ -25,6 +25,7 @@ COST: dict[str, int] = {
     "sensitivity": 1, "mask": 1, "turn": 1, "tilt": 1, "move": 2, "height": 2, "model": 3, "one more": 4,
 }  # fmt: skip
 COST_WORDS = {1: "a setting", 2: "hang it elsewhere", 3: "another model", 4: "one more unit"}
+TWICE_WORDS = {1: "two settings", 2: "hang two elsewhere", 3: "two other models", 4: "two more units"}
 #: Keys of an entry that go with its model or pattern: another model begins without them.
 OF_THE_MODEL = ("pattern", "combine", "trigger", "microwave_pct")
 #: Steps (degrees, m) that changes are tried in, and how far from level a unit is tilted.
@@ -68,12 +69,13 @@ def is_aimed(unit: Unit) -> bool:
     return unit.tilt_deg != 0 or one_sided(unit.footprints)
 
 
-def changes_of(subject: Subject) -> Iterator[Trial]:
-    """Everything worth trying, but for sensitivity, which needs no ray."""
+def changes_of(subject: Subject, *, coarse: bool = False) -> Iterator[Trial]:
+    """Everything worth trying, but for sensitivity, which needs no ray. `coarse`: turns and moves by double steps."""
+    times = 2 if coarse else 1
     yield from _unmasked(subject)
-    yield from turned(subject, _TURN_STEP, 180)
+    yield from turned(subject, times * _TURN_STEP, 180)
     yield from tilted(subject)
-    yield from shifted(subject, STEP_M, FARTHEST_M)
+    yield from shifted(subject, times * STEP_M, FARTHEST_M)
     yield from raised(subject)
     yield from other_models(subject)
 

@@ -236,7 +236,9 @@ def _grouped(seen: Any, lacking: NDArray[np.integer], weight: Floats) -> tuple[A
     table = seen.tocsr()[rows]
     table.sort_indices()
     keys = [
-        table.indices[table.indptr[k] : table.indptr[k + 1]].tobytes() + bytes([int(lacking[row])])
+        table.indices[table.indptr[k] : table.indptr[k + 1]].tobytes()
+        + table.data[table.indptr[k] : table.indptr[k + 1]].tobytes()
+        + bytes([int(lacking[row])])
         for k, row in enumerate(rows)
     ]
     _, first, group = np.unique(np.array(keys, dtype=object), return_index=True, return_inverse=True)

@@ -12,6 +12,7 @@ from raycover.detectors import Unit
 from raycover.needs import Proof, judge_need
 from raycover.placing.belonging import ZoneFloors
 from raycover.placing.offers import Candidates
+from raycover.recall import Recall
 from raycover.scene.devices import DetectorSpec
 from raycover.scene.schema import Scene
 from raycover.scene.wiring_checks import members
@@ -70,10 +71,13 @@ class _Remembering(Situation):
     known: _Known
     keys: Mapping[str, object]
 
-    def margin_db(self, unit: Unit, site: Site) -> Floats:
+    def margin_db(
+        self, unit: Unit, site: Site, *, least_db: Floats | float = -np.inf, recall: Recall | None = None
+    ) -> Floats:
+        """As ever, whatever `least_db` says: what is kept answers later questions, too."""
         key = (self.number, site.name, self.keys[unit.name])
         if key not in self.known.margins:
-            self.known.keep(key, super().margin_db(unit, replace(site, heard=None)))
+            self.known.keep(key, super().margin_db(unit, replace(site, rooms=None), recall=recall))
         cells, found = self.known.margins[key]
         margin = np.full(len(site), -np.inf)
         margin[cells] = found

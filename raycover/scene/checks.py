@@ -128,6 +128,26 @@ def _outlines(scene: Scene, _: Catalogue) -> Iterator[Problem]:
                 )
 
 
+def _sizes(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    """Lengths that nothing of their sort has: millimetres typed for metres, a metre and a half for 150."""
+    of: tuple[tuple[str, str, float], ...] = (
+        ("partitions", "height", HIGHEST_ROOM_M), ("stairs", "rise", 20.0), ("cubicles", "top", 10.0),
+        ("desks", "height", 10.0), ("tables", "height", 10.0), ("desks", "size", 100.0), ("tables", "size", 100.0),
+        ("fixtures", "size", 100.0), ("stairs", "width", 100.0), ("stairs", "going", 10.0),
+    )  # fmt: skip
+    for kind, key, most in of:
+        for index, item in enumerate(getattr(scene, kind)):
+            value = getattr(item, key)
+            largest = max(value) if isinstance(value, list | tuple) else value
+            if largest is not None and largest > most:
+                yield Problem(
+                    "check-units",
+                    f'{key} of "{item.name}" would be {largest:,g} m',
+                    scene.position(kind, index, key),
+                    CHECK_UNITS,
+                )
+
+
 def _walls(scene: Scene, _: Catalogue) -> Iterator[Problem]:
     for index, room in enumerate(scene.rooms):
         edges = len(room.outline)
@@ -336,6 +356,7 @@ def _stairs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
 _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _names,
     _outlines,
+    _sizes,
     _walls,
     check_racking,
     _references,

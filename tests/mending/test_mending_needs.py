@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from small_scenes import detector, pattern, scene
 
 from raycover.mending import Mend, Mending, find_mending, verdict_then
 from raycover.mending.bench import Bench, cases_of
+from raycover.mending_words import cost_words, mend_words
 from raycover.needs import Proof, prove
 from raycover.scene.schema import Scene
 
@@ -64,8 +66,6 @@ def test_the_place_found_is_as_good_as_any_on_a_fine_grid() -> None:
     move = only(found, "move")
     bench = Bench(cases_of(proof, "D1"), proof.needs[0])
     unit = proof.needs[0].situation.units[0]
-    from dataclasses import replace
-
     best = min(
         bench.try_unit(replace(unit, position=np.array([2.0 + dx, 3.4 + dy, 3.0]))).rank
         for dx in np.arange(-1, 1.01, 0.1)
@@ -174,8 +174,6 @@ def test_a_never_area_that_a_remedy_trips_is_told() -> None:
     proof = prove(made)
     assert [verdict.met for verdict in proof.needs] == [False, True]
     bench = Bench(cases_of(proof, "D1"), proof.needs[0], 100.0)
-    from dataclasses import replace
-
     unit_now = proof.needs[0].situation.units[0]
     outcome = bench.try_unit(replace(unit_now, position=np.array([4.5, 4.0, 1.0])))
     assert [case.verdict.need.name for case in outcome.broken] == ["Street"]
@@ -203,32 +201,58 @@ def test_what_a_move_would_lose_is_told() -> None:
     for remedy in found.remedies:
         assert verdict_then(proof.needs[0], remedy).met == (remedy.broken == ())
     bench = Bench(cases_of(proof, "D1"), proof.needs[1])
-    from dataclasses import replace
-
     there = replace(proof.needs[0].situation.units[0], position=np.array([3.8, 3.0, 3.0]))
     outcome = bench.try_unit(there)
     assert [case.name for case in outcome.broken] == ["Left"]
     assert [case.name for case in outcome.mended] == ["Right"]
 
 
-def test_where_nothing_mends_it_the_best_is_told() -> None:
-    """Two closets apart need two units: one more sees into one of them."""
-    walls = [
+def closets(n: int) -> list[dict[str, Any]]:
+    """Steel partitions that cut closets of 2 x 2 m off the room's corners."""
+    lines = [[[4, 6], [4, 4], [6, 4]], [[0, 4], [2, 4], [2, 6]], [[4, 0], [4, 2], [6, 2]]]
+    return [
         {"name": f"Closet {k}", "line": line, "height": 3, "construction": "steel-panel"}
-        for k, line in enumerate([[[4, 6], [4, 4], [6, 4]], [[0, 4], [2, 4], [2, 6]]])
+        for k, line in enumerate(lines[:n])
     ]
+
+
+def test_where_nothing_mends_it_the_best_is_told() -> None:
+    """Three closets apart need three units: one more sees into one of them, and two more leave one."""
     needs = [{"name": "Spots", "rooms": ["Room"], "height": 0, "share": 0.999}]
-    made = scene(rooms=[ROOM], partitions=walls, grid=0.25, detectors=[detector((3, 2), 3, ROUND)], needs=needs)
+    made = scene(rooms=[ROOM], partitions=closets(3), grid=0.25, detectors=[detector((1, 1), 3, ROUND)], needs=needs)
     proof, found = mending(made, "Spots")
     assert not found.is_mended
     best = found.best
     assert best is not None
-    assert best.kind == "one more"
+    assert best.kinds == ("one more",)
     ((name, figures),) = best.still
     assert name == "Room"
     assert proof.needs[0].places[0].figures.share < figures.share < 0.999
     then = again(proof, best).places[0].figures
     assert then.share == pytest.approx(figures.share, abs=1e-9)
+
+
+def test_two_closets_take_two_more_units() -> None:
+    """By hand: behind steel no unit sees, so each closet of 2 x 2 m needs a unit of its own: no single one mends it.
+
+    Judged anew from the scene with both in it, all is met; with either alone it is not.
+    """
+    needs = [{"name": "Spots", "rooms": ["Room"], "height": 0, "share": 0.999}]
+    made = scene(rooms=[ROOM], partitions=closets(2), grid=0.25, detectors=[detector((3, 2), 3, ROUND)], needs=needs)
+    proof, found = mending(made, "Spots")
+    best = found.best
+    assert best is not None
+    assert best.mends
+    assert best.kinds == ("one more", "one more")
+    assert best.second is not None
+    spots = sorted(tuple(change.keys["at"]) for change in best.changes)
+    assert spots[0][0] <= 2 <= 4 <= spots[0][1]
+    assert min(spots[1]) >= 4
+    assert again(proof, best).met
+    for alone in (replace(best, second=None), best.second):
+        assert not again(proof, alone).met
+    assert cost_words(best) == "two more units"
+    assert "; and one more, D3: " in mend_words(best)
 
 
 def test_a_need_of_named_units_gets_no_other() -> None:
