@@ -392,7 +392,7 @@ class Unit:
     def open_db(self, way: Vector, length: float, motion: str, ambient_c: float, target_m2: float | None) -> float:
         """Margin along a direction with nothing in the way: distance, lens edge, heat, body, setting, masks.
 
-        Colder air than 15 °C adds nothing more: who works in it is dressed for it.
+        Air of 10 °C and more: in colder air people dress for it, which is not said here.
         """
         x, y, z = self.axes.T @ way / np.linalg.norm(way)
         off_axis, phi = math.atan2(math.hypot(x, y), -z), math.atan2(y, x)
@@ -421,7 +421,7 @@ class Unit:
             within = mask.get("off_axis_from_deg", 0) <= math.degrees(off_axis) <= mask.get("off_axis_to_deg", 180)
             if within and (math.degrees(phi) - mask["from_deg"]) % 360 <= width:
                 best -= 2 * mask.get("loss_db", math.inf)
-        return best + self.setting_db + (contrast_db(max(ambient_c, 15.0)) if self.infrared else 0.0)
+        return best + self.setting_db + (contrast_db(ambient_c) if self.infrared else 0.0)
 
 
 def hung_on(building: Building, unit: Unit, towards: Vector) -> tuple[tuple[Sheet, ...], Vector]:
