@@ -158,7 +158,7 @@ def _cast_by_mirrors(seen: Imaging, surface: Surface) -> Patch | None:
         if not len(followed):
             continue
         to = offset[followed]
-        straight = rays.launch.along(unit.position, to.astype(np.float32))
+        straight = rays.launch.along(unit.position, to.astype(np.float32), unit.ahead)
         through: Floats = margin[followed] + _obstacles_db(unit, straight, rays, weather)
         ways = seen.ways(to, through, pairs.of(followed))
         through, more = ways.added_to(through)
@@ -282,7 +282,7 @@ def margins(
     straight = np.flatnonzero(live[followed])
 
     def obstacles_db(some: Floats) -> Floats:
-        return _obstacles_db(unit, rays.segments(unit.position, some), rays, weather)
+        return _obstacles_db(unit, rays.segments(unit.position, some, unit.ahead), rays, weather)
 
     if len(straight):
         cells = followed[straight]
@@ -336,7 +336,7 @@ def _judge(
     offset = (points - unit.position).T
     air = open_air(unit, (offset[0], offset[1], offset[2]), unit.footprints_for(motion, target_m2), weather)
     targets = points + np.array([0, 0, LIFT]) * (np.zeros(n) if lifted is None else lifted)[:, None]
-    segments = rays.segments(unit.position, targets)
+    segments = rays.segments(unit.position, targets, unit.ahead)
     obstacles = np.full(n, -np.inf)
     blocker = np.full(n, -1, np.int32)
     live = air.in_lens & np.isfinite(air.margin_db)

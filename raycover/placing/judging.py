@@ -92,8 +92,11 @@ class Judge:
         self._known = _Known()
         self._sites = [Sites(v.situation.scene, v.situation.building, v.situation.units) for v in bare.needs]
 
-    def judge(self, chosen: Candidates) -> Judged:
-        """Every detector, tagged room by room as one reads a plan, and the needs judged on all cells with them."""
+    def judge(self, chosen: Candidates, *, with_ways: bool = False) -> Judged:
+        """Every detector, tagged room by room as one reads a plan, and the needs judged on all cells with them.
+
+        `with_ways`: with the way to the spot of each place that decides, which only a reader wants.
+        """
         building = self.bare.needs[0].situation.building
         order = np.lexsort((chosen.at[:, 0], -chosen.at[:, 1], chosen.room)).tolist()
         taken = {d.name for d in self.kept}
@@ -121,7 +124,7 @@ class Judge:
             sites = tuple(one.site for one in verdict.places)
             if need.whose is not None or need.walked:
                 sites = self._sites[index].told(there, every).of(need, None)
-            verdicts.append(judge_need(need, sites, situation, assumed=verdict.assumed))
+            verdicts.append(judge_need(need, sites, situation, assumed=verdict.assumed, with_ways=with_ways))
         return Judged(chosen, (*self.kept, *specs), tuple(order), zones, replace(self.bare, needs=tuple(verdicts)))
 
     def _zones(self, units: Sequence[Unit]) -> dict[str, tuple[str, ...]]:
