@@ -94,7 +94,9 @@ class Case:
 
 
 def name_of(situation: Situation, site: Site) -> str:
-    """A place by its label, or whole name where the building has several stairs."""
+    """A place by its label, or whole name where the building has several stairs; a way to a seat by the seat."""
+    if site.kind == "way":
+        return site.short
     return site.label if len(situation.building.stairs) < 2 else site.name
 
 

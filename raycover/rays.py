@@ -20,7 +20,7 @@ from raycover.building.mesh import BOX_FACES
 from raycover.building.parts import Building
 from raycover.catalogue import Construction, Losses
 from raycover.crossed import Crossing as Crossing
-from raycover.crossed import Met, Row, Tally, counted_once, lossiest_of, once
+from raycover.crossed import Met, Row, Tally, by_rank, counted_once, lossiest_of, once
 from raycover.enclosed import Enclosures
 from raycover.mirrors import Mirrors, make_mirrors
 from raycover.ray_sets import RaySets
@@ -114,7 +114,7 @@ class RayScene:
     ) -> Floats:
         """What rays lose altogether, (n,) dB, to what weakens but does not stop, each crossing once."""
         n = len(line.lengths)
-        tally = Tally(n)
+        tally = Tally(n, float(line.lengths.max(initial=0.0)))
         for sheets, runs in self._sheets_met(line, firsts):
             for met in sheets.tracer.rounds(line.origins, line.directions, line.lengths, TOLERANCE, runs):
                 cosine = sheets.cosine(met.triangle, met.along)
@@ -122,12 +122,8 @@ class RayScene:
                 if met.before is not None:
                     tally.doubt(sheets.met_again(met, cosine))
         for one in self._bulk_met(line, frequency_ghz, losses):
-            order = np.argsort(one.ray, kind="stable")
-            ray = one.ray[order].astype(np.intp)
-            rank = np.arange(len(ray)) - np.searchsorted(ray, ray)
-            for k in range(int(rank.max(initial=-1)) + 1):
-                here = np.flatnonzero(rank == k)
-                tally.add(ray[here], one.distance[order[here]], one.loss_db[order[here]])
+            for here in by_rank(one.ray):
+                tally.add(one.ray.take(here).astype(np.intp), one.distance.take(here), one.loss_db.take(here))
         doubtful = tally.doubtful
         if len(doubtful):
             settled = self.lossy_met(take(line, doubtful), frequency_ghz, losses)

@@ -273,6 +273,12 @@ def lack_of(need: NeedSpec, figures: Figures, *, whole: bool = True) -> float:
     return lack
 
 
+def worst_walk(told: Sequence[Figures]) -> Figures | None:
+    """Of figures those of the walk on which somebody goes unnoticed longest; None where nobody walks."""
+    walks = [figures for figures in told if figures.longest_s is not None or figures.first_m is not None]
+    return max(walks, key=lambda f: f.longest_s if f.longest_s is not None else f.first_m or 0.0, default=None)
+
+
 def with_need(verdict: NeedVerdict, site: Site) -> str:
     """A place as seen from another need: `Bench`, or `Every cubicle: WC 3`."""
     need = verdict.need.name

@@ -15,8 +15,8 @@ from raycover.casting import potential_db
 from raycover.detectors import Unit
 from raycover.hanging import ROUND_M, HangingPlaces
 from raycover.mending.adding import Adder
-from raycover.mending.bench import Bench, Outcome, best_of, cases_of, is_too_large, lack_of, with_need
-from raycover.mending.changes import COST, Subject, changes_of, shifted, turned
+from raycover.mending.bench import Bench, Outcome, best_of, cases_of, is_too_large, lack_of, with_need, worst_walk
+from raycover.mending.changes import COST, Subject, changes_of, rehung, shifted, turned
 from raycover.mending.mends import Mend, Mending
 from raycover.mending.pairs import MOST_FIRSTS, find_pairs
 from raycover.mending.then import judged_then, may_regroup
@@ -138,8 +138,25 @@ class _Search:
             remedies += self._at_unit(index)
             if not self.light:
                 self.counter.step()
-        remedies += self._one_more()
-        return remedies
+        new = self._one_more()
+        if not self.light and not any(mend.mends and mend.cost <= COST["move"] for mend in remedies):
+            remedies += self._hung_there(new)
+        return [*remedies, *new]
+
+    def _hung_there(self, new: Sequence[Mend]) -> list[Mend]:
+        """Units hung where one more of their kind would do: perhaps one hangs in the wrong place."""
+        found = []
+        for index in self._units():
+            subject = Subject(self.situation.scene, self.places, index, self.situation.units[index])
+            trials = [trial for one in new if (trial := rehung(subject, one.keys, one.changed)) is not None]
+            if trials:
+                bench = self._bench(subject)
+                self.n_tried += len(trials)
+                found += [self._mend(trial, bench) for trial in trials[:1]]
+        return found
+
+    def _bench(self, subject: Subject) -> Bench:
+        return Bench(cases_of(self.proof, subject.unit.name), self.verdict, subject.pattern.settings_pct[0])
 
     def holds(self, mend: Mend) -> bool:
         """Whether a remedy does what it says where it may change which units belong to an aisle, or count on a way."""
@@ -175,8 +192,8 @@ class _Search:
         unit = self.situation.units[index]
         scene = self.situation.scene
         subject = Subject(scene, self.places, index, unit)
-        low, high = subject.pattern.settings_pct
-        bench = Bench(cases_of(self.proof, unit.name), self.verdict, low)
+        high = subject.pattern.settings_pct[1]
+        bench = self._bench(subject)
         few = bench.few()
         worth = Worth(few.try_unit(unit), whole=self.light)
         by_kind: dict[str, list[Trial]] = {}
@@ -303,6 +320,7 @@ class _Search:
             lack=outcome.lack,
             changed=trial.unit,
             pct=outcome.pct,
+            walk=worst_walk(told),
         )
 
 

@@ -17,7 +17,8 @@ class Mend:
     (widest) and `worst_db` (least) are those of the places it mends or was tried for; `still` tells those that stay
     missed and by how much, `also` the places of other needs that it mends. `broken` are places met now that it would
     miss, `tripped` never-areas that it would trip, with its margin (dB). The `cost` of one change is 1 to 4, the
-    cheapest 1. `chance`: the share of varied cases in which the need is met then, None where not asked.
+    cheapest 1. `chance`: the share of varied cases in which the need is met then, None where not asked. Of walks `walk`
+    tells the one on which it takes longest.
 
     Of two changes that only together mend it this is the first, `second` the other, done after it; figures and harm
     are those of both, `cost` that of both added.
@@ -42,6 +43,7 @@ class Mend:
     pct: float = 100.0
     chance: float | None = None
     second: Mend | None = None
+    walk: Figures | None = None
 
     @property
     def changes(self) -> tuple[Mend, ...]:

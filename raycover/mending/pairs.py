@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from raycover.cases import name_of
-from raycover.mending.bench import lack_of, with_need
+from raycover.mending.bench import lack_of, with_need, worst_walk
 from raycover.mending.mends import Mend
 from raycover.mending.then import proof_then
 from raycover.needs import Figures, NeedVerdict, Proof
@@ -81,5 +81,6 @@ def _told(proof: Proof, verdict: NeedVerdict, both: Mend, then: Proof) -> Mend:
         gap_m=max(figures.largest_gap_m for figures in told),
         worst_db=min(figures.worst_db for figures in told),
         cost=both.cost + both.second.cost,
+        walk=worst_walk(told),
         lack=sum(lack_of(verdict.need, figures) for _, figures in still),
     )

@@ -286,7 +286,7 @@ def _cold_air(ambient_c: float, position: Position) -> Problem:
     """The warning for air in which people and units need something for the cold."""
     return Problem(
         "cold-air",
-        f"at {ambient_c:g} °C people are dressed for the cold: they count in {clo_worn(ambient_c):.1f} clo",
+        f"at {ambient_c:g} °C people are dressed for the cold: they count in clothing of {clo_worn(ambient_c):.1f} clo",
         position,
         "see that the units' makers allow such air; frost on a lens or thick hoods take more away",
         severity="warning",

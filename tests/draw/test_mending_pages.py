@@ -57,7 +57,7 @@ def test_remedies_stand_on_the_pages_with_plans_of_now_and_then() -> None:
     said = [text for page in pages() for text in texts(page)]
     assert said.count("As it stands") == len(mendings)
     assert sum(text.startswith("With the first: ") for text in said) == len(mendings)
-    assert any(text.startswith("Remedies are tried one at a time") for text in said)
+    assert any(text.startswith("Remedies: a unit moved") for text in said)
     assert "mends it" in said
 
 

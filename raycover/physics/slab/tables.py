@@ -111,7 +111,7 @@ class LossTable(_Lookup):
 
 
 class LossTables:
-    """Tables of several constructions at one frequency, looked up in one go."""
+    """Tables of several constructions at one frequency, end to end, looked up in one go."""
 
     def __init__(self, tables: Sequence[LossTable]) -> None:
         self._value = np.concatenate([table._value for table in tables])
