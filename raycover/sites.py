@@ -198,13 +198,13 @@ class Sites:
         self._rooms = {room.name: room for room in building.rooms}
         self._made: dict[object, Any] | None = None
 
-    def told(self, scene: Scene, units: Sequence[Unit]) -> Sites:
+    def told(self, scene: Scene, units: Sequence[Unit], known: Sequence[Site] = ()) -> Sites:
         """The places of one need with other units, those of a scene that differs in detectors and zones alone.
 
-        What does not hang on the units is made once for all that are told so.
+        What does not hang on the units is made once for all that are told so; `known` are places made before.
         """
         if self._made is None:
-            self._made = {}
+            self._made = {site.name: site for site in known if site.surface is not None}
         other = copy(self)
         other._scene, other._units = scene, units
         return other

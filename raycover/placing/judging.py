@@ -121,9 +121,9 @@ class Judge:
             })  # fmt: skip
             every = (*old.units, *units)
             situation = _Remembering(there, old.building, old.rays, every, old.weather, index, self._known, keys)
-            sites = tuple(one.site for one in verdict.places)
+            sites = [one.site for one in verdict.places]
             if need.whose is not None or need.walked:
-                sites = self._sites[index].told(there, every).of(need, None)
+                sites = list(self._sites[index].told(there, every, sites).of(need, None))
             verdicts.append(judge_need(need, sites, situation, assumed=verdict.assumed, with_ways=with_ways))
         return Judged(chosen, (*self.kept, *specs), tuple(order), zones, replace(self.bare, needs=tuple(verdicts)))
 
