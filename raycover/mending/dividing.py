@@ -106,7 +106,7 @@ class _Divider:
         )
         words = f"divide at {'xy'[self.axis]} = {at} m into {parts}"
         divide = _change(zone.name, "divide", words, {"zones": {zone.name: entries}}, None)
-        return [*new, divide]
+        return [divide, *new]
 
     def _outline(self, zone: Zone, low: float, high: float) -> list[list[float]] | None:
         """The strip of a zone's own outline, or of its rooms' outer walls; None where it falls into pieces."""
@@ -179,10 +179,9 @@ def _change(unit: str, kind: str, words: str, keys: dict[str, Any], changed: Uni
 
 
 def _chained(changes: Sequence[Mend]) -> Mend:
-    """New units first: zones name them."""
-    ordered = sorted(changes, key=lambda change: not change.is_new)
-    last = ordered[-1]
-    for change in ordered[-2::-1]:
+    """One remedy of several changes."""
+    last = changes[-1]
+    for change in changes[-2::-1]:
         last = replace(change, second=last)
     return last
 

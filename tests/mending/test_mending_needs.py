@@ -360,7 +360,7 @@ def test_a_zone_too_large_is_divided() -> None:
     assert not proof.met
     told = {"divide at x" in mend_words(mend): mend for mend in found.remedies}
     across_x = told[True]
-    new, divide = across_x.changes
+    divide, new = across_x.changes
     assert (new.kind, new.keys["at"]) == ("one more", [1.5, 3.0])
     left, right = divide.keys["zones"]["Zone"]
     assert (left["name"], left["detectors"], right["name"], right["detectors"]) == ("Zone 1", ["D2"], "Zone 2", ["D1"])
@@ -399,7 +399,7 @@ needs:
 """
     mended = mend_text(text, "scene.yaml", None)
     assert mended.proof.met
-    assert [step.unit for step in mended.steps] == ["D3", "Big"]
+    assert [step.unit for step in mended.steps] == ["Big", "D3"]
     assert "# switched" in mended.text
     again_ = load_text(mended.text, "scene.yaml", None)
     assert [zone.name for zone in again_.zones] == ["Big 1", "Big 2", "Small"]
