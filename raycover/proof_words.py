@@ -15,6 +15,8 @@ from raycover.scene.needs import NeedSpec
 from raycover.unit_words import combining_words
 
 CAUTION = "A prediction, not a site test: walk-test before hand-over. Not a safety function."
+#: So many places that a remedy misses are named, and the others counted.
+_MOST_MISSED = 3
 _MOTION = {
     "any": "any declared motion",
     "tangential": "walking across",
@@ -161,7 +163,7 @@ def walked_words(found: Figures) -> str:
 
 def target_words(heights: Sequence[float], motion: str) -> str:
     """Who is looked for: `a person at 0.3, 1.0 or 1.6 m, any declared motion`."""
-    shown = [f"{round(h, 2):g}" for h in heights]
+    shown = [f"{round(h + 1e-9, 2):g}" for h in heights]
     at = f"{listed(shown, 'or')} m" if len(shown) > 1 else f"{shown[0]} m"
     who = "a person" if len(shown) > 1 else "somebody"
     where = "on the floor" if tuple(heights) == (0.0,) else f"at {at}"
@@ -172,7 +174,9 @@ def remedy_cost(remedy: Remedy) -> str:
     """What a remedy costs inside: needs missed first, then shares, then area."""
     parts = []
     if remedy.missed:
-        parts.append(f"misses {listed(remedy.missed)}")
+        more = len(remedy.missed) - _MOST_MISSED
+        some = [*remedy.missed[:_MOST_MISSED], f"{more} more"] if more > 1 else remedy.missed
+        parts.append(f"misses {listed(some)}")
     if remedy.share_lost > 5e-4:
         parts.append(f"−{100 * remedy.share_lost:.0f} % of {remedy.lost_at}")
     name, lost = remedy.largest_area_lost
