@@ -83,7 +83,16 @@ def _say(trips: Trips) -> None:
             ]
             for r in trips.remedies
         ]
-        heads = ["nuisance", "unit", "mask", "what it takes", "or reach at", "what that takes", "or hang it at", "or keep away"]
+        heads = [
+            "nuisance",
+            "unit",
+            "mask",
+            "what it takes",
+            "or reach at",
+            "what that takes",
+            "or hang it at",
+            "or keep away",
+        ]
         table(heads, rows, title="Every way to stop it (masks in the unit's own frame)", right=(4, 7))
         print()
     if trips.masks:
