@@ -76,35 +76,38 @@ class _Spot:
 
 @dataclass(frozen=True)
 class _Field:
-    """What units alike may see at one height, of rows and columns counted from each one's own cell."""
+    """What units alike may see at one height: rows and columns (n,) counted from each one's own cell, and the same as
+    `cells` (n,) of `window`, flattened."""
 
-    row: Index
-    column: Index
+    row: NDArray[np.int32]
+    column: NDArray[np.int32]
+    cells: Index
     margin_db: Floats
     fan: Fan
     window: Window
 
     def of(self, index: int, placed: Placed, cell: tuple[int, int], surface: Surface, launch: Launch) -> View | None:
         rows, columns = placed.window
-        n_rows, n_columns = rows.stop - rows.start, columns.stop - columns.start
+        wide = columns.stop - columns.start
         down, across = cell[0] - rows.start, cell[1] - columns.start  # of the unit's own cell in its window
-        row, column = self.row + down, self.column + across
-        cells = row * n_columns + column
-        whole = tuple(slice(r.start - own, r.stop - own) for r, own in zip(placed.window, cell, strict=True))
         seen = surface.inside[placed.window].ravel()
+        whole = tuple(slice(r.start - own, r.stop - own) for r, own in zip(placed.window, cell, strict=True))
         if whole == self.window:
-            there = seen.take(cells)
+            within, cells = None, self.cells
         else:
-            within = (row >= 0) & (row < n_rows) & (column >= 0) & (column < n_columns)
-            there = within & seen.take(cells, mode="clip")
-        kept = np.flatnonzero(there)
-        if not len(kept):
+            row, column = self.row, self.column
+            within = np.flatnonzero(
+                (row >= -down) & (row < rows.stop - cell[0]) & (column >= -across) & (column < columns.stop - cell[1])
+            )
+            cells = (row.take(within) + down) * wide + (column.take(within) + across)
+        there = seen.take(cells)
+        if not there.all():
+            kept = np.flatnonzero(there)
+            cells, within = cells.take(kept), kept if within is None else within.take(kept)
+        if not len(cells):
             return None
-        if len(kept) == len(cells):
-            return View(index, cells, self.margin_db, launch.from_fan(placed.unit.position, self.fan))
-        return View(
-            index, cells.take(kept), self.margin_db.take(kept), launch.from_fan(placed.unit.position, self.fan, kept)
-        )
+        margin = self.margin_db if within is None else self.margin_db.take(within)
+        return View(index, cells, margin, launch.from_fan(placed.unit.position, self.fan, within))
 
 
 def views(placed: Sequence[Placed], surface: Surface, launch: Launch, weather: Weather) -> Iterator[View]:
@@ -115,8 +118,8 @@ def views(placed: Sequence[Placed], surface: Surface, launch: Launch, weather: W
         if surface.is_regular:
             spot = _Spot.of(unit, surface)
             key: Hashable = (
-                unit.kind, unit.frequency_ghz, one.footprints, unit.rotation.tobytes(), unit.masks, unit.reach_behind,
-                float(unit.position[2]), spot.beyond, launch.planes_at(unit.position),
+                unit.kind, unit.frequency_ghz, id(one.footprints), unit.rotation.tobytes(), unit.masks,
+                unit.reach_behind, float(unit.position[2]), spot.beyond, launch.planes_at(unit.position, unit.ahead),
             )  # fmt: skip
             groups[key].append((index, spot.cell))
         else:
@@ -140,7 +143,7 @@ def _field(
 ) -> _Field:
     """What units alike see at a height, each by its own cell, over all that any of their windows holds."""
     one = alike[0]
-    unit, planes = one.unit, launch.planes_at(one.unit.position)
+    unit, planes = one.unit, launch.planes_at(one.unit.position, one.unit.ahead)
     rows, columns = (
         slice(
             min(p.window[axis].start - cell[axis] for p, cell in zip(alike, cells, strict=True)),
@@ -164,7 +167,10 @@ def _field(
     directions[0], directions[1] = gathered(dx, row, column), gathered(dy, row, column)
     directions[2] = (dz if dz.ndim == 0 else dz.ravel().take(live)) + (LIFT if height < LIFT else 0.0)
     fan = launch.fan(planes, directions.T)
-    return _Field(row + rows.start, column + columns.start, margin.ravel().take(live), fan, (rows, columns))
+    return _Field(
+        (row + rows.start).astype(np.int32), (column + columns.start).astype(np.int32), live,
+        margin.ravel().take(live), fan, (rows, columns),
+    )  # fmt: skip
 
 
 def gathered(values: Floats, row: Index, column: Index) -> Floats:

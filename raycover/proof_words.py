@@ -15,8 +15,6 @@ from raycover.scene.needs import NeedSpec
 from raycover.unit_words import combining_words
 
 CAUTION = "A prediction, not a site test: walk-test before hand-over. Not a safety function."
-#: So many places that a remedy misses are named, and the others counted.
-_MOST_MISSED = 3
 _MOTION = {
     "any": "any declared motion",
     "tangential": "walking across",
@@ -69,6 +67,20 @@ def why_words(need: NeedSpec) -> str:
 
 def listed(names: Sequence[str], word: str = "and") -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}"
+
+
+def some_of(names: Sequence[str], most: int = 4) -> str:
+    """Names, the first few where there are many."""
+    return listed(names) if len(names) <= most else f"{', '.join(names[: most - 1])} and {len(names) - most + 1} more"
+
+
+def places_words(names: Sequence[str]) -> str:
+    """Places that are told with their need (`Every cubicle: WC 3`), those of a need together, a few of each."""
+    grouped: dict[str, list[str]] = {}
+    for name in names:
+        need, colon, place = name.rpartition(": ")
+        grouped.setdefault(need if colon else name, []).extend([place] if colon else [])
+    return some_of([f"{need}: {some_of(places, 3)}" if places else need for need, places in grouped.items()])
 
 
 def margin_words(margin_db: float) -> str:
@@ -174,9 +186,7 @@ def remedy_cost(remedy: Remedy) -> str:
     """What a remedy costs inside: needs missed first, then shares, then area."""
     parts = []
     if remedy.missed:
-        more = len(remedy.missed) - _MOST_MISSED
-        some = [*remedy.missed[:_MOST_MISSED], f"{more} more"] if more > 1 else remedy.missed
-        parts.append(f"misses {listed(some)}")
+        parts.append(f"misses {some_of(remedy.missed, 3)}")
     if remedy.share_lost > 5e-4:
         parts.append(f"−{100 * remedy.share_lost:.0f} % of {remedy.lost_at}")
     name, lost = remedy.largest_area_lost
@@ -192,8 +202,8 @@ def remedy_note(troubles: Sequence[Trouble], mendings: Sequence[Mending] = ()) -
         said.append("Quiet: share of the varied cases in which the unit, so changed, is not tripped from there.")
     if mendings:
         said.append(
-            "Remedies are tried one at a time: a unit moved by at most 1 m, turned, tilted, raised, another model of "
-            "the catalogue, one more unit. Seen, gap and margin are the worst of the places mended."
+            "Remedies: a unit moved, turned, tilted, raised, set or unmasked, another model of the catalogue, one more "
+            "unit; two of them where none mends a need alone. Seen, gap and margin are the worst of the places mended."
         )
     return said
 

@@ -1,9 +1,9 @@
 """What stands between a detector and points: infrared stopped by everything solid, microwave weakened.
 
-Sheets of one construction are traced as one set, each construction by itself: then no crossing can hide
-another of a different construction at a joint, and "within 1 mm counts once, the lossier wins" is a matter of
-sorting. Boxes' chords are computed exactly once a ray is known to touch them, those of imported closed objects
-by their entries and exits (see `enclosed`).
+Sheets of constructions that touch are traced as different sets: then no crossing can hide another of a different
+construction at a joint, and "within 1 mm counts once, the lossier wins" is a matter of sorting. Boxes' chords are
+computed exactly once a ray is known to touch them, those of imported closed objects by their entries and exits (see
+`enclosed`).
 """
 
 from __future__ import annotations
@@ -20,13 +20,13 @@ from raycover.building.mesh import BOX_FACES
 from raycover.building.parts import Building
 from raycover.catalogue import Construction, Losses
 from raycover.crossed import Crossing as Crossing
-from raycover.crossed import Met, Row, Tally, counted_once, lossiest_of, once
+from raycover.crossed import Met, Row, Tally, by_rank, counted_once, lossiest_of, once
 from raycover.enclosed import Enclosures
 from raycover.mirrors import Mirrors, make_mirrors
 from raycover.ray_sets import RaySets
 from raycover.segments import LIFT as LIFT
 from raycover.segments import TOLERANCE as TOLERANCE
-from raycover.segments import Launch, Segments, extents, in_metres, turned
+from raycover.segments import Launch, Segments, extents, in_metres
 from raycover.segments import take as take
 from raycover.sheet_sets import Sheets, SheetSet, sheet_sets
 from raycover.tracers import (
@@ -70,9 +70,9 @@ class RayScene:
         self._parts: dict[tuple[str, float | None], Ints] = {}
         self._lock = threading.Lock()
 
-    def segments(self, position: Floats, targets: NDArray[np.floating]) -> Segments:
-        """Segments from one position (3,) to targets (n, 3)."""
-        return self.launch.to(position, targets)
+    def segments(self, position: Floats, targets: NDArray[np.floating], ahead: Floats | None = None) -> Segments:
+        """Segments from one position (3,) to targets (n, 3); of a unit that looks one way, `ahead` (3,) says which."""
+        return self.launch.to(position, targets, ahead)
 
     def segments_between(self, starts: Floats, ends: Floats) -> Segments:
         """Segments from each start (n, 3) to its end (n, 3), the tolerance short of both."""
@@ -114,21 +114,16 @@ class RayScene:
     ) -> Floats:
         """What rays lose altogether, (n,) dB, to what weakens but does not stop, each crossing once."""
         n = len(line.lengths)
-        tally = Tally(n)
+        tally = Tally(n, float(line.lengths.max(initial=0.0)))
         for sheets, runs in self._sheets_met(line, firsts):
             for met in sheets.tracer.rounds(line.origins, line.directions, line.lengths, TOLERANCE, runs):
                 cosine = sheets.cosine(met.triangle, met.along)
                 tally.add(met.ray, met.distance, sheets.loss_db(met.triangle, cosine, frequency_ghz, losses))
                 if met.before is not None:
-                    again = sheets.face.take(met.triangle) == sheets.face.take(met.before)
-                    tally.doubt(met.ray[again])
+                    tally.doubt(sheets.met_again(met, cosine))
         for one in self._bulk_met(line, frequency_ghz, losses):
-            order = np.argsort(one.ray, kind="stable")
-            ray = one.ray[order].astype(np.intp)
-            rank = np.arange(len(ray)) - np.searchsorted(ray, ray)
-            for k in range(int(rank.max(initial=-1)) + 1):
-                here = np.flatnonzero(rank == k)
-                tally.add(ray[here], one.distance[order[here]], one.loss_db[order[here]])
+            for here in by_rank(one.ray):
+                tally.add(one.ray.take(here).astype(np.intp), one.distance.take(here), one.loss_db.take(here))
         doubtful = tally.doubtful
         if len(doubtful):
             settled = self.lossy_met(take(line, doubtful), frequency_ghz, losses)
@@ -149,9 +144,13 @@ class RayScene:
         for sheets in self._sheet_sets:
             if not sheets.weakens or not (met := sheets.met_by(low, high)).any():
                 continue
-            self._count(int((lasts - firsts)[met].sum()))
-            change = np.flatnonzero(np.diff(met, prepend=False, append=False)).reshape(-1, 2)
-            yield sheets, [(int(firsts[a]), int(lasts[b - 1])) for a, b in change.tolist()]
+            if met.all():
+                runs = [(0, n)]
+            else:
+                ends = np.flatnonzero(np.diff(met, prepend=False, append=False)).reshape(-1, 2)
+                runs = [(int(firsts[a]), int(lasts[b - 1])) for a, b in ends.tolist()]
+            self._count(sum(last - first for first, last in runs))
+            yield sheets, runs
 
     def partial_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> tuple[Floats, Ints]:
         """One-way loss (n,) of what weakens but does not stop, and the part (n,) that costs most, −1 none."""
@@ -385,20 +384,35 @@ class RayScene:
     def _chords(self, line: Segments, ray: Ints, box: Ints) -> tuple[Floats, Floats, Floats]:
         """Distances (m) at which rays enter and leave boxes, and the cosine of incidence on entering."""
         boxes = self.building.boxes
-        offset = line.origins[ray].astype(float) + self._centre - boxes.centre[box]
-        along = line.directions[ray].astype(float)
-        offset, along = turned(offset, boxes.turn_rad[box]), turned(along, boxes.turn_rad[box])
-        half = boxes.size[box] / 2
+        at = np.take(boxes.centre, box, axis=0).T
+        turn = boxes.turn_rad[box]
+        cos, sin = np.cos(turn), np.sin(turn)
+        start, along = (
+            _turned_back(v, cos, sin)
+            for v in (
+                rows(line.origins, ray).T + (self._centre[:, None] - at),
+                rows(line.directions, ray).T.astype(float),
+            )
+        )
+        half = np.take(boxes.size, box, axis=0).T / 2
         with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
-            one, two = (-half - offset) / along, (half - offset) / along
-        outside = (along == 0) & (np.abs(offset) > half)
-        near = np.where(along == 0, np.where(outside, np.inf, -np.inf), np.minimum(one, two))
-        far = np.where(along == 0, np.where(outside, -np.inf, np.inf), np.maximum(one, two))
-        axis = near.argmax(axis=1)
-        rows = np.arange(len(ray))
-        enter = np.maximum(near[rows, axis], 0)
-        leave = np.minimum(far.min(axis=1), line.lengths[ray])
-        return enter, leave, np.abs(along[rows, axis])
+            one, two = (-half - start) / along, (half - start) / along
+        near, far = np.minimum(one, two), np.maximum(one, two)
+        if not along.all():
+            outside = np.abs(start) > half
+            near = np.where(along == 0, np.where(outside, np.inf, -np.inf), near)
+            far = np.where(along == 0, np.where(outside, -np.inf, np.inf), far)
+        axis = near.argmax(axis=0)
+        which = np.arange(len(ray))
+        enter = np.maximum(near[axis, which], 0)
+        leave = np.minimum(far.min(axis=0), line.lengths[ray])
+        return enter, leave, np.abs(along[axis, which])
+
+
+def _turned_back(vectors: Floats, cos: Floats, sin: Floats) -> Floats:
+    """Vectors (3, n) of the scene in the frames of boxes turned by angles of cosines and sines (n,)."""
+    x, y, z = vectors
+    return np.stack([x * cos + y * sin, y * cos - x * sin, z])
 
 
 def _added_db(met: Met, n: int) -> Floats:

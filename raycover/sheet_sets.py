@@ -14,14 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.catalogue import Construction, Losses
+from raycover.physics.slab import LossTables
 from raycover.segments import TOLERANCE
-from raycover.tracers import Bools, Ints, Tracer, make_tracer
+from raycover.tracers import Bools, Ints, Round, Tracer, make_tracer
 from raycover.vectors import Single
 
 Floats = NDArray[np.floating]
 Index = NDArray[np.intp]
 #: So many pairs of sheets are compared; where there are more, constructions are taken to touch.
 _MOST_PAIRS = 4_000_000
+_AT_ONCE = 32
 
 
 @dataclass(frozen=True)
@@ -47,11 +49,20 @@ class Sheets:
         (low, high), (low_other, high_other) = self.corners, other.corners
         if len(low) * len(low_other) > _MOST_PAIRS:
             return True
-        meet = np.ones((len(low), len(low_other)), bool)
-        for axis in range(3):
-            meet &= low[:, None, axis] <= high_other[None, :, axis]
-            meet &= low_other[None, :, axis] <= high[:, None, axis]
-        return bool(meet.any())
+        # Some at a time: most that touch at all do so soon.
+        return any(
+            _boxes_meet(low[k : k + _AT_ONCE], high[k : k + _AT_ONCE], low_other, high_other).any()
+            for k in range(0, len(low), _AT_ONCE)
+        )
+
+
+def _boxes_meet(low: Single, high: Single, low_other: Single, high_other: Single) -> Bools:
+    """Which upright boxes (k,) meet which others (m,), faces included, as (k, m), by their corners (.., 3)."""
+    meet = np.ones((len(low), len(low_other)), bool)
+    for axis in (2, 0, 1):
+        meet &= low[:, None, axis] <= high_other[None, :, axis]
+        meet &= low_other[None, :, axis] <= high[:, None, axis]
+    return meet
 
 
 class SheetSet:
@@ -65,6 +76,10 @@ class SheetSet:
         self.face = np.concatenate([s.face for s in sheets])
         self._normals = np.concatenate([s.normals for s in sheets]).T.copy()
         self._which = np.repeat(np.arange(len(sheets)), [len(s.part) for s in sheets])
+        # A step of the tolerance leaves a face wherever the last bits of a place do not reach as far.
+        farthest = max((float(np.abs(s.triangles).max()) for s in sheets if len(s.triangles)), default=0.0)
+        self._grazing = 16 * float(np.finfo(np.float32).eps) * farthest / TOLERANCE
+        self._tables: dict[tuple[float, Losses], LossTables] = {}
         self._low, self._high = (np.concatenate([s.corners[k] for s in sheets]) for k in (0, 1))
 
     @property
@@ -74,11 +89,7 @@ class SheetSet:
 
     def met_by(self, low: Single, high: Single) -> Bools:
         """Which bundles (k,) of rays, of corners (k, 3) each, any of these sheets reaches into."""
-        meet = np.ones((len(low), len(self._low)), bool)
-        for axis in range(3):
-            meet &= self._low[None, :, axis] <= high[:, None, axis]
-            meet &= low[:, None, axis] <= self._high[None, :, axis]
-        return np.asarray(meet.any(axis=1))
+        return np.asarray(_boxes_meet(low, high, self._low, self._high).any(axis=1))
 
     def cosine(self, triangle: NDArray[np.integer], along: Single) -> Floats:
         """Cosine of incidence (n,) of unit vectors (n, 3) on triangles (n,)."""
@@ -90,6 +101,15 @@ class SheetSet:
             total += term
         return np.abs(total, out=total)
 
+    def met_again(self, met: Round, cosine: Floats) -> Index:
+        """Rays (k,) that meet the flat face they met just before: at grazing incidence, in single precision."""
+        assert met.before is not None
+        some = np.flatnonzero(cosine < self._grazing)
+        if not len(some):
+            return some
+        again = self.face.take(met.triangle.take(some)) == self.face.take(met.before.take(some))
+        return met.ray.take(some[again])
+
     def loss_db(
         self, triangle: NDArray[np.integer], cosine: Floats, frequency_ghz: float | None, losses: Losses
     ) -> Floats:
@@ -97,14 +117,10 @@ class SheetSet:
         if frequency_ghz is None:
             stops = np.array([np.inf if c.stops_infrared else 0.0 for c in self.constructions])
             return stops[self._which[triangle]]
-        if len(self.constructions) == 1:
-            return self.constructions[0].loss_table(frequency_ghz, losses).loss_db(cosine)
-        found = np.empty(len(cosine))
-        which = self._which.take(triangle)
-        for k, construction in enumerate(self.constructions):
-            mine = np.flatnonzero(which == k)
-            found[mine] = construction.loss_table(frequency_ghz, losses).loss_db(cosine.take(mine))
-        return found
+        key = frequency_ghz, losses
+        if (tables := self._tables.get(key)) is None:
+            tables = self._tables[key] = LossTables([c.loss_table(frequency_ghz, losses) for c in self.constructions])
+        return tables.loss_db(self._which.take(triangle), cosine)
 
 
 def sheet_sets(by_construction: Sequence[tuple[Construction, Sheets]], backend: str) -> list[SheetSet]:

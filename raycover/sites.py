@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.building.aisles import Aisle, find_aisles
+from raycover.building.aisles import Aisle, find_aisles, why_none
 from raycover.building.faces import Placing
 from raycover.building.parts import Building, RoomShape, StairShape
 from raycover.detectors import Unit
@@ -23,11 +23,13 @@ from raycover.rays import LIFT
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.fittings import Cubicles
 from raycover.scene.needs import PERSON_HEIGHTS, NeedSpec, named
+from raycover.scene.routes import Person
 from raycover.scene.schema import Scene
 from raycover.scene.seating import SEAT_HEIGHTS
 from raycover.scene.wiring_checks import members
 from raycover.stays import longest_hold_s, stays_of, walked_ways
 from raycover.surfaces import Surface, area_surface, stair_surface, unrolled
+from raycover.walking.declared import Steps
 from raycover.walking.people import FIGURES
 
 Floats = NDArray[np.floating]
@@ -49,7 +51,7 @@ class Site:
     `target_m2`: radar cross section of what moves there, None for what each declaration assumes.
     Of aisles and zones `own` names the units that belong to it, `others` those of the need's other ones. Of a door
     `lines` are those walked in by, their steps one after another the cells, or only some of them (`steps`). A way is
-    one line; `heard` says of each unit at which steps its notice counts, `hold_s` the hold time of the light there.
+    one line through `rooms` (t,), by index, whose units count there; `hold_s` is the hold time of the light.
     `outline` (shapely, m in plan) is for drawing; on a stair `owner` and `piece` say where it lies.
     """
 
@@ -71,7 +73,7 @@ class Site:
     others: tuple[str, ...] = ()
     lines: tuple[Line, ...] = ()
     steps: NDArray[np.intp] | None = None
-    heard: Mapping[str, NDArray[np.bool_]] | None = None
+    rooms: NDArray[np.integer] | None = None
     hold_s: float = 0.0
 
     def __len__(self) -> int:
@@ -117,6 +119,22 @@ class Site:
         """(n,) which line a step belongs to."""
         return self.stepped(np.repeat(np.arange(len(self.lines)), [len(line.track.walked_m) for line in self.lines]))
 
+    @cached_property
+    def step_of(self) -> Any:
+        """(n,) which step of its own line a step is."""
+        return self.stepped(np.concatenate([np.arange(len(line.track.walked_m)) for line in self.lines]))
+
+    @cached_property
+    def afoot(self) -> dict[Person, tuple[NDArray[np.intp], Steps]]:
+        """Of each kind of person that walks here: which of the cells are its steps, and those steps."""
+        found = {}
+        for person in dict.fromkeys(line.person for line in self.lines):
+            mine = [k for k, line in enumerate(self.lines) if line.person == person]
+            cells = [np.flatnonzero(self.line_of == k) for k in mine]
+            taken = [Steps.of(self.lines[k].track, self.step_of[at]) for k, at in zip(mine, cells, strict=True)]
+            found[person] = np.concatenate(cells), Steps.join(taken)
+        return found
+
     @property
     def time_s(self) -> Any:
         """(n,) when each step of a way is taken."""
@@ -138,6 +156,26 @@ class Site:
             self, ground=self.ground[index], area=self.area[index], surface=None, rows=None, columns=None,
             steps=steps[index] if self.lines else None,
         )  # fmt: skip
+
+    @classmethod
+    def joined(cls, sites: Sequence[Site]) -> Site:
+        """Places that are looked at alike as one, cell after cell; without a raster. Walks by doors, or ways."""
+        first = sites[0]
+        if len(sites) == 1:
+            return first
+        ground, area = (np.concatenate([getattr(site, key) for site in sites]) for key in ("ground", "area"))
+        found = replace(first, ground=ground, area=area, surface=None, rows=None, columns=None)
+        if not first.lines:
+            return found
+        lengths = [sum(len(line.track.walked_m) for line in site.lines) for site in sites]
+        steps = [np.arange(n) if site.steps is None else site.steps for site, n in zip(sites, lengths, strict=True)]
+        before = np.cumsum([0, *lengths[:-1]])
+        return replace(
+            found,
+            lines=tuple(line for site in sites for line in site.lines),
+            steps=np.concatenate([some + start for some, start in zip(steps, before, strict=True)]),
+            rooms=None if first.rooms is None else np.concatenate([site.rooms for site in sites]),
+        )
 
 
 def need_problems(scene: Scene, building: Building) -> list[Problem]:
@@ -372,7 +410,8 @@ class Sites:
                 "unknown-aisle",
                 f'there is no aisle "{name}"{state}',
                 self._scene.position("needs", index, key, k),
-                did_you_mean(name, known) if known else "no two racks face each other 1 to 6 m apart",
+                why_none(self._building, name)
+                or (did_you_mean(name, known) if known else "no two racks face each other 1 to 6 m apart"),
             )
             for k, name in enumerate(() if given in (None, "all") else given)
             if not self.aisles_named([name])
@@ -488,14 +527,13 @@ class Sites:
         walked = self._once(longest_hold_s(self._scene), lambda: walked_ways(self._scene, self._building, given))
         for stay in stays_of(self._scene, self._building, self._units, walked):
             track, figure = stay.track, FIGURES[stay.way.person]
-            names = [unit.name for unit in self._units]
             middle = track.position[len(track.position) // 2]
             room = self._building.room_at(float(middle[0]), float(middle[1]), float(middle[2]) + 0.1)
             yield Site(
                 stay.way.name, "way", "", track.position, np.ones(len(track.position)), figure.walking, "any",
                 shapely.LineString(stay.way.line[:, :2]).buffer(0.03), self._storey_of(room),
                 lines=(Line(stay.way.name, track, track.length_m, stay.way.person),),
-                heard=dict(zip(names, stay.counts, strict=True)), hold_s=stay.hold_s,
+                rooms=stay.rooms, hold_s=stay.hold_s,
             )  # fmt: skip
 
     def unknown_doors(self, need: NeedSpec, index: int) -> list[Problem]:

@@ -20,7 +20,7 @@ from raycover.scene.schema import Scene
 from raycover.walking.kinematics import Track, make_track
 from raycover.walking.switching import switches_of
 from raycover.walking.usual import usual_ways
-from raycover.walking.walk import units_that_count
+from raycover.walking.walk import heard_in, rooms_along
 from raycover.walking.ways import Way, make_ways
 
 #: Where the scene has no routes people sit at the end of a usual way for so many times the hold time.
@@ -35,25 +35,32 @@ Walked = tuple[Way, Track]
 
 @dataclass(frozen=True)
 class Stay:
-    """A way with its track; `counts` (n_units, t) whose notice counts where; `hold_s`, of those, the shortest."""
+    """A way with its track; `rooms` (t,) it leads through, by index, and `hold_s` of the light there."""
 
     way: Way
     track: Track
-    counts: NDArray[np.bool_]
+    rooms: NDArray[np.int32]
     hold_s: float
 
 
 def stays_of(scene: Scene, building: Building, units: Sequence[Unit], walked: Sequence[Walked]) -> list[Stay]:
     """Ways walked past the units of a scene: whose notice counts where, and for how long it holds."""
-    holds = np.array([switch.hold_s for switch in switches_of(scene)])
+    homes = building.rooms_at(np.array([unit.position for unit in units]).reshape(-1, 3))
     stays = []
     for way, track in walked:
-        counts = units_that_count(tuple(units), track, building)
-        mine = holds[counts.any(axis=1)]
-        stays.append(
-            Stay(way, track, counts, float(mine.min(initial=np.inf)) if len(mine) else scene.conditions.hold_s)
-        )
+        rooms = rooms_along(track, building)
+        stays.append(Stay(way, track, rooms, hold_along(scene, homes, rooms)))
     return stays
+
+
+def hold_along(scene: Scene, homes: NDArray[np.integer], rooms: NDArray[np.integer]) -> float:
+    """The hold time (s) that counts on a way through rooms (t,): the shortest of the detectors heard on it.
+
+    `homes` (n_units,) are the rooms that the scene's detectors hang in.
+    """
+    holds = np.array([switch.hold_s for switch in switches_of(scene)])
+    mine = holds[heard_in(homes, rooms).any(axis=1)]
+    return float(mine.min()) if len(mine) else scene.conditions.hold_s
 
 
 def longest_hold_s(scene: Scene) -> float:

@@ -219,6 +219,15 @@ def test_aisles_that_are_not_there(given: Any, words: str) -> None:
     assert words in str(error.value)
 
 
+def test_why_there_is_no_aisle() -> None:
+    """A row loaded from one side turns its back to the next; 7 m are open floor; a row across faces none."""
+    back, far, across = {**R1, "turn_deg": 0, "at": [3, 1.9]}, {**R2, "at": [4, 10]}, {**R2, "turn_deg": 90}
+    for racks, words in (((back, R2), "R1 turns its back to R2"), ((R1, far), "they stand 7.00 m apart"),
+                         ((R1, across), "do not face each other")):  # fmt: skip
+        with pytest.raises(InputError, match=words):
+            prove(scene(rooms=[STORE], racking=list(racks), needs=[{"name": "a", "aisles": ["R1/R2"]}]))
+
+
 def test_all_of_a_kind() -> None:
     """`all` in place of names, and what there is none of."""
     more = {

@@ -166,5 +166,5 @@ def test_many_places_missed_are_counted() -> None:
 
         return remedy_cost(Cost())  # type: ignore[arg-type]
 
-    assert said(4) == "misses Table/seat 1, Table/seat 2, Table/seat 3 and Table/seat 4"
-    assert said(8) == "misses Table/seat 1, Table/seat 2, Table/seat 3 and 5 more"
+    assert said(3) == "misses Table/seat 1, Table/seat 2 and Table/seat 3"
+    assert said(8) == "misses Table/seat 1, Table/seat 2 and 6 more"

@@ -100,10 +100,10 @@ def _draw_plan(
     sketch.draw_stairs(building, shown)
     placer.note_strokes(sketch.strokes.lines)
     paper = walk_plan.draw_route(page, walk, projection, placer)
-    walk_plan.draw_marks(page, walk, paper, placer)
     annotator = Annotator(page, projection, placer, light_paper(projection))
     n_tags = write_tags(annotator, marked)
     left_out = walk_plan.draw_noticed_by(page, walk, paper, lanes, placer)
+    walk_plan.draw_marks(page, walk, paper, placer)
     areas = [room.walkable.area for room in shown.rooms]
     annotator.room_names([room.polygon for room in shown.rooms], [room.name for room in shown.rooms], areas)
     annotator.rack_names(shown)

@@ -20,9 +20,6 @@ WARM_FROM_C = 28.0
 COLD_BELOW_C = 5.0
 """Below this ambient temperature a result says what cold air asks of people and units (our choice)."""
 
-DRESSED_FROM_C = 15.0
-"""In colder air a person counts as one in air of this temperature (our choice, see `dressed_for`)."""
-
 REFERENCE_C = 20.0
 """Ambient temperature at which a declared reach holds: k = 1 (our assumption)."""
 
@@ -36,6 +33,9 @@ _SHARE_BARE, _EMISSIVITY_BARE = 0.15, 0.98
 _CLO = 0.7
 _R_CLOTHING = 0.155 * _CLO
 _R_AIR = 1 / 11.7  # m²K/W, convection and radiation together
+
+#: What people wear in the cold: air [°C] and clothing [clo], see `clo_worn`.
+_COLD_C, _COLD_CLO = (-20.0, 4.0, 10.0), (3.5, 1.7, _CLO)
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(32)
 
@@ -116,16 +116,22 @@ def contrast_factor(ambient_c: ArrayLike, target: Target = "clothed") -> Floats:
     return result
 
 
-def dressed_for(ambient_c: ArrayLike) -> Floats:
-    """The air [°C] by which a person's contrast goes: that of the room, but never below 15 °C. Shape of `ambient_c`.
+def clo_worn(ambient_c: ArrayLike) -> Floats:
+    """What people wear over indoor clothing or in its place [clo]: 0.7 down to 10 °C, more in colder air.
 
-    Contrast of somebody in indoor clothing would double by 0 °C, and nobody works there in indoor clothing. By
-    `person_contrast`, 1.7 clo at 4 °C and 3.5 clo at −20 °C (the order of what ISO 11079 asks for light work, from
-    memory) leave 1.24 and 1.37 of the contrast at 20 °C; 15 °C in indoor clothing is 1.28. Our choice: cold air adds
-    2.2 dB at most, so that no map of a cold store is assured by a coat that nobody leaves off.
+    1.7 clo at 4 °C and 3.5 clo from −20 °C down are the order of what ISO 11079 asks for light work (from memory);
+    straight between them. Shape of `ambient_c` [°C].
     """
-    result: Floats = np.maximum(np.asarray(ambient_c, dtype=np.float64), DRESSED_FROM_C)
-    return result
+    return np.asarray(np.interp(np.asarray(ambient_c, dtype=np.float64), _COLD_C, _COLD_CLO))
+
+
+def worn_contrast(ambient_c: ArrayLike) -> Floats:
+    """Contrast of a person dressed for the air: `contrast_factor` from 10 °C up, less than it in colder air.
+
+    Somebody in indoor clothing would stand out twice as much at 0 °C as at 20 °C, and nobody works there in indoor
+    clothing: no map of a cold store shall be assured by a coat that nobody leaves off. Shape of `ambient_c`.
+    """
+    return person_contrast(ambient_c, clo_worn(ambient_c))
 
 
 def person_contrast(ambient_c: ArrayLike, clo: ArrayLike) -> Floats:

@@ -15,6 +15,8 @@ from raycover.scene.schema import Scene
 from raycover.scene.wiring import Zone
 
 Bools = NDArray[np.bool_]
+#: Metres.
+_ASIDE = 1e-6
 
 
 class ZoneFloors:
@@ -32,7 +34,8 @@ class ZoneFloors:
         if zone.rooms is not None:
             found &= np.isin(home, [k for k, room in enumerate(self._building.rooms) if room.name in zone.rooms])
         if zone.area is not None:
-            found &= shapely.intersects_xy(shapely.Polygon(zone.area), at[:, 0], at[:, 1])
+            # Over the border of two zones a unit belongs to one.
+            found &= shapely.intersects_xy(shapely.Polygon(zone.area), at[:, 0] + _ASIDE, at[:, 1] + _ASIDE)
         return np.asarray(found)
 
     def belonging(self, need: NeedSpec, units: Sequence[Unit]) -> dict[str, tuple[Bools, Bools]]:

@@ -21,7 +21,8 @@ from raycover.scene.schema import Scene
 Floats = NDArray[np.floating]
 #: A unit as high as possible hangs this far (m) below its ceiling.
 BELOW_TOP = 0.02
-#: Where nobody says how high: a wall unit (m).
+#: Where nobody says how high: no more than so (m) below the ceiling, where trucks and ladders are; and a wall unit (m).
+LOWEST = 1.0
 ON_WALL = 2.4
 #: Where the scene does not say how far apart: closer than a metre, by halves, until a room has so many places, but
 #: never closer than so (m).
@@ -72,7 +73,7 @@ def heights_in(
     """Mounting heights (m) at which a unit may hang in a room, within what its entry allows.
 
     Those asked for, else those at which one is drawn in the room, else its ceiling, or for units on walls 2.4 m;
-    lower where the entry asks for that.
+    up to a metre lower where the entry asks for that.
     """
     top = room.height if room.tiles is None else room.tiles
     allowed = model.mounting
@@ -83,7 +84,7 @@ def heights_in(
         mine = [d for d in scene.detectors if d.model == model.name]
         homes = [d.room or getattr(building.room_at(*d.at, room.floor + d.mounting), "name", None) for d in mine]
         drawn = sorted({d.mounting for d, home in zip(mine, homes, strict=True) if home == room.name})
-        wanted = drawn or [min(ON_WALL if one_sided(model) else top - BELOW_TOP, high)]
+        wanted = drawn or [min(ON_WALL, high) if one_sided(model) else max(min(top - BELOW_TOP, high), top - LOWEST)]
     return tuple(dict.fromkeys(round(h, 4) for h in wanted if low - 1e-9 <= h <= min(high, top) + 1e-6))
 
 

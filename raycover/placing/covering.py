@@ -16,6 +16,7 @@ from __future__ import annotations
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import Any
 
 import numpy as np
@@ -70,14 +71,16 @@ class Cover:
 
 def cover(
     wanted: Sequence[Wanted], cost: Floats, *, spots: Sequence[NDArray[np.integer]] = (), seconds: float = 60.0,
-    plain: NDArray[np.bool_] | None = None,
+    plain: NDArray[np.bool_] | None = None, known: dict[bytes, tuple[Any, float]] | None = None,
 ) -> Cover | None:  # fmt: skip
     """The cheapest choice of candidates for all that is wanted; None where there is none.
 
     `spots`: candidates of which one at most may be taken. `plain` (m,): of choices of as many units one with few that
-    are not is looked for, as far as that takes no time of its own; where prices differ they alone decide.
+    are not is looked for, as far as that takes no time of its own; where prices differ they alone decide. `known`:
+    what was found before of parts that can be solved by themselves; those that are the same are not solved again.
     """
     m = len(cost)
+    known = {} if known is None else known
     rows, low, n_extra, whole = _rows(wanted, m)
     if rows is None:
         return Cover(np.zeros(0, int), 0.0, 0.0, True)
@@ -95,7 +98,8 @@ def cover(
                 return None
             continue
         left = max(deadline - time.perf_counter(), 0.1) / (len(parts) - k)
-        constraints = [LinearConstraint(rows[mine][:, variables], low[mine], np.inf)]
+        table = rows[mine][:, variables].tocsr()
+        constraints = [LinearConstraint(table, low[mine], np.inf)]
         if len(here):
             constraints.append(LinearConstraint(once[here][:, variables], -np.inf, 1))
         price = objective[variables]
@@ -105,21 +109,34 @@ def cover(
         if extra:  # no more in all than a small part of a unit: fewer units always win
             price = price.copy()
             price[: len(mine_x)] = effort(cost[mine_x], plain[mine_x])
-        result = milp(
-            price, constraints=constraints, integrality=integrality[variables], bounds=Bounds(0, 1),
-            options={"time_limit": left, "mip_rel_gap": extra},
-        )  # fmt: skip
-        if result.x is None and result.status == 2:
-            return None
-        bound = float(result.mip_dual_bound) if result.mip_dual_bound is not None else 0.0
-        total_bound += _rounded(max(bound, 0.0) / (1 + extra), cost[mine_x])
-        found &= result.x is not None
-        if result.x is not None:
-            values[variables] = result.x
+        key = _digest(table, low[mine], price, integrality[variables], once[here][:, variables])
+        if key not in known:
+            result = milp(
+                price, constraints=constraints, integrality=integrality[variables], bounds=Bounds(0, 1),
+                options={"time_limit": left, "mip_rel_gap": extra},
+            )  # fmt: skip
+            if result.x is None and result.status == 2:
+                return None
+            bound = float(result.mip_dual_bound) if result.mip_dual_bound is not None else 0.0
+            known[key] = result.x, _rounded(max(bound, 0.0) / (1 + extra), cost[mine_x])
+        x, bound = known[key]
+        total_bound += bound
+        found &= x is not None
+        if x is not None:
+            values[variables] = x
     chosen = np.flatnonzero(values[:m] > 0.5)
     total = float(cost[chosen].sum()) if found else np.inf
     bound = min(total_bound, total)
     return Cover(chosen, total, bound, bound >= total - 1e-6, found)
+
+
+def _digest(table: Any, low: Floats, price: Floats, whole: Floats, once: Any) -> bytes:
+    """What a part is known by: the same bytes, the same part."""
+    whole_of = sha256()
+    for part in (table.indptr, table.indices, table.data, low, price, whole, once.tocsr().indptr, once.tocsr().indices):
+        whole_of.update(np.ascontiguousarray(part).tobytes())
+        whole_of.update(b"|")
+    return whole_of.digest()
 
 
 def effort(cost: Floats, plain: NDArray[np.bool_]) -> Floats:
@@ -153,7 +170,10 @@ def cheaper(wanted: Sequence[Wanted], cost: Floats, found: Cover) -> NDArray[np.
     """What the solver found in its time or a greedy choice, whichever costs less; nobody in it is idle."""
     whole = sp.vstack([one.seen.tocsr()[one.lacking > 0] for one in wanted])
     weight = np.concatenate([one.weight[one.lacking > 0] for one in wanted])
-    lots = [greedy(whole, weight, cost), *([found.chosen] if found.found else [])]
+    # Where the solver had no time for some part, what it found of others is filled up.
+    left = np.asarray(whole.tocsc()[:, found.chosen].sum(axis=1)).ravel() == 0
+    filled = np.concatenate([found.chosen, greedy(whole[np.flatnonzero(left)], weight[left], cost)]).astype(int)
+    lots = [greedy(whole, weight, cost), found.chosen if found.found else filled]
     kept = [_needed(wanted, cost, lot) for lot in lots]
     good = [lot for lot in kept if all(_done(one, lot) for one in wanted)] or kept
     return min(good, key=lambda lot: float(cost[lot].sum()))
@@ -236,7 +256,9 @@ def _grouped(seen: Any, lacking: NDArray[np.integer], weight: Floats) -> tuple[A
     table = seen.tocsr()[rows]
     table.sort_indices()
     keys = [
-        table.indices[table.indptr[k] : table.indptr[k + 1]].tobytes() + bytes([int(lacking[row])])
+        table.indices[table.indptr[k] : table.indptr[k + 1]].tobytes()
+        + table.data[table.indptr[k] : table.indptr[k + 1]].tobytes()
+        + bytes([int(lacking[row])])
         for k, row in enumerate(rows)
     ]
     _, first, group = np.unique(np.array(keys, dtype=object), return_index=True, return_inverse=True)

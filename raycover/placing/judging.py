@@ -12,6 +12,7 @@ from raycover.detectors import Unit
 from raycover.needs import Proof, judge_need
 from raycover.placing.belonging import ZoneFloors
 from raycover.placing.offers import Candidates
+from raycover.recall import Recall
 from raycover.scene.devices import DetectorSpec
 from raycover.scene.schema import Scene
 from raycover.scene.wiring_checks import members
@@ -70,10 +71,13 @@ class _Remembering(Situation):
     known: _Known
     keys: Mapping[str, object]
 
-    def margin_db(self, unit: Unit, site: Site) -> Floats:
+    def margin_db(
+        self, unit: Unit, site: Site, *, least_db: Floats | float = -np.inf, recall: Recall | None = None
+    ) -> Floats:
+        """As ever, whatever `least_db` says: what is kept answers later questions, too."""
         key = (self.number, site.name, self.keys[unit.name])
         if key not in self.known.margins:
-            self.known.keep(key, super().margin_db(unit, replace(site, heard=None)))
+            self.known.keep(key, super().margin_db(unit, replace(site, rooms=None), recall=recall))
         cells, found = self.known.margins[key]
         margin = np.full(len(site), -np.inf)
         margin[cells] = found
@@ -88,8 +92,11 @@ class Judge:
         self._known = _Known()
         self._sites = [Sites(v.situation.scene, v.situation.building, v.situation.units) for v in bare.needs]
 
-    def judge(self, chosen: Candidates) -> Judged:
-        """Every detector, tagged room by room as one reads a plan, and the needs judged on all cells with them."""
+    def judge(self, chosen: Candidates, *, with_ways: bool = False) -> Judged:
+        """Every detector, tagged room by room as one reads a plan, and the needs judged on all cells with them.
+
+        `with_ways`: with the way to the spot of each place that decides, which only a reader wants.
+        """
         building = self.bare.needs[0].situation.building
         order = np.lexsort((chosen.at[:, 0], -chosen.at[:, 1], chosen.room)).tolist()
         taken = {d.name for d in self.kept}
@@ -117,7 +124,7 @@ class Judge:
             sites = tuple(one.site for one in verdict.places)
             if need.whose is not None or need.walked:
                 sites = self._sites[index].told(there, every).of(need, None)
-            verdicts.append(judge_need(need, sites, situation, assumed=verdict.assumed))
+            verdicts.append(judge_need(need, sites, situation, assumed=verdict.assumed, with_ways=with_ways))
         return Judged(chosen, (*self.kept, *specs), tuple(order), zones, replace(self.bare, needs=tuple(verdicts)))
 
     def _zones(self, units: Sequence[Unit]) -> dict[str, tuple[str, ...]]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,7 +12,6 @@ from raycover.needs import Proof
 from raycover.placing.covering import Wanted
 from raycover.placing.pool import Pool
 from raycover.placing.tasks import Task
-from raycover.placing.visibility import seen_by
 from raycover.scene.needs import NeedSpec
 from raycover.scene.schema import Scene
 
@@ -28,29 +26,31 @@ def check_reach(scene: Scene, proof: Proof, tasks: Sequence[Task], pool: Pool) -
 
 
 def _lacking(scene: Scene, proof: Proof, task: Task, pool: Pool) -> Iterator[Problem]:
-    need, asked, wanted = task.need, task.asked, task.wanted(pool)
-    code = "out-of-all-reach"
-    for k, one in enumerate(wanted):
+    need, asked = task.need, task.asked
+    free = _with_forbidden(task, pool)
+    for k, (one, other) in enumerate(zip(task.wanted(pool), free, strict=True)):
         count = np.asarray(one.seen.sum(axis=1)).ravel()
         lost = count < one.lacking
         share = 1 - float(one.weight[lost].sum() / one.weight.sum())
         if share >= one.share - 1e-9:
             continue
+        cured = np.asarray(other.seen.sum(axis=1)).ravel()[lost] >= one.lacking[lost]
         blocked = ""
+        if cured.any():
+            names = ", ".join(f'"{v.need.name}"' for v in proof.needs if v.need.never)
+            blocked = f"; {cured.mean():.0%} of the rest is seen only by candidates that {names} forbids"
+        code = "contradiction" if blocked else "out-of-all-reach"
         if k > 0 or need.least_share is None:
             where = _of_groups(task, one, np.flatnonzero(lost))
         else:
             spot = asked.thinned.ground[np.flatnonzero(lost)]
             x, y = spot[np.argmin(np.linalg.norm(spot - spot.mean(axis=0), axis=1))][:2]
-            blocked = _forbidden(proof, task, pool, lost)
-            code = "contradiction" if blocked else code
             where = (
                 f"{asked.site.name}: all candidates together see {share:.1%} of it, {need.least_share:.0%} is asked, "
-                f"not around ({x:.2f}, {y:.2f}){blocked}"
+                f"not around ({x:.2f}, {y:.2f})"
             )
-        yield Problem(
-            code, f'need "{need.name}" cannot be met by what is offered: {where}', _position(scene, need), _HELP
-        )
+        message = f'need "{need.name}" cannot be met by what is offered: {where}{blocked}'
+        yield Problem(code, message, _position(scene, need), _HELP)
 
 
 def _of_groups(task: Task, one: Wanted, lost: Any) -> str:
@@ -64,18 +64,14 @@ def _of_groups(task: Task, one: Wanted, lost: Any) -> str:
     return f"{site.name}: all candidates together leave a gap of {task.need.largest_gap:g} m or more"
 
 
-def _forbidden(proof: Proof, task: Task, pool: Pool, lost: Any) -> str:
-    """How much of what is lost only candidates see that a never-area forbids."""
-    banned = np.intersect1d(np.flatnonzero(~pool.alive), task.roots)
-    if not len(banned):
-        return ""
-    lonely = replace(task.asked, cells=task.asked.cells[lost], weight=task.asked.weight[lost])
-    seen = seen_by(pool.candidates.units, lonely, only=banned)
-    cured = np.asarray(seen.sum(axis=1)).ravel() > 0
-    if not cured.any():
-        return ""
-    names = ", ".join(f'"{v.need.name}"' for v in proof.needs if v.need.never)
-    return f"; {cured.mean():.0%} of the rest is seen only by candidates that {names} forbids"
+def _with_forbidden(task: Task, pool: Pool) -> list[Wanted]:
+    """The same asked of all candidates, those too that trip where nobody may."""
+    alive = pool.alive
+    pool.alive = np.ones_like(alive)
+    try:
+        return task.wanted(pool)
+    finally:
+        pool.alive = alive
 
 
 def _position(scene: Scene, need: NeedSpec) -> Any:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
@@ -42,8 +43,9 @@ Ints = NDArray[np.integer]
 Progress = Callable[[int, int], None]
 #: Cells a place that candidates are looked at from first: no fewer and no more, and about this many pitches apart.
 _CELLS, _MOST_CELLS, _APART = 160, 1500, 0.8
-#: Of a never-area, where one cell decides; so many of those that trip are looked at more closely.
-_NEVER_CELLS, _HOT_CELLS = 400, 12
+#: Cells of a never-area, where one decides: all of them, as long as no more pairs of candidate and cell come together
+#: (ways by mirrors take so many times longer), and no fewer than so many; of those that trip so many are added.
+_NEVER_CELLS, _NEVER_PAIRS, _MIRRORS, _HOT_CELLS = 400, 20_000_000, 40, 12
 #: So often are missed cells added, so many of a place at a time.
 _ROUNDS, _MORE = 40, 40
 #: No more candidates than this: memory and minutes. A coarser pitch, or fewer models, gives fewer.
@@ -108,6 +110,7 @@ def place(
     _some_there(scene, candidates)
     search = _Search(scene, spec, kept, bare, candidates, progress)
     found, bound, rounds, in_time = search.run(seconds)
+    found = search.judge.judge(found.chosen, with_ways=True)
     pool = search.pool
     n_plain = len(candidates)
     total = found.cost
@@ -187,10 +190,13 @@ class _Search:
         self.scene, self.spec, self.bare = scene, spec, bare
         self.judge = Judge(scene, kept, bare)
         self.pool = Pool(candidates)
+        self._known: dict[bytes, tuple[Any, float]] = {}
         self.tasks, self.quiets = places_of(bare.scene, bare, self.pool)
         steps, done = len(self.tasks) + len(self.quiets), 0
         for quiet in self.quiets:
-            quiet.asked = thin(quiet.asked.need, quiet.asked.situation, quiet.asked.site, _NEVER_CELLS)
+            mirrors = _MIRRORS if quiet.asked.situation.weather.reflections else 1
+            most = max(_NEVER_CELLS, _NEVER_PAIRS // (mirrors * max(len(quiet.roots), 1)))
+            quiet.asked = thin(quiet.asked.need, quiet.asked.situation, quiet.asked.site, most)
             quiet.excess = quiet.look(candidates.units, quiet.roots)
             if progress is not None:
                 progress(done := done + 1, steps)
@@ -222,20 +228,24 @@ class _Search:
         while True:
             rounds += 1
             wanted = self._wanted()
-            found = self._cover(wanted, max(deadline - time.perf_counter(), 1.0))
+            # Half of what is left: what one round finds out about the cells is worth another.
+            found = self._cover(wanted, max((deadline - time.perf_counter()) / 2, 1.0))
             bound = max(bound, found.bound)
             in_time = found.optimal
             taken = found.chosen if found.optimal else cheaper(wanted, effort(pool.cost, pool.candidates.plain), found)
             best = chosen = self.judge.judge(pool.candidates.some(taken))
             missing = self._add_missed(best)
-            if self._add_tripping(best, taken):
+            tripping = self._add_tripping(best, taken)
+            if tripping:
                 missing, bound = True, 0.0
             if self.spec.regular:
                 best = evened(self.judge, self.spec, tasks, pool, best, failed)
-            if best.proof.met or not missing or rounds >= _ROUNDS or time.perf_counter() > deadline:
+            # What trips no added unit mends: that is seen to before the time is out.
+            late = time.perf_counter() - deadline
+            if best.proof.met or not missing or rounds >= _ROUNDS or late > (seconds if tripping else 0.0):
                 break
         if not best.proof.met:
-            best, in_time = self._repaired(best), False
+            best, in_time = self._pruned(self._repaired(best)), False
         if best is chosen and best.proof.met and len(best.chosen) > 1 and self.spec.regular:
             best = lined_up(self.judge, tasks, pool, spots_of(pool.candidates), best, seconds * _LINES_SHARE)
         if not bound:  # the last round found out that its candidates were too many
@@ -247,7 +257,10 @@ class _Search:
 
     def _cover(self, wanted: Sequence[Wanted], seconds: float) -> Cover:
         pool = self.pool
-        found = cover(wanted, pool.cost, spots=spots_of(pool.candidates), seconds=seconds, plain=pool.candidates.plain)
+        found = cover(
+            wanted, pool.cost, spots=spots_of(pool.candidates), seconds=seconds, plain=pool.candidates.plain,
+            known=self._known,
+        )  # fmt: skip
         if found is None:
             check_reach(self.scene, self.bare, self.tasks, pool)
             raise InputError([Problem(
@@ -301,6 +314,17 @@ class _Search:
         for task in self.tasks:
             task.look(self.pool)
         return True
+
+    def _pruned(self, best: Judged) -> Judged:
+        """The same without units that no place needs, the dearest tried first."""
+        left = list(range(len(best.chosen)))
+        every = best.chosen
+        for k in np.argsort(-every.cost, kind="stable").tolist():
+            rest = [one for one in left if one != k]
+            tried = self.judge.judge(every.some(np.array(rest, int)))
+            if (tried.met >= best.met).all():
+                best, left = tried, rest
+        return best
 
     def _repaired(self, best: Judged) -> Judged:
         """The same with units added, one by one, until every need is met: for when the time has run out."""

@@ -212,7 +212,7 @@ def _way(scene: Scene, number: int, one: PlaceVerdict, asked: Asked, roots: Ints
     manned = np.unique(np.concatenate([home, pool.candidates.room]))
     foreign = ~np.isin(here, manned)
     heard = (np.arange(len(building.rooms)) == here[:, None]) | foreign[:, None]
-    silent = replace(site, heard=None)
+    silent = replace(site, rooms=None)
     have = np.zeros(len(site), int)
     for k in one.units:
         counts = (here == home[k]) | foreign

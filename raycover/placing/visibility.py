@@ -24,6 +24,8 @@ Ints = NDArray[np.integer]
 Progress = Callable[[int, int], None]
 #: Ways by mirrors add less than this (dB) where the straight way alone is beyond all reach: they are longer.
 _MIRRORS_DB = 9.0
+#: A place of no more cells than this is looked at as one.
+_FEW = 300
 
 
 @dataclass(frozen=True)
@@ -66,11 +68,11 @@ def with_cells(asked: Asked, more: Ints) -> Asked:
     return Asked(asked.need, asked.situation, site, cells, weight)
 
 
-def reaching(units: Sequence[Unit], tree: Any, asked: Asked, limit_db: float = 0.0) -> list[int]:
-    """Units (by index) that may have `limit_db` at a cell of a place: one lies within their farthest reach."""
+def reaching(units: Sequence[Unit], tree: Any, asked: Asked, limit_db: float = 0.0) -> dict[int, float]:
+    """{unit by index: how far (m) it may have `limit_db`} of those that may have it at a cell of a place."""
     motion = asked.site.motion
     reach = {}
-    found = []
+    found = {}
     for k, unit in enumerate(units):
         key = id(unit.footprints)
         if key not in reach:
@@ -80,7 +82,7 @@ def reaching(units: Sequence[Unit], tree: Any, asked: Asked, limit_db: float = 0
             mirrored = _MIRRORS_DB if asked.situation.weather.reflections else 0.0
             reach[key] *= 10 ** ((warm + mirrored - limit_db) / 40)
         if reach[key] > 0 and tree.query(unit.position, distance_upper_bound=reach[key])[0] < np.inf:
-            found.append(k)
+            found[k] = reach[key]
     return found
 
 
@@ -90,23 +92,30 @@ def margins_by(units: Sequence[Unit], asked: Asked, limit_db: float = 0.0, *, on
     `only`: units, by index, that are asked; the others see nothing. All if None.
     """
     site = asked.thinned
+    n = len(site)
     tree = cKDTree(site.points)
     some = range(len(units)) if only is None else only.tolist()
-    live = [some[k] for k in reaching([units[k] for k in some], tree, asked, limit_db)]
+    live = {some[k]: reach for k, reach in reaching([units[k] for k in some], tree, asked, limit_db).items()}
     situation = asked.situation
 
     def work(k: int) -> tuple[Ints, Floats]:
-        margin = situation.margin_db(units[k], site)
+        near = np.arange(n)
+        part = site
+        if n > _FEW and not site.lines:  # of a large place a unit reaches a part
+            inside = np.asarray(tree.query_ball_point(units[k].position, live[k] + 1e-6), int) % n
+            near = np.unique(inside)
+            part = site.some(near)
+        margin = situation.margin_db(units[k], part, least_db=limit_db)
         cells = np.flatnonzero(margin >= limit_db)
-        return cells, margin[cells]
+        return near[cells], margin[cells]
 
     with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
         found = list(pool.map(work, live, chunksize=16))
     counts = np.zeros(len(units), int)
-    counts[live] = [len(cells) for cells, _ in found]
+    counts[list(live)] = [len(cells) for cells, _ in found]
     return columns(
         np.concatenate([*(margin for _, margin in found), np.zeros(0)]),
-        np.concatenate([*(cells for cells, _ in found), np.zeros(0, int)]), counts, len(site),
+        np.concatenate([*(cells for cells, _ in found), np.zeros(0, int)]), counts, n,
     )  # fmt: skip
 
 

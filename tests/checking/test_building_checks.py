@@ -307,6 +307,14 @@ def test_an_island_behind_a_partition() -> None:
     assert 0 < y < 8
 
 
+def test_a_deck_is_reached_by_its_open_edges() -> None:
+    """One side open to the yard is a way in; one that is open to a room that nobody reaches is none."""
+    deck = {**room("Deck", x=10, openings=[]), "walls": ["brick-100", "none", "brick-100", "brick-100"]}
+    assert codes(rooms=[room(), deck]) == []
+    beyond = room("Beyond", x=20, openings=[])
+    assert "unreachable-floor" in codes(rooms=[room(), deck, beyond])
+
+
 @pytest.mark.parametrize("state", ["open", "closed"])
 def test_doors_are_passable_open_or_closed(state: str) -> None:
     door = {"at": 2, "width": 0.8, "height": 2.1, "fill": "door-wood-40", "state": state}

@@ -165,7 +165,13 @@ def _names(page: Page, window: Window, box: Box, mm: float) -> None:
     texts = [page.lettering.extent(label.text, label.font, size) for label, size in zip(layer.labels, pt, strict=True)]
     pads = [0.9 if label.ground is not None else 0.35 for label in layer.labels]
     sizes = np.array([[e.width + 2 * p, e.height + 2 * p] for e, p in zip(texts, pads, strict=True)]) / mm
-    corners = arrange(eye.pixels(np.array([label.at for label in layer.labels])), sizes, eye.size, window.scale)
+    corners = arrange(
+        eye.pixels(np.array([label.at for label in layer.labels])),
+        sizes,
+        eye.size,
+        window.scale,
+        [not label.beside for label in layer.labels],
+    )
     for label, corner, size, e, p, points in zip(layer.labels, corners, sizes, texts, pads, pt, strict=True):
         if np.isnan(corner[0]):
             continue

@@ -15,7 +15,15 @@ from raycover.draw.view3d import stage
 from raycover.draw.view3d.camera import View, long_side_deg
 from raycover.draw.view3d.cutaway import Cuts
 from raycover.draw.view3d.floor_map import make_map, map_level_m, shifted
-from raycover.draw.view3d.laying import ceiling_over, home_of, moved_lobe, representative, shifted_seats, slab_of
+from raycover.draw.view3d.laying import (
+    ceiling_over,
+    home_of,
+    moved_lobe,
+    representative,
+    shifted_seats,
+    slab_of,
+    through_walls,
+)
 from raycover.draw.view3d.people import seated_figures
 from raycover.draw.view3d.solids import Drawn, outlines_under
 from raycover.draw.view3d.stair_bodies import stair_map
@@ -210,9 +218,11 @@ class Scenery:
             wanted = [on[units.index(u)] for u in representative(units, self.planes, _MOST_LOBES)]
         actors: list[Any] = []
         for index in wanted:
+            lobe = self._lobe(index)
             actors += stage.add_lobe(
-                self.pyvista, self.plotter, moved_lobe(self._lobe(index), self.shifts[index]), line_px=1.0 * self.scale
-            )
+                self.pyvista, self.plotter, moved_lobe(lobe, self.shifts[index]), line_px=1.0 * self.scale,
+                through=through_walls(lobe, self.building, self.live.units[index].kind),
+            )  # fmt: skip
         self._actors["lobes"] = actors
 
     def _lobe(self, index: int) -> Lobe:

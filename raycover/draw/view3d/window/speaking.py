@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy import ndimage
 
 from raycover.draw import palette, words
 from raycover.draw.legend import distribution
 from raycover.draw.lettering import clean
+from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.laying import seen_areas
 from raycover.draw.view3d.window.labels import Label
 from raycover.draw.view3d.window.panel import Row, Shown
@@ -24,6 +26,8 @@ TABS = ("detectors", "setting", "doors")
 MOTIONS: tuple[str, ...] = ("any", *Motion.__args__)  # type: ignore[attr-defined]
 #: Names of more detectors than this are written smaller.
 _MANY = 60
+#: Names of more rooms than this would hide the map.
+_MOST_ROOMS = 24
 _HINT = (Line("Click the map: who sees that place, and why not.", "faint"),
          Line("Drag a detector to move it; h lists all keys.", "faint"))  # fmt: skip
 
@@ -120,8 +124,28 @@ def _at_chosen(rows: Sequence[Row]) -> int:
     return max(next((k for k, row in enumerate(rows) if row.chosen), 0) - 1, 0)
 
 
+def room_labels(scenery: Scenery) -> list[Label]:
+    """Names of rooms where their floor is freest; none where a scene has one room, or very many."""
+    wanted = [(tray, by, name) for tray, by in zip(scenery.trays, scenery.moved, strict=True)
+              for name in tray.plane.surface.room_names]  # fmt: skip
+    if not 2 <= len(wanted) <= _MOST_ROOMS:
+        return []
+    found = []
+    for tray, by, name in wanted:
+        surface = tray.plane.surface
+        mine = (surface.room == surface.room_names.index(name)) & surface.inside
+        if surface.places is not None or not mine.any():
+            continue
+        away = ndimage.distance_transform_edt(np.pad(mine, 1))[1:-1, 1:-1]
+        row, column = np.unravel_index(int(np.argmax(away)), away.shape)
+        floor = float(np.asarray(surface.floor_at(np.array([row]), np.array([column]))).ravel()[0])
+        at = np.array([surface.x[column], surface.y[row], floor + map_level_m(tray.plane)]) + by
+        found.append(Label(clean(name), at, palette.INK, 15.0, "italic", beside=False))
+    return found
+
+
 def labels_of(live: LiveCoverage, scenery: Scenery, state: State) -> list[Label]:
-    """Names of detectors, the chosen one first."""
+    """Names of detectors, the chosen one first, then of rooms."""
     if not state.marks:
         return []
     tops, on = scenery.tops, set(live.on)
@@ -132,4 +156,4 @@ def labels_of(live: LiveCoverage, scenery: Scenery, state: State) -> list[Label]
         colour = palette.ACCENT if mine and k in on else "#A86A5B" if k in on else palette.SECOND_INK
         size = 14.0 if k == state.detector else 12.0 if len(order) <= _MANY else 10.0
         found.append(Label(clean(live.units[k].name), tops[k], colour, size))
-    return found
+    return found + room_labels(scenery)
