@@ -6,7 +6,7 @@ A dual unit's parts are cast each by itself, and `combining` says what becomes o
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,13 +36,14 @@ NONE, OUT_OF_REACH, OUTSIDE_LENS, MASKED, BLOCKED, MATERIAL_LOSS, TOO_WARM = ran
 class Patch:
     """A detector's margins over the window of a surface that it can reach; −inf where it sees nothing.
 
-    `mirrored` tells of the ways by mirrors, None where none were looked for.
+    `mirrored` tells of the ways by mirrors, None where none were looked for; `n_rays` how many segments were traced.
     """
 
     rows: slice
     columns: slice
     margin_db: Single
     mirrored: Mirrored | None = None
+    n_rays: int = 0
 
     @property
     def window(self) -> tuple[slice, slice]:
@@ -51,13 +52,19 @@ class Patch:
 
 def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
     """Margins of one detector on one surface, or None where it reaches no cell of it."""
-    patches = [_cast(part, surface, rays, weather) for part in unit.parts]
+    patches = [_counted(part, surface, rays, weather) for part in unit.parts]
     return patches[0] if len(patches) == 1 else _combined(unit, surface.motion, patches)
 
 
 def cast_many(units: Sequence[Unit], surface: Surface, rays: RayScene, weather: Weather) -> list[Patch | None]:
     """As `cast`, of several detectors in one go, in their order: the same patches to the last bit."""
     return [cast(unit, surface, rays, weather) for unit in units]
+
+
+def _counted(part: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
+    before = rays.n_rays_here
+    patch = _cast(part, surface, rays, weather)
+    return None if patch is None else replace(patch, n_rays=rays.n_rays_here - before)
 
 
 def _combined(unit: Unit, motion: str, patches: list[Patch | None]) -> Patch | None:
@@ -79,7 +86,8 @@ def _combined(unit: Unit, motion: str, patches: list[Patch | None]) -> Patch | N
             margin[at] = patch.margin_db
         whole.append(margin)
     mirrored = [patch.mirrored for patch in held if patch.mirrored is not None]
-    return Patch(rows, columns, combined_db(unit, motion, whole), mirrored[0] if mirrored else None)
+    n_rays = sum(patch.n_rays for patch in held)
+    return Patch(rows, columns, combined_db(unit, motion, whole), mirrored[0] if mirrored else None, n_rays)
 
 
 def _cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
@@ -174,6 +182,11 @@ def n_pairs(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> t
         return 0, 0
     n_cells = int(surface.inside[window].sum()) * len(surface.heights)
     return len(seen.images), len(seen.images) * n_cells
+
+
+def reached(part: Unit, surface: Surface, weather: Weather) -> tuple[slice, slice] | None:
+    """The rows and columns that a unit of one technology can reach at all straight on, None where there are none."""
+    return _window(part, undominated(part.footprints_for(surface.motion, surface.target_m2)), surface, weather)
 
 
 def in_reach(unit: Unit, points: Floats, motion: str, weather: Weather) -> Bools:

@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.casting import cast
 from raycover.coverage import Coverage
 from raycover.detectors import Unit
+from raycover.kept.answers import cast
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met
 from raycover.sensitivity import LEAST_PCT, pct_for, sensitivity_keys, shift_db
 from raycover.sites import Site

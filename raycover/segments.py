@@ -49,10 +49,7 @@ class Launch:
         A position within the tolerance of a face hangs on it: its segments start on their targets' side.
         """
         shift: Single | None = None
-        place = (float(position[0]), float(position[1]), float(position[2]))
-        if (planes := self._hung.get(place)) is None:
-            planes = self._hung[place] = self._hung_on(position)
-        for normal, distance in planes:
+        for normal, distance in self.hung_on(position):
             side = np.where(directions @ normal.astype(np.float32) < -distance, -TOLERANCE, TOLERANCE)
             moved = ((side - distance)[:, None] * normal).astype(np.float32)
             shift = moved if shift is None else shift + moved
@@ -75,8 +72,15 @@ class Launch:
         origins += (starts - self._centre).astype(np.float32)
         return Segments(origins, directions, 1 - 2 * clear)
 
+    def hung_on(self, position: Floats) -> list[tuple[Floats, float]]:
+        """Unit normal (3,) and signed distance (m) of each plane, each once, whose face a position (3,) hangs on."""
+        place = (float(position[0]), float(position[1]), float(position[2]))
+        if (planes := self._hung.get(place)) is None:
+            planes = self._hung[place] = self._hung_on(position)
+        return planes
+
     def _hung_on(self, position: Floats) -> list[tuple[Floats, float]]:
-        """Unit normal (3,) and signed distance (m) of each plane, each once, whose face a position hangs on.
+        """As `hung_on`, found.
 
         A step of the tolerance along a grazing ray would not leave such a face: single precision, or a place
         written to the nearest millimetre, would put the start behind it.

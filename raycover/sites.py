@@ -18,6 +18,7 @@ from raycover.detectors import Unit
 from raycover.doorways import Entrances, Line
 from raycover.enclosed import Enclosures
 from raycover.errors import InputError, Problem, did_you_mean
+from raycover.kept.digests import SHORT, digest
 from raycover.rays import LIFT
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.fittings import Cubicles
@@ -95,6 +96,20 @@ class Site:
         """(n heights · n cells,): points that lie on the floor."""
         return np.repeat(np.asarray(self.heights) < LIFT, len(self))
 
+    @cached_property
+    def looked_at(self) -> tuple[bytes, Floats]:
+        """A digest of the points, or of the steps walked, and the corners (2, 3) of where they lie."""
+        if not self.lines:
+            what = digest(self.motion, self.heights, self.points, self.lifted, size=SHORT)
+            return what, _span(self.points, LIFT)
+        tracks = [
+            (one.person, one.track.time_s, one.track.position, one.track.heading_rad, one.track.pose)
+            for one in self.lines
+        ]
+        feet = np.concatenate([one.track.position for one in self.lines])
+        tall = max(figure.tall for figure in FIGURES.values())
+        return digest(tracks, size=SHORT), _span(feet, tall)
+
     def asked(self, unit: Unit) -> Unit:
         """A unit as it answers to what moves here."""
         return unit.asked_about(self.target_m2)
@@ -130,6 +145,12 @@ class Site:
             self, ground=self.ground[index], area=self.area[index], surface=None, rows=None, columns=None,
             steps=steps[index] if self.lines else None,
         )  # fmt: skip
+
+
+def _span(points: Floats, above: float) -> Floats:
+    """(2, 3) lowest and highest corner of points (n, 3) and of what is so far (m) above them."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    return np.array([low, high + np.array([0.0, 0.0, above])])
 
 
 def need_problems(scene: Scene, building: Building) -> list[Problem]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,6 +14,9 @@ from raycover.casting import Weather, judge, potential_db
 from raycover.combining import over_parts
 from raycover.coverage import make_units
 from raycover.detectors import Unit
+from raycover.kept.answers import kept, key_of
+from raycover.kept.digests import digest, physics
+from raycover.kept.store import active
 from raycover.loading import in_state
 from raycover.rays import RayScene
 from raycover.scene.fittings import DoorState
@@ -45,9 +49,21 @@ class Situation:
         ask = self._along if site.lines else self._of_part
         return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site))
 
+    def _kept(self, part: Unit, site: Site, work: Callable[[], Floats]) -> Floats:
+        """What a part makes of a place, looked up where it is kept."""
+        if active() is None:
+            return work()
+        what, region = site.looked_at
+        key = digest(physics(), "site", key_of(part, self.rays, self.weather, region), what)
+        return kept(key, self.rays, lambda: {"margin_db": work()})["margin_db"]
+
     def _along(self, unit: Unit, site: Site) -> Floats:
-        along = [margins_along(unit, line.track, line.person, self.rays, self.weather) for line in site.lines]
-        margin = np.concatenate(along)
+        def work() -> Floats:
+            return np.concatenate(
+                [margins_along(unit, line.track, line.person, self.rays, self.weather) for line in site.lines]
+            )
+
+        margin = self._kept(unit, site, work)
         if site.heard is not None:
             heard = site.heard.get(unit.tag)
             if heard is None:  # a unit that hung nowhere when the place was made
@@ -56,12 +72,15 @@ class Situation:
         return np.asarray(site.stepped(margin))
 
     def _of_part(self, unit: Unit, site: Site) -> Floats:
-        margin = np.full(len(site.points), -np.inf)
-        near = potential_db(unit, site.points, site.motion) + max(self.weather.heat_db(unit), 0.0) >= _LOWEST_DB
-        if near.any():
-            some = judge(unit, site.points[near], site.motion, self.rays, self.weather, lifted=site.lifted[near])
-            margin[near] = some.margin_db
-        return site.best(margin)
+        def work() -> Floats:
+            margin = np.full(len(site.points), -np.inf)
+            near = potential_db(unit, site.points, site.motion) + max(self.weather.heat_db(unit), 0.0) >= _LOWEST_DB
+            if near.any():
+                some = judge(unit, site.points[near], site.motion, self.rays, self.weather, lifted=site.lifted[near])
+                margin[near] = some.margin_db
+            return site.best(margin)
+
+        return self._kept(unit, site, work)
 
 
 def situation_of(scene: Scene, need: NeedSpec, state: str | None, known: dict[object, Situation]) -> Situation:
