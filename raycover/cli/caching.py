@@ -19,10 +19,14 @@ def use(said: str | None) -> None:
 
     if said is not None and not said.strip():
         raise option_error("--cache", "expects a folder, or off", "write --cache DIR, or --cache off")
-    if said is not None and said != OFF and Path(said).expanduser().exists() and not Path(said).expanduser().is_dir():
-        raise option_error("--cache", f'"{said}" is a file', "write --cache DIR, or --cache off")
+    if said is not None and said != OFF:
+        folder = Path(said).expanduser().absolute()
+        there = next(path for path in (folder, *folder.parents) if path.exists())
+        if not there.is_dir():
+            raise option_error("--cache", f'"{there.name}" is a file', "write --cache DIR, or --cache off")
+        said = str(folder)
     if said is not None:
-        os.environ[VARIABLE] = said if said == OFF else str(Path(said).expanduser().absolute())
+        os.environ[VARIABLE] = said
     elif not os.environ.get(VARIABLE):
         os.environ[VARIABLE] = str(default_folder())
 
