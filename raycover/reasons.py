@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from raycover.casting import BLOCKED, MATERIAL_LOSS, Judgement, Weather, judge, potential_db
+from raycover.content import digest
 from raycover.detectors import Unit
 from raycover.gaps import Gap, find_gaps, label_gaps
 from raycover.kept.answers import kept, of_surface, of_units
-from raycover.kept.digests import digest, physics
+from raycover.kept.digests import physics
 from raycover.kept.store import Arrays, active
 from raycover.rays import LIFT, RayScene
 from raycover.surfaces import Surface

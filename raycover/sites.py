@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 from raycover.building.aisles import Aisle, find_aisles
 from raycover.building.faces import Placing
 from raycover.building.parts import Building, RoomShape, StairShape
+from raycover.content import SHORT, digest
 from raycover.detectors import Unit
 from raycover.doorways import Entrances, Line
 from raycover.enclosed import Enclosures
 from raycover.errors import InputError, Problem, did_you_mean
-from raycover.kept.digests import SHORT, digest
 from raycover.rays import LIFT
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.fittings import Cubicles
@@ -95,6 +95,13 @@ class Site:
     def lifted(self) -> NDArray[np.bool_]:
         """(n heights · n cells,): points that lie on the floor."""
         return np.repeat(np.asarray(self.heights) < LIFT, len(self))
+
+    @property
+    def n_points(self) -> int:
+        """How many points are looked at, of a door's lines those of every step."""
+        if not self.lines:
+            return len(self.points)
+        return sum(len(one.track.time_s) * len(FIGURES[one.person].walking) for one in self.lines)
 
     @cached_property
     def looked_at(self) -> tuple[bytes, Floats]:

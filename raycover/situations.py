@@ -12,10 +12,11 @@ from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.casting import Weather, judge, potential_db
 from raycover.combining import over_parts
+from raycover.content import digest
 from raycover.coverage import make_units
 from raycover.detectors import Unit
-from raycover.kept.answers import kept, key_of
-from raycover.kept.digests import digest, physics
+from raycover.kept.answers import kept, key_of, worth
+from raycover.kept.digests import physics
 from raycover.kept.store import active
 from raycover.loading import in_state
 from raycover.rays import RayScene
@@ -51,7 +52,7 @@ class Situation:
 
     def _kept(self, part: Unit, site: Site, work: Callable[[], Floats]) -> Floats:
         """What a part makes of a place, looked up where it is kept."""
-        if active() is None:
+        if active() is None or not worth(part, self.weather, site.n_points):
             return work()
         what, region = site.looked_at
         key = digest(physics(), "site", key_of(part, self.rays, self.weather, region), what)

@@ -1,4 +1,4 @@
-"""Answers about detectors that are looked up before they are cast, and kept where casting them took long.
+"""Answers about detectors that are looked up before they are cast, and kept.
 
 What is found is what would have been cast, to the last bit, and counts the same rays. Without a store (`store.active`)
 everything here is casting and nothing else.
@@ -7,7 +7,6 @@ everything here is casting and nothing else.
 from __future__ import annotations
 
 import threading
-import time
 from collections.abc import Callable, Sequence
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -17,8 +16,9 @@ from numpy.typing import NDArray
 
 from raycover.casting import Patch, Weather, reached
 from raycover.casting import cast_many as cast_anew
+from raycover.content import SHORT, digest
 from raycover.detectors import Unit
-from raycover.kept.digests import SHORT, digest, of_part, of_weather, physics
+from raycover.kept.digests import of_weather, physics
 from raycover.kept.store import Arrays, Store, active
 from raycover.kept.surroundings import Surroundings
 from raycover.paths import Mirrored
@@ -27,8 +27,9 @@ from raycover.surfaces import Surface
 
 Floats = NDArray[np.floating]
 Window = tuple[slice, slice]
-#: An answer is kept where it took longer than this (s of processor): looking one up takes a fifth of it.
-_WORTH_S = 0e-3
+#: An answer of fewer rays is sooner cast than looked up: of infrared so many, of microwave so many times fewer, since
+#: each of its rays takes longer.
+_FEWEST, _MICROWAVE = 2000, 10
 
 _SURROUNDINGS: WeakKeyDictionary[RayScene, Surroundings] = WeakKeyDictionary()
 _LOCK = threading.Lock()
@@ -47,6 +48,12 @@ def goes_by_mirrors(part: Unit, weather: Weather) -> bool:
     return bool(weather.reflections) and part.kind == "microwave"
 
 
+def worth(part: Unit, weather: Weather, n_points: int) -> bool:
+    """Whether an answer of a unit of one technology at points is worth looking up and keeping."""
+    times = _MICROWAVE if part.kind == "microwave" else 1
+    return goes_by_mirrors(part, weather) or n_points * times >= _FEWEST
+
+
 def key_of(part: Unit, rays: RayScene, weather: Weather, region: Floats, *, everywhere: bool = False) -> bytes:
     """What answers of a unit of one technology hang on, but for what is asked: what it is, the air, what it can meet.
 
@@ -58,7 +65,7 @@ def key_of(part: Unit, rays: RayScene, weather: Weather, region: Floats, *, ever
     else:
         ends = np.stack([np.minimum(region[0], part.position), np.maximum(region[1], part.position)])
         met = around.near(part.kind, part.frequency_ghz, ends)
-    return digest(of_part(part), of_weather(weather, part.kind), met, rays.hung_on(part.position), size=SHORT)
+    return digest(part.content, of_weather(weather, part.kind), met, rays.hung_on(part.position), size=SHORT)
 
 
 def of_units(units: Sequence[Unit], rays: RayScene, weather: Weather) -> bytes:
@@ -80,16 +87,15 @@ def of_surface(surface: Surface) -> bytes:
 
 
 def kept(key: bytes, rays: RayScene, work: Callable[[], Arrays]) -> Arrays:
-    """The arrays of a key: those kept, else worked out, and kept where that took long."""
+    """The arrays of a key: those kept, else worked out and kept."""
     store = active()
     assert store is not None
     if (found := store.get(key)) is not None:
         rays.count(int(found.pop("n_rays")))
         return found
-    before, began = rays.n_rays_here, time.thread_time()
+    before = rays.n_rays_here
     made = work()
-    if time.thread_time() - began > _WORTH_S:
-        store.put(key, {**made, "n_rays": np.array(rays.n_rays_here - before)})
+    store.put(key, {**made, "n_rays": np.array(rays.n_rays_here - before)})
     return made
 
 
@@ -107,21 +113,17 @@ def cast_many(units: Sequence[Unit], surface: Surface, rays: RayScene, weather: 
     patches: list[Patch | None] = [None] * len(units)
     missing = []
     for k, one in enumerate(asked):
-        if one is None:
-            continue  # it reaches no cell
-        if (found := store.get(one.key)) is None:
+        if one is None or (found := store.get(one.key)) is None:
             missing.append(k)
         else:
             patches[k] = one.patch(found)
             rays.count(int(found["n_rays"]))
     if missing:
-        began = time.thread_time()
         made = cast_anew([units[k] for k in missing], surface, rays, weather)
-        worth = time.thread_time() - began > _WORTH_S * len(missing)
         for k, patch in zip(missing, made, strict=True):
             patches[k] = patch
-            if worth and patch is not None:
-                asked[k].keep(store, patch)  # type: ignore[union-attr]
+            if (one := asked[k]) is not None and patch is not None:
+                one.keep(store, patch)
     return patches
 
 
@@ -133,18 +135,21 @@ class _Asked:
 
     @classmethod
     def of(cls, unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> _Asked | None:
-        """None where a unit reaches no cell."""
-        keys, windows = [], []
+        """None where a unit reaches so few cells that it is sooner cast."""
+        everything = slice(0, surface.shape[0]), slice(0, surface.shape[1])
+        parts: list[tuple[Unit, Window]] = []
         for part in unit.parts:
-            window: Window | None = slice(0, surface.shape[0]), slice(0, surface.shape[1])
-            if not goes_by_mirrors(part, weather):
-                window = reached(part, surface, weather)
+            window = everything if goes_by_mirrors(part, weather) else reached(part, surface, weather)
             if window is not None:
-                windows.append(window)
-                place, region = _looked_at(surface, window)
-                keys.append((key_of(part, rays, weather, region), place))
-        if not windows:
+                parts.append((part, window))
+        windows = [window for _, window in parts]
+        if not any(worth(part, weather, len(surface.heights) * _n_cells(window)) for part, window in parts):
             return None
+        looked_at = [_looked_at(surface, window) for window in windows]
+        keys = [
+            (key_of(part, rays, weather, region), place)
+            for (part, _), (place, region) in zip(parts, looked_at, strict=True)
+        ]
         rows, columns = (min(window[axis].start for window in windows) for axis in (0, 1))
         corners = [(window[0].start - rows, window[1].start - columns) for window in windows]
         kinds = [part.kind for part in unit.parts]
@@ -173,6 +178,11 @@ class _Asked:
             arrays["planes"] = np.array(sorted(one.planes), np.int32)
             arrays["n_ways"], arrays["dropped_db"] = np.array(one.n_ways), np.array(one.dropped_db)
         store.put(self.key, arrays)
+
+
+def _n_cells(window: Window) -> int:
+    rows, columns = window
+    return (rows.stop - rows.start) * (columns.stop - columns.start)
 
 
 def _looked_at(surface: Surface, window: Window) -> tuple[bytes, Floats]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from functools import lru_cache
 from pathlib import Path
 
 #: Says where answers are kept: a folder, or `off`. Not set: off, but for commands.
@@ -19,5 +20,9 @@ def default_folder() -> Path:
 
 def named_folder() -> Path | None:
     """The folder that the environment names, None where nothing is kept."""
-    said = os.environ.get(VARIABLE, OFF)
+    return _folder(os.environ.get(VARIABLE, OFF))
+
+
+@lru_cache(maxsize=8)
+def _folder(said: str) -> Path | None:
     return None if said in (OFF, "") else Path(said).expanduser().absolute()

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from raycover.building.parts import Building, Sheet
 from raycover.catalogue import Construction, SolidMaterial
-from raycover.kept.digests import SHORT, digest
+from raycover.content import SHORT, digest
 from raycover.ray_sets import RaySets
 
 Floats = NDArray[np.floating]

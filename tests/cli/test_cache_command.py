@@ -36,7 +36,7 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "scene.yaml").write_text(SCENE)
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv(VARIABLE, "off")  # put back after the test, whatever the command sets
-    monkeypatch.setattr(answers, "_WORTH_S", -1.0)
+    monkeypatch.setattr(answers, "_FEWEST", 0)
     return tmp_path
 
 

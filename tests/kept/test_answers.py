@@ -14,6 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import raycover
+from raycover import situations
 from raycover.building.build import build
 from raycover.casting import Patch, Weather
 from raycover.casting import cast_many as cast_anew
@@ -65,9 +66,9 @@ SCENE: dict[str, Any] = {
 
 @pytest.fixture
 def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Store:
-    """A store in use, in which everything is kept however soon it was cast."""
+    """A store in use, in which everything is kept however few rays it takes."""
     monkeypatch.setenv(VARIABLE, str(tmp_path))
-    monkeypatch.setattr(answers, "_WORTH_S", -1.0)
+    monkeypatch.setattr(answers, "_FEWEST", 0)
     found = active()
     assert found is not None
     return found
@@ -75,12 +76,13 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Store:
 
 @pytest.fixture
 def cast_again(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """Names of detectors that were cast on surfaces."""
+    """Names of detectors that were cast on surfaces which they reach."""
     names: list[str] = []
 
     def spied(units: Any, *rest: Any) -> list[Patch | None]:
-        names.extend(unit.name for unit in units)
-        return cast_anew(units, *rest)
+        found = cast_anew(units, *rest)
+        names.extend(unit.name for unit, patch in zip(units, found, strict=True) if patch is not None)
+        return found
 
     monkeypatch.setattr(answers, "cast_anew", spied)
     return names
@@ -298,7 +300,8 @@ def test_needs_are_judged_alike(store: Store, monkeypatch: pytest.MonkeyPatch) -
     assert store.size()[0] > 0
     assert _margins(again) == _margins(first)
     with monkeypatch.context() as patched:
-        patched.setattr(answers, "time", None)  # nothing is worked out: all of it is there
+        patched.setattr(situations, "judge", None)  # nothing is worked out: all of it is there
+        patched.setattr(situations, "margins_along", None)
         assert _margins(prove(changed())) == _margins(first)
     other = prove(changed("partitions", 0, height=2.0))
     monkeypatch.setenv(VARIABLE, "off")
