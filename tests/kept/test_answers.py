@@ -264,7 +264,7 @@ _SEEN: dict[bytes, tuple[Any, ...]] = {}
 
 @settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(SCENES)
-def test_one_key_never_has_two_answers(said: dict[str, Any]) -> None:
+def test_one_key_never_has_two_answers(store: Store, said: dict[str, Any]) -> None:
     """Over random scenes: whatever was changed, the answer under a key is that under the same key before."""
     scene = _drawn(said)
     building = build(scene)
