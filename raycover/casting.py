@@ -5,7 +5,7 @@ A dual unit's parts are cast each by itself, and `combining` says what becomes o
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -15,18 +15,22 @@ from raycover.combining import combined_db, deciding, for_people, over_parts
 from raycover.detectors import Unit
 from raycover.open_air import Weather as Weather
 from raycover.open_air import distance_margin_db, open_air, open_margin_db
+from raycover.open_views import LOWEST_DB as LOWEST_DB
+from raycover.open_views import Placed, View, Window, gathered, views, window
 from raycover.paths import Imaging, Mirrored, amplitude, imaging
 from raycover.physics.margin import largest_reach_m, undominated
-from raycover.physics.pattern import Footprint
 from raycover.rays import LIFT, RayScene, Segments, take
+from raycover.recall import Recall
+from raycover.segments import joined
 from raycover.surfaces import Surface
 
 Floats = NDArray[np.floating]
 Single = NDArray[np.float32]
 Bools = NDArray[np.bool_]
 
-#: Margins below this (dB) are not followed up: no ray is cast, the map says −inf.
-LOWEST_DB = -9.0
+#: Segments of several views are cast in one go up to this many: what numpy takes for each call is paid once, and
+#: memory stays bounded. By measurement: 16,384 and 131,072 take longer.
+_TOGETHER = 65536
 #: Cause codes, in the order in which the first that holds is taken (0: detected).
 CAUSES = ("none", "out-of-reach", "outside-lens", "masked", "blocked", "material-loss", "too-warm")
 NONE, OUT_OF_REACH, OUTSIDE_LENS, MASKED, BLOCKED, MATERIAL_LOSS, TOO_WARM = range(7)
@@ -36,7 +40,8 @@ NONE, OUT_OF_REACH, OUTSIDE_LENS, MASKED, BLOCKED, MATERIAL_LOSS, TOO_WARM = ran
 class Patch:
     """A detector's margins over the window of a surface that it can reach; −inf where it sees nothing.
 
-    `mirrored` tells of the ways by mirrors, None where none were looked for; `n_rays` how many segments were traced.
+    `mirrored` tells of the ways by mirrors, None where none were looked for; `n_rays` how many segments were traced, of
+    microwave where it was cast by itself.
     """
 
     rows: slice
@@ -52,19 +57,18 @@ class Patch:
 
 def cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
     """Margins of one detector on one surface, or None where it reaches no cell of it."""
-    patches = [_counted(part, surface, rays, weather) for part in unit.parts]
-    return patches[0] if len(patches) == 1 else _combined(unit, surface.motion, patches)
+    return cast_many([unit], surface, rays, weather)[0]
 
 
 def cast_many(units: Sequence[Unit], surface: Surface, rays: RayScene, weather: Weather) -> list[Patch | None]:
     """As `cast`, of several detectors in one go, in their order: the same patches to the last bit."""
-    return [cast(unit, surface, rays, weather) for unit in units]
-
-
-def _counted(part: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
-    before = rays.n_rays_here
-    patch = _cast(part, surface, rays, weather)
-    return None if patch is None else replace(patch, n_rays=rays.n_rays_here - before)
+    patches = _cast([part for unit in units for part in unit.parts], surface, rays, weather)
+    found, first = [], 0
+    for unit in units:
+        mine = patches[first : first + len(unit.parts)]
+        found.append(mine[0] if len(mine) == 1 else _combined(unit, surface.motion, mine))
+        first += len(mine)
+    return found
 
 
 def _combined(unit: Unit, motion: str, patches: list[Patch | None]) -> Patch | None:
@@ -90,51 +94,74 @@ def _combined(unit: Unit, motion: str, patches: list[Patch | None]) -> Patch | N
     return Patch(rows, columns, combined_db(unit, motion, whole), mirrored[0] if mirrored else None, n_rays)
 
 
-def _cast(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> Patch | None:
-    footprints = undominated(unit.footprints_for(surface.motion, surface.target_m2))
-    if (seen := imaging(unit, footprints, rays, weather)) is not None:
-        return _cast_by_mirrors(seen, surface)
-    window = _window(unit, footprints, surface, weather)
-    if window is None:
-        return None
-    rows, columns = window
-    best = np.full((rows.stop - rows.start, columns.stop - columns.start), -np.inf, np.float32)
-    inside = surface.inside[rows, columns]
-    x, y = surface.plan(rows, columns)
-    dx, dy = x - unit.position[0], y - unit.position[1]
-    for height in surface.heights:
-        dz = np.asarray(surface.floor_at(rows, columns) + height - unit.position[2], float)
-        margin = open_margin_db(unit, (dx, dy, dz), footprints, weather)
-        followed = inside & (margin >= LOWEST_DB)
-        cells = np.flatnonzero(followed)  # as one row: several times faster than by row and column
-        if not len(cells):
-            continue
-        row, column = np.divmod(cells, best.shape[1])
-        directions = np.empty((len(row), 3), np.float32)
-        directions[:, 0] = _gather(dx, row, column)
-        directions[:, 1] = _gather(dy, row, column)
-        directions[:, 2] = (dz if dz.ndim == 0 else dz.ravel()[cells]) + (LIFT if height < LIFT else 0.0)
-        segments = rays.segments_along(unit.position, directions)
-        through = margin.ravel()[cells] + _obstacles_db(unit, segments, rays, weather)
-        flat = best.reshape(-1)
-        flat[cells] = np.maximum(flat[cells], through) if len(surface.heights) > 1 else through
-    return Patch(rows, columns, best)
+def _cast(units: Sequence[Unit], surface: Surface, rays: RayScene, weather: Weather) -> list[Patch | None]:
+    """A patch of each unit of one technology."""
+    patches: list[Patch | None] = [None] * len(units)
+    straight: list[Placed] = []
+    best: list[Single] = []
+    of: list[int] = []
+    for index, unit in enumerate(units):
+        footprints = undominated(unit.footprints_for(surface.motion, surface.target_m2))
+        if (seen := imaging(unit, footprints, rays, weather)) is not None:
+            before = rays.n_rays_here
+            patch = _cast_by_mirrors(seen, surface)
+            patches[index] = None if patch is None else replace(patch, n_rays=rays.n_rays_here - before)
+        elif (near := window(unit, footprints, surface, weather)) is not None:
+            rows, columns = near
+            straight.append(Placed(unit, footprints, near))
+            best.append(np.full((rows.stop - rows.start, columns.stop - columns.start), -np.inf, np.float32))
+            patches[index] = Patch(rows, columns, best[-1])
+            of.append(index)
+    n_rays = np.zeros(len(straight), int)
+    for batch in _batches(views(straight, surface, rays.launch, weather), straight):
+        segments = joined([view.segments for view in batch])
+        firsts = np.cumsum([0, *(len(view.cells) for view in batch[:-1])])
+        before, unit = rays.n_rays_here, straight[batch[0].index].unit
+        obstacles = _obstacles_db(unit, segments, rays, weather, firsts)
+        if unit.kind == "infrared":
+            n_rays += np.bincount([v.index for v in batch], [len(v.cells) for v in batch], len(straight)).astype(int)
+        else:
+            n_rays[batch[0].index] += rays.n_rays_here - before
+        first = 0
+        for view in batch:
+            flat = best[view.index].reshape(-1)
+            through = view.margin_db + obstacles[first : first + len(view.cells)]
+            flat[view.cells] = np.maximum(flat[view.cells], through) if len(surface.heights) > 1 else through
+            first += len(view.cells)
+    for index, n in zip(of, n_rays.tolist(), strict=True):
+        patches[index] = replace(patches[index], n_rays=n)  # type: ignore[type-var]
+    return patches
+
+
+def _batches(found: Iterable[View], placed: Sequence[Placed]) -> Iterator[list[View]]:
+    """Views after each other that are cast in one go: of one technology and frequency."""
+    batch: list[View] = []
+    n, kind = 0, None
+    for view in found:
+        unit = placed[view.index].unit
+        if batch and (n + len(view.cells) > _TOGETHER or (unit.kind, unit.frequency_ghz) != kind):
+            yield batch
+            batch, n = [], 0
+        batch.append(view)
+        n, kind = n + len(view.cells), (unit.kind, unit.frequency_ghz)
+    if batch:
+        yield batch
 
 
 def _cast_by_mirrors(seen: Imaging, surface: Surface) -> Patch | None:
     """Margins of a detector with images: ways by mirrors are added to the straight one."""
     unit, rays, weather = seen.unit, seen.rays, seen.weather
-    window = _mirrored_window(seen, surface)
-    if window is None:
+    near = _mirrored_window(seen, surface)
+    if near is None:
         return None
-    rows, columns = window
+    rows, columns = near
     best = np.full((rows.stop - rows.start, columns.stop - columns.start), -np.inf, np.float32)
     row, column = np.nonzero(surface.inside[rows, columns])
     x, y = surface.plan(rows, columns)
     floor = np.asarray(surface.floor_at(rows, columns), float)
     offset = np.empty((len(row), 3))
-    offset[:, 0] = _gather(x, row, column) - unit.position[0]
-    offset[:, 1] = _gather(y, row, column) - unit.position[1]
+    offset[:, 0] = gathered(x, row, column) - unit.position[0]
+    offset[:, 1] = gathered(y, row, column) - unit.position[1]
     ground = (floor if floor.ndim == 0 else floor[row, column]) - unit.position[2]
     mirrored = Mirrored()
     for height in surface.heights:
@@ -146,7 +173,7 @@ def _cast_by_mirrors(seen: Imaging, surface: Surface) -> Patch | None:
         if not len(followed):
             continue
         to = offset[followed]
-        straight = rays.segments_along(unit.position, to.astype(np.float32))
+        straight = rays.launch.along(unit.position, to.astype(np.float32), unit.ahead)
         through: Floats = margin[followed] + _obstacles_db(unit, straight, rays, weather)
         ways = seen.ways(to, through, pairs.of(followed))
         through, more = ways.added_to(through)
@@ -170,23 +197,23 @@ def _cast_by_mirrors(seen: Imaging, surface: Surface) -> Patch | None:
 def _mirrored_window(seen: Imaging, surface: Surface) -> tuple[slice, slice] | None:
     """The rows and columns that a detector and its images can reach: no way is shorter than the straight one."""
     lowest_db = LOWEST_DB - 20 * np.log10(len(seen.images) + 1)
-    return _window(seen.unit, seen.footprints, surface, seen.weather, lowest_db)
+    return window(seen.unit, seen.footprints, surface, seen.weather, lowest_db)
+
+
+def reached(part: Unit, surface: Surface, weather: Weather) -> Window | None:
+    """The rows and columns that a unit of one technology can reach at all straight on, None where there are none."""
+    return window(part, undominated(part.footprints_for(surface.motion, surface.target_m2)), surface, weather)
 
 
 def n_pairs(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> tuple[int, int]:
     """How many images a detector has on a surface, and how many pairs of image and cell are to be looked at."""
     unit = unit.parts[-1]  # of a dual one the microwave half: infrared has no images
     seen = imaging(unit, unit.footprints_for(surface.motion, surface.target_m2), rays, weather)
-    window = None if seen is None else _mirrored_window(seen, surface)
-    if seen is None or window is None:
+    near = None if seen is None else _mirrored_window(seen, surface)
+    if seen is None or near is None:
         return 0, 0
-    n_cells = int(surface.inside[window].sum()) * len(surface.heights)
+    n_cells = int(surface.inside[near].sum()) * len(surface.heights)
     return len(seen.images), len(seen.images) * n_cells
-
-
-def reached(part: Unit, surface: Surface, weather: Weather) -> tuple[slice, slice] | None:
-    """The rows and columns that a unit of one technology can reach at all straight on, None where there are none."""
-    return _window(part, undominated(part.footprints_for(surface.motion, surface.target_m2)), surface, weather)
 
 
 def in_reach(unit: Unit, points: Floats, motion: str, weather: Weather) -> Bools:
@@ -203,59 +230,14 @@ def in_reach(unit: Unit, points: Floats, motion: str, weather: Weather) -> Bools
     return near
 
 
-def _gather(values: Floats, row: NDArray[np.intp], column: NDArray[np.intp]) -> Floats:
-    """Values (ny, nx) at cells, where the array may be one row or one column that stands for all."""
-    return values[row if values.shape[0] > 1 else 0, column if values.shape[1] > 1 else 0]
-
-
-def _window(
-    unit: Unit, footprints: tuple[Footprint, ...], surface: Surface, weather: Weather, lowest_db: float = LOWEST_DB
-) -> tuple[slice, slice] | None:
-    """The rows and columns that the detector can reach at all, or None."""
-    heat = weather.heat_db(unit)
-    if not footprints or not np.isfinite(heat):
-        return None
-    if surface.places is not None:  # a stair is small, and its cells stand in no order of x and y
-        return slice(0, surface.shape[0]), slice(0, surface.shape[1])
-    # Plain numbers: on so few, arrays take several times longer, once for every unit and surface.
-    east, north, up = unit.position.tolist()
-    lowest, highest = surface.floor_range
-    below, above = lowest + min(surface.heights) - up, highest + max(surface.heights) - up
-    nearest = 0.0 if below <= 0 <= above else min(abs(below), abs(above))
-    low_x = low_y = high_x = high_y = 0.0
-    for index, footprint in enumerate(footprints):
-        slant = largest_reach_m(footprint, unit.reach_behind) * 10 ** ((heat - lowest_db) / 40)
-        flat = float(np.sqrt(max(slant**2 - nearest**2, 0.0)))
-        box = -flat, -flat, flat, flat
-        if unit.kind == "infrared" and unit.tilt_deg == 0:
-            # The lens edge on the lowest plane is the footprint scaled: a long one needs a long window only.
-            scale = max(-below, 0.0) / footprint.drop * 1.0001
-            if (radius := footprint.shape.constant) is not None:
-                edge = [-radius * scale, -radius * scale, radius * scale, radius * scale]
-            else:
-                outline = footprint.hull @ unit.rotation[:2, :2].T * scale
-                edge = [*outline.min(axis=0).tolist(), *outline.max(axis=0).tolist()]
-            box = max(box[0], edge[0]), max(box[1], edge[1]), min(box[2], edge[2]), min(box[3], edge[3])
-        if index == 0:
-            low_x, low_y, high_x, high_y = box
-        else:
-            low_x, low_y = min(low_x, box[0]), min(low_y, box[1])
-            high_x, high_y = max(high_x, box[2]), max(high_y, box[3])
-    spans = []
-    for centres, low, high in ((surface.y, low_y + north, high_y + north), (surface.x, low_x + east, high_x + east)):
-        first, last = np.searchsorted(centres, (low - 1e-6, high + 1e-6)).tolist()
-        if high <= low or first >= last:
-            return None
-        spans.append(slice(first, last))
-    return spans[0], spans[1]
-
-
-def _obstacles_db(unit: Unit, segments: Segments, rays: RayScene, weather: Weather) -> Floats:
-    """What obstacles add to the margin, (n,): 0, −2 L, or −inf."""
+def _obstacles_db(
+    unit: Unit, segments: Segments, rays: RayScene, weather: Weather, firsts: NDArray[np.intp] | None = None
+) -> Floats:
+    """What obstacles add to the margin, (n,): 0, −2 L, or −inf. `firsts`: where segments of one unit each begin."""
     if unit.kind == "infrared":
         return np.where(rays.infrared_blocked(segments), -np.inf, 0.0)
     assert unit.frequency_ghz is not None
-    return -2 * rays.microwave_loss_db(segments, unit.frequency_ghz, weather.losses)
+    return -2 * rays.microwave_loss_db(segments, unit.frequency_ghz, weather.losses, firsts)
 
 
 @dataclass(frozen=True)
@@ -283,6 +265,53 @@ def potential_db(unit: Unit, points: Floats, motion: str, target_m2: float | Non
     return over_parts(
         unit, motion, lambda part: distance_margin_db(part, (dx, dy, dz), part.footprints_for(motion, target_m2))
     )
+
+
+def margins(
+    unit: Unit,
+    points: Floats,
+    motion: str,
+    rays: RayScene,
+    weather: Weather,
+    *,
+    lifted: Bools | None = None,
+    lowest_db: float = -np.inf,
+    least_db: Floats | float = -np.inf,
+    recall: Recall | None = None,
+) -> Floats:
+    """Margins (n,) of a unit's part at points (n, 3), as `judge` finds them, without the causes.
+
+    Points that distance alone puts below `lowest_db` are not followed: −inf. Nor are those that the open air puts
+    below `least_db` (n,), unless mirrors may add to them. `recall`: what is known from before of straight ways in the
+    same building and air.
+    """
+    found = np.full(len(points), -np.inf)
+    offset = (points - unit.position).T
+    footprints = unit.footprints_for(motion)
+    air = open_air(unit, (offset[0], offset[1], offset[2]), footprints, weather)
+    near = air.potential_db + max(weather.heat_db(unit), 0.0) >= lowest_db
+    live = near & air.in_lens & np.isfinite(air.margin_db)
+    seen = imaging(unit, footprints, rays, weather)
+    if seen is None:
+        live &= air.margin_db >= least_db
+    followed = np.flatnonzero(live if seen is None else near)
+    if not len(followed):
+        return found
+    targets = points if lifted is None else points + np.array([0, 0, LIFT]) * lifted[:, None]
+    margin = np.full(len(followed), -np.inf)
+    straight = np.flatnonzero(live[followed])
+
+    def obstacles_db(some: Floats) -> Floats:
+        return _obstacles_db(unit, rays.segments(unit.position, some, unit.ahead), rays, weather)
+
+    if len(straight):
+        cells = followed[straight]
+        added = obstacles_db(targets[cells]) if recall is None else recall.of(unit, targets, cells, obstacles_db)
+        margin[straight] = air.margin_db[cells] + added
+    if seen is not None:
+        margin = seen.by_mirrors(targets[followed] - unit.position, margin).added_to(margin)[0]
+    found[followed] = margin
+    return found
 
 
 def judge(
@@ -327,7 +356,7 @@ def _judge(
     offset = (points - unit.position).T
     air = open_air(unit, (offset[0], offset[1], offset[2]), unit.footprints_for(motion, target_m2), weather)
     targets = points + np.array([0, 0, LIFT]) * (np.zeros(n) if lifted is None else lifted)[:, None]
-    segments = rays.segments(unit.position, targets)
+    segments = rays.segments(unit.position, targets, unit.ahead)
     obstacles = np.full(n, -np.inf)
     blocker = np.full(n, -1, np.int32)
     live = air.in_lens & np.isfinite(air.margin_db)

@@ -5,12 +5,13 @@ from __future__ import annotations
 
 import hashlib
 import struct
-from dataclasses import fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 #: Bytes of a part's digest, and of a key.
 SHORT, LONG = 16, 32
@@ -66,3 +67,18 @@ def _add(to: list[bytes], value: object) -> None:
 @lru_cache(maxsize=256)
 def _fields(kind: type) -> tuple[str, ...] | None:
     return tuple(field.name for field in fields(kind)) if is_dataclass(kind) else None
+
+
+@dataclass(frozen=True)
+class Located:
+    """Something in space: a digest of it, how many points it has, and the corners (2, 3) of where they lie (m)."""
+
+    digest: bytes
+    n_points: int
+    corners: NDArray[np.floating]
+
+    @classmethod
+    def of(cls, what: object, points: NDArray[np.floating], above: float) -> Located:
+        """Of points (n, 3) and what is up to so far (m) above them."""
+        low, high = points.min(axis=0), points.max(axis=0)
+        return cls(digest(what, size=SHORT), len(points), np.array([low, high + np.array([0.0, 0.0, above])]))

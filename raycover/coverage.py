@@ -38,8 +38,8 @@ Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
 #: So many pairs of an image and a cell are looked at, at most: a few minutes on one core.
 MOST_LOOKS = 2_000_000_000
-#: So many detectors are cast in one go.
-_TOGETHER = 32
+#: So many detectors are cast in one go at most.
+_TOGETHER = 128
 #: A unit no deeper than this (m) in a solid hangs on its face.
 _ON_A_FACE = 5e-4
 
@@ -263,8 +263,11 @@ def solve(
     weather = Weather.of(scene.conditions)
     if weather.reflections:
         within_budget(scene, units, surfaces, rays, weather)
+    n_threads = threads if threads is not None else max(os.cpu_count() or 1, 1)
     # Several units at a time: what numpy takes for each call is then paid once, and what they share worked out once.
-    blocks = [range(u, min(u + _TOGETHER, len(units))) for u in range(0, len(units), _TOGETHER)]
+    n_jobs = len(surfaces) * len(units)
+    together = _TOGETHER if n_threads == 1 else min(max(n_jobs // (4 * n_threads), 1), _TOGETHER)
+    blocks = [range(u, min(u + together, len(units))) for u in range(0, len(units), together)]
     jobs = [(s, block) for s in range(len(surfaces)) for block in blocks]
     patches: list[list[Patch | None]] = [[] for _ in surfaces]
 
@@ -272,7 +275,6 @@ def solve(
         s, block = job
         return cast_many([units[u] for u in block], surfaces[s], rays, weather)
 
-    n_threads = threads if threads is not None else max(os.cpu_count() or 1, 1)
     done = 0
     with ThreadPoolExecutor(n_threads) as pool:
         found = pool.map(work, jobs) if n_threads > 1 else map(work, jobs)
@@ -280,7 +282,7 @@ def solve(
             patches[s] += some
             done += len(some)
             if progress is not None:
-                progress(done, len(surfaces) * len(units))
+                progress(done, n_jobs)
 
     explainer = Explainer(units, rays, weather, scene.conditions.reserve_db)
     planes = {

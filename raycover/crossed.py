@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,8 @@ from raycover.segments import TOLERANCE
 from raycover.tracers import Ints
 
 Floats = NDArray[np.floating]
+#: Crossings of a ray that there is room for, and those that most rays have at most.
+_SLOTS, _FEW = 8, 4
 #: Distance, cosine of incidence, part, loss in dB, flat face.
 Row = tuple[float, float, int, float, int]
 
@@ -54,6 +56,71 @@ class Met:
     def once(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """`counted_once` of all of them."""
         return counted_once(self.ray, self.distance, self.face)
+
+
+class Tally:
+    """What crossings cost each of n rays, added up as they are found.
+
+    A sum needs no order. Only rays that cross two things within the tolerance of each other, or one face twice, are in
+    doubt, and the few that cross very many: `doubtful` tells which, for `counted_once` to settle.
+    """
+
+    def __init__(self, n: int, reach_m: float) -> None:
+        """For n rays none of which is longer than `reach_m`."""
+        self.loss_db = np.zeros(n)
+        self._n, self._reach = n, reach_m
+        self._count = np.zeros(n, np.intp)
+        self._doubt = np.zeros(n, bool)
+        self._distance = np.full((_SLOTS, n), np.nan, np.float32)
+
+    def add(self, ray: NDArray[np.intp], distance: NDArray[np.floating], loss_db: Floats) -> None:
+        """Crossings (k,) of rays, each ray at most once."""
+        self.loss_db[ray] = self.loss_db.take(ray) + loss_db
+        count = self._count.take(ray)
+        place = count * self._n
+        place += ray
+        count += 1
+        self._count[ray] = count
+        if count.max(initial=0) > _SLOTS:
+            kept = np.flatnonzero(count <= _SLOTS)
+            self.doubt(ray[count > _SLOTS])
+            place, distance = place.take(kept), distance.take(kept)
+        self._distance.reshape(-1)[place] = distance
+
+    def doubt(self, ray: NDArray[np.intp]) -> None:
+        self._doubt[ray] = True
+
+    @property
+    def doubtful(self) -> NDArray[np.intp]:
+        """Rays in doubt."""
+        # A little wide, since distances are rounded to single precision here.
+        near = np.float32(TOLERANCE * 1.01) + np.float32(4e-7 * self._reach)
+        doubt = self._doubt
+        _near_each_other(self._distance[:_FEW], near, doubt)
+        if int(self._count.max(initial=0)) > _FEW:
+            many = np.flatnonzero(self._count > _FEW)
+            some = np.zeros(len(many), bool)
+            _near_each_other(self._distance.take(many, axis=1), near, some)
+            doubt[many] |= some
+        return np.flatnonzero(doubt)
+
+
+def by_rank(ray: Ints) -> Iterator[NDArray[np.intp]]:
+    """Crossings (k,) by index: one of each ray, then another of each ray that has two, and so on."""
+    order = np.argsort(ray, kind="stable")
+    first = np.flatnonzero(np.diff(ray[order], prepend=-1))
+    n = np.diff(first, append=len(ray))
+    while len(first):
+        yield order[first]
+        further = n > 1
+        first, n = first[further] + 1, n[further] - 1
+
+
+def _near_each_other(distance: NDArray[np.float32], near: np.float32, found: NDArray[np.bool_]) -> None:
+    """Mark (n,) rays any two of whose distances (k, n), NaN where there is none, are near."""
+    for i in range(1, len(distance)):
+        for j in range(i):
+            found |= np.abs(distance[i] - distance[j]) <= near
 
 
 def counted_once(ray: Ints, distance: Floats, face: Ints) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -18,7 +18,7 @@ from raycover.physics.margin import unit_rotation
 from raycover.physics.microwave import body_db, sensitivity_db
 from raycover.physics.motion import SpeedBand, with_derived
 from raycover.physics.pattern import Declaration, Footprint, Mask, resolve, with_gain
-from raycover.physics.shapes import Array, Circle, Ellipse, Polar, Rectangle, Sector, Shape
+from raycover.physics.shapes import Array, Circle, Ellipse, Polar, Rectangle, Sector, Shape, azimuth_cells
 from raycover.scene.devices import DetectorSpec, MaskSpec, PatternSpec, ShapeSpec
 from raycover.scene.halves import Combine, HalfKind, Trigger
 
@@ -30,6 +30,10 @@ _NAMES = frozenset({"name", "title", "housing", "footprints"})
 def _of_footprint(footprint: Footprint) -> bytes:
     """The digest of a footprint: few are shared by many units."""
     return digest(footprint, size=SHORT)
+
+
+#: A unit looks one way where its directions, weighed by the area they declare, add up to this share or more.
+_ONE_SIDED = 0.15
 
 
 @dataclass(frozen=True)
@@ -106,6 +110,22 @@ class Unit:
         """A digest of all that it is but its names."""
         values = [getattr(self, field.name) for field in fields(self) if field.name not in _NAMES]
         return digest(values, list(map(_of_footprint, self.footprints)), size=SHORT)
+
+    @cached_property
+    def ahead(self) -> Array | None:
+        """Where it looks, a unit vector (3,), if it looks one way, as units on walls do; None if all round.
+
+        By the declared area's middle, which of a sector of up to some 300° lies well off the unit.
+        """
+        middle, area = np.zeros(2), 0.0
+        for footprint in self.footprints:
+            phi, width = azimuth_cells(footprint.shape.corners_rad, n=360)
+            direction = np.stack([np.cos(phi), np.sin(phi)])
+            part = width * footprint.shape.radius(*direction) ** 2
+            middle, area = middle + direction @ part, area + float(part.sum())
+        if not area or (off := float(np.linalg.norm(middle))) < _ONE_SIDED * area:
+            return None
+        return np.asarray(self.rotation[:, :2] @ (middle / off))
 
     @property
     def tag(self) -> str:

@@ -46,7 +46,8 @@ class Problem:
             shown = "".join(c if c.isprintable() else " " if c == "\t" else "·" for c in self.position.text)
             start = max(0, self.position.column - 60)  # a very long line is cut around the caret
             cut = shown[start : start + 100]
-            lines.append(f"  {number} | {'…' if start else ''}{cut}")
+            more = "…" if len(shown) > start + 100 else ""
+            lines.append(f"  {number} | {'…' if start else ''}{cut}{more}")
             lines.append(f"  {' ' * len(number)} | {' ' * (self.position.column - 1 - start + bool(start))}^")
         if self.help:
             lines.append(f"  help: {self.help}")

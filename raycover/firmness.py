@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from raycover.cases import few_steps
 from raycover.detectors import Unit
 from raycover.doubt import chances, verdict
 from raycover.mending import Mend, Mending, verdict_then
@@ -17,6 +18,7 @@ from raycover.scene.needs import NeedSpec
 from raycover.sensitivity import shift_db
 from raycover.sites import Site
 from raycover.spreads import Draws
+from raycover.walked_cases import best_along
 
 Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
@@ -27,8 +29,6 @@ _MOST_CELLS = 1200
 _MOST_MENDS = 3
 #: Margins further below the limit than this (dB) no case brings over it.
 _LOWEST_DB = -30.0
-#: What a walk that no footprint answers to loses (dB): more than any case gives.
-_LOST_DB = -300.0
 
 
 def with_chances(proof: Proof, progress: Progress | None = None) -> Proof:
@@ -108,8 +108,6 @@ def _quiet(proof: Proof, trouble: Trouble, remedy: Remedy, draws: Draws) -> floa
 
 
 def _firm(found: NeedVerdict, draws: Draws) -> NeedVerdict:
-    if found.need.routes is not None:  # a stay of minutes either is in reach of small movements or is not
-        return found
     everywhere = np.ones(draws.n, bool)
     places = []
     for place in found.places:
@@ -133,8 +131,8 @@ def _cases(need: NeedSpec, place: PlaceVerdict, situation: Situation, draws: Dra
     best = _best_in_cases(need, some, units, situation, draws)
     if need.never:
         return np.asarray(~(best >= 0).any(axis=1))
-    if need.first_within is not None:
-        return np.array([is_met(need, figures_of(need, site, one)) for one in best])
+    if need.walked:
+        return np.array([is_met(need, figures_of(need, some, one)) for one in best])
     if need.largest_gap is not None:
         whole = _spread_to(site, chosen, best)
         return np.array([is_met(need, figures_of(need, site, one)) for one in whole])
@@ -152,15 +150,8 @@ def _best_in_cases(need: NeedSpec, site: Site, units: Sequence[Unit], situation:
         )  # fmt: skip
         return site.best(found.draws)
 
-    if site.lines:  # what a walk adds to any motion, or takes, is that of the case as drawn
-        walked = np.full((draws.n, len(site)), -np.inf)
-        for unit in units:
-            plain = situation.margin_db(unit, replace(site, lines=()))
-            known = np.flatnonzero(np.isfinite(plain))
-            if len(known):  # elsewhere as at the nearest step that is seen at all
-                shift = np.maximum(situation.margin_db(unit, site)[known] - plain[known], _LOST_DB)
-                walked = np.maximum(walked, best([unit]) + np.interp(np.arange(len(site)), known, shift))
-        return walked
+    if site.lines:
+        return best_along(site, units, situation, draws, _LOWEST_DB)
     if need.by == 1:
         return best(units)
     top = np.full((need.by, draws.n, len(site)), -np.inf, np.float32)  # the best so far, the least of them first
@@ -173,6 +164,8 @@ def _best_in_cases(need: NeedSpec, site: Site, units: Sequence[Unit], situation:
 def _chosen(need: NeedSpec, place: PlaceVerdict) -> NDArray[np.intp]:
     """Cells to look at: all, or of many those nearest to the limit of a never-area, else spread over the place."""
     n = len(place.site)
+    if need.routes is not None:
+        return few_steps(place.site)
     if n <= _MOST_CELLS or place.site.lines:
         return np.arange(n)
     if need.never:

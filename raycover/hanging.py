@@ -21,6 +21,8 @@ Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
 #: A unit on a ceiling keeps this far (m) from walls; one on a wall stands so far off the wall's centre line.
 FROM_WALL_M, OFF_WALL_M = 0.3, 0.1
+#: Where the wall bends by less than this (degrees) there is no corner to hang in.
+_BENDS_DEG = 30.0
 #: In the open, a unit hangs no farther (m) than so beyond what it shall see.
 _ABOUT_M = 2.0
 #: A new place lies on whole steps (m) of this.
@@ -125,3 +127,20 @@ class HangingPlaces:
         found, turned = np.concatenate(places), np.concatenate(turns)
         inside = shapely.contains_xy(room.polygon, found[:, 0], found[:, 1])
         return found[inside], turned[inside]
+
+    def in_corners(self, room: RoomShape) -> tuple[Floats, Floats]:
+        """Places (n, 2) in a room's inner corners, off both walls, and the turn (n,), degrees, between the two."""
+        corners = np.asarray(orient(room.polygon).exterior.coords)[:-1]
+        before, after = corners - np.roll(corners, 1, axis=0), np.roll(corners, -1, axis=0) - corners
+        before /= np.linalg.norm(before, axis=1, keepdims=True)
+        after /= np.linalg.norm(after, axis=1, keepdims=True)
+        left = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+        inner = np.degrees(np.arctan2(left, (before * after).sum(axis=1)))  # how far the wall bends inward
+        between = after - before
+        turns = np.degrees(np.arctan2(between[:, 1], between[:, 0])) % 360
+        some = inner > _BENDS_DEG
+        away = OFF_WALL_M / np.cos(np.radians(inner[some]) / 2)
+        heading = np.radians(turns[some])
+        found = np.round(corners[some] + away[:, None] * np.column_stack([np.cos(heading), np.sin(heading)]), 3)
+        inside = shapely.contains_xy(room.polygon, found[:, 0], found[:, 1])
+        return found[inside], turns[some][inside]

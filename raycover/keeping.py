@@ -1,4 +1,4 @@
-"""A scene file kept up with its detectors: their new places go into it, all else stays byte for byte."""
+"""A scene file kept up with its detectors: what changed at them goes into it, all else stays byte for byte."""
 
 from __future__ import annotations
 
@@ -6,17 +6,21 @@ import copy
 import os
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from raycover.errors import InputError, Position, Problem
 from raycover.loading import load, load_text
 from raycover.scene.devices import DetectorSpec
 from raycover.scene.reading import read_text
 from raycover.scene.schema import Scene
-from raycover.scene.splicing import put, spliced
+from raycover.scene.splicing import drop, put, spliced
 from raycover.whole_file import write_whole
 
-#: What of a detector is kept.
-KEYS = ("at", "mounting", "turn_deg", "tilt_deg")
+#: What keys of a detector are where a file does not say; None for those that it must.
+_USUAL = {
+    key: None if field.is_required() else field.get_default(call_default_factory=True)
+    for key, field in DetectorSpec.model_fields.items()
+}
 
 
 class SceneFile:
@@ -30,26 +34,50 @@ class SceneFile:
         self.scene = load(path)
 
     def save(self, detectors: Sequence[DetectorSpec]) -> Scene:
-        """Write the detectors' places, heights, turns and tilts into the file; the scene as it then reads.
+        """Write the detectors into the file, known again by name: what changed at them, new ones, those gone.
 
-        The file is there whole, or as it was. Raises InputError where it has changed since it was read, cannot be
-        written, or would no longer be sound.
+        The scene as it then reads is returned. The file is there whole, or as it was. Raises InputError where it has
+        changed since it was read, cannot be written, or would no longer be sound.
         """
         self._unchanged()
         text = self._content.decode("utf-8")
-        data = copy.deepcopy(read_text(text, str(self.path)).data)
-        for index, (old, new) in enumerate(zip(self.scene.detectors, detectors, strict=True)):
-            for key in KEYS:
-                value = getattr(new, key)
-                if value != getattr(old, key):
-                    put(data, ("detectors", index, key), list(value) if key == "at" else value)
-        text = spliced(text, data, str(self.path))
+        for wanted in self._steps(detectors):
+            data = copy.deepcopy(read_text(text, str(self.path)).data)
+            put(data, ("detectors",), self._entries(data.get("detectors") or [], wanted))
+            if not wanted:
+                drop(data, ("detectors",))
+            text = spliced(text, data, str(self.path))
         scene = load_text(text, str(self.path), self.path.parent)
         self._unchanged()
         content = text.encode("utf-8")
         self._write(content)
         self.scene, self._content = scene, content
         return scene
+
+    def _steps(self, detectors: Sequence[DetectorSpec]) -> list[Sequence[DetectorSpec]]:
+        """Those that stay first: what is new must not come onto the lines, and the comments, of one that is gone."""
+        known = {spec.name for spec in self.scene.detectors}
+        staying = [spec for spec in detectors if spec.name in known]
+        return [staying, detectors] if staying and len(staying) < len(detectors) else [detectors]
+
+    def _entries(self, entries: list[dict[str, Any]], detectors: Sequence[DetectorSpec]) -> list[dict[str, Any]]:
+        """The file's entries of detectors, as they now are and in their order."""
+        known = {spec.name: spec for spec in self.scene.detectors}
+        written = {entry["name"]: entry for entry in entries}
+        found = []
+        for spec in detectors:
+            entry = written.get(spec.name, {"name": spec.name})
+            before = known[spec.name] if spec.name in written else spec.model_copy(update=_USUAL)
+            for key in DetectorSpec.model_fields:
+                value = getattr(spec, key)
+                if value == getattr(before, key):
+                    continue
+                if value in (None, [], ""):
+                    drop(entry, (key,))
+                else:
+                    put(entry, (key,), _plain(value))
+            found.append(entry)
+        return found
 
     def _unchanged(self) -> None:
         try:
@@ -72,3 +100,12 @@ class SceneFile:
     def _refused(self, code: str, why: str) -> InputError:
         hint = "nothing is lost: note the new places, open the file again and enter them"
         return InputError([Problem(code, f"not saved, {why}", Position(str(self.path)), hint)])
+
+
+def _plain(value: Any) -> Any:
+    """A key's value as a file says it."""
+    if hasattr(value, "model_dump"):
+        return value.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    if isinstance(value, (list, tuple)):
+        return [_plain(entry) for entry in value]
+    return value

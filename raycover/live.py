@@ -5,8 +5,8 @@
     live.coverage(live.look("floor"))["floor"].margin_db
     live.undo()
 
-Detectors are moved, turned and switched off, doors opened, the air warmed; maps follow. What an edit leaves as it was
-is kept: after a move only that detector is cast again. Nothing here draws or writes.
+Detectors are hung, taken down, moved, set and switched off, doors opened, the air warmed; maps follow. What an edit
+leaves as it was is kept: after a move only that detector is cast again. Nothing here draws or writes.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from raycover.building.parts import Building, OpeningMark
 from raycover.casting import Patch, Weather
 from raycover.combining import combined_db
 from raycover.coverage import Coverage, combine, make_units, within_budget
+from raycover.designs import Design, Loc, hung_at
 from raycover.detector_checks import check_detectors
 from raycover.detectors import Unit
 from raycover.edits import Edits
@@ -43,23 +44,10 @@ from raycover.seats import SeatView, judge_seats
 from raycover.stair_headroom import stair_headroom
 from raycover.surfaces import Surface, make_surfaces
 
-Loc = tuple[str | int, ...]
 #: So many heights, motions and ways doors stand are kept ready.
 _KEPT_LOOKS, _KEPT_BUILDINGS = 8, 4
 #: Fewer casts than this are not worth threads.
 _FEW = 4
-
-
-@dataclass(frozen=True)
-class Design:
-    """What can be edited. `off` are indices of detectors; `doors` openings that differ from the state, by where they
-    stand in the scene; `ambient_c` None: the air of the state."""
-
-    detectors: tuple[DetectorSpec, ...]
-    off: frozenset[int]
-    state: str
-    doors: frozenset[tuple[Loc, str]] = frozenset()
-    ambient_c: float | None = None
 
 
 @dataclass(frozen=True)
@@ -93,11 +81,11 @@ class _Built:
 
 @dataclass
 class _Maps:
-    """Surfaces of one look, and on each the patch of every detector with what it was cast for."""
+    """Surfaces of one look, and on each the patch of every detector, by name, with what it was cast for."""
 
     surfaces: list[Surface]
     warnings: list[Problem]
-    patches: list[dict[int, tuple[DetectorSpec, Weather, Patch | None]]]
+    patches: list[dict[str, tuple[DetectorSpec, Weather, Patch | None]]]
 
 
 class LiveCoverage:
@@ -142,7 +130,7 @@ class LiveCoverage:
     @property
     def scene_on(self) -> Scene:
         """The same with the detectors that are on alone."""
-        on = [d for k, d in enumerate(self.design.detectors) if k not in self.design.off]
+        on = [d for d in self.design.detectors if d.name not in self.design.off]
         return self.scene.model_copy(update={"detectors": on})
 
     @property
@@ -162,11 +150,14 @@ class LiveCoverage:
         """Every detector ready for casting, on or off."""
         standing, specs, kept = self._standing, self.design.detectors, self._units
         if kept is not None and kept[0] is standing:
-            changed = [k for k, (old, new) in enumerate(zip(kept[1], specs, strict=True)) if not _same(old, new)]
-            if not changed:
+            if kept[1] is specs:
                 return kept[2]
+            known = {spec.name: (spec, unit) for spec, unit in zip(kept[1], kept[2], strict=True)}
+            changed = [
+                k for k, spec in enumerate(specs) if spec.name not in known or not _same(known[spec.name][0], spec)
+            ]
             fresh = dict(zip(changed, make_units(self.scene, standing.building, only=changed), strict=True))
-            units = tuple(fresh.get(k, unit) for k, unit in enumerate(kept[2]))
+            units = tuple(fresh[k] if k in fresh else known[spec.name][1] for k, spec in enumerate(specs))
         else:
             units = make_units(self.scene, standing.building)
         self._units = standing, specs, units
@@ -175,7 +166,7 @@ class LiveCoverage:
     @property
     def on(self) -> tuple[int, ...]:
         """Indices of the detectors that are on: the order of a coverage's units."""
-        return tuple(k for k in range(len(self.design.detectors)) if k not in self.design.off)
+        return tuple(k for k, spec in enumerate(self.design.detectors) if spec.name not in self.design.off)
 
     @property
     def doors(self) -> tuple[OpeningMark, ...]:
@@ -212,7 +203,7 @@ class LiveCoverage:
         some = tuple(units[k] for k in on)
         explainer = Explainer(some, self.rays, weather, reserve)
         planes = {
-            surface.name: combine(surface, [patches[k][2] for k in on], explainer, reserve)
+            surface.name: combine(surface, [patches[unit.name][2] for unit in some], explainer, reserve)
             for surface, patches in zip(maps.surfaces, maps.patches, strict=True)
         }
         return Coverage(
@@ -258,15 +249,46 @@ class LiveCoverage:
     def move(
         self, index: int, words: str = "", *, thread: str | None = None, trial: bool = False, **values: Any
     ) -> None:
-        """Give a detector another `at`, `mounting`, `turn_deg` or `tilt_deg`.
+        """Give a detector other values of its keys: `at`, `mounting`, `turn_deg`, `sensitivity_pct`, `masks`, …
 
         A `trial` shows it without counting as an edit or being checked against the rest of the scene: `move` again, or
         `back`.
         """
-        specs = list(self.design.detectors)
-        specs[index] = specs[index].model_copy(update=values)
-        design = replace(self.design, detectors=tuple(specs))
-        self._show(design, words or f"{specs[index].name} moved", thread, trial=trial, check=True)
+        design = self.design.changed(index, values)
+        name = design.detectors[index].name
+        self._show(design, words or f"{name} moved", thread, trial=trial, check=True)
+
+    def add(self, place: tuple[float, float, float], like: int | None = None, *, model: str | None = None) -> int:
+        """Hang one more detector over a place on the ground (x, y, z); its index.
+
+        It is like another one, or the first entry that is meant for the height there, or of a `model`.
+        """
+        spec = hung_at(self.scene, self.building, place, like, model=model)
+        specs = (*self.design.detectors, spec)
+        words = f"{spec.name} added at ({spec.at[0]:g}, {spec.at[1]:g})"
+        self._show(replace(self.design, detectors=specs), words, check=True)
+        return len(specs) - 1
+
+    def remove(self, index: int) -> None:
+        """Take a detector down. Refused where something in the scene names it: a line, a zone, a need."""
+        name = self.design.detectors[index].name
+        try:
+            self._show(self.design.without(index), f"{name} taken down", check=True)
+        except InputError as error:
+            first = error.problems[0]
+            hint = "switch it off instead, or take its name out of the file first"
+            said = f'"{name}" cannot be taken down, the scene asks for it: {first.message}'
+            raise InputError([Problem("detector-wanted", said, first.position, hint)]) from None
+
+    def choose_model(self, index: int, model: str) -> None:
+        """Make a detector one of another entry; a setting that it does not have goes back to its own."""
+        spec, pattern = self.design.detectors[index], self.scene.catalogue.detectors[model]
+        values: dict[str, Any] = {"model": model, "pattern": None}
+        if pattern.kind != "dual":
+            values |= dict.fromkeys(("combine", "trigger", "microwave_pct"))
+        if not pattern.settings_pct[0] <= spec.sensitivity_pct <= pattern.settings_pct[1]:
+            values["sensitivity_pct"] = min(max(100.0, pattern.settings_pct[0]), pattern.settings_pct[1])
+        self.move(index, f"{spec.name} is now {model}", thread=f"{spec.name} model", **values)
 
     def back(self) -> None:
         """Leave trials, back to the last edit."""
@@ -274,10 +296,9 @@ class LiveCoverage:
 
     def switch(self, index: int, *, on: bool | None = None) -> None:
         """Switch a detector off, or on again."""
-        off = self.design.off
-        turned_on = index in off if on is None else on
-        after = off - {index} if turned_on else off | {index}
-        name = self.design.detectors[index].name
+        off, name = self.design.off, self.design.detectors[index].name
+        turned_on = name in off if on is None else on
+        after = off - {name} if turned_on else off | {name}
         self._show(replace(self.design, off=after), f"{name} {'on' if turned_on else 'off'}")
 
     def set_door(self, door: OpeningMark, state: str) -> None:
@@ -321,6 +342,11 @@ class LiveCoverage:
         except InputError as error:
             found += error.problems
         return found
+
+    def doubts(self, index: int) -> list[str]:
+        """What speaks against a detector as it hangs, though it can: a height that it is not meant for, say."""
+        alone = self.scene.model_copy(update={"detectors": [self.design.detectors[index]]})
+        return [problem.message for problem in check_detectors(alone) if problem.severity == "warning"]
 
     # Within.
 
@@ -385,7 +411,7 @@ class LiveCoverage:
             (s, k)
             for s, known in enumerate(maps.patches)
             for k in on
-            if k not in known or known[k][1] != weather or not _same(known[k][0], specs[k])
+            if (kept := known.get(specs[k].name)) is None or kept[1] != weather or not _same(kept[0], specs[k])
         ]
 
         def work(job: tuple[int, int]) -> Patch | None:
@@ -398,7 +424,7 @@ class LiveCoverage:
             with ThreadPoolExecutor(self.threads) as pool:
                 found = list(pool.map(work, jobs))
         for (s, k), patch in zip(jobs, found, strict=True):
-            maps.patches[s][k] = specs[k], weather, patch
+            maps.patches[s][specs[k].name] = specs[k], weather, patch
         self.n_cast += len(jobs)
 
 

@@ -13,9 +13,9 @@ from raycover.errors import InputError, Problem, did_you_mean
 from raycover.need_sets import expand
 from raycover.scene.checks import check_scene
 from raycover.scene.reading import Document, read_text, read_yaml
+from raycover.scene.salvage import Salvaged, read_or_salvage
 from raycover.scene.schema import Scene
 from raycover.scene.stating import apply_state, state_problems
-from raycover.scene.validate import validate
 from raycover.scene.varying import Change, varied
 
 
@@ -48,13 +48,14 @@ def load_changed(document: Document, data: dict[str, Any], folder: Path | None =
 
 
 def _finish(document: Document, problems: list[Problem], folder: Path | None) -> Scene:
-    scene: Scene = validate(Scene, document, problems=problems)
+    read, wrong = read_or_salvage(document, problems)
+    scene, written = (read.scene, read) if isinstance(read, Salvaged) else (read, document)
     catalogue = load_catalogue(folder)
     if scene.corrections is not None:
         catalogue = catalogue.corrected(scene.corrections.loss_db)
-    scene, places = expand(scene, document, folder)
+    scene, places, of_sets = expand(scene, written, folder)
     scene.attach(places, catalogue, folder=folder)
-    found = [*check_scene(scene, catalogue), *check_detectors(scene), *state_problems(scene)]
+    found = [*of_sets, *check_scene(scene, catalogue), *check_detectors(scene), *state_problems(scene)]
     if scene.underlay is not None:
         from raycover.underlay import check_underlay
 
@@ -63,13 +64,28 @@ def _finish(document: Document, problems: list[Problem], folder: Path | None) ->
         from raycover.letterhead import check_project
 
         found += check_project(scene)
+    if isinstance(read, Salvaged):
+        told = {problem.position for problem in wrong}
+        also = [p for p in (*found, *_missing_meshes(scene)) if read.keeps(p) and p.position not in told]
+        raise InputError([*wrong, *also])
     errors = [p for p in found if p.severity == "error"]
     if not errors:
         errors = [p for index in range(len(scene.states)) for p in _in_state(scene, index, found)[1]]
     if errors:
-        raise InputError(errors)
+        raise InputError([*errors, *_missing_meshes(scene)])
     scene.attach(places, catalogue, [p for p in found if p.severity != "error"], folder)
     return scene
+
+
+def _missing_meshes(scene: Scene) -> list[Problem]:
+    """Mesh files that are not there: the building would say so, once it came to be built."""
+    missing: list[Problem] = []
+    for index, mesh in enumerate(scene.meshes):
+        try:
+            scene.file(mesh.file, "meshes", index, "file")
+        except InputError as error:
+            missing += error.problems
+    return missing
 
 
 def in_state(scene: Scene, name: str) -> Scene:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from raycover.mending import Mend, Mending
-from raycover.mending.changes import COST_WORDS
+from raycover.mending.bench import worst_walk
+from raycover.mending.changes import BESIDE_WORDS, COST, COST_WORDS, TWICE_WORDS
 from raycover.needs import Figures
-from raycover.proof_words import listed, margin_words, seen_words
+from raycover.proof_words import margin_words, places_words, seen_words, some_of, walked_words
 
 
 def mending_title(mending: Mending) -> str:
@@ -16,14 +15,22 @@ def mending_title(mending: Mending) -> str:
     return f"{mending.need} is missed{where}; what would mend it, tried by casting"
 
 
-def some_of(names: Sequence[str], most: int = 4) -> str:
-    """Names, the first few where there are many."""
-    return listed(names) if len(names) <= most else f"{', '.join(names[: most - 1])} and {len(names) - most + 1} more"
-
-
 def mend_words(mend: Mend) -> str:
-    """What a remedy changes, with its unit."""
-    return mend.words if mend.is_new else f"{mend.unit}: {mend.words}"
+    """What a remedy changes, with its unit; of two changes one after the other."""
+    return "; and ".join(c.words if c.is_new else f"{c.unit}: {c.words}" for c in mend.changes)
+
+
+def mend_seen(mend: Mend) -> str:
+    """How much is seen with a remedy done; of walks how long, or how far, somebody goes unnoticed."""
+    return seen_words(mend.share) if mend.walk is None else walked_words(mend.walk)
+
+
+def seen_head(mending: Mending) -> str:
+    """The head of the column of that."""
+    walk = next((mend.walk for mend in mending.remedies if mend.walk is not None), None)
+    if walk is None:
+        return "seen"
+    return "unnoticed for" if walk.longest_s is not None else "noticed after"
 
 
 def mends_words(mend: Mend, mending: Mending) -> str:
@@ -35,7 +42,7 @@ def mends_words(mend: Mend, mending: Mending) -> str:
 
 def mend_harm(mend: Mend) -> str:
     """What a remedy breaks: needs met now, never-areas that it would trip."""
-    parts = [f"misses {some_of(mend.broken)}"] if mend.broken else []
+    parts = [f"misses {places_words(mend.broken)}"] if mend.broken else []
     parts += [f"trips from {name} ({margin_words(margin)})" for name, margin in mend.tripped]
     return ", ".join(parts)
 
@@ -44,15 +51,18 @@ def mend_effect(mend: Mend) -> str:
     """What else a remedy does: harm first, then what stays missed, then what it mends besides."""
     parts = [harm] if (harm := mend_harm(mend)) else []
     if mend.still and mend.mended:
-        parts.append("still missed: " + some_of([f"{name} ({seen_words(f.share)})" for name, f in mend.still], 3))
+        parts.append("still missed: " + some_of([f"{name} ({_seen(f)})" for name, f in mend.still], 3))
     if mend.also:
-        parts.append(f"mends {some_of(mend.also)}, too")
+        parts.append(f"mends {places_words(mend.also)}, too")
     return "; ".join(parts) if parts else "breaks nothing"
 
 
 def cost_words(mend: Mend) -> str:
-    """What a remedy asks for: `a setting`, `one more unit`."""
-    return COST_WORDS[mend.cost]
+    """What a remedy asks for: `a setting`, `one more unit and a setting`, `two more units`."""
+    costs = sorted((COST[c.kind] for c in mend.changes), reverse=True)
+    if len(costs) == 2 and costs[0] == costs[1]:
+        return TWICE_WORDS[costs[0]]
+    return " and ".join(COST_WORDS[cost] if len(costs) == 1 else BESIDE_WORDS[cost] for cost in costs)
 
 
 def mending_verdict(mending: Mending) -> str:
@@ -64,9 +74,13 @@ def mending_verdict(mending: Mending) -> str:
         return f"None of {mending.n_tried} changes tried brings more of it into view."
     left = [f"{name} ({_figures_words(figures)})" for name, figures in best.still]
     what = f"leaves {some_of(left)}" if left else mend_harm(best)
-    return f"None of {mending.n_tried} changes tried mends all of it alone; the best {what}."
+    return f"None of {mending.n_tried} changes tried mends all of it, alone or in pairs; the best {what}."
 
 
 def _figures_words(figures: Figures) -> str:
     gap = f", gap {figures.largest_gap_m:.2f} m" if figures.largest_gap_m > 0 else ""
-    return f"{seen_words(figures.share)} seen{gap}"
+    return f"{_seen(figures)} seen{gap}" if worst_walk([figures]) is None else f"unnoticed {_seen(figures)}"
+
+
+def _seen(figures: Figures) -> str:
+    return seen_words(figures.share) if worst_walk([figures]) is None else walked_words(figures)

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import shapely
@@ -63,7 +64,7 @@ class Mirrors:
     Planes: `normal` (p, 3) unit, `offset` (p,) with normal·x = offset, `u`, `v` (p, 3) axes in the plane.
     Mirrors: `plane` (n,) its plane, `made` (n,) index into `made_of`, `slab` (n,) floors and ceilings of rooms,
     `rect` (n, 4) lowest u, v and highest u, v, `area` (n,) m², `side` (n,) the shorter side of its faces (m): area
-    over longer extent, the mean by area. `part` (n,) the part of its largest face.
+    over longer side, the mean by area. `part` (n,) the part of its largest face.
     Triangles: those of the mirrors, `triangles` (t, 3, 3), the mirror and part of each, and the side it
     reflects to along the plane's normal: 1, −1, or 0 for both.
     """
@@ -198,7 +199,7 @@ def make_mirrors(building: Building, backend: str) -> Mirrors:
     by_area = np.lexsort((-face_part, np.round(area, 6)))  # of faces alike, the first in the scene
     largest[of_mirror[by_area]] = by_area
     # A lattice of narrow faces is no wide mirror: faces speak for themselves, by their area.
-    own_side = area / np.maximum(np.maximum(rect[:, 2] - rect[:, 0], rect[:, 3] - rect[:, 1]), 1e-9)
+    own_side = area / np.maximum(_longer_m(of_face, along_u, along_v, double / 2, rect), 1e-9)
     shorter = np.bincount(of_mirror, area * own_side, minlength=n_mirrors) / np.maximum(total, 1e-9)
     wide = shorter >= _NARROWEST
     number = np.cumsum(wide) - 1
@@ -281,6 +282,32 @@ def _along(building: Building, part: Ints, corners: Floats, normals: Floats) -> 
     found[upright] = level[upright]
     found = found - np.einsum("ij,ij->i", found, normals)[:, None] * normals
     return np.asarray(found / np.linalg.norm(found, axis=1, keepdims=True))
+
+
+def _longer_m(face: NDArray[np.signedinteger[Any]], u: Floats, v: Floats, area: Floats, rect: Floats) -> Floats:
+    """Longer side (f,) in m of the rectangle that holds each face's area as far from its middle as the face does.
+
+    Of triangles in their plane, `u`, `v` (t, 3), by second moments: the same however a face is turned in its plane,
+    which the extent along an axis is not. Of a rectangle, its longer side.
+    """
+    n = len(rect)
+    u, v = u - rect[face, :1], v - rect[face, 1:2]
+    weight = area / 12
+
+    def summed(values: Floats) -> Floats:
+        return np.bincount(face, values, minlength=n).astype(float)
+
+    def moment(one: Floats, two: Floats) -> Floats:
+        return summed(weight * ((one * two).sum(axis=1) + one.sum(axis=1) * two.sum(axis=1)))
+
+    total = np.maximum(summed(area), 1e-12)
+    middle_u, middle_v = summed(area * u.mean(axis=1)) / total, summed(area * v.mean(axis=1)) / total
+    uu, vv, uv = (
+        moment(one, two) / total - a * b
+        for one, two, a, b in ((u, u, middle_u, middle_u), (v, v, middle_v, middle_v), (u, v, middle_u, middle_v))
+    )
+    largest = (uu + vv) / 2 + np.hypot((uu - vv) / 2, uv)
+    return np.asarray(np.minimum(np.sqrt(12 * largest), np.hypot(rect[:, 2] - rect[:, 0], rect[:, 3] - rect[:, 1])))
 
 
 def _touching(plane: Ints, made: Ints, slab: Bools, rect: Floats) -> Ints:

@@ -9,7 +9,7 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from raycover.catalogue import load_need_sets
-from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.errors import Position, Problem, did_you_mean
 from raycover.scene.need_sets import NeedSetSpec
 from raycover.scene.needs import NeedSpec
 from raycover.scene.schema import Places, Scene
@@ -38,13 +38,13 @@ class SetPlaces:
         return self.written.position(at, key=key)
 
 
-def expand(scene: Scene, written: Places, folder: Path | None) -> tuple[Scene, Places]:
-    """The scene with every set of needs written out, and where its values stood.
+def expand(scene: Scene, written: Places, folder: Path | None) -> tuple[Scene, Places, list[Problem]]:
+    """The scene with every set of needs written out, where its values stood, and what is wrong with the sets.
 
-    Raises InputError for names that no set has, keys that a set has no use for, and needs that cannot be.
+    Wrong are names that no set has, keys that a set has no use for, and needs that cannot be: they are left out.
     """
     if not any(need.set is not None for need in scene.needs):
-        return scene, written
+        return scene, written, []
     sets = load_need_sets(folder)
     needs: list[NeedSpec] = []
     entry: list[int] = []
@@ -66,10 +66,8 @@ def expand(scene: Scene, written: Places, folder: Path | None) -> tuple[Scene, P
             of_set += range(len(needs), len(needs) + len(made))
         needs += made
         entry += [index] * len(made)
-    if problems:
-        raise InputError(problems)
     places = SetPlaces(written, tuple(entry), frozenset(of_set))
-    return scene.model_copy(update={"needs": needs}), places
+    return scene.model_copy(update={"needs": needs}), places, problems
 
 
 def _made(

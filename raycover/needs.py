@@ -194,9 +194,14 @@ def _nothing(scene: Scene, state: str | None = None) -> Problem:
     )
 
 
-def judge_need(need: NeedSpec, sites: Sequence[Site], situation: Situation, *, assumed: bool = False) -> NeedVerdict:
-    """Judge the places of a need."""
-    places = tuple(_judge_place(need, site, situation, counting_units(need, situation.units, site)) for site in sites)
+def judge_need(
+    need: NeedSpec, sites: Sequence[Site], situation: Situation, *, assumed: bool = False, with_ways: bool = True
+) -> NeedVerdict:
+    """Judge the places of a need; `with_ways`: with the way to the spot of each that decides, in words."""
+    places = tuple(
+        _judge_place(need, site, situation, counting_units(need, situation.units, site), with_ways=with_ways)
+        for site in sites
+    )
     met = all(place.met for place in places)
     return NeedVerdict(need, situation, places, assumed, words=MET_AS_EXPECTED if met else NOT_MET)
 
@@ -205,20 +210,22 @@ def counting_units(need: NeedSpec, units: Sequence[Unit], site: Site) -> tuple[i
     """Which units, by index, a need asks at a place."""
     whose = "own" if need.first_within is not None else need.whose
     of_place = {"own": site.own, "others": site.others, None: None}[whose]
-    lists = [names for names in (need.detectors, of_place) if names is not None]
+    lists = [frozenset(names) for names in (need.detectors, of_place) if names is not None]
     return tuple(k for k, unit in enumerate(units) if all(unit.name in names for names in lists))
 
 
-def _judge_place(need: NeedSpec, site: Site, situation: Situation, counting: tuple[int, ...]) -> PlaceVerdict:
+def _judge_place(
+    need: NeedSpec, site: Site, situation: Situation, counting: tuple[int, ...], *, with_ways: bool
+) -> PlaceVerdict:
     margin = np.array([situation.margin_db(situation.units[k], site) for k in counting]).reshape(-1, len(site))
     found = figures_of(need, site, nth_best(margin, need.by, len(site)))
     way = None
-    if counting and len(counting) >= need.by:
+    if with_ways and counting and len(counting) >= need.by:
         # Of units that see nothing there, the first is the one that distance alone would let see.
         spot = site.ground[found.cell][None] + [0.0, 0.0, float(np.median(site.heights))]
         apart = np.array([potential_db(site.asked(situation.units[k]), spot, site.motion)[0] for k in counting])
-        if site.heard is not None:
-            apart[[not site.stepped(site.heard[situation.units[k].name])[found.cell] for k in counting]] = -np.inf
+        if site.rooms is not None:
+            apart[[not situation.hears(situation.units[k], site)[found.cell] for k in counting]] = -np.inf
         order = np.lexsort((apart, margin[:, found.cell]))[::-1]
         way = _way(situation, situation.units[counting[int(order[need.by - 1])]], site, found.cell)
         if site.lines and found.worst_db < 0 and way.cause == "none":  # seen there by another motion than this walk

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from raycover.catalogue import Losses
 from raycover.detectors import Unit
-from raycover.physics.infrared import contrast_db, contrast_factor
+from raycover.physics.infrared import contrast_db, worn_contrast
 from raycover.physics.margin import inside_lens, mask_loss_db, reach_margin_db, to_local
 from raycover.physics.motion import moving_db
 from raycover.physics.pattern import Footprint
@@ -38,7 +38,7 @@ class Weather:
 
     @classmethod
     def of(cls, conditions: Conditions) -> Weather:
-        contrast = float(contrast_db(contrast_factor(conditions.ambient_c)))
+        contrast = float(contrast_db(worn_contrast(conditions.ambient_c)))
         return cls(contrast, conditions.losses, conditions.reflections, conditions.ambient_c)
 
     def heat_db(self, unit: Unit) -> float:

@@ -69,6 +69,20 @@ def listed(names: Sequence[str], word: str = "and") -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}"
 
 
+def some_of(names: Sequence[str], most: int = 4) -> str:
+    """Names, the first few where there are many."""
+    return listed(names) if len(names) <= most else f"{', '.join(names[: most - 1])} and {len(names) - most + 1} more"
+
+
+def places_words(names: Sequence[str]) -> str:
+    """Places that are told with their need (`Every cubicle: WC 3`), those of a need together, a few of each."""
+    grouped: dict[str, list[str]] = {}
+    for name in names:
+        need, colon, place = name.rpartition(": ")
+        grouped.setdefault(need if colon else name, []).extend([place] if colon else [])
+    return some_of([f"{need}: {some_of(places, 3)}" if places else need for need, places in grouped.items()])
+
+
 def margin_words(margin_db: float) -> str:
     """`+4.2 dB`; `none` where nothing gets through."""
     return f"{margin_db:+.1f} dB".replace("-", "−") if math.isfinite(margin_db) else "none"
@@ -172,7 +186,7 @@ def remedy_cost(remedy: Remedy) -> str:
     """What a remedy costs inside: needs missed first, then shares, then area."""
     parts = []
     if remedy.missed:
-        parts.append(f"misses {listed(remedy.missed)}")
+        parts.append(f"misses {some_of(remedy.missed, 3)}")
     if remedy.share_lost > 5e-4:
         parts.append(f"−{100 * remedy.share_lost:.0f} % of {remedy.lost_at}")
     name, lost = remedy.largest_area_lost
@@ -188,8 +202,8 @@ def remedy_note(troubles: Sequence[Trouble], mendings: Sequence[Mending] = ()) -
         said.append("Quiet: share of the varied cases in which the unit, so changed, is not tripped from there.")
     if mendings:
         said.append(
-            "Remedies are tried one at a time: a unit moved by at most 1 m, turned, tilted, raised, another model of "
-            "the catalogue, one more unit. Seen, gap and margin are the worst of the places mended."
+            "Remedies: a unit moved, turned, tilted, raised, set or unmasked, another model of the catalogue, one more "
+            "unit; two of them where none mends a need alone. Seen, gap and margin are the worst of the places mended."
         )
     return said
 

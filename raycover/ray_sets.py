@@ -17,13 +17,6 @@ class RaySets:
 
     def __init__(self, building: Building) -> None:
         self.building = building
-        # Materials of boxes by number: hashing one a box takes long, and most boxes share the very same object.
-        objects, which = np.unique(np.fromiter(map(id, building.boxes.materials), np.int64), return_inverse=True)
-        by_id = {id(material): material for material in building.boxes.materials}
-        distinct = [by_id[one] for one in objects.tolist()]
-        self._materials = list(dict.fromkeys(distinct))
-        number = {material: i for i, material in enumerate(self._materials)}
-        self._material_of = np.array([number[m] for m in distinct], np.int32)[which]
 
     def of(self, kind: str, frequency_ghz: float | None) -> Bools:
         """Which parts (n_parts,) belong to a set.
@@ -61,9 +54,10 @@ class RaySets:
 
     def box_rates(self, frequency_ghz: float | None) -> Floats:
         """Bulk loss (n_boxes,) in dB per metre, infinite where opaque; infrared is stopped by every box."""
-        if not self._materials or frequency_ghz is None:
+        materials, which = self.building.boxes.made_of
+        if not materials or frequency_ghz is None:
             return np.full(len(self.building.boxes), np.inf)
-        return np.array([m.loss_db_per_m(frequency_ghz) for m in self._materials])[self._material_of]
+        return np.array([m.loss_db_per_m(frequency_ghz) for m in materials])[which]
 
 
 def _opaque(one: MeshObject, frequency_ghz: float | None) -> bool:

@@ -1,16 +1,16 @@
 """What stands between a detector and points: infrared stopped by everything solid, microwave weakened.
 
-Sheets of one construction are traced as one set, each construction by itself: then no crossing can hide
-another of a different construction at a joint, and "within 1 mm counts once, the lossier wins" is a matter of
-sorting. Boxes' chords are computed exactly once a ray is known to touch them, those of imported closed objects
-by their entries and exits (see `enclosed`).
+Sheets of constructions that touch are traced as different sets: then no crossing can hide another of a different
+construction at a joint, and "within 1 mm counts once, the lossier wins" is a matter of sorting. Boxes' chords are
+computed exactly once a ray is known to touch them, those of imported closed objects by their entries and exits (see
+`enclosed`).
 """
 
 from __future__ import annotations
 
 import threading
 from collections import defaultdict
-from dataclasses import dataclass
+from collections.abc import Iterator
 from functools import cached_property
 
 import numpy as np
@@ -20,47 +20,31 @@ from raycover.building.mesh import BOX_FACES
 from raycover.building.parts import Building
 from raycover.catalogue import Construction, Losses
 from raycover.crossed import Crossing as Crossing
-from raycover.crossed import Met, Row, counted_once, lossiest_of, once
+from raycover.crossed import Met, Row, Tally, by_rank, counted_once, lossiest_of, once
 from raycover.enclosed import Enclosures
 from raycover.mirrors import Mirrors, make_mirrors
 from raycover.ray_sets import RaySets
 from raycover.segments import LIFT as LIFT
 from raycover.segments import TOLERANCE as TOLERANCE
-from raycover.segments import Launch, Segments, extent, in_metres, turned
+from raycover.segments import Launch, Segments, extents, in_metres
 from raycover.segments import take as take
-from raycover.tracers import Alike, Bools, Ints, Single, Tracer, default_backend, make_tracer
+from raycover.sheet_sets import Sheets, SheetSet, sheet_sets
+from raycover.tracers import (
+    Alike,
+    Bools,
+    Ints,
+    Runs,
+    Tracer,
+    default_backend,
+    make_tracer,
+    recentred,
+)
+from raycover.vectors import rows
 
 #: Faces of boxes are told apart down to this (m).
 _BOX_STEP = 1e-4
 
 Floats = NDArray[np.floating]
-
-
-@dataclass(frozen=True)
-class _SheetSet:
-    construction: Construction
-    tracer: Tracer
-    part: Ints
-    face: Ints
-    normals: Floats
-    low: Single
-    high: Single
-
-    @classmethod
-    def of(
-        cls, construction: Construction, triangles: Single, part: Ints, face: Ints, normals: Floats, backend: str
-    ) -> _SheetSet:
-        """A set of triangles (n, 3, 3), ordered by part."""
-        starts = np.flatnonzero(np.diff(part, prepend=-1))
-        low, high = np.zeros((2, 0, 3), np.float32)
-        if len(starts):
-            low = np.minimum.reduceat(triangles.min(axis=1), starts) - np.float32(TOLERANCE)
-            high = np.maximum.reduceat(triangles.max(axis=1), starts) + np.float32(TOLERANCE)
-        return cls(construction, make_tracer(triangles, backend), part, face, normals, low, high)
-
-    def meets(self, low: Single, high: Single) -> bool:
-        """Whether any of its sheets, as upright boxes a tolerance wide of them, reaches into a box of corners (3,)."""
-        return bool(((self.low <= high) & (low <= self.high)).all(axis=1).any())
 
 
 class RayScene:
@@ -72,10 +56,7 @@ class RayScene:
         self.n_rays = 0
         self._count_lock = threading.Lock()
         self._own = threading.local()
-        triangles = building.mesh.triangles
         self._centre = building.bounds.mean(axis=0)
-        self._triangles = np.empty(triangles.shape, np.float32)
-        np.subtract(triangles, self._centre, out=self._triangles, casting="unsafe")  # as float64, no second copy
         self._by_construction: dict[Construction, list[int]] = defaultdict(list)
         for index, sheet in enumerate(building.sheets):
             self._by_construction[sheet.construction].append(index)
@@ -85,22 +66,18 @@ class RayScene:
                 self._by_construction[one.made_of].append(self._first_object + index)
         self._enclosures = Enclosures(building, self.backend)
         self._sets = RaySets(building)
-        self._launch = Launch(building, self._centre)
+        self.launch = Launch(building, self._centre)
         self._tracers: dict[tuple[str, float | None], Tracer] = {}
         self._parts: dict[tuple[str, float | None], Ints] = {}
         self._lock = threading.Lock()
 
-    def segments(self, position: Floats, targets: NDArray[np.floating]) -> Segments:
-        """Segments from one position (3,) to targets (n, 3)."""
-        return self._launch.to(position, targets)
-
-    def segments_along(self, position: Floats, directions: Single) -> Segments:
-        """Segments from one position (3,) by the offsets (n, 3) of their targets."""
-        return self._launch.along(position, directions)
+    def segments(self, position: Floats, targets: NDArray[np.floating], ahead: Floats | None = None) -> Segments:
+        """Segments from one position (3,) to targets (n, 3); of a unit that looks one way, `ahead` (3,) says which."""
+        return self.launch.to(position, targets, ahead)
 
     def segments_between(self, starts: Floats, ends: Floats) -> Segments:
         """Segments from each start (n, 3) to its end (n, 3), the tolerance short of both."""
-        return self._launch.between(starts, ends)
+        return self.launch.between(starts, ends)
 
     @cached_property
     def mirrors(self) -> Mirrors:
@@ -112,18 +89,69 @@ class RayScene:
         self.count(len(segments.origins))
         return self._tracer("infrared").occluded(segments.origins, segments.directions, segments.lengths)
 
-    def microwave_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> Floats:
-        """One-way loss (n,) in dB along segments; infinite where something opaque stands in the way."""
+    def microwave_loss_db(
+        self, segments: Segments, frequency_ghz: float, losses: Losses, firsts: NDArray[np.intp] | None = None
+    ) -> Floats:
+        """One-way loss (n,) in dB along segments; infinite where something opaque stands in the way.
+
+        `firsts`: where bundles of segments begin that lie together, of one unit each, say; it saves asking.
+        """
         n = len(segments.origins)
         self.count(n)
         tracer = self._tracer("microwave", frequency_ghz)
         loss = np.zeros(n)
         loss[tracer.occluded(segments.origins, segments.directions, segments.lengths)] = np.inf
-        open_rays = np.flatnonzero(loss == 0)
-        if len(open_rays):
-            met = self.lossy_met(in_metres(take(segments, open_rays)), frequency_ghz, losses)
-            loss[open_rays] = _added_db(met, len(open_rays))
+        through = np.flatnonzero(loss == 0)
+        if len(through) == n:
+            return self._lossy_db(in_metres(segments), frequency_ghz, losses, firsts)
+        if len(through):
+            line = in_metres(take(segments, through))
+            firsts = None if firsts is None else np.unique(np.searchsorted(through, firsts))
+            loss[through] = self._lossy_db(line, frequency_ghz, losses, firsts)
         return loss
+
+    def _lossy_db(
+        self, line: Segments, frequency_ghz: float, losses: Losses, firsts: NDArray[np.intp] | None
+    ) -> Floats:
+        """What rays lose altogether, (n,) dB, to what weakens but does not stop, each crossing once."""
+        n = len(line.lengths)
+        tally = Tally(n, float(line.lengths.max(initial=0.0)))
+        for sheets, runs in self._sheets_met(line, firsts):
+            for met in sheets.tracer.rounds(line.origins, line.directions, line.lengths, TOLERANCE, runs):
+                cosine = sheets.cosine(met.triangle, met.along)
+                tally.add(met.ray, met.distance, sheets.loss_db(met.triangle, cosine, frequency_ghz, losses))
+                if met.before is not None:
+                    tally.doubt(sheets.met_again(met, cosine))
+        for one in self._bulk_met(line, frequency_ghz, losses):
+            for here in by_rank(one.ray):
+                tally.add(one.ray.take(here).astype(np.intp), one.distance.take(here), one.loss_db.take(here))
+        doubtful = tally.doubtful
+        if len(doubtful):
+            settled = self.lossy_met(take(line, doubtful), frequency_ghz, losses)
+            tally.loss_db[doubtful] = _added_db(settled, len(doubtful))
+        return tally.loss_db
+
+    def _sheets_met(self, line: Segments, firsts: NDArray[np.intp] | None) -> Iterator[tuple[SheetSet, Runs]]:
+        """The sets of sheets that weaken, each with those runs of rays that may meet it.
+
+        `firsts`: where bundles of rays begin, of one unit each, say; None: all of them are one.
+        """
+        n = len(line.lengths)
+        if not n:
+            return
+        firsts = np.zeros(1, np.intp) if firsts is None else firsts[firsts < n]
+        low, high = extents(line, firsts)
+        lasts = np.append(firsts[1:], n)
+        for sheets in self._sheet_sets:
+            if not sheets.weakens or not (met := sheets.met_by(low, high)).any():
+                continue
+            if met.all():
+                runs = [(0, n)]
+            else:
+                ends = np.flatnonzero(np.diff(met, prepend=False, append=False)).reshape(-1, 2)
+                runs = [(int(firsts[a]), int(lasts[b - 1])) for a, b in ends.tolist()]
+            self.count(sum(last - first for first, last in runs))
+            yield sheets, runs
 
     def partial_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> tuple[Floats, Ints]:
         """One-way loss (n,) of what weakens but does not stop, and the part (n,) that costs most, −1 none."""
@@ -185,8 +213,8 @@ class RayScene:
         found: list[Row] = []
         for sheets in self._sheet_sets:
             _, distance, triangle = sheets.tracer.crossings(line.origins, line.directions, line.lengths, TOLERANCE)
-            cosine = np.abs(np.einsum("ij,j->i", sheets.normals[triangle], line.directions[0]))
-            loss = self._sheet_loss_db(sheets.construction, cosine, frequency_ghz, losses)
+            cosine = sheets.cosine(triangle, np.broadcast_to(line.directions, (len(triangle), 3)))
+            loss = sheets.loss_db(triangle, cosine, frequency_ghz, losses)
             found += zip(
                 distance.tolist(), cosine.tolist(), sheets.part[triangle].tolist(), loss.tolist(),
                 sheets.face[triangle].tolist(), strict=True,
@@ -205,10 +233,10 @@ class RayScene:
                 found.append((float(t0), float(cos), self._first_object + k, float(db), -1 - len(found)))
         return [self._crossing(*entry[:4]) for entry in once(sorted(found))]
 
-    def _sheet_loss_db(
+    def _plate_loss_db(
         self, construction: Construction, cosine: Floats, frequency_ghz: float | None, losses: Losses
     ) -> Floats:
-        """One-way loss (n,) of crossing a sheet; infrared (no frequency): none or all."""
+        """One-way loss (n,) of crossing a plate; infrared (no frequency): none or all."""
         if frequency_ghz is None:
             return np.full(len(cosine), np.inf if construction.stops_infrared else 0.0)
         return construction.loss_table(frequency_ghz, losses).loss_db(cosine)
@@ -219,7 +247,7 @@ class RayScene:
         """One-way loss (n,) of passing through a closed imported object: by its chord, or once for a plate."""
         made = self.building.objects[index].made_of
         if isinstance(made, Construction):
-            return self._sheet_loss_db(made, cosine, frequency_ghz, losses)
+            return self._plate_loss_db(made, cosine, frequency_ghz, losses)
         rate = np.inf if frequency_ghz is None else made.loss_db_per_m(frequency_ghz)
         return np.asarray(rate * chord)
 
@@ -247,10 +275,6 @@ class RayScene:
             loss,
         )
 
-    def hung_on(self, position: Floats) -> list[tuple[Floats, float]]:
-        """Normal (3,) and signed distance (m) of each plane whose face a position (3,) hangs on."""
-        return self._launch.hung_on(position)
-
     @property
     def n_rays_here(self) -> int:
         """Segments that this thread has asked so far."""
@@ -271,16 +295,19 @@ class RayScene:
                     part = self.building.mesh.part
                     chosen = self._sets.of(kind, frequency_ghz)[part] if len(part) else np.zeros(0, bool)
                     self._parts[key] = part[chosen]
-                    triangles = self._triangles if chosen.all() else self._triangles[chosen]
+                    triangles = self.building.mesh.triangles
+                    triangles = triangles if chosen.all() else triangles[chosen]
                     boxes = len(self.building.sheets) + np.array([0, len(self.building.boxes)])
                     first, last = np.searchsorted(self._parts[key], boxes).tolist()  # parts stand in order
-                    self._tracers[key] = make_tracer(triangles, self.backend, Alike(first, last, BOX_FACES))
+                    self._tracers[key] = make_tracer(
+                        triangles, self.backend, Alike(first, last, BOX_FACES), self._centre
+                    )
         return self._tracers[key]
 
     @cached_property
-    def _sheet_sets(self) -> list[_SheetSet]:
-        """Sheets by construction, each set with its tracer, parts and unit normals a triangle."""
-        sets = []
+    def _sheet_sets(self) -> list[SheetSet]:
+        """Sheets with their tracers, in sets none of which can hide what counts."""
+        found = []
         for construction, members in self._by_construction.items():
             member = np.zeros(self.building.n_parts, bool)
             member[members] = True
@@ -292,39 +319,41 @@ class RayScene:
             normals = normal[part]
             for p in members[len(flat) :]:
                 normals[part == p] = self.building.objects[p - self._first_object].normals
-            face = self.building.mesh.face[chosen]
-            sets.append(_SheetSet.of(construction, self._triangles[chosen], part, face, normals, self.backend))
-        return sets
+            triangles = recentred(self.building.mesh.triangles[chosen], self._centre)
+            found.append((construction, Sheets(triangles, part, self.building.mesh.face[chosen], normals)))
+        return sheet_sets(found, self.backend)
 
     def lossy_met(self, line: Segments, frequency_ghz: float, losses: Losses) -> Met:
         """All crossings of what weakens but does not stop, in no order and not yet counted once (`Met.once`)."""
         found: list[Met] = []
-        if not len(line.origins):
-            return Met.join(found)
-        low, high = extent(line)
-        for sheets in self._sheet_sets:
-            if sheets.construction.kind in ("opaque", "open") or not sheets.meets(low, high):
-                continue
-            self.count(len(line.origins))
+        for sheets, _ in self._sheets_met(line, None):
             ray, distance, triangle = sheets.tracer.crossings(line.origins, line.directions, line.lengths, TOLERANCE)
-            cosine = np.abs(np.einsum("ij,ij->i", sheets.normals[triangle], line.directions[ray]))
-            loss = sheets.construction.loss_table(frequency_ghz, losses).loss_db(cosine)
+            cosine = sheets.cosine(triangle, rows(line.directions, ray))
+            loss = sheets.loss_db(triangle, cosine, frequency_ghz, losses)
             part, face = sheets.part[triangle], sheets.face[triangle]
             found.append(Met(ray, distance.astype(float), cosine, np.zeros(len(ray)), loss, part, face))
+        return Met.join([*found, *self._bulk_met(line, frequency_ghz, losses)])
+
+    def _bulk_met(self, line: Segments, frequency_ghz: float, losses: Losses) -> list[Met]:
+        """Passages through boxes, and through closed imported objects, that weaken but do not stop."""
+        found: list[Met] = []
+        if not len(line.lengths):
+            return found
         ray, box = self._members_met(line, "lossy boxes", frequency_ghz, len(self.building.sheets))
         if len(ray):
             enter, leave, cosine = self._chords(line, ray, box)
             chord = np.maximum(leave - enter, 0)
             part = (box + len(self.building.sheets)).astype(np.int32)
             found.append(Met(ray, enter, cosine, chord, self._sets.box_rates(frequency_ghz)[box] * chord, part, part))
+        n_passed = 0
         for k, ray, enter, leave, cosine in self._passages(line, "lossy objects", frequency_ghz):
             loss = self._passage_loss_db(k, leave - enter, cosine, frequency_ghz, losses)
             chord = np.zeros(len(ray)) if isinstance(self.building.objects[k].made_of, Construction) else leave - enter
-            n_passed = sum(len(one.ray) for one in found)
             face = -1 - n_passed - np.arange(len(ray), dtype=np.int32)
+            n_passed += len(ray)
             part = np.full(len(ray), self._first_object + k, np.int32)
             found.append(Met(ray, enter, cosine, chord, loss, part, face))
-        return Met.join(found)
+        return found
 
     def met(self, segments: Segments, frequency_ghz: float, losses: Losses) -> Met:
         """Everything that costs microwave something along segments, each crossing once and in order along each.
@@ -363,20 +392,35 @@ class RayScene:
     def _chords(self, line: Segments, ray: Ints, box: Ints) -> tuple[Floats, Floats, Floats]:
         """Distances (m) at which rays enter and leave boxes, and the cosine of incidence on entering."""
         boxes = self.building.boxes
-        offset = line.origins[ray].astype(float) + self._centre - boxes.centre[box]
-        along = line.directions[ray].astype(float)
-        offset, along = turned(offset, boxes.turn_rad[box]), turned(along, boxes.turn_rad[box])
-        half = boxes.size[box] / 2
+        at = np.take(boxes.centre, box, axis=0).T
+        turn = boxes.turn_rad[box]
+        cos, sin = np.cos(turn), np.sin(turn)
+        start, along = (
+            _turned_back(v, cos, sin)
+            for v in (
+                rows(line.origins, ray).T + (self._centre[:, None] - at),
+                rows(line.directions, ray).T.astype(float),
+            )
+        )
+        half = np.take(boxes.size, box, axis=0).T / 2
         with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
-            one, two = (-half - offset) / along, (half - offset) / along
-        outside = (along == 0) & (np.abs(offset) > half)
-        near = np.where(along == 0, np.where(outside, np.inf, -np.inf), np.minimum(one, two))
-        far = np.where(along == 0, np.where(outside, -np.inf, np.inf), np.maximum(one, two))
-        axis = near.argmax(axis=1)
-        rows = np.arange(len(ray))
-        enter = np.maximum(near[rows, axis], 0)
-        leave = np.minimum(far.min(axis=1), line.lengths[ray])
-        return enter, leave, np.abs(along[rows, axis])
+            one, two = (-half - start) / along, (half - start) / along
+        near, far = np.minimum(one, two), np.maximum(one, two)
+        if not along.all():
+            outside = np.abs(start) > half
+            near = np.where(along == 0, np.where(outside, np.inf, -np.inf), near)
+            far = np.where(along == 0, np.where(outside, -np.inf, np.inf), far)
+        axis = near.argmax(axis=0)
+        which = np.arange(len(ray))
+        enter = np.maximum(near[axis, which], 0)
+        leave = np.minimum(far.min(axis=0), line.lengths[ray])
+        return enter, leave, np.abs(along[axis, which])
+
+
+def _turned_back(vectors: Floats, cos: Floats, sin: Floats) -> Floats:
+    """Vectors (3, n) of the scene in the frames of boxes turned by angles of cosines and sines (n,)."""
+    x, y, z = vectors
+    return np.stack([x * cos + y * sin, y * cos - x * sin, z])
 
 
 def _added_db(met: Met, n: int) -> Floats:

@@ -14,18 +14,21 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from raycover.cases import Case, Casts
 from raycover.coverage import Coverage
 from raycover.detectors import Unit
-from raycover.kept.answers import cast
-from raycover.needs import NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met
-from raycover.sensitivity import LEAST_PCT, pct_for, sensitivity_keys, shift_db
-from raycover.sites import Site
+from raycover.maps_lost import MapsLost
+from raycover.needs import Proof, figures_of, is_met
+from raycover.open_air import Weather
+from raycover.sensitivity import pct_for, sensitivity_keys, shift_db
 from raycover.trials import Trial, trials_of
 
 Floats = NDArray[np.floating]
 Progress = Callable[[int, int], None]
 #: Cells of a place that trials are sorted out on, of a never-area and of others.
 _SOME_NEVER, _SOME = 240, 40
+#: Of the changes that straight ways put first, so many of a kind are tried with ways by mirrors, too.
+_LOOKED_AT_TWICE = 10
 #: At most so many remedies are reported a unit.
 _MOST = 6
 #: With so many that do, those that don't stop it are left out.
@@ -40,7 +43,8 @@ class Remedy:
     places of needs that it would miss and that are met now. `share_lost` is the largest loss of share of any place
     that must be seen, `lost_at` that place; `area_lost_m2` is the loss of each map of the scene, never-areas left
     out. `keys` go into the detector's entry. `changed` is the unit changed, less its sensitivity, of which `pct` is
-    left; `quiet` the share of varied cases in which it is tripped from none of them, None where not asked.
+    left; `quiet` the share of varied cases in which it is tripped from none of them, None where not asked. It is not
+    `possible` where the unit allows no sensitivity so low.
     """
 
     unit: str
@@ -58,6 +62,7 @@ class Remedy:
     changed: Unit | None = field(default=None, repr=False, compare=False)
     pct: float = 100.0
     quiet: float | None = None
+    possible: bool = True
 
     @property
     def largest_area_lost(self) -> tuple[str, float]:
@@ -82,31 +87,55 @@ class Trouble:
     remedies: tuple[Remedy, ...]
 
 
-@dataclass(frozen=True)
-class _Case:
-    """A place that a unit counts for: what the other units see there is `others_db` (n,)."""
+def _some(case: Case) -> Case:
+    """A case with a part of its cells: the highest margins of a never-area, and cells spread over all."""
+    never, size = case.verdict.need.never, len(case.site)
+    n = _SOME_NEVER if never else _SOME
+    if case.verdict.need.routes is not None:
+        return case.along()
+    if size <= n:
+        return case
+    spread = np.linspace(0, size - 1, n // 2 if never else n).astype(int)
+    top = np.argsort(-case.mine_db)[: n - len(spread)] if never else spread[:0]
+    return case.only(np.unique(np.concatenate([spread, top])))
 
-    verdict: NeedVerdict
-    place: PlaceVerdict
-    site: Site
-    others_db: Floats
-    mine_db: Floats
-    least_pct: float = LEAST_PCT
 
-    @property
-    def situation(self) -> Situation:
-        return self.verdict.situation
+class _Tried:
+    """Cases of one unit that its changes are tried on; `least_pct` as its entry has it."""
 
-    def some(self, n: int) -> _Case:
-        """The same with about n of its cells: the highest margins of a never-area, and cells spread over all."""
-        if len(self.site) <= n:
-            return self
-        spread = np.linspace(0, len(self.site) - 1, n // 2 if self.verdict.need.never else n).astype(int)
-        top = np.argsort(-self.mine_db)[: n - len(spread)] if self.verdict.need.never else spread[:0]
-        chosen = np.unique(np.concatenate([spread, top]))
-        return replace(
-            self, site=self.site.some(chosen), others_db=self.others_db[chosen], mine_db=self.mine_db[chosen]
+    def __init__(self, cases: Sequence[Case], least_pct: float, *, quick: bool, straight: bool = False) -> None:
+        self.cases = list(cases)
+        self.least_pct = least_pct
+        # Of what must be seen shares are told: it is asked only where the others do not see by themselves.
+        self._casts = Casts(cases, below_db=0.0, least_db=0.0, quick=quick, straight=straight)
+
+    def some(self) -> _Tried:
+        """The same on some cells, for sorting out."""
+        return _Tried([_some(case) for case in self.cases], self.least_pct, quick=True)
+
+    def sorted_out(self, trials: Sequence[Trial]) -> list[_Outcome]:
+        """Trials on these cells, best first; where ways by mirrors count, those that straight ways put first."""
+        if any(case.situation.weather.reflections for case in self.cases) and len(trials) > _LOOKED_AT_TWICE:
+            straight = _Tried(self.cases, self.least_pct, quick=True, straight=True)
+            first = sorted((straight.try_(trial) for trial in trials), key=lambda outcome: outcome.rank)
+            trials = [outcome.trial for outcome in first[:_LOOKED_AT_TWICE]]
+        return sorted((self.try_(trial) for trial in trials), key=lambda outcome: outcome.rank)
+
+    def try_(self, trial: Trial) -> _Outcome:
+        """Cast a changed unit and take what is left over away by sensitivity."""
+        margins = self._casts.margins(trial.unit)
+        excess = max(
+            float(margin.max()) + case.verdict.need.reserve_db
+            for case, margin in zip(self.cases, margins, strict=True)
+            if case.verdict.need.never
         )
+        now = trial.unit.sensitivity_pct
+        pct = pct_for(excess, now, self.least_pct)
+        if pct is None:
+            return _Outcome(trial, excess, None, (), 0.0)
+        shift = shift_db(pct, now)
+        missed, lost, at = _inside(self.cases, [margin + shift for margin in margins])
+        return _Outcome(trial, excess + shift, pct, missed, lost, at)
 
 
 @dataclass(frozen=True)
@@ -155,30 +184,49 @@ def _culprits(proof: Proof) -> dict[int, list[str]]:
 
 
 def _for_unit(proof: Proof, index: int, needs: Sequence[str], coverage: Coverage | None) -> Trouble:
-    cases = [case for verdict in proof.needs for case in _cases(verdict, index)]
-    few = [case.some(_SOME_NEVER if case.verdict.need.never else _SOME) for case in cases]
+    cases = [
+        Case.of(verdict, place, index)
+        for verdict in proof.needs
+        for place in verdict.places
+        if index in place.units
+    ]  # fmt: skip
     nevers = [case for case in cases if case.verdict.need.never]
     situation = nevers[0].situation
+    scene = situation.scene
+    whole = _Tried(cases, scene.pattern_of(scene.detectors[index]).settings_pct[0], quick=False)
+    few = whole.some()
     unit = situation.units[index]
     hot = [(case.site.points, np.tile(case.mine_db + case.verdict.need.reserve_db, len(case.site.heights)))
            for case in nevers]  # fmt: skip
     points = np.concatenate([p for p, _ in hot])
     excess = np.concatenate([e for _, e in hot])
-    by_kind: dict[str, list[_Outcome]] = {}
+    by_kind: dict[str, list[Trial]] = {}
     for trial in trials_of(situation.scene, situation.building, index, unit, points, excess):
-        by_kind.setdefault(trial.kind, []).append(_try(trial, few))
+        by_kind.setdefault(trial.kind, []).append(trial)
     remedies: list[Remedy] = []
-    for outcomes in by_kind.values():
-        outcomes.sort(key=lambda outcome: outcome.rank)
+    for trials in by_kind.values():
+        outcomes = few.sorted_out(trials)
         alone = [o for o in outcomes if o.pct == unit.sensitivity_pct]
         # The best by itself, the best with less sensitivity; of each kind not more.
         for outcome in dict.fromkeys(o.trial.words for o in (*alone[:1], *outcomes[:1])):
             trial = next(o.trial for o in outcomes if o.trial.words == outcome)
-            remedies.append(_remedy(_try(trial, cases), cases, index, coverage))
+            remedies.append(_remedy(whole.try_(trial), whole, index))
     # What a mere change of sensitivity does as well need not be done another way, too.
     kept = _without_idle(sorted(remedies, key=lambda r: r.rank))
     stopping = [remedy for remedy in kept if remedy.stops]
-    return Trouble(unit.name, tuple(needs), tuple((stopping if len(stopping) >= _ENOUGH else kept)[:_MOST]))
+    told = stopping if len(stopping) >= _ENOUGH else kept
+    if coverage is not None:
+        drawn = replace(situation, weather=Weather.of(proof.scene.conditions))  # the air of the maps
+        maps = MapsLost(coverage, index, drawn, [case.site for case in nevers])
+        told = sorted((_with_maps(remedy, maps, unit.sensitivity_pct) for remedy in told), key=lambda r: r.rank)
+    return Trouble(unit.name, tuple(needs), tuple(told[:_MOST]))
+
+
+def _with_maps(remedy: Remedy, maps: MapsLost, now_pct: float) -> Remedy:
+    """A remedy with what the maps lose; one that sensitivity has no room for has nothing to tell."""
+    if remedy.changed is None or not remedy.possible:
+        return remedy
+    return replace(remedy, area_lost_m2=maps.of(remedy.changed, shift_db(remedy.pct, now_pct)))
 
 
 def _without_idle(remedies: Sequence[Remedy]) -> list[Remedy]:
@@ -188,38 +236,7 @@ def _without_idle(remedies: Sequence[Remedy]) -> list[Remedy]:
             or r.pct > plain]  # fmt: skip
 
 
-def _cases(verdict: NeedVerdict, index: int) -> list[_Case]:
-    found = []
-    scene = verdict.situation.scene
-    least = scene.pattern_of(scene.detectors[index]).settings_pct[0]
-    for place in verdict.places:
-        if index not in place.units:
-            continue
-        row = place.units.index(index)
-        rest = np.delete(place.margin_db, row, axis=0)
-        others = rest.max(axis=0) if len(rest) else np.full(len(place.site), -np.inf)
-        found.append(_Case(verdict, place, place.site, others, place.margin_db[row], least))
-    return found
-
-
-def _try(trial: Trial, cases: Sequence[_Case]) -> _Outcome:
-    """Cast a changed unit on some places and take what is left over away by sensitivity."""
-    margins = [case.situation.margin_db(trial.unit, case.site) for case in cases]
-    excess = max(
-        float(margin.max()) + case.verdict.need.reserve_db
-        for case, margin in zip(cases, margins, strict=True)
-        if case.verdict.need.never
-    )
-    now = trial.unit.sensitivity_pct
-    pct = pct_for(excess, now, cases[0].least_pct)
-    if pct is None:
-        return _Outcome(trial, excess, None, (), 0.0)
-    shift = shift_db(pct, now)
-    missed, lost, at = _inside(cases, [margin + shift for margin in margins])
-    return _Outcome(trial, excess + shift, pct, missed, lost, at)
-
-
-def _inside(cases: Sequence[_Case], margins: Sequence[Floats]) -> tuple[tuple[str, ...], float, str]:
+def _inside(cases: Sequence[Case], margins: Sequence[Floats]) -> tuple[tuple[str, ...], float, str]:
     """Places met now that these margins of the unit would miss; the largest loss of share, and where."""
     missed: list[str] = []
     lost, at = 0.0, ""
@@ -227,21 +244,17 @@ def _inside(cases: Sequence[_Case], margins: Sequence[Floats]) -> tuple[tuple[st
         need, site = case.verdict.need, case.site
         if need.never:
             continue
-        before = figures_of(need, site, np.maximum(case.others_db, case.mine_db))
-        after = figures_of(need, site, np.maximum(case.others_db, margin))
+        before = figures_of(need, site, case.decides(case.mine_db))
+        after = figures_of(need, site, case.decides(margin))
         if before.share - after.share > lost:
-            lost, at = before.share - after.share, _name(case)
+            lost, at = before.share - after.share, case.name
         if is_met(need, before) and not is_met(need, after):
-            missed.append(_name(case))
+            missed.append(case.name)
     return tuple(dict.fromkeys(missed)), lost, at
 
 
-def _name(case: _Case) -> str:
-    """A place by its label, or by its whole name where the building has several stairs."""
-    return case.site.label if len(case.situation.building.stairs) < 2 else case.site.name
-
-
-def _remedy(outcome: _Outcome, cases: Sequence[_Case], index: int, coverage: Coverage | None) -> Remedy:
+def _remedy(outcome: _Outcome, tried: _Tried, index: int) -> Remedy:
+    cases = tried.cases
     trial, pct = outcome.trial, outcome.pct
     limit = min(-case.verdict.need.reserve_db for case in cases if case.verdict.need.never)
     words, keys = trial.words, dict(trial.keys)
@@ -252,9 +265,7 @@ def _remedy(outcome: _Outcome, cases: Sequence[_Case], index: int, coverage: Cov
     note = trial.note
     if pct is None:
         words = words or "sensitivity"
-        note = note or f"less than {cases[0].least_pct:g} % sensitivity would be needed"
-    shift = 0.0 if pct is None else shift_db(pct, now)
-    lost = {} if coverage is None or pct is None else _areas_lost(coverage, index, trial.unit, shift, cases)
+        note = note or f"less than {tried.least_pct:g} % sensitivity would be needed"
     return Remedy(
         unit=trial.unit.name,
         kind=trial.kind,
@@ -266,44 +277,8 @@ def _remedy(outcome: _Outcome, cases: Sequence[_Case], index: int, coverage: Cov
         missed=outcome.missed,
         share_lost=outcome.share_lost,
         lost_at=outcome.lost_at,
-        area_lost_m2=lost,
         note=note,
         changed=trial.unit,
         pct=now if pct is None else pct,
+        possible=pct is not None,
     )
-
-
-def _areas_lost(
-    coverage: Coverage, index: int, changed: Unit, shift: float, cases: Sequence[_Case]
-) -> dict[str, float]:
-    """{map: detected area (m²) lost}, outside the never-areas."""
-    lost = {}
-    nevers = [case.site for case in cases if case.verdict.need.never]
-    for name, plane in coverage.items():
-        surface = plane.surface
-        after = np.full(surface.shape, -np.inf, np.float32)
-        weather = cases[0].situation.weather
-        for k, patch in enumerate(plane.patches):
-            if k == index:
-                patch = cast(changed, surface, coverage.rays, weather)
-            if patch is not None:
-                view = after[patch.window]
-                np.maximum(view, patch.margin_db + np.float32(shift if k == index else 0.0), out=view)
-        counts = surface.inside.copy()
-        for site in nevers:
-            if surface.stairs is None and site.surface is not None and site.surface.stairs is None:
-                counts &= ~_over(site, surface)
-        gone = counts & plane.detected & (after < 0)
-        gained = counts & ~plane.detected & (after >= 0)
-        lost[name] = float(surface.area[gone].sum() - surface.area[gained].sum())
-    return lost
-
-
-def _over(site: Site, surface: Any) -> NDArray[np.bool_]:
-    """(ny, nx): cells of a map that lie in a place of the same storey."""
-    import shapely
-
-    if site.storey is not None and surface.storey is not None and site.storey != surface.storey:
-        return np.zeros(surface.shape, bool)
-    x, y = np.meshgrid(surface.x, surface.y)
-    return np.asarray(shapely.contains_xy(site.outline, x, y))

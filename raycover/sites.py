@@ -2,35 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar, cast
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.building.aisles import Aisle, find_aisles
+from raycover.building.aisles import Aisle, find_aisles, why_none
 from raycover.building.faces import Placing
 from raycover.building.parts import Building, RoomShape, StairShape
-from raycover.content import SHORT, digest
+from raycover.content import Located
 from raycover.detectors import Unit
-from raycover.doorways import Entrances, Line
+from raycover.doorways import Entrance, Entrances, Line
 from raycover.enclosed import Enclosures
 from raycover.errors import InputError, Problem, did_you_mean
 from raycover.rays import LIFT
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.fittings import Cubicles
 from raycover.scene.needs import PERSON_HEIGHTS, NeedSpec, named
+from raycover.scene.routes import Person
 from raycover.scene.schema import Scene
 from raycover.scene.seating import SEAT_HEIGHTS
 from raycover.scene.wiring_checks import members
-from raycover.stays import stays_of
+from raycover.stays import longest_hold_s, stays_of, walked_ways
 from raycover.surfaces import Surface, area_surface, stair_surface, unrolled
+from raycover.walking.declared import Steps
 from raycover.walking.people import FIGURES
 
 Floats = NDArray[np.floating]
+Bools = NDArray[np.bool_]
+Made = TypeVar("Made")
 Kind = Literal["cubicle", "flight", "landing", "room", "area", "seat", "aisle", "zone", "door", "way"]
 #: A place is looked at in at least about so many cells, but in none finer than `_FINEST` (m).
 _CELLS, _FINEST = 150, 0.02
@@ -47,7 +52,7 @@ class Site:
     `target_m2`: radar cross section of what moves there, None for what each declaration assumes.
     Of aisles and zones `own` names the units that belong to it, `others` those of the need's other ones. Of a door
     `lines` are those walked in by, their steps one after another the cells, or only some of them (`steps`). A way is
-    one line; `heard` says of each unit at which steps its notice counts, `hold_s` the hold time of the light there.
+    one line through `rooms` (t,), by index, whose units count there; `hold_s` is the hold time of the light.
     `outline` (shapely, m in plan) is for drawing; on a stair `owner` and `piece` say where it lies.
     """
 
@@ -69,7 +74,7 @@ class Site:
     others: tuple[str, ...] = ()
     lines: tuple[Line, ...] = ()
     steps: NDArray[np.intp] | None = None
-    heard: Mapping[str, NDArray[np.bool_]] | None = None
+    rooms: NDArray[np.integer] | None = None
     hold_s: float = 0.0
 
     def __len__(self) -> int:
@@ -85,6 +90,11 @@ class Site:
         """For a plan: of a way to one of many seats, the seat alone."""
         return self.label.rpartition(", ")[2] if self.kind == "way" else self.label
 
+    @property
+    def on_plan(self) -> str:
+        """As `short`, of a seat its number alone: its desk or table stands beside it."""
+        return self.short.rpartition("/seat ")[2] if self.kind in ("seat", "way") else self.short
+
     @cached_property
     def points(self) -> Floats:
         """(n heights · n cells, 3): all cells at the first height, then at the next."""
@@ -96,26 +106,14 @@ class Site:
         """(n heights · n cells,): points that lie on the floor."""
         return np.repeat(np.asarray(self.heights) < LIFT, len(self))
 
-    @property
-    def n_points(self) -> int:
-        """How many points are looked at, of a door's lines those of every step."""
-        if not self.lines:
-            return len(self.points)
-        return sum(len(one.track.time_s) * len(FIGURES[one.person].walking) for one in self.lines)
-
     @cached_property
-    def looked_at(self) -> tuple[bytes, Floats]:
-        """A digest of the points, or of the steps walked, and the corners (2, 3) of where they lie."""
+    def looked_at(self) -> Located:
+        """What is looked at: the points, or the steps walked."""
         if not self.lines:
-            what = digest(self.motion, self.heights, self.points, self.lifted, size=SHORT)
-            return what, _span(self.points, LIFT)
-        tracks = [
-            (one.person, one.track.time_s, one.track.position, one.track.heading_rad, one.track.pose)
-            for one in self.lines
-        ]
-        feet = np.concatenate([one.track.position for one in self.lines])
+            return Located.of((self.motion, self.heights, self.points, self.lifted), self.points, LIFT)
+        feet = np.concatenate([steps.position for _, steps in self.afoot.values()])
         tall = max(figure.tall for figure in FIGURES.values())
-        return digest(tracks, size=SHORT), _span(feet, tall)
+        return Located.of((len(self), list(self.afoot.items())), feet, tall)
 
     def asked(self, unit: Unit) -> Unit:
         """A unit as it answers to what moves here."""
@@ -130,6 +128,22 @@ class Site:
     def line_of(self) -> Any:
         """(n,) which line a step belongs to."""
         return self.stepped(np.repeat(np.arange(len(self.lines)), [len(line.track.walked_m) for line in self.lines]))
+
+    @cached_property
+    def step_of(self) -> Any:
+        """(n,) which step of its own line a step is."""
+        return self.stepped(np.concatenate([np.arange(len(line.track.walked_m)) for line in self.lines]))
+
+    @cached_property
+    def afoot(self) -> dict[Person, tuple[NDArray[np.intp], Steps]]:
+        """Of each kind of person that walks here: which of the cells are its steps, and those steps."""
+        found = {}
+        for person in dict.fromkeys(line.person for line in self.lines):
+            mine = [k for k, line in enumerate(self.lines) if line.person == person]
+            cells = [np.flatnonzero(self.line_of == k) for k in mine]
+            taken = [Steps.of(self.lines[k].track, self.step_of[at]) for k, at in zip(mine, cells, strict=True)]
+            found[person] = np.concatenate(cells), Steps.join(taken)
+        return found
 
     @property
     def time_s(self) -> Any:
@@ -153,11 +167,25 @@ class Site:
             steps=steps[index] if self.lines else None,
         )  # fmt: skip
 
-
-def _span(points: Floats, above: float) -> Floats:
-    """(2, 3) lowest and highest corner of points (n, 3) and of what is so far (m) above them."""
-    low, high = points.min(axis=0), points.max(axis=0)
-    return np.array([low, high + np.array([0.0, 0.0, above])])
+    @classmethod
+    def joined(cls, sites: Sequence[Site]) -> Site:
+        """Places that are looked at alike as one, cell after cell; without a raster. Walks by doors, or ways."""
+        first = sites[0]
+        if len(sites) == 1:
+            return first
+        ground, area = (np.concatenate([getattr(site, key) for site in sites]) for key in ("ground", "area"))
+        found = replace(first, ground=ground, area=area, surface=None, rows=None, columns=None)
+        if not first.lines:
+            return found
+        lengths = [sum(len(line.track.walked_m) for line in site.lines) for site in sites]
+        steps = [np.arange(n) if site.steps is None else site.steps for site, n in zip(sites, lengths, strict=True)]
+        before = np.cumsum([0, *lengths[:-1]])
+        return replace(
+            found,
+            lines=tuple(line for site in sites for line in site.lines),
+            steps=np.concatenate([some + start for some, start in zip(steps, before, strict=True)]),
+            rooms=None if first.rooms is None else np.concatenate([site.rooms for site in sites]),
+        )
 
 
 def need_problems(scene: Scene, building: Building) -> list[Problem]:
@@ -178,6 +206,25 @@ class Sites:
         self._scene, self._building, self._units = scene, building, units
         self._enclosures = Enclosures(building)
         self._rooms = {room.name: room for room in building.rooms}
+        self._made: dict[object, Any] | None = None
+
+    def told(self, scene: Scene, units: Sequence[Unit]) -> Sites:
+        """The places of one need with other units, those of a scene that differs in detectors and zones alone.
+
+        What does not hang on the units is made once for all that are told so.
+        """
+        if self._made is None:
+            self._made = {}
+        other = copy(self)
+        other._scene, other._units = scene, units
+        return other
+
+    def _once(self, key: object, make: Callable[[], Made]) -> Made:
+        if self._made is None:
+            return make()
+        if key not in self._made:
+            self._made[key] = make()
+        return cast(Made, self._made[key])
 
     def of(self, need: NeedSpec, index: int | None) -> tuple[Site, ...]:
         """The places of a need, number `index` among the scene's. Raises InputError where one is not there."""
@@ -237,9 +284,19 @@ class Sites:
 
         `judged` is the part of it to look at, all if not given.
         """
+        return self._once(
+            name,
+            lambda: self._flat_made(
+                need, name, kind, owner, outline, rooms, ground, beyond, storey, outline if judged is None else judged
+            ),
+        )
+
+    def _flat_made(
+        self, need: NeedSpec, name: str, kind: Kind, owner: str, outline: Any, rooms: list[RoomShape], ground: float,
+        beyond: bool, storey: str | None, judged: Any,
+    ) -> Site:  # fmt: skip
         surface = area_surface(
-            self._plane(need), outline if judged is None else judged, rooms, self._building, self._enclosures,
-            self._grid((outline if judged is None else judged).area),
+            self._plane(need), judged, rooms, self._building, self._enclosures, self._grid(judged.area),
             name=name, ground=ground, beyond=beyond,
         )  # fmt: skip
         rows, columns = np.nonzero(surface.inside)
@@ -363,7 +420,8 @@ class Sites:
                 "unknown-aisle",
                 f'there is no aisle "{name}"{state}',
                 self._scene.position("needs", index, key, k),
-                did_you_mean(name, known) if known else "no two racks face each other 1 to 6 m apart",
+                why_none(self._building, name)
+                or (did_you_mean(name, known) if known else "no two racks face each other 1 to 6 m apart"),
             )
             for k, name in enumerate(() if given in (None, "all") else given)
             if not self.aisles_named([name])
@@ -371,20 +429,21 @@ class Sites:
 
     def _aisles(self, need: NeedSpec) -> Iterator[Site]:
         chosen = self.aisles_named(need.aisles or ())
-        owned = [self._units_over(aisle) for aisle in chosen]
-        for aisle, own in zip(chosen, owned, strict=True):
+        belonging = self.belonging(need)
+        for aisle in chosen:
             room = self._room_of(aisle)
             rooms = [] if room is None else self._level_rooms(room, aisle.outline)
             site = self._flat(
                 need, aisle.name, "aisle", "", aisle.outline, rooms, ground=aisle.bottom, beyond=room is None,
                 storey=self._storey_of(room),
             )  # fmt: skip
-            yield replace(site, own=own, others=_without(own, owned))
+            own, others = belonging[aisle.name]
+            yield replace(site, own=self._named(own), others=self._named(others))
 
     def _beyond(self, need: NeedSpec) -> Iterator[Site]:
         """Of each room with aisles the floor outside them; units over those aisles are all others' there."""
         chosen = self.aisles_named(need.beyond_aisles or ())
-        owned = [self._units_over(aisle) for aisle in chosen]
+        belonging = self.belonging(need)
         homes = [self._room_of(aisle) for aisle in chosen]
         for room in dict.fromkeys(room.name for room in homes if room is not None):
             shape = self._rooms[room]
@@ -393,8 +452,7 @@ class Sites:
             site = self._flat(
                 need, f"{room}, beyond the aisles", "area", room, outline, [shape], storey=self._storey_of(shape)
             )
-            theirs = [own for own, home in zip(owned, homes, strict=True) if home is shape]
-            yield replace(site, others=_without((), theirs))
+            yield replace(site, others=self._named(belonging[site.name][1]))
 
     def _room_of(self, aisle: Aisle) -> RoomShape | None:
         x, y = (float(v) for v in aisle.middle.mean(axis=0))
@@ -405,16 +463,32 @@ class Sites:
         level = [other for other in self._building.rooms if other.floor == room.floor]
         return [other for other in level if other.polygon.intersection(outline).area > 1e-6]
 
-    def _units_over(self, aisle: Aisle) -> tuple[str, ...]:
-        """Names of the units that hang over an aisle, on its storey."""
-        quad = shapely.Polygon(aisle.corners).buffer(1e-6)
-        room = self._room_of(aisle)
-        return tuple(
-            unit.name
-            for unit in self._units
-            if quad.contains(shapely.Point(unit.position[:2]))
-            and (room is None or room.floor <= unit.position[2] + 1e-6 <= room.floor + room.height + 2e-6)
-        )
+    def belonging(self, need: NeedSpec) -> dict[str, tuple[Bools, Bools]]:
+        """{place: which units (n,) are its own, which are the others'} of a need of aisles, or of the floor beyond.
+
+        A unit is an aisle's own where it hangs over it, on its storey.
+        """
+        chosen = self.aisles_named(need.aisles or need.beyond_aisles or ())
+        homes = [self._room_of(aisle) for aisle in chosen]
+        x, y, z = np.array([unit.position for unit in self._units]).reshape(-1, 3).T
+        over = np.zeros((len(chosen), len(self._units)), bool)
+        for k, (aisle, room) in enumerate(zip(chosen, homes, strict=True)):
+            over[k] = shapely.contains_xy(shapely.Polygon(aisle.corners).buffer(1e-6), x, y)
+            if room is not None:
+                over[k] &= (room.floor <= z + 1e-6) & (z + 1e-6 <= room.floor + room.height + 2e-6)
+        if need.aisles is not None:
+            some = over.any(axis=0)
+            others = some & ~over
+            return {aisle.name: (over[k], others[k]) for k, aisle in enumerate(chosen)}
+        none = np.zeros(len(self._units), bool)
+        rooms = {room.name: room for room in homes if room is not None}
+        return {
+            f"{name}, beyond the aisles": (none, np.asarray(over[[home is room for home in homes]].any(axis=0)))
+            for name, room in rooms.items()
+        }
+
+    def _named(self, chosen: Bools) -> tuple[str, ...]:
+        return tuple(self._units[k].name for k in np.flatnonzero(chosen).tolist())
 
     def _zones(self, need: NeedSpec) -> Iterator[Site]:
         with_floor = [zone for zone in self._scene.zones if zone.area is not None or zone.rooms is not None]
@@ -432,12 +506,9 @@ class Sites:
             yield replace(site, own=own, others=_without(own, owned))
 
     def _doors(self, need: NeedSpec) -> Iterator[Site]:
-        assert need.first_within is not None
-        entrances = Entrances(self._scene, self._building)
-        if need.door is not None:
-            found = entrances.named(need.door, need.first_within)
-        else:
-            found = entrances.into(named(need.doors_of, list(self._rooms)), need.first_within)
+        within = need.first_within
+        assert within is not None
+        found = self._once("entrances", lambda: self._entrances(need, within))
         homes = self._building.rooms_at(np.array([unit.position for unit in self._units]).reshape(-1, 3))
         for entrance in found:
             room = entrance.room
@@ -447,25 +518,32 @@ class Sites:
                 if home >= 0 and self._building.rooms[home] is room
             )
             ground = np.concatenate([line.track.position for line in entrance.lines])
-            marks = [shapely.LineString(line.asked(need.first_within)).buffer(0.03) for line in entrance.lines]
+            marks = [shapely.LineString(line.asked(within)).buffer(0.03) for line in entrance.lines]
             yield Site(
                 entrance.name, "door", room.name, ground, np.ones(len(ground)), FIGURES["adult"].walking, "any",
                 shapely.union_all(marks), self._storey_of(room), own=own or tuple(unit.name for unit in self._units),
                 lines=entrance.lines,
             )  # fmt: skip
 
+    def _entrances(self, need: NeedSpec, within: float) -> list[Entrance]:
+        entrances = Entrances(self._scene, self._building)
+        if need.door is not None:
+            return entrances.named(need.door, within)
+        return entrances.into(named(need.doors_of, list(self._rooms)), within)
+
     def _routes(self, need: NeedSpec) -> Iterator[Site]:
-        assert need.routes is not None
-        for stay in stays_of(self._scene, self._building, self._units, need.routes):
+        given = need.routes
+        assert given is not None
+        walked = self._once(longest_hold_s(self._scene), lambda: walked_ways(self._scene, self._building, given))
+        for stay in stays_of(self._scene, self._building, self._units, walked):
             track, figure = stay.track, FIGURES[stay.way.person]
-            names = [unit.name for unit in self._units]
             middle = track.position[len(track.position) // 2]
             room = self._building.room_at(float(middle[0]), float(middle[1]), float(middle[2]) + 0.1)
             yield Site(
                 stay.way.name, "way", "", track.position, np.ones(len(track.position)), figure.walking, "any",
                 shapely.LineString(stay.way.line[:, :2]).buffer(0.03), self._storey_of(room),
                 lines=(Line(stay.way.name, track, track.length_m, stay.way.person),),
-                heard=dict(zip(names, stay.counts, strict=True)), hold_s=stay.hold_s,
+                rooms=stay.rooms, hold_s=stay.hold_s,
             )  # fmt: skip
 
     def unknown_doors(self, need: NeedSpec, index: int) -> list[Problem]:

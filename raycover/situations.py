@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.casting import Weather, judge, potential_db
+from raycover.casting import Weather, margins
 from raycover.combining import over_parts
 from raycover.content import digest
 from raycover.coverage import make_units
@@ -20,12 +21,13 @@ from raycover.kept.digests import physics
 from raycover.kept.store import active
 from raycover.loading import in_state
 from raycover.rays import RayScene
+from raycover.recall import Recall
 from raycover.scene.fittings import DoorState
 from raycover.scene.needs import NeedSpec, named
 from raycover.scene.schema import Scene
 from raycover.sites import Site
-from raycover.walking.declared import margins_along
-from raycover.walking.walk import units_that_count
+from raycover.walking.declared import margins_at
+from raycover.walking.walk import heard_in
 
 Floats = NDArray[np.floating]
 #: Margins that distance alone puts below this (dB) are not followed up: far below any limit asked for.
@@ -42,46 +44,60 @@ class Situation:
     units: tuple[Unit, ...]
     weather: Weather
 
-    def margin_db(self, unit: Unit, site: Site) -> Floats:
+    def margin_db(
+        self, unit: Unit, site: Site, *, least_db: Floats | float = -np.inf, recall: Recall | None = None
+    ) -> Floats:
         """(n,) of one unit at the cells of a place, the best over heights; −inf where nothing gets through.
 
-        Of a door's lines it is that of somebody walking them.
+        Of a door's lines it is that of somebody walking them. Cells that the open air puts below `least_db`, (n,) or
+        one for all, are not followed; `recall`: what is known of straight ways in this situation.
         """
         ask = self._along if site.lines else self._of_part
-        return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site))
 
-    def _kept(self, part: Unit, site: Site, work: Callable[[], Floats]) -> Floats:
+        def of_part(part: Unit) -> Floats:
+            found = self._kept(part, site, least_db, lambda: ask(part, site, least_db, recall))
+            return self.heard_db(part, site, found)
+
+        return over_parts(site.asked(unit), site.motion, of_part)
+
+    def _kept(self, part: Unit, site: Site, least_db: Floats | float, work: Callable[[], Floats]) -> Floats:
         """What a part makes of a place, looked up where it is kept."""
-        if active() is None or not worth(part, self.weather, site.n_points):
+        if active() is None or not worth(part, self.weather, site.looked_at.n_points):
             return work()
-        what, region = site.looked_at
-        key = digest(physics(), "site", key_of(part, self.rays, self.weather, region), what)
+        where = site.looked_at
+        hangs_on = key_of(part, self.rays, self.weather, where.corners)
+        key = digest(physics(), "site", hangs_on, where.digest, least_db)
         return kept(key, self.rays, lambda: {"margin_db": work()})["margin_db"]
 
-    def _along(self, unit: Unit, site: Site) -> Floats:
-        def work() -> Floats:
-            return np.concatenate(
-                [margins_along(unit, line.track, line.person, self.rays, self.weather) for line in site.lines]
-            )
+    def _along(self, unit: Unit, site: Site, least_db: Floats | float, recall: Recall | None) -> Floats:
+        least = float(np.min(least_db))  # along a walk one for all
+        margin = np.full(len(site), -np.inf)
+        for person, (cells, steps) in site.afoot.items():
+            margin[cells] = margins_at(unit, steps, person, self.rays, self.weather, least_db=least, recall=recall)
+        return margin
 
-        margin = self._kept(unit, site, work)
-        if site.heard is not None:
-            heard = site.heard.get(unit.tag)
-            if heard is None:  # a unit that hung nowhere when the place was made
-                heard = units_that_count((*self.units, unit), site.lines[0].track, self.building)[-1]
-            margin = np.where(heard, margin, -np.inf)
-        return np.asarray(site.stepped(margin))
+    def heard_db(self, unit: Unit, site: Site, margin_db: Floats) -> Floats:
+        """Margins (n,) of a unit along a way, −inf at steps where its notice does not count."""
+        return margin_db if site.rooms is None else np.where(self.hears(unit, site), margin_db, -np.inf)
 
-    def _of_part(self, unit: Unit, site: Site) -> Floats:
-        def work() -> Floats:
-            margin = np.full(len(site.points), -np.inf)
-            near = potential_db(unit, site.points, site.motion) + max(self.weather.heat_db(unit), 0.0) >= _LOWEST_DB
-            if near.any():
-                some = judge(unit, site.points[near], site.motion, self.rays, self.weather, lifted=site.lifted[near])
-                margin[near] = some.margin_db
-            return site.best(margin)
+    def hears(self, unit: Unit, site: Site) -> NDArray[np.bool_]:
+        """At which steps of a way (n,) a unit's notice counts: one of the situation, changed, or a new one."""
+        others = self.homes[[one.name != unit.tag for one in self.units]]
+        home = self.building.rooms_at(unit.position[None])
+        return np.asarray(heard_in(np.append(home, others), site.stepped(site.rooms))[0])
 
-        return self._kept(unit, site, work)
+    @cached_property
+    def homes(self) -> NDArray[np.integer]:
+        """(n_units,) the rooms that units hang in."""
+        return self.building.rooms_at(np.array([unit.position for unit in self.units]).reshape(-1, 3))
+
+    def _of_part(self, unit: Unit, site: Site, least_db: Floats | float, recall: Recall | None) -> Floats:
+        least = np.tile(least_db, len(site.heights)) if np.ndim(least_db) else least_db
+        found = margins(
+            unit, site.points, site.motion, self.rays, self.weather, lifted=site.lifted, lowest_db=_LOWEST_DB,
+            least_db=least, recall=recall,
+        )  # fmt: skip
+        return site.best(found)
 
 
 def situation_of(scene: Scene, need: NeedSpec, state: str | None, known: dict[object, Situation]) -> Situation:

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from raycover.catalogue import Construction, SolidMaterial
-from raycover.physics.infrared import person_contrast
+from raycover.physics.infrared import REFERENCE_C, clo_worn, person_contrast
 from raycover.physics.slab import varied_loss_db
 from raycover.scene.doubt import DoubtSpec
 
@@ -140,7 +140,8 @@ class Draws:
     def _contrast_db(self, ambient_c: float) -> Floats:
         air = ambient_c + self.doubt.ambient_k * (2 * self._person[:, 1] - 1)
         low, high = self.doubt.clo
-        k = person_contrast(air, low + (high - low) * self._person[:, 2])
+        more = clo_worn(ambient_c) - clo_worn(REFERENCE_C)  # for the cold, everybody
+        k = person_contrast(air, low + more + (high - low) * self._person[:, 2])
         with np.errstate(divide="ignore"):
             return np.asarray(20 * np.log10(np.abs(k)))
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raycover.detectors import Unit
-from raycover.physics.infrared import contrast_factor
+from raycover.physics.infrared import worn_contrast
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ def _row(units: Sequence[Unit], ambients_c: Sequence[float]) -> SummerRow:
     widest = max(unit.footprints, key=lambda f: f.largest_radius)
     reaches = []
     for ambient in ambients_c:
-        k = float(contrast_factor(ambient)) if unit.kind == "infrared" else 1.0
+        k = float(worn_contrast(ambient)) if unit.kind == "infrared" else 1.0
         slant = widest.largest_slant * np.sqrt(abs(k))
         in_plan = float(np.sqrt(max(slant**2 - widest.drop**2, 0.0)))
         if unit.kind == "infrared":

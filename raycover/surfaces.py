@@ -76,6 +76,14 @@ class Surface:
         """The lowest and highest floor (m) under any cell."""
         return float(np.min(self.floor)), float(np.max(self.floor))
 
+    @cached_property
+    def is_regular(self) -> bool:
+        """Whether it is level and its cells stand in rows and columns a `grid` apart."""
+        if self.places is not None or not isinstance(self.floor, float):
+            return False
+        even = (c[0] + np.arange(len(c)) * self.grid for c in (self.x, self.y))
+        return all(np.allclose(c, e, rtol=0, atol=1e-9) for c, e in zip((self.x, self.y), even, strict=True))
+
     def floor_at(self, rows: Any, columns: Any) -> Floats | float:
         """The floor under cells, by index."""
         return self.floor if isinstance(self.floor, float) else self.floor[rows, columns]
@@ -445,12 +453,18 @@ def cells_in_boxes(boxes: Boxes, x: Floats, y: Floats, z: Floats, grid: float) -
     found = np.zeros((len(y), len(x)), bool)
     if not len(boxes):
         return found
-    low, high = boxes.centre[:, 2] - boxes.size[:, 2] / 2, boxes.centre[:, 2] + boxes.size[:, 2] / 2
+    up = boxes.size[:, 2] / 2
+    low, high = boxes.centre[:, 2] - up, boxes.centre[:, 2] + up
     level = np.flatnonzero((low <= z.max() + 1e-9) & (high >= z.min() - 1e-9))
-    plan = boxes.footprints(level)
-    first = np.ceil((plan.min(axis=1) - [x[0], y[0]]) / grid - 1e-9).astype(int)
-    last = np.floor((plan.max(axis=1) - [x[0], y[0]]) / grid + 1e-9).astype(int)
+    origin = np.array([x[0], y[0]])
+    first = np.ceil((boxes.plan_bounds[0][level] - 1e-9 - origin) / grid).astype(int)
+    last = np.floor((boxes.plan_bounds[1][level] + 1e-9 - origin) / grid).astype(int)
     first, last = np.maximum(first, 0), np.minimum(last, [len(x) - 1, len(y) - 1])
+    if not z.ndim:
+        # Most boxes stand square to the raster and hold whole rows and columns: those are counted from their corners.
+        square = np.abs(np.sin(2 * boxes.turn_rad[level])) < 1e-12
+        found = _cells_in_windows(first[square], last[square], found.shape)
+        level, first, last = level[~square], first[~square], last[~square]
     span = np.maximum(last - first + 1, 0)
     size = span[:, 0] * span[:, 1]
     # One row a (box, cell) pair of the boxes' windows.
@@ -470,6 +484,16 @@ def cells_in_boxes(boxes: Boxes, x: Floats, y: Floats, z: Floats, grid: float) -
     )
     found[row[hit], column[hit]] = True
     return found
+
+
+def _cells_in_windows(first: NDArray[np.intp], last: NDArray[np.intp], shape: tuple[int, int]) -> NDArray[np.bool_]:
+    """Cells (ny, nx) in any of the windows (n, 2) from first column and row to last, those included."""
+    some = (first <= last).all(axis=1)
+    (x0, y0), (x1, y1) = first[some].T, last[some].T + 1
+    change = np.zeros((shape[0] + 1, shape[1] + 1), np.int32)
+    for row, column, sign in ((y0, x0, 1), (y0, x1, -1), (y1, x0, -1), (y1, x1, 1)):
+        np.add.at(change, (row, column), sign)
+    return np.asarray(change.cumsum(axis=0).cumsum(axis=1)[:-1, :-1] > 0)
 
 
 def cells_in_objects(enclosures: Enclosures, x: Floats, y: Floats, z: Floats) -> NDArray[np.bool_]:

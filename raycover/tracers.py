@@ -7,13 +7,16 @@ is anything in the way, and which triangles are crossed.
 from __future__ import annotations
 
 import threading
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-Single = NDArray[np.float32]
+from raycover.vectors import Single, rows, scaled
+
+Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int32]
 
@@ -24,6 +27,8 @@ try:
     HAS_EMBREE = True
 except ImportError:  # Linux on aarch64 has no wheel
     HAS_EMBREE = False
+
+_ORIGIN = np.zeros(3)
 
 SLOW_WARNING = (
     "embreex is not installed: trimesh's own ray tracer stands in, which is about a hundred times slower "
@@ -43,6 +48,22 @@ class Alike:
     faces: NDArray[np.integer]
 
 
+@dataclass(frozen=True)
+class Round:
+    """Crossings of rays (n,), each ray at most once and in rising order: distance in m, triangle, the triangle each ray
+    crossed `before` (None in the first round), and the rays' directions (n, 3)."""
+
+    ray: NDArray[np.intp]
+    distance: Single
+    triangle: Ints
+    before: Ints | None
+    along: Single
+
+
+#: Rays from each first up to each last.
+Runs = Sequence[tuple[int, int]]
+
+
 class Tracer(Protocol):
     """Segments against one set of triangles. `origins`, `directions` (n, 3) float32, `lengths` (n,) float32.
 
@@ -54,23 +75,34 @@ class Tracer(Protocol):
     def first(self, origins: Single, directions: Single, lengths: Single) -> tuple[Ints, Single]:
         """The first triangle (−1 none) and the distance to it in units of `directions`, both (n,)."""
 
-    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
-        """Every crossing as (ray, distance, triangle), in no order; `directions` are unit vectors.
+    def rounds(
+        self, origins: Single, directions: Single, lengths: Single, step: float, runs: Runs | None = None
+    ) -> Iterator[Round]:
+        """Every crossing: the first of each ray, then the next of each that goes on, and so on.
 
-        Crossings less than `step` (m) after another are passed over.
+        `directions` are unit vectors. Crossings less than `step` (m) after another are passed over. With `runs`, only
+        of rays from each run's first up to its last.
         """
 
+    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
+        """Every crossing as (ray, distance, triangle), in no order; as `rounds`."""
+        found = list(self.rounds(origins, directions, lengths, step))
+        if not found:
+            return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
+        ray = np.concatenate([r.ray for r in found]).astype(np.int32)
+        return ray, np.concatenate([r.distance for r in found]), np.concatenate([r.triangle for r in found])
 
-class EmbreeTracer:
+
+class EmbreeTracer(Tracer):
     """Embree's robust mode, single precision; releases the GIL."""
 
-    def __init__(self, triangles: Single, alike: Alike | None = None) -> None:
+    def __init__(self, triangles: Floats, alike: Alike | None = None, centre: Floats = _ORIGIN) -> None:
         self._scene = EmbreeScene(robust=True)
-        triangles = np.ascontiguousarray(triangles, np.float32)
         if alike is None or alike.first == alike.last:
-            TriangleMesh(self._scene, triangles)
+            TriangleMesh(self._scene, recentred(triangles, centre))
         else:
-            TriangleMesh(self._scene, *_indexed(triangles, alike))
+            vertices, index = _indexed(triangles, alike)
+            TriangleMesh(self._scene, recentred(vertices, centre), index)
         self._lock = threading.Lock()
         self._committed = False
 
@@ -95,32 +127,52 @@ class EmbreeTracer:
         hit = self._run(origins, directions, np.array(lengths, np.float32), "INTERSECT", True)
         return hit["primID"], hit["tfar"]
 
-    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
-        rays: list[Ints] = []
-        distances: list[Single] = []
-        triangles: list[Ints] = []
-        # Most rays meet nothing of a set: the first round takes them as they come, the others only those that go on.
-        triangle, distance = self.first(origins, directions, lengths)
-        ray = np.flatnonzero(triangle >= 0).astype(np.int32)
-        triangle, travelled = triangle[ray], distance[ray]
+    def rounds(
+        self, origins: Single, directions: Single, lengths: Single, step: float, runs: Runs | None = None
+    ) -> Iterator[Round]:
+        ray, triangle, travelled = self._first_of(origins, directions, lengths, runs)
+        before: Ints | None = None
         while len(ray):
-            rays.append(ray)
-            distances.append(travelled)
-            triangles.append(triangle)
+            along = rows(directions, ray)
+            yield Round(ray, travelled, triangle, before, along)
             travelled = travelled + np.float32(step)
-            on = np.flatnonzero(travelled < lengths[ray])
-            ray, travelled = ray[on], travelled[on]
-            along = directions[ray]
-            start = origins[ray] + travelled[:, None] * along
-            triangle, distance = self.first(start, along, lengths[ray] - travelled)
+            left = lengths.take(ray) - travelled
+            if not (on := left > 0).all():
+                going = np.flatnonzero(on)
+                ray, triangle, along = ray.take(going), triangle.take(going), rows(along, going)
+                travelled, left = travelled.take(going), left.take(going)
+                if not len(ray):
+                    return
+            start = scaled(along, travelled)
+            start += rows(origins, ray)
+            hits = self._run(start, along, left, "INTERSECT", True)
+            hit = np.flatnonzero(hits["primID"] >= 0)
+            before = triangle.take(hit)
+            ray, triangle = ray.take(hit), hits["primID"].take(hit)
+            travelled = travelled.take(hit) + hits["tfar"].take(hit)
+
+    def _first_of(
+        self, origins: Single, directions: Single, lengths: Single, runs: Runs | None
+    ) -> tuple[NDArray[np.intp], Ints, Single]:
+        """Rays that meet something, the triangle that each meets first, and where."""
+        found = []
+        for first, last in [(0, len(lengths))] if runs is None else runs:
+            triangle, distance = self.first(origins[first:last], directions[first:last], lengths[first:last])
             hit = np.flatnonzero(triangle >= 0)
-            ray, triangle, travelled = ray[hit], triangle[hit], travelled[hit] + distance[hit]
-        if not rays:
-            return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
-        return np.concatenate(rays), np.concatenate(distances), np.concatenate(triangles)
+            found.append((hit + first, triangle.take(hit), distance.take(hit)))
+        if len(found) == 1:
+            return found[0]
+        rays, triangles, distances = zip(*found, strict=True)
+        return np.concatenate(rays), np.concatenate(triangles), np.concatenate(distances)
 
 
-def _indexed(triangles: Single, alike: Alike) -> tuple[Single, Ints]:
+def recentred(points: Floats, centre: Floats) -> Single:
+    """Points less a centre (3,), rounded once, after."""
+    found = np.empty(points.shape, np.float32)
+    return np.subtract(points, centre, out=found, casting="unsafe")
+
+
+def _indexed(triangles: Floats, alike: Alike) -> tuple[Floats, Ints]:
     """Vertices (k, 3) and indices (n, 3) of triangles, the corners of pieces that are alike once each."""
     before, pieces, after = np.split(triangles, [alike.first, alike.last])
     _, places = np.unique(alike.faces, return_index=True)  # where each corner first stands in a piece
@@ -136,14 +188,14 @@ def _indexed(triangles: Single, alike: Alike) -> tuple[Single, Ints]:
     return vertices, np.concatenate(index).astype(np.int32)
 
 
-class TrimeshTracer:
+class TrimeshTracer(Tracer):
     """trimesh's own tracer (numpy and an R-tree): slow, needs no compiled ray library."""
 
-    def __init__(self, triangles: Single) -> None:
+    def __init__(self, triangles: Floats, centre: Floats = _ORIGIN) -> None:
         import trimesh
         from trimesh.ray.ray_triangle import RayMeshIntersector
 
-        vertices = np.asarray(triangles, float).reshape(-1, 3)
+        vertices = recentred(triangles, centre).reshape(-1, 3).astype(float)
         mesh = trimesh.Trimesh(vertices, np.arange(len(vertices)).reshape(-1, 3), process=False)
         self._tracer = RayMeshIntersector(mesh)
 
@@ -170,11 +222,26 @@ class TrimeshTracer:
         first[ray], reach[ray] = triangle[order][index], distance[order][index]
         return first, reach
 
-    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
-        return self._hits(origins, directions, lengths)
+    def rounds(
+        self, origins: Single, directions: Single, lengths: Single, step: float, runs: Runs | None = None
+    ) -> Iterator[Round]:
+        ray, distance, triangle = self._hits(origins, directions, lengths)
+        if runs is not None:
+            asked = np.zeros(len(lengths), bool)
+            for first, last in runs:
+                asked[first:last] = True
+            chosen = np.flatnonzero(asked[ray])
+            ray, distance, triangle = ray[chosen], distance[chosen], triangle[chosen]
+        order = np.lexsort((distance, ray))
+        ray, distance, triangle = ray[order], distance[order], triangle[order]
+        rank = np.arange(len(ray)) - np.searchsorted(ray, ray)
+        for k in range(int(rank.max(initial=-1)) + 1):
+            here = np.flatnonzero(rank == k)
+            before = triangle[here - 1] if k else None
+            yield Round(ray[here].astype(np.intp), distance[here], triangle[here], before, rows(directions, ray[here]))
 
 
-class EmptyTracer:
+class EmptyTracer(Tracer):
     """Nothing to hit."""
 
     def occluded(self, origins: Single, directions: Single, lengths: Single) -> Bools:
@@ -183,15 +250,17 @@ class EmptyTracer:
     def first(self, origins: Single, directions: Single, lengths: Single) -> tuple[Ints, Single]:
         return np.full(len(origins), -1, np.int32), np.array(lengths, np.float32)
 
-    def crossings(self, origins: Single, directions: Single, lengths: Single, step: float) -> tuple[Ints, Single, Ints]:
-        return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
+    def rounds(
+        self, origins: Single, directions: Single, lengths: Single, step: float, runs: Runs | None = None
+    ) -> Iterator[Round]:
+        return iter(())
 
 
-def make_tracer(triangles: Single, backend: str, alike: Alike | None = None) -> Tracer:
-    """The tracer named by `backend` over (n, 3, 3) triangles, some of which may be of pieces that are alike."""
+def make_tracer(triangles: Floats, backend: str, alike: Alike | None = None, centre: Floats = _ORIGIN) -> Tracer:
+    """The tracer named by `backend` over (n, 3, 3) triangles less a centre (3,), some maybe of pieces alike."""
     if not len(triangles):
         return EmptyTracer()
-    return EmbreeTracer(triangles, alike) if backend == "embree" else TrimeshTracer(triangles)
+    return EmbreeTracer(triangles, alike, centre) if backend == "embree" else TrimeshTracer(triangles, centre)
 
 
 def default_backend() -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -14,6 +14,7 @@ from raycover.detectors import Unit
 from raycover.hanging import HangingPlaces
 from raycover.physics.margin import to_local, unit_rotation
 from raycover.physics.pattern import Mask
+from raycover.scene.devices import PatternSpec
 from raycover.scene.schema import Scene
 from raycover.trips.remedies import share_of
 
@@ -92,22 +93,19 @@ def _aims(unit: Unit, hot: Floats) -> Iterator[Trial]:
 def _masks(scene: Scene, index: int, unit: Unit, points: Floats, excess_db: Floats) -> Iterator[Trial]:
     """Masks over what is seen too well: all of it, or where that is too large the worst of it."""
     pattern = scene.pattern_of(scene.detectors[index])
-    most = pattern.largest_mask_share if pattern.largest_mask_share is not None else 1.0
-    x, y, z = to_local(unit.rotation, tuple((points - unit.position).T))
-    azimuth = np.degrees(np.arctan2(y, x)) % 360
-    off_axis = np.degrees(np.arctan2(np.hypot(x, y), -z))
-
-    def made(above_db: float) -> Mask | None:
-        hot = excess_db > above_db
-        return mask_over(azimuth[hot], off_axis[hot]) if hot.any() else None
+    most = largest_share(pattern)
 
     def share(mask: Mask) -> float:
         return share_of(replace(unit, masks=(*unit.masks, mask)), pattern)
 
-    whole = made(0.0)
+    def fits(mask: Mask) -> bool:
+        return share(mask) <= most + 1e-9
+
+    hot = Hot.of(unit, points, excess_db)
+    whole = hot.mask()
     if whole is None:
         return
-    if share(whole) <= most + 1e-9:
+    if fits(whole):
         yield _masked(unit, whole, share(whole))
         return
     taken = share(whole)
@@ -115,14 +113,43 @@ def _masks(scene: Scene, index: int, unit: Unit, points: Floats, excess_db: Floa
         "mask", _mask_words(whole), replace(unit, masks=(*unit.masks, whole)), {"masks": [_mask_keys(whole)]},
         refused=True, note=f"takes {taken:.0%} of the pattern, {most:.0%} is the most",
     )  # fmt: skip
-    low, high = 0.0, float(excess_db.max())  # the least that sensitivity must take, so that the mask is small enough
-    for _ in range(12):
-        middle = (low + high) / 2
-        mask = made(middle)
-        low, high = (low, middle) if mask is None or share(mask) <= most + 1e-9 else (middle, high)
-    part = made(high)
-    if part is not None and share(part) <= most + 1e-9:
+    part = hot.part(fits)
+    if part is not None:
         yield replace(_masked(unit, part, share(part)), kind="part mask")
+
+
+def largest_share(pattern: PatternSpec) -> float:
+    """The largest share of its pattern that an entry lets masks take; all of it where it does not say."""
+    return pattern.largest_mask_share if pattern.largest_mask_share is not None else 1.0
+
+
+@dataclass(frozen=True)
+class Hot:
+    """Directions (n,) in a unit's frame, degrees, in which it sees too well, and by how much (dB)."""
+
+    azimuth_deg: Floats
+    off_axis_deg: Floats
+    excess_db: Floats
+
+    @classmethod
+    def of(cls, unit: Unit, points: Floats, excess_db: Floats) -> Hot:
+        x, y, z = to_local(unit.rotation, tuple((points - unit.position).T))
+        return cls(np.degrees(np.arctan2(y, x)) % 360, np.degrees(np.arctan2(np.hypot(x, y), -z)), excess_db)
+
+    def mask(self, above_db: float = 0.0) -> Mask | None:
+        """One mask over all that is seen too well by more than so much; None where it lies all around, or nowhere."""
+        hot = self.excess_db > above_db
+        return mask_over(self.azimuth_deg[hot], self.off_axis_deg[hot]) if hot.any() else None
+
+    def part(self, fits: Callable[[Mask], bool]) -> Mask | None:
+        """The mask that fits over the worst of it, so that sensitivity must take the least of the rest."""
+        low, high = 0.0, float(self.excess_db.max())
+        for _ in range(12):
+            middle = (low + high) / 2
+            mask = self.mask(middle)
+            low, high = (low, middle) if mask is None or fits(mask) else (middle, high)
+        part = self.mask(high)
+        return part if part is not None and fits(part) else None
 
 
 def _masked(unit: Unit, mask: Mask, share: float) -> Trial:

@@ -11,7 +11,7 @@ import raycover
 from raycover import keeping, whole_file
 from raycover.errors import InputError
 from raycover.keeping import SceneFile
-from raycover.scene.devices import DetectorSpec
+from raycover.scene.devices import DetectorSpec, MaskSpec
 
 TEXT = """\
 # A scene that somebody typed: odd   spacing and all.
@@ -112,3 +112,71 @@ def test_a_link_stays_a_link_and_the_mode_stays(file: SceneFile) -> None:
     assert link.is_symlink()
     assert file.path.stat().st_mode & 0o777 == 0o640
     assert raycover.load(file.path).detectors[0].at == (3, 2)
+
+
+NEW = DetectorSpec(name="C", model="ceiling-infrared-general", at=(4.5, 3.0), mounting=3.0)
+OWN = """
+planes: [{name: floor, height: 0}]
+detectors:
+  # the first of all
+  - {name: A, at: [1, 1], mounting: 2.5, pattern: {kind: infrared, mounting: {from: 2, to: 4},
+     declared: [{mounting: 2.5, plane: 0, motion: tangential, shape: {circle: {diameter: 8}}}]}}  # made by hand
+raycover: 1
+"""
+
+
+def test_a_new_detector_stands_behind_the_others_in_their_style(file: SceneFile) -> None:
+    detectors = [*file.scene.detectors, NEW]
+    assert file.save(detectors).detectors == detectors
+    lines, before = file.path.read_bytes().decode().split("\r\n"), TEXT.split("\n")
+    assert lines[:10] == before[:10]
+    assert lines[10:14] == [
+        "  - name: C", "    model: ceiling-infrared-general", "    at: [4.5, 3]", "    mounting: 3",
+    ]  # fmt: skip
+    assert lines[14:] == before[10:]
+    file.save(detectors[:2])  # taken back
+    assert file.path.read_bytes().decode() == TEXT.replace("\n", "\r\n")
+
+
+def test_one_that_is_gone_takes_its_comments_along_and_leaves_none_to_the_next(file: SceneFile) -> None:
+    detectors = [file.scene.detectors[1], NEW]
+    assert file.save(detectors).detectors == detectors
+    text = file.path.read_bytes().decode()
+    assert "over the door" not in text
+    assert text.index("# by the window") < text.index("# as the drawing says") < text.index("name: C")
+    swapped = [file.scene.detectors[0], NEW.model_copy(update={"name": "E"})]
+    file.save(swapped)
+    assert raycover.load(file.path).detectors == swapped
+
+
+def test_settings_and_masks_are_kept_and_taken_out_again(file: SceneFile) -> None:
+    masks = [MaskSpec(from_deg=-10, to_deg=2.5), MaskSpec(from_deg=90, to_deg=120, off_axis_from_deg=40)]
+    detectors = moved(file, 0, model="high-bay-infrared-aisle", sensitivity_pct=80.0, masks=masks)
+    assert file.save(detectors).detectors == detectors
+    said = " ".join(file.path.read_text().split())
+    assert (
+        "{name: A, model: high-bay-infrared-aisle, at: [2.50, 2400 mm], mounting: 3, sensitivity_pct: 80, masks: "
+        "[{from_deg: -10, to_deg: 2.5}, {from_deg: 90, to_deg: 120, off_axis_from_deg: 40}]} # over the door"
+    ) in said
+    file.save(moved(file, 0, masks=[]))
+    assert "masks" not in file.path.read_text()
+
+
+def test_a_pattern_of_its_own_gives_way_to_an_entry_and_comes_back(tmp_path: Path) -> None:
+    path = tmp_path / "own.yaml"
+    path.write_text(OWN)
+    file = SceneFile(path)
+    own = file.scene.detectors[0]
+    twin = own.model_copy(update={"name": "B", "at": (5.0, 1.0)})
+    file.save([own.model_copy(update={"pattern": None, "model": "ceiling-infrared-general"}), twin])
+    text = path.read_text()
+    assert "{name: A, at: [1, 1], mounting: 2.5, model: ceiling-infrared-general}  # made by hand" in text
+    assert "# the first of all" in text
+    assert raycover.load(path).detectors[1] == twin
+    file.save([own, twin])
+    assert raycover.load(path).detectors == [own, twin]
+    file.save([])
+    assert path.read_text().endswith("raycover: 1\n")
+    assert raycover.load(path).detectors == []
+    file.save([own])
+    assert raycover.load(path).detectors == [own]

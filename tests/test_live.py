@@ -11,6 +11,7 @@ import raycover
 from raycover.coverage import solve
 from raycover.errors import InputError
 from raycover.live import LiveCoverage, Look
+from raycover.scene.devices import DetectorSpec, MaskSpec
 
 SCENE = """
 raycover: 1
@@ -202,3 +203,92 @@ def test_reflections_follow_too() -> None:
     live.coverage(Look(0))
     live.move(1, at=(7.0, 2.0))
     assert_as_solved(live, Look(0))
+
+
+def test_one_more_is_cast_alone_and_one_less_not_at_all(live: LiveCoverage) -> None:
+    look = Look(0)
+    live.coverage(look)
+    n = live.n_cast
+    index = live.add((7.0, 5.0, 0.0), like=0)
+    assert index == 4
+    spec = live.design.detectors[index]
+    assert (spec.name, spec.model, spec.at, spec.mounting) == ("D1", "ceiling-infrared-general", (7.0, 5.0), 3.0)
+    assert_as_solved(live, look)
+    assert live.n_cast == n + 1
+    live.remove(1)
+    assert [unit.name for unit in live.units] == ["A", "C", "D", "D1"]
+    assert_as_solved(live, look)
+    assert live.n_cast == n + 1
+    assert live.undo() == "B taken down"
+    assert_as_solved(live, look)
+    assert live.undo() == "D1 added at (7, 5)"
+    assert_as_solved(live, look)
+    live.redo()
+    live.redo()
+    assert_as_solved(live, look)
+    assert live.n_cast == n + 1
+    assert live.changed
+
+
+def test_the_way_back_over_one_taken_down_while_off(live: LiveCoverage) -> None:
+    live.switch(1)
+    live.switch(2)
+    live.remove(1)
+    assert live.on == (0, 2)
+    assert_as_solved(live, Look(0))
+    live.undo()
+    assert live.on == (0, 3)
+    assert_as_solved(live, Look(0))
+
+
+def test_another_entry_a_setting_a_mask_cast_that_one_alone(live: LiveCoverage) -> None:
+    look = Look(0)
+    live.coverage(look)
+    n = live.n_cast
+    live.choose_model(0, "high-bay-infrared-round")
+    assert_as_solved(live, look)
+    live.move(0, sensitivity_pct=70.0)
+    assert_as_solved(live, look)
+    live.move(0, masks=[MaskSpec(from_deg=0, to_deg=90)])
+    assert_as_solved(live, look)
+    assert live.n_cast == n + 3
+    assert any("meant for" in said for said in live.doubts(0))
+    live.choose_model(3, "microwave-omni-5.8")
+    assert_as_solved(live, look)
+
+
+def test_a_new_one_hangs_below_its_ceiling_under_a_free_name() -> None:
+    text = SCENE.replace("name: A", "name: P7").replace("name: B", "name: P9").replace("name: C,", "name: L1,")
+    live = LiveCoverage(raycover.load_text(text), threads=1)
+    index = live.add((11.0, 5.02, 0.0), like=0)
+    assert live.design.detectors[index] == DetectorSpec(
+        name="P10", model="ceiling-infrared-general", at=(11.0, 5.0), mounting=3.0
+    )
+    live.remove(0)
+    index = live.add((12.5, 2.0, 0.0))
+    spec = live.design.detectors[index]
+    assert (spec.name, spec.model, spec.mounting, spec.turn_deg) == ("P11", "ceiling-infrared-general", 2.8, 30.0)
+    live.remove(1)  # L1, the room's only one
+    index = live.add((12.5, 2.0, 0.0))
+    assert live.design.detectors[index].mounting == 2.8
+    index = live.add((2.5, 2.0, 0.0), model="microwave-omni-5.8")
+    spec = live.design.detectors[index]
+    assert (spec.name, spec.model, spec.mounting <= 3.95) == ("P13", "microwave-omni-5.8", True)
+
+
+def test_what_cannot_be_added_or_taken_down_changes_nothing() -> None:
+    live = LiveCoverage(raycover.load_text(SCENE + "zones: [{name: Z, detectors: [A, 'B*'], mode: presence}]\n"))
+    before = live.design
+    with pytest.raises(InputError, match='hangs inside "Column"'):
+        live.add((4.0, 3.0, 0.0), like=0)
+    with pytest.raises(InputError, match="outside every room"):
+        live.add((30.0, 3.0, 0.0), like=0)
+    with pytest.raises(InputError, match='"A" cannot be taken down, the scene asks for it: zone "Z"'):
+        live.remove(0)
+    with pytest.raises(InputError, match="its masks take"):
+        live.move(0, masks=[MaskSpec(from_deg=0, to_deg=350)])
+    with pytest.raises(InputError, match="is set to 5 % of its reach"):
+        live.move(0, sensitivity_pct=5.0)
+    assert live.design == before
+    assert not live.edits.can_undo
+    live.remove(2)

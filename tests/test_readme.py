@@ -29,6 +29,13 @@ def test_the_first_two_bash_blocks_set_up() -> None:
     assert "clone" not in first + second
 
 
+def test_nothing_of_the_readme_stands_twice() -> None:
+    headings = re.findall(r"^## .*$", README, re.M)
+    paragraphs = [part for part in README.split("\n\n") if len(part) > 80]
+    assert len(headings) == len(set(headings))
+    assert len(paragraphs) == len(set(paragraphs))
+
+
 def test_the_scene_of_the_readme_runs_and_says_what_it_should() -> None:
     coverage = raycover.solve(raycover.load_text(blocks("yaml")[0]))
     assert list(coverage) == ["floor", "person"]

@@ -91,6 +91,28 @@ def find_aisles(building: Building, *, walls: bool = True) -> tuple[Aisle, ...]:
     return tuple(aisles)
 
 
+def why_none(building: Building, name: str) -> str:
+    """Why no aisle has the name `R1/R2`, where both racks are there; empty where that cannot be said."""
+    one, _, two = name.partition("/")
+    sides: dict[str, list[_Face]] = {}
+    for face in _faces(building):
+        sides.setdefault(face.rack, []).append(face)
+    if one == two or one not in sides or two not in sides:
+        return ""
+    middle = {rack: np.mean([(f.start + f.end) / 2 for f in sides[rack]], axis=0) for rack in (one, two)}
+    for rack, other in ((one, two), (two, one)):
+        toward = [face for face in sides[rack] if face.out @ (middle[other] - middle[rack]) > 0]
+        if not toward and len(sides[rack]) == 1:
+            return f"{rack} turns its back to {other}: turn it (turn_deg), or give it back_to_back: true"
+        sides[rack] = toward or sides[rack]
+    near, far = sides[one][0], sides[two][0]
+    if near.out @ far.out > -_PARALLEL:
+        return "the two do not face each other in parallel"
+    apart = float((far.start - near.start) @ near.out)
+    low, high = BETWEEN_RACKS
+    return f"they stand {apart:.2f} m apart; an aisle is {low:g} to {high:g} m wide" if not low <= apart <= high else ""
+
+
 _Found = tuple[str, tuple[str, ...], Floats, float]
 
 

@@ -102,6 +102,25 @@ class Boxes:
         y = half[..., 0] * sin + half[..., 1] * cos
         return np.stack([x, y], axis=-1) + self.centre[chosen, None, :2]
 
+    @cached_property
+    def plan_bounds(self) -> Floats:
+        """(2, n, 2) lowest and highest x and y (m) of each."""
+        half = self.size[:, :2] / 2
+        cos, sin = np.abs(np.cos(self.turn_rad)), np.abs(np.sin(self.turn_rad))
+        reach = np.stack([half[:, 0] * cos + half[:, 1] * sin, half[:, 0] * sin + half[:, 1] * cos], axis=-1)
+        return np.stack([self.centre[:, :2] - reach, self.centre[:, :2] + reach])
+
+    @cached_property
+    def made_of(self) -> tuple[list[SolidMaterial], NDArray[np.intp]]:
+        """The materials there are, each once, and which (n,) of them each box is made of."""
+        # By number: hashing a material a box takes long, and most boxes share the very same object.
+        objects, which = np.unique(np.fromiter(map(id, self.materials), np.int64), return_inverse=True)
+        by_id = {id(material): material for material in self.materials}
+        distinct = [by_id[one] for one in objects.tolist()]
+        materials = list(dict.fromkeys(distinct))
+        number = {material: i for i, material in enumerate(materials)}
+        return materials, np.array([number[m] for m in distinct], np.intp)[which]
+
     def near(self, points: Floats) -> Sequence[list[int]]:
         """For each point (n, 2 or more) the boxes that may reach over it in plan; there must be boxes."""
         tree, reach = self._places

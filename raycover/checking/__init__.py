@@ -13,6 +13,7 @@ from raycover.checking.doors import check_doors
 from raycover.checking.floors import check_floors
 from raycover.checking.hanging import check_hanging
 from raycover.checking.joints import check_joints
+from raycover.checking.placed import check_placed
 from raycover.checking.standing import check_standing
 from raycover.checking.uprights import Uprights
 from raycover.detectors import Unit
@@ -26,6 +27,7 @@ def check_building(scene: Scene, building: Building, units: Sequence[Unit]) -> l
     uprights = Uprights.of(building)
     found = [
         *check_standing(scene, building, uprights),
+        *check_placed(scene, building, uprights),
         *check_joints(scene, building, uprights),
         *check_doors(scene, building, uprights),
         *check_floors(scene, building),

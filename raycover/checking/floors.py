@@ -1,4 +1,4 @@
-"""Floor that nobody can reach: a flood over what one can walk on, from doors that lead outside.
+"""Floor that nobody can reach: a flood over what one can walk on, from doors and open edges that lead outside.
 
 A storey is rastered at a decimetre or finer. Walls, screens, desks, solids and racking stop a person; doors do not,
 open or closed. A person needs a way `2 · _BODY` wide.
@@ -7,6 +7,7 @@ open or closed. A person needs a way `2 · _BODY` wide.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 from scipy import ndimage
+from shapely.geometry.polygon import orient
 
 from raycover.building.parts import Building, Floats, Sheet, StoreyShape
 from raycover.checking.doors import Way, closed_rooms, ways_through
@@ -101,7 +103,9 @@ def _storey(
     labels, n = ndimage.label(floor & ~by_wall & ~by_thing)
     if n < 2:
         return
-    reached = _reached(building, rooms, raster, labels, ways, n)
+    reached = _reached(building, rooms, raster, labels, ways, n) | _from_open_edges(
+        building, rooms, raster, walls, labels
+    )
     free = floor & ~walls & ~things
     away, nearest = ndimage.distance_transform_edt(labels == 0, return_indices=True)
     whole = np.where(free & (away <= reach + 1.5), labels[nearest[0], nearest[1]], 0)
@@ -174,6 +178,26 @@ def _open(raster: _Raster, by_wall: Mask, way: Way, reach: float) -> None:
     for shift in np.arange(-half, half + 1e-9, raster.cell / 2) if half else [0.0]:
         foot = way.middle + along * shift
         raster.line(by_wall, foot - step, foot + step, value=False)
+
+
+def _from_open_edges(
+    building: Building, rooms: Sequence[int], raster: _Raster, walls: Mask, labels: NDArray[np.int32]
+) -> set[int]:
+    """Labels of floor at an edge without a wall beyond which no room lies: a deck, a canopy, a yard."""
+    inside = shapely.union_all([building.rooms[r].polygon for r in rooms])
+    found: set[int] = set()
+    for r in rooms:
+        ring = shapely.get_coordinates(orient(building.rooms[r].polygon).exterior)
+        for start, end in pairwise(ring):
+            length = float(np.linalg.norm(end - start))
+            along = (end - start) / max(length, 1e-9)
+            inward = np.array([-along[1], along[0]])
+            places = start + np.arange(2 * _BODY, length - 2 * _BODY, _BODY)[:, None] * along
+            outside = ~shapely.intersects_xy(inside, *(places - 0.05 * inward).T)
+            walled = np.any([walls[raster.index(places + k * raster.cell * inward)] for k in (-1, 0, 1)], axis=0)
+            free = places[outside & ~walled] + (_BODY + raster.cell) * inward
+            found |= set(labels[raster.index(free)].tolist())
+    return found - {0}
 
 
 def _reached(

@@ -32,7 +32,7 @@ def check_standing(scene: Scene, building: Building, uprights: Uprights) -> Iter
     yield from _desks(scene, building, uprights)
 
 
-def _through(uprights: Uprights, footprint: Any, low: float, high: float, own: str) -> tuple[str, float] | None:
+def stands_through(uprights: Uprights, footprint: Any, low: float, high: float, own: str) -> tuple[str, float] | None:
     """The wall that a footprint between two heights stands through most, and the length of it inside (m)."""
     inner = shapely.buffer(footprint, -_TOUCH, join_style="mitre")
     worst: tuple[str, float] | None = None
@@ -54,7 +54,7 @@ def _racks_in_walls(scene: Scene, building: Building, uprights: Uprights) -> Ite
     places = dict(zip(building.envelopes.owners, building.envelopes.locs, strict=True))
     told: set[str] = set()
     for row in building.racks:
-        found = _through(uprights, shapely.Polygon(row.corners), row.bottom, row.top, row.owner)
+        found = stands_through(uprights, shapely.Polygon(row.corners), row.bottom, row.top, row.owner)
         if found is not None and row.owner not in told:
             told.add(row.owner)
             yield Problem(
@@ -100,7 +100,7 @@ def _solids(scene: Scene, building: Building, uprights: Uprights) -> Iterator[Pr
         if boxes.size[k, :2].max() <= _COLUMN_WIDEST and boxes.size[k, 2] >= _COLUMN_LOWEST:
             continue
         outline = shapely.Polygon(corners)
-        found = _through(uprights, outline, low[k], high[k], boxes.owners[k])
+        found = stands_through(uprights, outline, low[k], high[k], boxes.owners[k])
         if found is not None and not _in_the_wall(uprights, corners):
             yield Problem(
                 "solid-through-wall",
@@ -141,7 +141,7 @@ def _desks(scene: Scene, building: Building, uprights: Uprights) -> Iterator[Pro
             continue
         corners = sheet.frame.to_space(shapely.get_coordinates(sheet.polygon)[:-1])
         z = float(corners[:, 2].mean())
-        found = _through(uprights, shapely.Polygon(corners[:, :2]), z - 0.02, z + 0.02, sheet.owner)
+        found = stands_through(uprights, shapely.Polygon(corners[:, :2]), z - 0.02, z + 0.02, sheet.owner)
         if found is not None and (sheet.owner, found[0]) not in told:
             told.add((sheet.owner, found[0]))
             yield Problem(

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from raycover.cli.choosing import loaded
-from raycover.cli.printing import talk
+from raycover.cli.printing import progress, talk
 from raycover.cli.solving import Solved, solved
 from raycover.errors import InputError, Position, Problem, did_you_mean
 from raycover.scene.schema import Scene
 
 #: What can be written, by the file's ending.
-ENDINGS = (".dxf", ".glb", ".html")
+ENDINGS = (".dxf", ".glb", ".html", ".gif")
 LOBES = ("few", "all", "none")
 #: The lowest that walls of a model are cut at (m): lower, nothing of them is left.
 _LOWEST_CUT_M = 0.05
@@ -25,26 +25,31 @@ class ModelOptions:
     plane: str | None = None
     cut_m: float | None = None
     lobes: str | None = None
+    door: str | None = None
 
 
 def export_scene(
     path: Path, output: Path, *, state: str | None, threads: int | None, force: bool, options: ModelOptions
 ) -> None:
-    """Solve a scene, in a state if one is named, and write a DXF, a GLB or a page, by the file's ending."""
+    """Solve a scene, in a state if one is named, and write a DXF, a GLB, a page or a film, by the file's ending."""
     ending = output.suffix.lower()
     problems = _wrong_options(ending, options)
     if ending not in ENDINGS:
-        hint = f"write -o {output.stem or 'coverage'}.dxf (a drawing), .glb (a model) or .html (a page)"
+        hint = f"write -o {output.stem or 'coverage'}.dxf (a drawing), .glb (a model), .html (a page) or .gif (a film)"
         problems.insert(0, Problem("wrong-ending", "what to write goes by the ending", Position(str(output)), hint))
     elif output.exists() and not force:
         hint = "choose another name, or use --force"
         problems.insert(0, Problem("file-exists", "the file is already there", Position(str(output)), hint))
     if problems:
         raise InputError(problems)
-    done = solved(_with_plane(loaded(path, state), options.plane), threads)
+    scene = _with_plane(loaded(path, state), options.plane)
     try:
-        output.parent.mkdir(parents=True, exist_ok=True)
-        said = {".dxf": _dxf, ".glb": _glb, ".html": _html}[ending](done, output, options)
+        if ending == ".gif":
+            said = _gif(scene, output, options, threads)
+        else:
+            done = solved(scene, threads)
+            output.parent.mkdir(parents=True, exist_ok=True)
+            said = {".dxf": _dxf, ".glb": _glb, ".html": _html}[ending](done, output, options)
     except OSError as error:
         why, hint = f"cannot write: {error.strerror or error}", "choose another place with -o"
         raise InputError([Problem("cannot-write", why, Position(str(output)), hint)]) from error
@@ -55,12 +60,13 @@ def export_scene(
 def _wrong_options(ending: str, options: ModelOptions) -> list[Problem]:
     """What is wrong with options before anything is solved."""
     found = []
-    given = {"--plane": options.plane, "--cut": options.cut_m, "--lobes": options.lobes}
-    meant = {".dxf": "", ".html": "--cut"}
+    given = {"--plane": options.plane, "--cut": options.cut_m, "--lobes": options.lobes, "--door": options.door}
+    meant = {".dxf": "", ".html": "--cut", ".glb": "--plane --cut --lobes", ".gif": "--plane --door"}
     for option, value in given.items():
         if value is not None and ending in meant and option not in meant[ending].split():
             message = f"has no meaning for {ending}"
-            found.append(Problem("bad-option", message, Position(option), "leave it out, or write a .glb"))
+            hint = f"leave it out, or write a {'.gif' if option == '--door' else '.glb'}"
+            found.append(Problem("bad-option", message, Position(option), hint))
     if options.lobes is not None and options.lobes not in LOBES:
         message = f'unknown choice "{options.lobes}"'
         found.append(Problem("bad-option", message, Position("--lobes"), did_you_mean(options.lobes, LOBES)))
@@ -99,6 +105,24 @@ def _glb(done: Solved, output: Path, options: ModelOptions) -> str:
     write_bytes_whole(output, data)
     plane = options.plane or next(iter(coverage.by_plane()))
     return f'Written {output}, {len(data) / 1e6:.1f} MB, in metres, y up: plane "{plane}"; every part is a named node.'
+
+
+def _gif(scene: Scene, output: Path, options: ModelOptions, threads: int | None) -> str:
+    from raycover.cli.telling import film_of_door
+    from raycover.draw.view3d import environment
+    from raycover.exchange.files import write_bytes_whole
+    from raycover.swinging import door_named
+
+    environment.load_for_pictures()  # without 3D there is no film: said before anything is solved
+    door = door_named(scene, options.door)
+    if door is None:
+        hint = "name one with --door, or give the scene a row of cubicles"
+        raise InputError([Problem("no-door", "which door? the scene has no cubicles", Position("--door"), hint)])
+    output.parent.mkdir(parents=True, exist_ok=True)
+    with progress("filming"):
+        data = film_of_door(scene, door, threads, options.plane)
+    write_bytes_whole(output, data)
+    return f"Written {output}, {len(data) / 1e6:.1f} MB: {door.name} closes, and the map follows."
 
 
 def _html(done: Solved, output: Path, options: ModelOptions) -> str:

@@ -14,6 +14,7 @@ from raycover.loading import load
 from raycover.physics.infrared import WARM_FROM_C
 from raycover.ranges import numbers
 from raycover.rays import RayScene
+from raycover.scene.quantities import COLDEST_C, WARMEST_C
 from raycover.scene.varying import Change, varied
 from raycover.summer import SummerRow, summer_reach
 
@@ -26,7 +27,7 @@ def heat_scene(path: Path, ambient: str, output: Path, *, threads: int | None, a
 
     from raycover.draw.heat import draw_heat
 
-    ambients = numbers("--ambient", ambient, 0.0, 40.0, "°C")
+    ambients = numbers("--ambient", ambient, COLDEST_C, WARMEST_C, "°C")
     with whole_folder(output) as draft:
         scene = load(path)
         building = build(scene)

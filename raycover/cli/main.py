@@ -76,11 +76,18 @@ def map_(
 
 
 @app.command("view")
-def view_(scene: SceneFile, state: InState = None, threads: Threads = None) -> None:
-    """Look at a scene in a window, move its detectors and see the map follow."""
+def view_(
+    scene: SceneFile,
+    state: InState = None,
+    scale: Annotated[
+        float | None, typer.Option(help="size of type and controls, 1 on a plain screen; as the screen is if not given")
+    ] = None,
+    threads: Threads = None,
+) -> None:
+    """Look at a scene in a window, hang and move its detectors and see the map follow."""
     from raycover.cli import viewing
 
-    viewing.view_scene(scene, threads=threads, state=state)
+    viewing.view_scene(scene, threads=threads, state=state, scale=scale)
 
 
 @app.command("probe")
@@ -92,9 +99,9 @@ def probe_(
     json: AsJson = False,
 ) -> None:
     """Why is this point seen or not: every detector, ray by ray."""
-    from raycover.cli import solving
+    from raycover.cli import probing
 
-    solving.probe_scene(scene, at, motion=motion, as_json=json, state=state)
+    probing.probe_scene(scene, at, motion=motion, as_json=json, state=state)
 
 
 @app.command("walk")
@@ -343,7 +350,9 @@ def report_(
         _refuse("with --slides", given)
         from raycover.cli import telling
 
-        telling.tell_scene(scene, output, after=None, route=None, with_film=True, state=None, threads=threads)
+        telling.tell_scene(
+            scene, output, after=None, route=None, door=None, with_film=True, state=None, threads=threads
+        )
         return
     from raycover.cli import reporting
 
@@ -408,11 +417,17 @@ def import_(
 def export_(
     scene: SceneFile,
     output: Annotated[
-        Path, typer.Option("-o", "--output", metavar="FILE", help="what to write: .dxf, .glb or .html")
+        Path, typer.Option("-o", "--output", metavar="FILE", help="what to write: .dxf, .glb, .html or .gif")
     ] = Path("coverage.dxf"),
     plane: Annotated[
         Optional[str],  # noqa: UP045
-        typer.Option("--plane", metavar="NAME", help="models (.glb): this plane; the first if not given"),
+        typer.Option(
+            "--plane", metavar="NAME", help="models and films (.glb, .gif): this plane; the first if not given"
+        ),
+    ] = None,
+    door: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--door", metavar="NAME", help="films (.gif): the door that closes; a cubicle's if not given"),
     ] = None,
     cut: Annotated[
         Optional[float],  # noqa: UP045
@@ -426,10 +441,10 @@ def export_(
     state: InState = None,
     threads: Threads = None,
 ) -> None:
-    """Solve a scene; write it for others: a DXF over the plan it was taken from, a 3D model, or a page to turn."""
+    """Solve a scene; write it for others: a DXF over the plan it was taken from, a 3D model, a page, a door's film."""
     from raycover.cli import exporting
 
-    options = exporting.ModelOptions(plane, cut, lobes)
+    options = exporting.ModelOptions(plane, cut, lobes, door)
     exporting.export_scene(scene, output, state=state, threads=threads, force=force, options=options)
 
 
@@ -444,14 +459,18 @@ def slides_(
         typer.Option("--after", metavar="SCENE", help="the proposal: a second scene, shown beside the first"),
     ] = None,
     route: Annotated[Optional[str], typer.Option("--route", metavar="NAME", help="the route that is filmed")] = None,  # noqa: UP045
-    film: Annotated[bool, typer.Option("--film/--no-film", help="a short film of somebody walking")] = True,
+    door: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--door", metavar="NAME", help="the door that is filmed closing; a cubicle's if not given"),
+    ] = None,
+    film: Annotated[bool, typer.Option("--film/--no-film", help="short films: somebody walks, a door closes")] = True,
     state: InState = None,
     threads: Threads = None,
 ) -> None:
     """Tell a scene in slides: space, need, detectors, coverage, what is hidden and why, before and after, proof."""
     from raycover.cli import telling
 
-    telling.tell_scene(scene, output, after=after, route=route, with_film=film, state=state, threads=threads)
+    telling.tell_scene(scene, output, after=after, route=route, door=door, with_film=film, state=state, threads=threads)
 
 
 @app.command("new")

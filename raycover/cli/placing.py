@@ -16,6 +16,7 @@ from raycover.needs import Proof, prove
 from raycover.placing.layout import Layout, place
 from raycover.placing.proposing import proposed_text
 from raycover.proof_words import CAUTION
+from raycover.scene.devices import DetectorSpec
 from raycover.scene.placing import PlacingSpec
 from raycover.scene.reading import read_source
 from raycover.scene.schema import Scene
@@ -94,11 +95,11 @@ def _spec(
 
 def _print(layout: Layout, before: Proof | None) -> None:
     rows = [
-        [d.name, d.model or "own pattern", f"{d.at[0]:g}, {d.at[1]:g}", f"{d.mounting:g} m", f"{d.turn_deg:g}°",
+        [d.name, d.model or "own pattern", f"{d.at[0]:g}, {d.at[1]:g}", f"{d.mounting:g} m", _turned(d), _set(d),
          "new" if d.name in layout.new else "stays"]
         for d in layout.detectors
     ]  # fmt: skip
-    table(["tag", "model", "at", "mounting", "turn", ""], rows, title="Proposed detectors", right=(3, 4))
+    table(["tag", "model", "at", "mounting", "turn", "set", ""], rows, title="Proposed detectors", right=(3, 4))
     print()
     old = {} if before is None else {verdict.need.name: verdict for verdict in before.needs}
     rows = []
@@ -115,13 +116,27 @@ def _print(layout: Layout, before: Proof | None) -> None:
     print(verdict_words(layout))
 
 
+def _turned(detector: DetectorSpec) -> str:
+    tilt = f", tilt {detector.tilt_deg:g}°".replace("-", "−") if detector.tilt_deg else ""
+    return f"{detector.turn_deg:g}°{tilt}"
+
+
+def _set(detector: DetectorSpec) -> str:
+    """What is set or stuck on at a unit, in words; nothing where it hangs as it comes."""
+    words = [] if detector.sensitivity_pct == 100 else [f"{detector.sensitivity_pct:g} %"]
+    for mask in detector.masks:
+        inner = f" beyond {mask.off_axis_from_deg:g}° off axis" if mask.off_axis_from_deg else ""
+        words.append(f"mask {mask.from_deg:g}° to {mask.to_deg:g}°{inner}")
+    return ", ".join(words)
+
+
 def verdict_words(layout: Layout) -> str:
     """How many units, and how near that is to the fewest there can be."""
     counted = Counter(d.model for d in layout.detectors if d.name in layout.new)
     units = f"{len(layout.new)} unit{'s' * (len(layout.new) != 1)}"
     kinds = ", ".join(f"{n} {model}" for model, n in counted.most_common())
     price = "" if layout.per_unit else f" for {layout.cost:g}"
-    bound = f"{layout.bound:g}"
+    bound = f"fewer than {layout.bound:g} units" if layout.per_unit else f"less than {layout.bound:g}"
     if not layout.met:
         near = "some needs are missed: more time (--seconds) or other candidates may meet them"
     elif layout.optimal:
@@ -129,6 +144,10 @@ def verdict_words(layout: Layout) -> str:
     elif layout.bound <= 0:
         near = "the best found in the time, too short to say how few there can be (--seconds)"
     else:
-        than = f"fewer than {bound} units" if layout.per_unit else f"less than {bound}"
-        near = f"the best found in the time; no layout of these candidates does it with {than}"
-    return f"{units}{price} ({kinds}): {near} ({layout.n_candidates:,} candidates, {layout.n_cells:,} places looked at)"
+        best = "the best found in the time" if layout.out_of_time else "the best found"
+        near = f"{best}; no layout of these candidates does it with {bound}"
+    if layout.met and not layout.bound_of_all:
+        near += ", as far as the cells looked at tell"
+    quieter = f", and {layout.n_quieter:,} masked or set lower" if layout.n_quieter else ""
+    offered = f"{layout.n_candidates:,} candidates{quieter}, {layout.n_cells:,} places looked at"
+    return f"{units}{price} ({kinds}): {near} ({offered})"

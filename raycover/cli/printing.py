@@ -35,7 +35,8 @@ def data(value: Any) -> None:
 def progress(label: str) -> Iterator[Any]:
     """A bar on stderr, gone when done; yields a callback (done, all), which may name a new stage."""
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    console = Console(stderr=True)  # into a file a bar would leave nothing but an empty line
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task(label, total=None)
 
         def step(done: int, everything: int | None, stage: str | None = None) -> None:
@@ -44,3 +45,8 @@ def progress(label: str) -> Iterator[Any]:
             bar.update(task, completed=done, total=everything)
 
         yield step
+
+
+def at_words(point: tuple[float, float, float]) -> str:
+    """A point as messages say it."""
+    return "(" + ", ".join(f"{v:.2f}" for v in point) + ")"

@@ -14,7 +14,16 @@ from raycover.exchange.proof import proof_json
 from raycover.firmness import with_chances, with_firm_mends, with_quiet
 from raycover.loading import load
 from raycover.mending import Mending, find_mending
-from raycover.mending_words import cost_words, mend_effect, mend_words, mending_title, mending_verdict, mends_words
+from raycover.mending_words import (
+    cost_words,
+    mend_effect,
+    mend_seen,
+    mend_words,
+    mending_title,
+    mending_verdict,
+    mends_words,
+    seen_head,
+)
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof, prove
 from raycover.proof_words import (
     CAUTION,
@@ -24,7 +33,6 @@ from raycover.proof_words import (
     margin_words,
     matrix_words,
     remedy_cost,
-    seen_words,
     walked_words,
     way_words,
     why_words,
@@ -148,7 +156,7 @@ def _print_mending(mending: Mending) -> None:
         [
             mend_words(mend),
             mends_words(mend, mending),
-            seen_words(mend.share),
+            mend_seen(mend),
             f"{mend.gap_m:.2f} m",
             margin_words(mend.worst_db),
             chance_words(mend.chance),
@@ -157,7 +165,7 @@ def _print_mending(mending: Mending) -> None:
         ]
         for mend in mending.remedies
     ]
-    heads = ["remedy", "mends it", "seen", "widest gap", "margin", "chance", "asks for", "and else"]
+    heads = ["remedy", "mends it", seen_head(mending), "widest gap", "margin", "chance", "asks for", "and else"]
     if rows:
         table(heads, rows, title=mending_title(mending), right=range(2, 6))
     if verdict := mending_verdict(mending):
@@ -191,9 +199,9 @@ def _print_need(verdict: NeedVerdict) -> None:
 def _row(verdict: NeedVerdict, place: PlaceVerdict) -> list[str]:
     found, way = place.figures, place.way
     if verdict.need.only_area:
-        return [place.site.label, "yes" if place.met else "no", *["–"] * 4, "", "", way_words(verdict, place)]
+        return [place.site.name, "yes" if place.met else "no", *["–"] * 4, "", "", way_words(verdict, place)]
     return [
-        place.site.label,
+        place.site.name,
         "yes" if place.met else "no",
         walked_words(found) if verdict.need.walked else f"{found.share:.1%}",
         f"{found.largest_gap_m:.2f} m",

@@ -39,6 +39,7 @@ def report_scene(
     scene = load(path)
     asked = scene.project.language if scene.project is not None else None
     words = report_words(lang or asked or "en")
+    scene = scene.changed({"needs": [words.need(need) for need in scene.needs]}, scene.state, lambda places: places)
     with whole_folder(output) as draft, progress("report") as step:
         stages = Stages(lambda name, done, everything: step(done, everything or None, name))
         report = gather(scene, threads=threads, stages=stages)

@@ -113,7 +113,8 @@ def _shown(caster: Caster, change: Change) -> Shown:
 def _racking(scene: Scene, names: Sequence[str]) -> tuple[Study, list[Shown]]:
     """The scene as drawn with every place loaded, with bare frames, without racking, at feet, waist and head."""
     planes = [PlaneSpec(name=name, height=height) for name, height in RACK_PLANES]
-    levels = scene.model_copy(update={"planes": planes})
+    # Needs and cameras speak of aisles and planes that are not there now, and nobody asks them here.
+    levels = scene.model_copy(update={"planes": planes, "needs": [], "cameras": []})
     changes = [Change(racks=racks) for racks in ("full", "empty", "none")]
     caster = Caster(levels, names)
     return study(levels, changes, names, ladder=False, caster=caster), [_shown(caster, change) for change in changes]

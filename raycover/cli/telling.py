@@ -1,4 +1,4 @@
-"""The command `slides`: a scene told in numbered pictures, a presentation and a short film."""
+"""The command `slides`: a scene told in numbered pictures, a presentation and short films."""
 
 from __future__ import annotations
 
@@ -20,21 +20,23 @@ from raycover.exchange.files import whole_folder
 from raycover.exchange.slides import SlideParts, presentation
 from raycover.needs import Proof, prove, ready_made
 from raycover.scene.schema import Scene
+from raycover.swinging import Door, door_named, plane_for, swings
 from raycover.walking.walk import walk
 from raycover.walking.ways import Way, make_ways
 
 
 def tell_scene(
-    path: Path, output: Path, *, after: Path | None, route: str | None, with_film: bool, state: str | None,
-    threads: int | None,
+    path: Path, output: Path, *, after: Path | None, route: str | None, door: str | None, with_film: bool,
+    state: str | None, threads: int | None,
 ) -> None:  # fmt: skip
-    """Solve one scene, or two, and write `NN NAME.png` a slide, `story.pptx` and `walk.gif` into a folder."""
+    """Solve one scene, or two; write `NN NAME.png` a slide, `story.pptx`, `walk.gif` and `door.gif` into a folder."""
     from raycover.draw.view3d import environment
 
     environment.load_for_pictures()  # without 3D there is no story: said before anything is solved
     scene = loaded(path, state)
     proposed = loaded(after, None) if after is not None else None
     way = _way(proposed if proposed is not None else scene, route) if with_film else None
+    swung = door_named(proposed if proposed is not None else scene, door) if with_film else None
     if proposed is not None and not {p.name for p in scene.planes} & {p.name for p in proposed.planes}:
         raise InputError(
             [Problem("bad-option", "the two scenes have no plane of one name", Position("--after"),
@@ -60,15 +62,21 @@ def tell_scene(
                 moving = _film(last, way)
             (draft / "walk.gif").write_bytes(moving)
             said = f"A person walks {way.name}; the lobes of those who notice light up."
-            cautions = slides[0].notes[-2:]
-            parts.append(SlideParts(f"Walking: {way.name}", "", moving, said, (said, *cautions)))
+            parts.append(SlideParts(f"Walking: {way.name}", "", moving, said, (said, *slides[0].notes[-2:])))
+        if swung is not None:
+            with progress("filming the door"):
+                moving = film_of_door((then if then is not None else now).scene, swung, threads)
+            (draft / "door.gif").write_bytes(moving)
+            said = f"{swung.name} swings shut, and the map follows."
+            parts.append(SlideParts(f"What {swung.name} changes", "", moving, said, (said, *slides[0].notes[-2:])))
         try:
             (draft / "story.pptx").write_bytes(presentation(parts, title=scene.title))
         except MissingPart as error:
             missing = str(error)
     if missing:
         talk(f"The pictures are written, the presentation is not: {missing}")
-    talk(f"{len(slides)} slides written to {output}" + (", and walk.gif" if way is not None else ""))
+    films = [name for name, made in (("walk.gif", way), ("door.gif", swung)) if made is not None]
+    talk(f"{len(slides)} slides written to {output}" + (f", and {' and '.join(films)}" if films else ""))
     talk("A prediction, not a site test: walk-test before hand-over. Not a safety function.")
 
 
@@ -112,6 +120,14 @@ def _way(scene: Scene, name: str | None) -> Way | None:
         hint = did_you_mean(name, list(dict.fromkeys(way.route if way.route != "usual" else way.name for way in ways)))
         raise InputError([Problem("bad-option", f'no route is named "{name}"', Position("--route"), hint)])
     return chosen[0]
+
+
+def film_of_door(scene: Scene, door: Door, threads: int | None, plane: str | None = None) -> bytes:
+    """The film of a door over a plane, that for people who hardly move if none is named."""
+    from raycover.draw.story.door_film import door_film
+
+    name = plane_for(scene) if plane is None else plane
+    return door_film(swings(scene, door, name, threads=threads), door, name)
 
 
 def _film(told: Told, way: Way) -> bytes:

@@ -6,15 +6,21 @@ from pathlib import Path
 
 from raycover.cli.choosing import chosen_states
 from raycover.cli.printing import talk, warn
+from raycover.errors import option_error
 from raycover.keeping import SceneFile
 from raycover.live import LiveCoverage, Look
 from raycover.tracers import SLOW_WARNING
 
+#: Sizes of type that a window takes.
+LEAST, MOST = 0.7, 4.0
 
-def view_scene(path: Path, *, threads: int | None, state: str | None = None) -> None:
+
+def view_scene(path: Path, *, threads: int | None, state: str | None = None, scale: float | None = None) -> None:
     """Open the window on a scene: what it shows first is solved, the rest when it is looked at."""
     from raycover.draw.view3d import open_window, require_display
 
+    if scale is not None and not LEAST <= scale <= MOST:
+        raise option_error("--scale", f"{scale:g} is no size of type", f"write one from {LEAST:g} to {MOST:g}")
     require_display()
     file = SceneFile(path)
     (name,) = chosen_states(file.scene, [] if state is None else [state], all_states=False)
@@ -22,4 +28,4 @@ def view_scene(path: Path, *, threads: int | None, state: str | None = None) -> 
     if live.rays.backend != "embree":
         talk(SLOW_WARNING)
     warn(live.warnings(Look(0)))
-    open_window(live, file)
+    open_window(live, file, scale=scale)

@@ -11,12 +11,21 @@ from raycover.draw.page import Box, Page
 from raycover.draw.proof_marks import SMALL, draw_verdict
 from raycover.draw.proof_tables import Item
 from raycover.mending import Mend, Mending
-from raycover.mending_words import cost_words, mend_effect, mend_words, mending_title, mending_verdict, mends_words
-from raycover.proof_words import chance_words, margin_words, seen_words
+from raycover.mending_words import (
+    cost_words,
+    mend_effect,
+    mend_seen,
+    mend_words,
+    mending_title,
+    mending_verdict,
+    mends_words,
+    seen_head,
+)
+from raycover.proof_words import chance_words, margin_words
 
 _SIZE, _NOTE = 6.5, 6.0
 _LINE, _WRAPPED = 3.95, 2.75
-_MOST_LINES = 4
+_MOST_LINES = 6
 #: Two small plans side by side: the space between them and for words above (mm).
 _BETWEEN, _ABOVE = 4.0, 6.6
 #: What draws a small plan in a box (mm): of the need as it stands, and as it would be.
@@ -34,7 +43,7 @@ class SmallPlans:
 
 def mending_items(page: Page, mending: Mending, width: float, plans: SmallPlans | None = None) -> Iterator[Item]:
     """A need's heading, a row a remedy, what stays missing, and two small plans where the best one helps."""
-    columns = _Columns(width, gap=any(mend.gap_m > 0 for mend in mending.remedies))
+    columns = _Columns(width, seen_head(mending), gap=any(mend.gap_m > 0 for mend in mending.remedies))
     title = page.lettering.wrap(clean(mending_title(mending)), "bold", _SIZE, width, 2)
 
     def head(page: Page, x: float, y: float, right: float) -> None:
@@ -64,7 +73,8 @@ def mending_items(page: Page, mending: Mending, width: float, plans: SmallPlans 
 class _Columns:
     """Where the columns of a table of remedies stand (mm from its left edge)."""
 
-    def __init__(self, width: float, *, gap: bool) -> None:
+    def __init__(self, width: float, head: str, *, gap: bool) -> None:
+        self.seen_head = {"unnoticed for": "longest", "noticed after": "after"}.get(head, head)
         self.words = width * (0.34 if gap else 0.38)
         self.mends = self.words + 1.5
         self.seen = self.mends + 20.0
@@ -76,7 +86,7 @@ class _Columns:
 
     def heads(self, page: Page, x: float, y: float, right: float) -> None:
         heads: tuple[tuple[float | None, str, str], ...] = (
-            (0.0, "Remedy, best first", "left"), (self.mends, "mends it", "left"), (self.seen, "seen", "right"),
+            (0.0, "Remedy, best first", "left"), (self.mends, "mends it", "left"), (self.seen, self.seen_head, "right"),
             (self.gap, "gap", "right"), (self.margin, "margin", "right"), (self.chance, "chance", "right"),
             (self.effect, "what it asks for, and else", "left"),
         )  # fmt: skip
@@ -94,7 +104,7 @@ class _Columns:
             base = y - 2.9
             draw_verdict(page, (x + self.mends + SMALL, base + 0.8), met=mend.mends, radius=SMALL)
             page.text(x + self.mends + 3.4, base, mends_words(mend, mending), _SIZE, font="bold")
-            page.text(x + self.seen, base, seen_words(mend.share), _SIZE, ha="right")
+            page.text(x + self.seen, base, mend_seen(mend), _SIZE, ha="right")
             if self.gap is not None:
                 page.text(x + self.gap, base, f"{mend.gap_m:.1f} m", _SIZE, ha="right")
             page.text(x + self.margin, base, margin_words(mend.worst_db), _SIZE, ha="right")

@@ -94,7 +94,7 @@ class NowAndThen:
         missed = {place.site.name for place in self.now.places if not place.met}
         outlines = [one.place.site.outline for one in shown if one.place.site.name in missed]
         spots = [unit.position for unit in (*self.now.situation.units, *self.then.situation.units)
-                 if unit.name == self.mend.unit]  # fmt: skip
+                 if unit.name in {change.unit for change in self.mend.changes}]  # fmt: skip
         rooms = [building.room_at(float(x), float(y), float(z)) for x, y, z in spots]
         shapes = [*outlines, *(room.polygon for room in rooms if room is not None)]
         shapes += [shapely.Point(spot[:2]) for spot in spots]

@@ -25,6 +25,9 @@ GLASS = "#7FA6B5"
 ACCENT = "#B03A1C"  # detectors: glyphs, tags, footprints
 SHELL = "#E9A13B"  # lobes in 3D
 THROUGH = "#9A5B8F"  # what of them has come through a wall
+#: Faces and ribs of lobes that overlap, where many show. With THROUGH, the nearest two faces are 16 apart in CAM02-UCS
+#: for normal sight and for each kind of colour-blind sight.
+TINTS = ((SHELL, "#B5701C"), ("#35C0C8", "#16828A"), ("#3B8E4A", "#24613A"))
 PAPER = "#FFFFFF"
 
 #: Colours are quantised down to this step (dB), which keeps pictures small and flat.

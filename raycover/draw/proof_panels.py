@@ -100,7 +100,9 @@ def draw_plan_panel(
     for name in dict.fromkeys(one.name for one in shown):
         same = [one for one in shown if one.name == name]
         worst = min(same, key=lambda one: one.place.met)  # missed if any need misses it
-        if names:
+        if names and worst.place.site.kind == "seat":
+            _seat_mark(page, placer, worst, _places_in(worst, projection)[0][0])
+        elif names:
             _mark(page, placer, worst, _places_in(worst, projection))
         else:
             _small_mark(page, placer, worst, _places_in(worst, projection)[0])
@@ -108,6 +110,8 @@ def draw_plan_panel(
     rooms = [(room.walkable, room.name) for room in storey.rooms if room.name not in named]
     if rooms and names:
         annotator.room_names([r for r, _ in rooms], [n for _, n in rooms], [float(r.area) for r, _ in rooms])
+    if names:
+        annotator.thing_names(storey, [one.place.site.owner for one in shown if one.place.site.kind == "seat"])
     x0, y0, x1, y1 = projection.frame
     page.areas([[[(x0, y0), (x1, y0), (x1, y1), (x0, y1)]]], 24.0, edge=palette.INK, width_pt=0.5)
     return tuple(mark.sort for mark in marked.marks)
@@ -201,10 +205,10 @@ def _mark(page: Page, placer: Placer, one: Shown, places: tuple[Floats, Any]) ->
     """A verdict's mark with its place's name under it, or beside, or the mark alone where there is no room."""
     centres, outline = places
     x0, y0, x1, y1 = outline.bounds
-    if one.place.site.kind in ("seat", "way"):  # a name may stand beside a chair, too
+    if one.place.site.kind == "way":  # a name may stand beside a chair, too
         x0, y0, x1, y1 = x0 - 8.0, y0 - 4.0, x1 + 8.0, y1 + 4.0
     away = np.linalg.norm((centres - centres[0]) / np.maximum([x1 - x0, y1 - y0], 1.0), axis=1)
-    name = clean(one.place.site.short)
+    name = clean(one.place.site.on_plan)
     extent = page.lettering.extent(name, "bold", _NAME_PT)
     disc = 2 * RADIUS + 0.6
     below = (max(extent.width + 0.6, disc), disc + extent.height + 0.5)
@@ -236,6 +240,20 @@ def _mark(page: Page, placer: Placer, one: Shown, places: tuple[Floats, Any]) ->
             _name(page, x - size[0] / 2 + disc + 0.8, y - extent.height / 2 + extent.below, name, "left")
         return
     draw_verdict(page, centres[0], met=one.place.met, radius=SMALL)
+
+
+def _seat_mark(page: Page, placer: Placer, one: Shown, at: Floats) -> None:
+    """A small mark on a chair, the seat's number beside it where there is room; desks and tables bear the name."""
+    _small_mark(page, placer, one, at[None])
+    name = clean(one.place.site.on_plan)
+    extent = page.lettering.extent(name, "bold", _NAME_PT)
+    size = (extent.width + 0.4, extent.height)
+    beside, over = SMALL + 0.7 + size[0] / 2, SMALL + 0.7 + size[1] / 2
+    ways = at + np.array([(beside, 0.0), (-beside, 0.0), (0.0, -over), (0.0, over)])
+    index = placer.place(size, ways, [0.0, 0.0, 1.0, 1.0], most=8.0)
+    if index is not None:
+        x, y = ways[index]
+        _name(page, x, y - extent.height / 2 + extent.below, name, "center")
 
 
 def _small_mark(page: Page, placer: Placer, one: Shown, centres: Floats) -> None:

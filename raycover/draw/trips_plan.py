@@ -36,6 +36,8 @@ Floats = NDArray[np.float64]
 _LEVEL_M = 0.05
 #: Row heights of the key (mm): of lines, and of marks.
 _KEY, _MARK_ROW = 4.3, 5.6
+#: Where names stand in the list of nuisances, and the room (mm) that a verdict has at least.
+_NAME_AT, _VERDICT = 4.6, 20.5
 
 
 @dataclass(frozen=True)
@@ -247,20 +249,24 @@ def _names(page: Page, trips: Trips, shown: _Shown, width: float) -> tables.Tabl
     """Every nuisance by its number; why it trips nobody where it does not."""
     why = {spec.name: effect for spec, effect in nearest_miss(trips)}
     rows = []
+    names = [clean(source.spec.name) for _, source in (*shown.sources, *shown.elsewhere)]
+    longest = max(page.lettering.extent(text, "bold", 6.5).width for text in ("Nuisance", *names))
+    room = max(width - _NAME_AT - longest - 2.0, _VERDICT)  # names get what verdicts do not need, and the other way
     for number, source in shown.sources[:16]:
         name = source.spec.name
         said = shown.verdicts[name]
         if said == "no":
             effect = why.get(name)
             said = reason(effect).split(":")[0] if effect is not None else "no unit for it"  # type: ignore[assignment]
-        title = page.lettering.fit(clean(name), "sans", 6.5, width - 25.5)
-        rows.append(tables.Row((number, title, page.lettering.fit(clean(said), "sans", 6.0, 20.5))))
+        title = page.lettering.fit(clean(name), "sans", 6.5, width - _NAME_AT - room - 0.4)
+        verdict = page.lettering.wrap(clean(said), "sans", 6.0, room, 2)
+        rows.append(tables.Row((number, title, verdict[0]), tuple(verdict[1:])))
     rest = len(shown.sources) - len(rows)
     for number, source in shown.elsewhere[: max(16 - len(rows), 0)]:
-        title = page.lettering.fit(clean(source.spec.name), "sans", 6.5, width - 25.5)
+        title = page.lettering.fit(clean(source.spec.name), "sans", 6.5, width - _NAME_AT - room - 0.4)
         rows.append(tables.Row((number, title, "other storey")))
     note = f"{rest} more" if rest > 0 else "" if rows else "No nuisances are listed."
-    places = ((0.0, "left"), (4.6, "left"), (width - 20.5, "left"))
+    places = ((0.0, "left"), (_NAME_AT, "left"), (width - room, "left"))
     return tables.Table(("", "Nuisance", "verdict"), places, tuple(rows), note, pale_last=True)
 
 
@@ -272,6 +278,8 @@ def _trip_table(page: Page, shown: _Shown, width: float, height: float) -> table
     for remedy in shown.remedies:
         effect = remedy.effect
         lines = page.lettering.wrap(clean(_short(remedy)), "sans", 6.0, width - 24.0, 2)
+        if lines[-1].endswith("…"):
+            lines = page.lettering.wrap(clean(_short(remedy)), "sans", 6.0, width - 24.0, 3)
         unit = page.lettering.fit(clean(effect.unit), "sans", 6.5, 9.0)
         cells = (numbers.get(effect.nuisance, "–"), unit, db(effect.margin_db).removesuffix(" dB"), lines[0])
         rows.append(tables.Row(cells, tuple(lines[1:])))

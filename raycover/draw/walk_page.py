@@ -100,10 +100,10 @@ def _draw_plan(
     sketch.draw_stairs(building, shown)
     placer.note_strokes(sketch.strokes.lines)
     paper = walk_plan.draw_route(page, walk, projection, placer)
-    walk_plan.draw_marks(page, walk, paper, placer)
     annotator = Annotator(page, projection, placer, light_paper(projection))
     n_tags = write_tags(annotator, marked)
     left_out = walk_plan.draw_noticed_by(page, walk, paper, lanes, placer)
+    walk_plan.draw_marks(page, walk, paper, placer)
     areas = [room.walkable.area for room in shown.rooms]
     annotator.room_names([room.polygon for room in shown.rooms], [room.name for room in shown.rooms], areas)
     annotator.rack_names(shown)
@@ -165,6 +165,10 @@ def _headline(walk: Walk) -> tuple[str, tuple[str, str]]:
     if gap is not None and gap.from_s > 0 and gap.seconds > first.seconds:
         figure, unit = (f"{gap.seconds:.1f} s", "") if gap.seconds < 99.5 else (clock(gap.seconds), "min:s ")
         return figure, (f"{unit}unnoticed on the way,", f"{gap.metres:.1f} m of it")
+    wait = max(walk.light.waits, key=lambda stretch: stretch[1] - stretch[0], default=(0.0, 0.0))
+    if wait[1] - wait[0] > max(first.seconds, 0.5):
+        start = "start" if wait[0] == 0 else "threshold"
+        return f"{wait[1] - wait[0]:.1f} s", (f"in the dark from the {start}", "until noticed")
     start = "start" if entry is None or entry.at_s == 0 else "threshold"
     return f"{first.seconds:.1f} s", (f"from the {start} until", f"noticed, {first.metres:.1f} m in")
 

@@ -105,6 +105,7 @@ def draw_noticed_by(page: Page, walk: Walk, paper: OnPaper, lanes: Sequence[Seen
             page.lines(bars, palette.ACCENT, 0.7, _Z + 0.4, clip=placer.frame)
             if piece is longest or _length(piece) > _TAGGED:
                 _tag(page, seen.name, beside, placer)
+            _take_line(placer, beside)
     return left_out
 
 
@@ -141,7 +142,7 @@ def draw_marks(page: Page, walk: Walk, paper: OnPaper, placer: Placer) -> None:
                 page.lines([beside], NOBODY, 0.8, _Z + 0.5, clip=placer.frame)
                 bars = [_bar(beside[0], beside[1]), _bar(beside[-1], beside[-2])]
                 page.lines(bars, NOBODY, 0.8, _Z + 0.5, clip=placer.frame)
-                middle = beside[len(beside) // 2]
+                middle = shapely.get_coordinates(shapely.LineString(beside).interpolate(0.5, normalized=True))[0]
         _label(page, words, middle, placer, bold=False)
     if walk.first is not None and walk.first.seconds > 0.05:
         at = paper.places[round(walk.first.seconds / walk.track.step_s)]

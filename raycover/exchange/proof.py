@@ -165,8 +165,22 @@ def _mend(mend: Mend) -> dict[str, Any]:
         "largest_gap_m": round(mend.gap_m, 6),
         "margin_db": finite(mend.worst_db),
         "chance": mend.chance,
+        "first_m": None if mend.walk is None or mend.walk.first_m is None else finite(mend.walk.first_m),
+        "longest_unnoticed_s": (
+            None if mend.walk is None or mend.walk.longest_s is None else finite(mend.walk.longest_s)
+        ),
         "cost": mend.cost,
         "asks_for": cost_words(mend),
+        # Of a remedy of two changes: the one to do after this one.
+        "second": None
+        if mend.second is None
+        else {
+            "kind": mend.second.kind,
+            "detector": mend.second.unit,
+            "new": mend.second.is_new,
+            "remedy": mend.second.words,
+            "keys": mend.second.keys,
+        },
     }
 
 

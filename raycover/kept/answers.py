@@ -21,6 +21,7 @@ from raycover.detectors import Unit
 from raycover.kept.digests import of_weather, physics
 from raycover.kept.store import Arrays, Store, active
 from raycover.kept.surroundings import Surroundings
+from raycover.open_views import stand
 from raycover.paths import Mirrored
 from raycover.rays import LIFT, RayScene
 from raycover.surfaces import Surface
@@ -65,7 +66,9 @@ def key_of(part: Unit, rays: RayScene, weather: Weather, region: Floats, *, ever
     else:
         ends = np.stack([np.minimum(region[0], part.position), np.maximum(region[1], part.position)])
         met = around.near(part.kind, part.frequency_ghz, ends)
-    return digest(part.content, of_weather(weather, part.kind), met, rays.hung_on(part.position), size=SHORT)
+    return digest(
+        part.content, of_weather(weather, part.kind), met, rays.launch.planes_at(part.position, part.ahead), size=SHORT
+    )
 
 
 def of_units(units: Sequence[Unit], rays: RayScene, weather: Weather) -> bytes:
@@ -119,8 +122,12 @@ def cast_many(units: Sequence[Unit], surface: Surface, rays: RayScene, weather: 
             patches[k] = one.patch(found)
             rays.count(int(found["n_rays"]))
     if missing:
-        made = cast_anew([units[k] for k in missing], surface, rays, weather)
-        for k, patch in zip(missing, made, strict=True):
+        # Microwave one by one, since each is to say how many rays it took.
+        alone = [k for k in missing if asked[k] is not None and units[k].frequency_ghz is not None]
+        together = sorted(set(missing) - set(alone))
+        made = cast_anew([units[k] for k in together], surface, rays, weather)
+        made += [patch for k in alone for patch in cast_anew([units[k]], surface, rays, weather)]
+        for k, patch in zip([*together, *alone], made, strict=True):
             patches[k] = patch
             if (one := asked[k]) is not None and patch is not None:
                 one.keep(store, patch)
@@ -146,6 +153,7 @@ class _Asked:
         if not any(worth(part, weather, len(surface.heights) * _n_cells(window)) for part, window in parts):
             return None
         looked_at = [_looked_at(surface, window) for window in windows]
+        stands = [stand(part, surface, window) for part, window in parts]
         keys = [
             (key_of(part, rays, weather, region), place)
             for (part, _), (place, region) in zip(parts, looked_at, strict=True)
@@ -153,7 +161,7 @@ class _Asked:
         rows, columns = (min(window[axis].start for window in windows) for axis in (0, 1))
         corners = [(window[0].start - rows, window[1].start - columns) for window in windows]
         kinds = [part.kind for part in unit.parts]
-        key = digest(physics(), "patch", kinds, unit.combine, unit.trigger, surface.motion, keys, corners)
+        key = digest(physics(), "patch", kinds, unit.combine, unit.trigger, surface.motion, keys, corners, stands)
         return cls(key, (rows, columns))
 
     def patch(self, found: Arrays) -> Patch:
@@ -190,7 +198,9 @@ def _looked_at(surface: Surface, window: Window) -> tuple[bytes, Floats]:
     rows, columns = window
     x, y = surface.plan(rows, columns)
     floor, heights = surface.floor_at(rows, columns), surface.heights
-    place = digest(surface.target_m2, heights, surface.inside[window], x, y, floor, size=SHORT)
+    place = digest(
+        surface.target_m2, heights, surface.grid, surface.is_regular, surface.inside[window], x, y, floor, size=SHORT
+    )
     lowest, highest = (floor, floor) if isinstance(floor, float) else (floor.min(), floor.max())
     low = [x.min(), y.min(), lowest + min(heights)]
     high = [x.max(), y.max(), highest + max(heights) + LIFT]

@@ -14,7 +14,7 @@ from scipy.optimize import minimize
 from raycover.building.parts import RoomShape
 from raycover.detectors import Unit, make_unit
 from raycover.hanging import ROUND_M, HangingPlaces
-from raycover.mending.bench import Bench, Outcome
+from raycover.mending.bench import Bench, Outcome, best_of
 from raycover.mending.changes import is_round, range_of
 from raycover.scene.devices import DetectorSpec, PatternSpec
 from raycover.scene.schema import Scene
@@ -22,12 +22,16 @@ from raycover.suiting import one_sided
 from raycover.trials import Trial
 
 Floats = NDArray[np.floating]
+#: Where a unit hangs: x, y, mounting height (m), turn (degrees).
+Place = tuple[float, float, float, float]
 #: At most about so many places of a room are tried, no nearer to each other than so (m).
 _PLACES, _NEAREST_M = 40, 0.5
 #: At most so many models: those of the scene first, then those that see most by themselves.
 _MOST_MODELS = 5
 #: Of the places that straight ways put first, so many are tried with ways by mirrors, too.
 _LOOKED_AT_TWICE = 4
+#: Where one more shall do the rest after another change, its first place may lack so much of it (see `Outcome`).
+MOST_OF_THE_REST = 0.15
 #: The best place is moved about by at most so many trials.
 _POLISH = 24
 #: A unit on a wall hangs at this height (m) where its entry and the room let it.
@@ -60,14 +64,25 @@ def models_for(scene: Scene, units: Sequence[Unit]) -> list[Made]:
 
 
 class Adder:
-    """Tries one more unit in the rooms where something is missed; `middle` (x, y) is that of what is."""
+    """Tries one more unit in the rooms where something is missed; `middle` (x, y) is that of what is.
+
+    `light`: only of the models that the scene has, and only where they nearly mend all of it.
+    """
 
     def __init__(
-        self, scene: Scene, places: HangingPlaces, units: Sequence[Unit], few: Bench, middle: tuple[float, float]
+        self,
+        scene: Scene,
+        places: HangingPlaces,
+        units: Sequence[Unit],
+        few: Bench,
+        middle: tuple[float, float],
+        *,
+        light: bool = False,
     ) -> None:
         self.scene, self.places, self.units, self.few = scene, places, units, few
         self.straight = few.straight()
         self.middle = np.array(middle)
+        self.light = light
         self.name = _new_name([unit.name for unit in units])
 
     def best(self, rooms: Sequence[RoomShape], step: Callable[[], None]) -> list[Trial]:
@@ -83,8 +98,8 @@ class Adder:
                 if not hung:
                     continue
                 n_tried += 1
-                outcome, trial = self._best_of(made, room, hung)
-                found.append((outcome, trial))
+                if (best := self._best_of(made, room, hung)) is not None:
+                    found.append(best)
                 step()
         found.sort(key=lambda pair: (*pair[0].rank[:2], pair[1].keys.get("model") not in {*own, None}, pair[0].rank[2]))
         return [trial for _, trial in found]
@@ -92,6 +107,8 @@ class Adder:
     def _in_order(self, room: RoomShape) -> list[Made]:
         """Models, those of the scene first, then by how much one in the room's middle mends."""
         models = models_for(self.scene, self.units)
+        if self.light:
+            return [made for made in models if made.mounting is not None]
         ready = [made for made in models if made.mounting is not None]
         ranked = []
         for made in models:
@@ -101,9 +118,9 @@ class Adder:
                 ranked.append((self.straight.try_unit(self._unit(made, room, *middle)).rank, made.label, made))
         return [*ready, *(made for *_, made in sorted(ranked, key=lambda entry: entry[:2]))]
 
-    def _hung(self, made: Made, room: RoomShape) -> list[tuple[float, float, float, float]]:
+    def _hung(self, made: Made, room: RoomShape) -> list[Place]:
         """Where a model can hang in a room: x, y, mounting height, turn."""
-        step = max(np.sqrt(room.polygon.area / _PLACES), _NEAREST_M)
+        step = max(np.sqrt(room.polygon.area / (_PLACES / 2 if self.light else _PLACES)), _NEAREST_M)
         low, high = range_of(made.pattern)
         if one_sided(make_unit(self._spec(made, (0.0, 0.0), max(low, 0.1), 0.0), made.pattern, 0.0).footprints):
             if not room.name:
@@ -127,14 +144,12 @@ class Adder:
         home = self.places.room_of(unit)
         return home is room or (home is None and not room.name)
 
-    def _best_of(
-        self, made: Made, room: RoomShape, hung: list[tuple[float, float, float, float]]
-    ) -> tuple[Outcome, Trial]:
+    def _best_of(self, made: Made, room: RoomShape, hung: list[Place]) -> tuple[Outcome, Trial] | None:
         """The best place of a model in a room: on a grid, then moved about; its turn where that matters."""
-        tried = sorted((self._worth(self._unit(made, room, *place), self.straight), place) for place in hung)
-        if self.straight is not self.few:
-            tried = [(self._worth(self._unit(made, room, *place)), place) for _, place in tried[:_LOOKED_AT_TWICE]]
-        _, (x, y, height, turn) = min(tried)
+        place = self._first_place(made, room, hung)
+        if place is None:
+            return None
+        x, y, height, turn = place
         on_wall = one_sided(self._unit(made, room, x, y, height, turn).footprints)
         if not on_wall:
             if not is_round(self._unit(made, room, x, y, height, turn)):
@@ -145,7 +160,8 @@ class Adder:
                     return broken, round(lack, 3), round(ease)
 
                 turn = min((0.0, 90.0, 45.0, 135.0), key=at_turn)
-            x, y = self._polished(made, room, (x, y), height, turn)
+            if not (self.light and self.few.glance(self._unit(made, room, x, y, height, turn)).outcome.lack == 0):
+                x, y = self._polished(made, room, (x, y), height, turn)
         unit = self._unit(made, room, x, y, height, turn)
         outcome = self.few.try_unit(unit)
         where = f" in {room.name}" if room.name and len(self.places.building.rooms) > 1 else ""
@@ -153,9 +169,22 @@ class Adder:
         words = f"one more, {self.name}: {made.label} at ({x:g}, {y:g}) m{where}, {height:g} m up{turn_words}"
         return outcome, Trial("one more", words, unit, self._entry(made, room, x, y, height, turn))
 
-    def _worth(self, unit: Unit, bench: Bench | None = None) -> tuple[int, float, float, float]:
+    def _first_place(self, made: Made, room: RoomShape, hung: list[Place]) -> Place | None:
+        trials = [Trial("one more", "", self._unit(made, room, *place)) for place in hung]
+        place_of = {id(trial): place for trial, place in zip(trials, hung, strict=True)}
+
+        def rank(outcome: Outcome, trial: Trial) -> tuple[Any, ...]:
+            return *self._worth(outcome, trial.unit), place_of[id(trial)]
+
+        if self.straight is not self.few:
+            trials = [trial for _, trial in best_of(self.straight, trials, _LOOKED_AT_TWICE, rank)[:_LOOKED_AT_TWICE]]
+        most = MOST_OF_THE_REST if self.light else np.inf
+        found = best_of(self.few, trials, 1, rank, most_lack=most)
+        return place_of[id(found[0][1])] if found else None
+
+    def _worth(self, outcome: Outcome, unit: Unit) -> tuple[int, float, float, float]:
         """Least is best: as the bench ranks it, of places alike the one nearest to what is missed."""
-        broken, lack, ease = (self.few if bench is None else bench).try_unit(unit).rank
+        broken, lack, ease = outcome.rank
         return broken, lack, round(ease, 1), float(np.hypot(*(unit.position[:2] - self.middle)))
 
     def _polished(
@@ -175,7 +204,8 @@ class Adder:
                 if not held or not top >= height - 1e-6:
                     known[x, y] = 1e6
                 else:
-                    broken, lack, ease, far = self._worth(self._unit(made, room, x, y, height, turn))
+                    unit = self._unit(made, room, x, y, height, turn)
+                    broken, lack, ease, far = self._worth(self.few.try_unit(unit), unit)
                     known[x, y] = 1e4 * broken + 100 * lack + ease + 0.01 * far
             return known[x, y]
 

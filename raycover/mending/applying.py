@@ -58,11 +58,12 @@ def mend_text(
     while not proof.met and len(steps) < MOST_STEPS:
         if progress is not None:
             progress(len(steps), MOST_STEPS)
-        step = _next(proof)
-        if step is None:
+        following = _next(proof)
+        if not following:
             break
-        text = with_step(text, step, name)
-        steps.append(step)
+        for step in following:
+            text = with_step(text, step, name)
+            steps.append(step)
         proof = prove(load_text(text, name, folder), state=state)
     return Mended(text, tuple(steps), proof)
 
@@ -78,8 +79,8 @@ def with_step(text: str, step: Step, name: str) -> str:
     return spliced(text, data, name)
 
 
-def _next(proof: Proof) -> Step | None:
-    """The remedy to do next, None where none helps."""
+def _next(proof: Proof) -> list[Step]:
+    """The remedy to do next, one step or two; none where none helps."""
     mendings = find_mending(proof)
     for mending in mendings:
         if mending.is_mended:
@@ -87,17 +88,17 @@ def _next(proof: Proof) -> Step | None:
     for trouble in find_remedies(proof):
         for remedy in trouble.remedies:
             if remedy.stops and not remedy.missed:
-                return _of_remedy(proof, trouble.needs[0], remedy)
+                return [_of_remedy(proof, trouble.needs[0], remedy)]
     for mending in mendings:  # nothing mends a whole need: what brings it nearest without harm
         harmless = [m for m in mending.remedies if not m.broken and not m.tripped]
         nearest = min(harmless, key=lambda m: (m.lack, m.cost), default=None)
         if nearest is not None and nearest.lack <= (1 - _WORTH) * mending.lack:
             return _of_mend(mending.need, nearest)
-    return None
+    return []
 
 
-def _of_mend(need: str, mend: Mend) -> Step:
-    return Step(need, mend.unit, mend.words, mend.keys, mend.is_new)
+def _of_mend(need: str, mend: Mend) -> list[Step]:
+    return [Step(need, change.unit, change.words, change.keys, change.is_new) for change in mend.changes]
 
 
 def _of_remedy(proof: Proof, need: str, remedy: Remedy) -> Step:

@@ -2,116 +2,67 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from raycover.cases import AMPLE_DB, LEAST_DB, Case, Casts, name_of, spread
 from raycover.detectors import Unit
-from raycover.needs import Figures, NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met, nth_best
+from raycover.needs import Figures, NeedVerdict, Proof, figures_of, is_met
 from raycover.scene.needs import NeedSpec
 from raycover.sensitivity import LEAST_PCT, pct_for, shift_db
 from raycover.sites import Site
+from raycover.trials import Trial
 
 Floats = NDArray[np.floating]
 #: Cells of a place that changes are sorted out on: of those missed now, of others, of a never-area; and of all places.
 SOME_MISSED, SOME_SEEN, SOME_NEVER, SOME_IN_ALL = 90, 30, 120, 900
-#: Margins count for comparing between these (dB): what is seen well need not be seen better.
-_LEAST_DB, _AMPLE_DB = -15.0, 3.0
 
 
-@dataclass(frozen=True)
-class Case:
-    """A place that a changed unit counts for: the unit is one of several at each cell.
+def some_of(case: Case, most: int) -> Case:
+    """A case with a part of its cells: those missed now and others, each standing for its part of the area."""
+    n, need = len(case.site), case.verdict.need
+    if need.routes is not None:
+        return case.along()
+    if n <= most:
+        return case
+    if need.never:
+        near = np.argsort(-case.mine_db)[: most // 2] if np.isfinite(case.mine_db).any() else np.arange(0)
+        return case.only(np.unique(np.concatenate([near, spread(np.arange(n), most - len(near))])))
+    missed = case.place.best_db < 0
+    parts = [(np.flatnonzero(missed), most * 3 // 4), (np.flatnonzero(~missed), most // 4)]
+    picked, areas = [], []
+    for cells, wanted in parts:
+        taken = spread(cells, wanted)
+        if len(taken):
+            picked.append(taken)
+            area = case.site.area
+            areas.append(area[taken] * area[cells].sum() / area[taken].sum())
+    return case.only(np.concatenate(picked), np.concatenate(areas))
 
-    The margin that decides at a cell is `low_db` (n,) where the unit sees nothing, `high_db` at most, else the
-    unit's own: of one unit that must see it, the best of the others and infinity. `mine_db` is the unit's now.
+
+def asks(case: Case, unit: Unit) -> bool:
+    """Whether a new unit would count in a case by where it hangs: over an aisle it is that one's own.
+
+    A need that takes part of the units by zone knows no new one.
     """
-
-    verdict: NeedVerdict
-    place: PlaceVerdict
-    site: Site
-    low_db: Floats
-    high_db: Floats
-    mine_db: Floats
-
-    @property
-    def situation(self) -> Situation:
-        return self.verdict.situation
-
-    @property
-    def name(self) -> str:
-        """The place by its label, or whole name where the building has several stairs; a need of one place its own."""
-        return self.site.label if len(self.situation.building.stairs) < 2 else self.site.name
-
-    @property
-    def key(self) -> tuple[str, str]:
-        return self.verdict.need.name, self.site.name
-
-    def decides(self, mine_db: Floats) -> Floats:
-        """(n,) the margin that decides at each cell, the unit's being `mine_db`."""
-        return np.asarray(np.maximum(self.low_db, np.minimum(self.high_db, mine_db)))
-
-    def asks(self, unit: Unit) -> bool:
-        """Whether a new unit would count here by where it hangs: over an aisle it is that one's own.
-
-        A need that takes part of the units by zone knows no new one.
-        """
-        need = self.verdict.need
-        if self.site.kind == "door":
-            room = self.situation.building.room_at(*(float(v) for v in unit.position))
-            return room is not None and room.name == self.site.owner
-        if need.whose is None:
-            return True
-        if need.zones is not None:
-            return False
-        spot = shapely.Point(unit.position[:2])
-        if self.site.outline.covers(spot):
-            return need.whose == "own"
-        over = need.beyond_aisles is not None or any(p.site.outline.covers(spot) for p in self.verdict.places)
-        return over and need.whose == "others"
-
-    def trips(self, mine_db: Floats) -> bool:
-        """Whether the unit is tripped from this never-area."""
-        return bool(mine_db.max() > -self.verdict.need.reserve_db + 1e-9)
-
-    def some(self, most: int) -> Case:
-        """The same with a part of its cells: those missed now and others, each standing for its part of the area."""
-        n = len(self.site)
-        if n <= most:
-            return self
-        if self.verdict.need.never:
-            near = np.argsort(-self.mine_db)[: most // 2] if np.isfinite(self.mine_db).any() else np.arange(0)
-            chosen = np.unique(np.concatenate([near, _spread(np.arange(n), most - len(near))]))
-            return self._only(chosen, self.site.area[chosen])
-        missed = self.place.best_db < 0
-        parts = [(np.flatnonzero(missed), most * 3 // 4), (np.flatnonzero(~missed), most // 4)]
-        picked, areas = [], []
-        for cells, wanted in parts:
-            taken = _spread(cells, wanted)
-            if len(taken):
-                picked.append(taken)
-                area = self.site.area
-                areas.append(area[taken] * area[cells].sum() / area[taken].sum())
-        return self._only(np.concatenate(picked), np.concatenate(areas))
-
-    def _only(self, chosen: NDArray[np.integer], area: Floats) -> Case:
-        site = replace(self.site.some(chosen), area=area)
-        return replace(
-            self, site=site, low_db=self.low_db[chosen], high_db=self.high_db[chosen], mine_db=self.mine_db[chosen]
-        )
-
-
-def _spread(cells: NDArray[np.integer], n: int) -> NDArray[np.integer]:
-    """About n of some cells, spread over them."""
-    if len(cells) <= n:
-        return cells
-    # The golden section's steps leave no row or column of a raster out, as even steps may.
-    order = np.argsort((np.arange(len(cells)) * 0.6180339887498949) % 1.0, kind="stable")
-    return np.sort(cells[order[:n]])
+    need, site = case.verdict.need, case.site
+    if site.kind == "door":
+        room = case.situation.building.room_at(*(float(v) for v in unit.position))
+        return room is not None and room.name == site.owner
+    if need.whose is None:
+        return True
+    if need.zones is not None:
+        return False
+    spot = shapely.Point(unit.position[:2])
+    if site.outline.covers(spot):
+        return need.whose == "own"
+    over = need.beyond_aisles is not None or any(p.site.outline.covers(spot) for p in case.verdict.places)
+    return over and need.whose == "others"
 
 
 def cases_of(proof: Proof, name: str | None) -> list[Case]:
@@ -127,15 +78,9 @@ def cases_of(proof: Proof, name: str | None) -> list[Case]:
             continue  # it asks for units by name
         index = names.index(name) if name in names else -1
         for place in verdict.places:
-            if need.routes is not None or is_too_large(need, place.figures):
-                continue  # a stay of minutes is mended at its seat; a zone too large by no unit
-            if name is not None and index not in place.units:
-                continue
-            n = len(place.site)
-            row = place.units.index(index) if name is not None else -1
-            mine = place.margin_db[row] if name is not None else np.full(n, -np.inf)
-            rest = np.delete(place.margin_db, row, axis=0) if name is not None else place.margin_db
-            case = Case(verdict, place, place.site, _nth(rest, need.by, n), _nth(rest, need.by - 1, n), mine)
+            if is_too_large(need, place.figures) or (name is not None and index not in place.units):
+                continue  # a zone too large is mended by no unit
+            case = Case.of(verdict, place, index if name is not None else None)
             keeps_met = place.met and not is_met(need, figures_of(need, place.site, case.low_db))
             if need.never or not place.met or keeps_met:
                 found.append(case)
@@ -147,11 +92,6 @@ def is_too_large(need: NeedSpec, figures: Figures) -> bool:
     return need.largest_area is not None and not is_met(
         need.model_copy(update={"share": 0.0, "largest_gap": None}), figures
     )
-
-
-def _nth(margin_db: Floats, by: int, n: int) -> Floats:
-    """(n,) the by-th best of margins (units, n) at each cell; infinite for the noughth."""
-    return nth_best(margin_db, by, n) if by > 0 else np.full(n, np.inf)
 
 
 @dataclass(frozen=True)
@@ -175,17 +115,44 @@ class Outcome:
         return len(self.broken), round(self.lack, 4), -round(self.ease, 2)
 
 
+@dataclass(frozen=True)
+class Glance:
+    """A changed unit at the cells of the need's own places: what it can mend of them at the most.
+
+    `margins` (n,) of each; nothing that it may break or trip is looked at yet.
+    """
+
+    unit: Unit
+    margins: tuple[Floats, ...]
+    outcome: Outcome
+
+
 class Bench:
-    """Some cases, cast together: those that look for the same in one situation in one go."""
+    """Some cases that changes at one unit are tried on: those of the need's own places first, then what may break.
+
+    `quick`: for sorting out (see `Casts`).
+    """
 
     def __init__(
-        self, cases: Sequence[Case], need: NeedVerdict, least_pct: float = LEAST_PCT, *, is_new: bool = False
+        self,
+        cases: Sequence[Case],
+        need: NeedVerdict,
+        least_pct: float = LEAST_PCT,
+        *,
+        is_new: bool = False,
+        quick: bool = False,
+        straight: bool = False,
     ) -> None:
-        self.cases = list(cases)
         self.need = need
         self.least_pct = least_pct
         self.is_new = is_new
-        self._reflections: int | None = None  # those of the scene
+        own = [case for case in cases if case.verdict is need and not case.place.met]
+        others = [case for case in cases if case.verdict is not need or case.place.met]
+        self.cases = [*own, *others]
+        below, least = (AMPLE_DB, LEAST_DB) if quick else (0.0, -np.inf)
+        self._own, self._others = (
+            Casts(some, below_db=below, least_db=least, quick=quick, straight=straight) for some in (own, others)
+        )  # fmt: skip
 
     def few(self) -> Bench:
         """The same for sorting out: cells of the need's missed places, of what may break."""
@@ -193,13 +160,14 @@ class Bench:
         missed = sum(not c.place.met and not c.verdict.need.never for c in wanted)
         each = max(SOME_IN_ALL // max(missed, 1), 12)
         few = [
-            case.some(
+            some_of(
+                case,
                 SOME_NEVER if case.verdict.need.never
-                else min(SOME_MISSED + SOME_SEEN, each) if not case.place.met else SOME_SEEN
+                else min(SOME_MISSED + SOME_SEEN, each) if not case.place.met else SOME_SEEN,
             )
             for case in wanted
         ]  # fmt: skip
-        return Bench(few, self.need, self.least_pct, is_new=self.is_new)
+        return Bench(few, self.need, self.least_pct, is_new=self.is_new, quick=True)
 
     def straight(self) -> Bench:
         """The same by straight ways only, for a first look: ways by mirrors cost far more than they change an order.
@@ -208,49 +176,36 @@ class Bench:
         """
         if not any(case.situation.weather.reflections for case in self.cases):
             return self
-        quick = Bench(self.cases, self.need, self.least_pct, is_new=self.is_new)
-        quick._reflections = 0
-        return quick
+        return Bench(self.cases, self.need, self.least_pct, is_new=self.is_new, quick=True, straight=True)
 
-    @cached_property
-    def _groups(self) -> list[tuple[Situation, Site, list[int]]]:
-        """Cases that are cast in one go, as one place."""
-        found: dict[object, list[int]] = {}
-        for index, case in enumerate(self.cases):
-            site = case.site
-            alone = index if site.lines else None  # who walks in is asked along each line
-            key = (id(case.situation), site.heights, site.motion, site.target_m2, alone)
-            found.setdefault(key, []).append(index)
-        groups = []
-        for indices in found.values():
-            sites = [self.cases[i].site for i in indices]
-            ground, area = (np.concatenate([getattr(s, key) for s in sites]) for key in ("ground", "area"))
-            joined = replace(sites[0], ground=ground, area=area, surface=None, rows=None, columns=None)
-            whole = sites[0] if sites[0].lines else joined
-            situation = self.cases[indices[0]].situation
-            if self._reflections is not None:
-                situation = replace(situation, weather=replace(situation.weather, reflections=self._reflections))
-            groups.append((situation, whole, indices))
-        return groups
+    def _margins(self, casts: Casts, unit: Unit, *, filled: bool = False) -> list[Floats]:
+        """Of a unit at the cells of each case, −inf where nothing hangs on it or it does not count."""
+        margins = casts.margins(unit)
+        if filled:
+            margins = casts.filled(unit, margins)
+        if not self.is_new:
+            return margins
+        return [m if asks(c, unit) else np.full_like(m, -np.inf) for c, m in zip(casts.cases, margins, strict=True)]
 
-    def margins(self, unit: Unit) -> list[Floats]:
-        """Of a unit at the cells of each case."""
-        found: list[Floats] = [np.zeros(0)] * len(self.cases)
-        for situation, site, indices in self._groups:
-            margin = situation.margin_db(unit, site)
-            start = 0
-            for i in indices:
-                found[i] = margin[start : start + len(self.cases[i].site)]
-                start += len(self.cases[i].site)
-        if self.is_new:
-            found = [
-                m if case.asks(unit) else np.full_like(m, -np.inf) for case, m in zip(self.cases, found, strict=True)
-            ]
-        return found
+    def glance(self, unit: Unit) -> Glance:
+        """A changed unit at the need's own places alone."""
+        margins = self._margins(self._own, unit)
+        return Glance(unit, tuple(margins), self._outcome(self._own.cases, margins, unit.sensitivity_pct))
+
+    def judge_unit(self, unit: Unit) -> Outcome:
+        """As `try_unit`, with the lowest margin of each place that is mended, whatever others see there too."""
+        margins = [self._margins(casts, unit, filled=True) for casts in (self._own, self._others)]
+        return self._tried(unit, [*margins[0], *margins[1]])
 
     def try_unit(self, unit: Unit) -> Outcome:
         """A changed unit, with less sensitivity where that keeps never-areas quiet and costs less."""
-        margins = self.margins(unit)
+        return self.try_glanced(self.glance(unit))
+
+    def try_glanced(self, glance: Glance) -> Outcome:
+        """What a unit does that was looked at at the need's own places."""
+        return self._tried(glance.unit, [*glance.margins, *self._margins(self._others, glance.unit)])
+
+    def _tried(self, unit: Unit, margins: Sequence[Floats]) -> Outcome:
         now = unit.sensitivity_pct
         plain = self.outcome(margins, now)
         excess = max(
@@ -269,12 +224,15 @@ class Bench:
 
     def outcome(self, margins: Sequence[Floats], pct: float) -> Outcome:
         """Judge the cases with the unit's margins at each."""
+        return self._outcome(self.cases, margins, pct)
+
+    def _outcome(self, cases: Sequence[Case], margins: Sequence[Floats], pct: float) -> Outcome:
         lack, ease, total = 0.0, 0.0, 0.0
         after: dict[tuple[str, str], Figures] = {}
         mended: list[Case] = []
         still: list[Case] = []
         broken: list[Case] = []
-        for case, mine in zip(self.cases, margins, strict=True):
+        for case, mine in zip(cases, margins, strict=True):
             need, site = case.verdict.need, case.site
             if need.never:
                 if case.trips(mine) and not case.trips(case.mine_db):
@@ -283,7 +241,7 @@ class Bench:
                 continue
             best = case.decides(mine)
             figures = figures_of(need, site, best)
-            whole = len(site) == len(case.place.site)
+            whole = case.is_whole
             met = is_met(need, figures) and (whole or need.largest_gap is None or figures.share > 1 - 1e-9)
             after[case.key] = figures
             if case.place.met:
@@ -293,7 +251,7 @@ class Bench:
             (mended if met else still).append(case)
             if case.verdict is self.need:
                 lack += lack_of(need, figures, whole=whole)
-                clipped = np.clip(np.where(np.isfinite(best), best, _LEAST_DB), _LEAST_DB, _AMPLE_DB)
+                clipped = np.clip(np.where(np.isfinite(best), best, LEAST_DB), LEAST_DB, AMPLE_DB)
                 ease += float(clipped @ site.area / site.area.sum())
                 total += 1.0
         return Outcome(pct, lack, ease / max(total, 1.0), after, tuple(mended), tuple(still), tuple(broken))
@@ -303,6 +261,9 @@ def lack_of(need: NeedSpec, figures: Figures, *, whole: bool = True) -> float:
     """What is missing of a place: a part of its area, of its widest gap; 0 where nothing is."""
     if need.first_within is not None and figures.first_m is not None:
         return float(np.clip(figures.first_m / need.first_within - 1.0, 0.0, 10.0))
+    if need.routes is not None and figures.longest_s is not None:
+        longest = float(np.clip(figures.longest_s / figures.hold_s, 0.0, 10.0))
+        return 0.0 if longest < 1.0 else longest
     lack = 0.0 if need.least_share is None else max(need.least_share - figures.share, 0.0)
     if need.largest_gap is not None:
         if whole:
@@ -310,3 +271,41 @@ def lack_of(need: NeedSpec, figures: Figures, *, whole: bool = True) -> float:
         else:  # a part of the cells says no gap: what is not seen stands for it
             lack += 1.0 - figures.share
     return lack
+
+
+def worst_walk(told: Sequence[Figures]) -> Figures | None:
+    """Of figures those of the walk on which somebody goes unnoticed longest; None where nobody walks."""
+    walks = [figures for figures in told if figures.longest_s is not None or figures.first_m is not None]
+    return max(walks, key=lambda f: f.longest_s if f.longest_s is not None else f.first_m or 0.0, default=None)
+
+
+def with_need(verdict: NeedVerdict, site: Site) -> str:
+    """A place as seen from another need: `Bench`, or `Every cubicle: WC 3`."""
+    need = verdict.need.name
+    return need if len(verdict.places) == 1 else f"{need}: {name_of(verdict.situation, site)}"
+
+
+def best_of(
+    bench: Bench,
+    trials: Sequence[Trial],
+    n: int,
+    rank: Callable[[Outcome, Trial], tuple[Any, ...]],
+    *,
+    most_lack: float = np.inf,
+) -> list[tuple[Outcome, Trial]]:
+    """The n best of some trials and others that were looked at, by a rank that begins as `Outcome.rank` does.
+
+    What a trial can mend at the most is a bound: it is not cast where it may break or trip things once n others that
+    harm nothing stand before that. The order is that of trying all of them. Those that leave more than `most_lack` of
+    the need are left out.
+    """
+    glances = [(bench.glance(trial.unit), trial) for trial in trials]
+    bounds = sorted(((rank(glance.outcome, trial), k) for k, (glance, trial) in enumerate(glances)
+                     if glance.outcome.lack <= most_lack))  # fmt: skip
+    found: list[tuple[tuple[Any, ...], int, Outcome]] = []
+    for bound, k in bounds:
+        if len(found) >= n and sorted(found, key=lambda one: one[:2])[n - 1][:2] < (bound, k):
+            break
+        outcome = bench.try_glanced(glances[k][0])
+        found.append((rank(outcome, trials[k]), k, outcome))
+    return [(outcome, trials[k]) for _, k, outcome in sorted(found, key=lambda one: one[:2])]

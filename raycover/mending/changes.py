@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -25,6 +25,8 @@ COST: dict[str, int] = {
     "sensitivity": 1, "mask": 1, "turn": 1, "tilt": 1, "move": 2, "height": 2, "model": 3, "one more": 4,
 }  # fmt: skip
 COST_WORDS = {1: "a setting", 2: "hang it elsewhere", 3: "another model", 4: "one more unit"}
+BESIDE_WORDS = {**COST_WORDS, 2: "another place"}
+TWICE_WORDS = {1: "two settings", 2: "two other places", 3: "two other models", 4: "two more units"}
 #: Keys of an entry that go with its model or pattern: another model begins without them.
 OF_THE_MODEL = ("pattern", "combine", "trigger", "microwave_pct")
 #: Steps (degrees, m) that changes are tried in, and how far from level a unit is tilted.
@@ -68,12 +70,13 @@ def is_aimed(unit: Unit) -> bool:
     return unit.tilt_deg != 0 or one_sided(unit.footprints)
 
 
-def changes_of(subject: Subject) -> Iterator[Trial]:
-    """Everything worth trying, but for sensitivity, which needs no ray."""
+def changes_of(subject: Subject, *, coarse: bool = False) -> Iterator[Trial]:
+    """Everything worth trying, but for sensitivity, which needs no ray. `coarse`: turns and moves by double steps."""
+    times = 2 if coarse else 1
     yield from _unmasked(subject)
-    yield from turned(subject, _TURN_STEP, 180)
+    yield from turned(subject, times * _TURN_STEP, 180)
     yield from tilted(subject)
-    yield from shifted(subject, STEP_M, FARTHEST_M)
+    yield from shifted(subject, times * STEP_M, FARTHEST_M)
     yield from raised(subject)
     yield from other_models(subject)
 
@@ -122,6 +125,41 @@ def shifted(subject: Subject, step: float, farthest: float, around: Floats | Non
     for place in subject.places.near(unit, offsets):
         x, y = (round(float(v), 3) for v in place)
         yield moved(unit, x, y)
+
+
+def rehung(subject: Subject, entry: Mapping[str, Any], like: Unit) -> Trial | None:
+    """The unit hung where one more of its kind (`like`, by its `entry`) would hang; None where it is of another kind.
+
+    One with masks was fitted to its place: it stays.
+    """
+    spec, unit = subject.spec, subject.unit
+    if spec.masks or not _same_kind(spec, entry, subject.pattern):
+        return None
+    room = subject.places.room_of(like)
+    keys: dict[str, Any] = {"at": entry["at"], "mounting": entry["mounting"]}
+    if spec.turn_deg or "turn_deg" in entry:
+        keys["turn_deg"] = entry.get("turn_deg", 0)
+    if spec.tilt_deg:
+        keys["tilt_deg"] = 0
+    if room is not None and (spec.room is not None or "room" in entry):
+        keys["room"] = room.name
+    floor = float(like.position[2] - like.mounting)
+    made = make_unit(
+        spec.model_copy(update=keys), subject.pattern, floor, derive=subject.scene.conditions.derive_motions,
+        corrected_db=subject.scene.reach_correction_db(spec),
+    )  # fmt: skip
+    x, y = entry["at"]
+    far = float(np.hypot(x - unit.position[0], y - unit.position[1]))
+    where = f" in {room.name}" if room is not None and room is not subject.places.room_of(unit) else ""
+    turned = f", turned to {keys['turn_deg']:g}°" if "turn_deg" in keys else ""
+    words = f"move {far:.2f} m to ({x:g}, {y:g}){where}, {entry['mounting']:g} m up{turned}"
+    return Trial("move", words, made, keys)
+
+
+def _same_kind(spec: DetectorSpec, entry: Mapping[str, Any], pattern: PatternSpec) -> bool:
+    if spec.model is not None:
+        return entry.get("model") == spec.model
+    return "pattern" in entry and DetectorSpec.model_validate(entry).pattern == pattern
 
 
 def heights_for(pattern: PatternSpec, lowest: float, top: float) -> Floats:

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import RoomShape
+from raycover.cases import Case, name_of
 from raycover.casting import potential_db
 from raycover.detectors import Unit
 from raycover.hanging import ROUND_M, HangingPlaces
 from raycover.mending.adding import Adder
-from raycover.mending.bench import Bench, Case, Outcome, cases_of, is_too_large, lack_of
-from raycover.mending.changes import COST, Subject, changes_of, shifted, turned
+from raycover.mending.bench import Bench, Outcome, best_of, cases_of, is_too_large, lack_of, with_need, worst_walk
+from raycover.mending.changes import COST, Subject, changes_of, rehung, shifted, turned
 from raycover.mending.mends import Mend, Mending
-from raycover.mending.then import verdict_then
+from raycover.mending.pairs import MOST_FIRSTS, find_pairs
+from raycover.mending.then import judged_then, may_regroup
 from raycover.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.scene.devices import DetectorSpec
 from raycover.sensitivity import sensitivity_keys, shift_db
@@ -34,24 +37,48 @@ _LOOKED_AT_TWICE = 8
 _ENOUGH, _PARTIAL = 3, 2
 #: One that mends no place must take at least this share of what is missing away.
 _WORTH_TELLING = 0.05
+#: Units looked at for what may do the rest after another change; what some cells may lack of it (see `Outcome`).
+_FEW_UNITS, _NEARLY = 2, 0.02
+#: Changes that some cells put so much behind the best of their kind are not judged on all.
+_BEHIND = 0.3
 
 
 def find_mending(proof: Proof, progress: Progress | None = None) -> tuple[Mending, ...]:
     """For every need with a place that is missed, what would mend it, best first."""
     missed = [verdict for verdict in proof.needs if missed_of(verdict)]
-    counter = _Counter(progress, len(missed) * (_MOST_UNITS + 1))
+    each = _MOST_UNITS + 1 + MOST_FIRSTS
+    counter = _Counter(progress, len(missed) * each)
     found = []
     for number, verdict in enumerate(missed):
-        counter.at(number * (_MOST_UNITS + 1))
-        found.append(_Search(proof, verdict, counter).run())
+        counter.at(number * each)
+        found.append(_mending(proof, verdict, counter))
     return tuple(found)
 
 
+def _mending(proof: Proof, verdict: NeedVerdict, counter: _Counter) -> Mending:
+    """What would mend one need: single changes, or where none of them does two."""
+    search = _Search(proof, verdict, counter)
+    singles = search.run()
+    n_tried, lack = search.n_tried, sum(lack_of(verdict.need, place.figures) for place in search.missed)
+    told = [mend for mend in _reported(singles, lack) if search.holds(mend)]
+    if not any(mend.mends for mend in told):
+
+        def rest(then: Proof, need: NeedVerdict) -> list[Mend]:
+            nonlocal n_tried
+            counter.step()
+            second = _Search(then, need, counter, light=True)
+            found = second.run() if second.missed else []
+            n_tried += second.n_tried
+            return found
+
+        told = _reported([*find_pairs(proof, verdict, singles, rest), *told], lack)
+    names = tuple(name_of(search.situation, place.site) for place in search.missed)
+    return Mending(verdict.need.name, names, tuple(told), n_tried, lack)
+
+
 def missed_of(verdict: NeedVerdict) -> list[PlaceVerdict]:
-    """Places of a need that are missed and that units could mend: no never-area, place too large or stay on a route."""
+    """Places of a need that are missed and that units could mend: no never-area and no place too large."""
     need = verdict.need
-    if need.routes is not None:
-        return []
     return [p for p in verdict.places if not (need.never or p.met or is_too_large(need, p.figures))]
 
 
@@ -68,38 +95,75 @@ class _Counter:
         self.at(min(self._done + 1, self._total))
 
 
-class _Search:
-    """Everything tried for one need."""
+@dataclass(frozen=True)
+class Worth:
+    """Which changes are worth judging on all cells, by what some cells say of them and of the unit as it is (`now`).
 
-    def __init__(self, proof: Proof, verdict: NeedVerdict, counter: _Counter) -> None:
-        self.proof, self.verdict, self.counter = proof, verdict, counter
+    `whole`: only those that seem to mend all of it.
+    """
+
+    now: Outcome
+    whole: bool = False
+
+    def judging(self, tried: Sequence[tuple[Outcome, Trial]]) -> list[tuple[Outcome, Trial]]:
+        """The first few of those sorted out, none that hardly helps, none that is clearly behind the first."""
+        if self.whole:
+            return [pair for pair in tried if pair[0].lack <= _NEARLY and not pair[0].broken][:_FINALISTS]
+        helping = [
+            pair for pair in tried
+            if len(pair[0].mended) > 0 or pair[0].lack < (1 - _WORTH_TELLING / 2) * self.now.lack
+        ]  # fmt: skip
+        if not helping:
+            return []
+        first = helping[0][0]
+        limit = first.lack + max(_BEHIND * first.lack, 0.02)
+        near = [pair for pair in helping if len(pair[0].broken) <= len(first.broken) + 1 and pair[0].lack <= limit]
+        return near[:_FINALISTS]
+
+
+class _Search:
+    """Everything tried for one need. `light`: what may do the rest after another change, few units and models."""
+
+    def __init__(self, proof: Proof, verdict: NeedVerdict, counter: _Counter, *, light: bool = False) -> None:
+        self.proof, self.verdict, self.counter, self.light = proof, verdict, counter, light
         self.situation = verdict.situation
         self.places = HangingPlaces(self.situation.scene, self.situation.building)
         self.missed = missed_of(verdict)
         self.n_tried = 0
 
-    def run(self) -> Mending:
+    def run(self) -> list[Mend]:
+        """Single changes, each judged on all cells."""
         remedies: list[Mend] = []
         for index in self._units():
             remedies += self._at_unit(index)
-            self.counter.step()
-        remedies += self._one_more()
-        names = tuple(self._name(place.site) for place in self.missed)
-        lack = sum(lack_of(self.verdict.need, place.figures) for place in self.missed)
-        told = _reported(remedies, lack)
-        if any(verdict.need.whose is not None for verdict in self.proof.needs):
-            told = [mend for mend in told if self._holds(mend)]
-        return Mending(self.verdict.need.name, names, tuple(told), self.n_tried, lack)
+            if not self.light:
+                self.counter.step()
+        new = self._one_more()
+        if not self.light and not any(mend.mends and mend.cost <= COST["move"] for mend in remedies):
+            remedies += self._hung_there(new)
+        return [*remedies, *new]
 
-    def _holds(self, mend: Mend) -> bool:
-        """Whether a remedy does what it says where it may change which units belong to an aisle."""
-        if len(missed_of(verdict_then(self.verdict, mend))) != len(mend.still):
+    def _hung_there(self, new: Sequence[Mend]) -> list[Mend]:
+        """Units hung where one more of their kind would do: perhaps one hangs in the wrong place."""
+        found = []
+        for index in self._units():
+            subject = Subject(self.situation.scene, self.places, index, self.situation.units[index])
+            trials = [trial for one in new if (trial := rehung(subject, one.keys, one.changed)) is not None]
+            if trials:
+                bench = self._bench(subject)
+                self.n_tried += len(trials)
+                found += [self._mend(trial, bench) for trial in trials[:1]]
+        return found
+
+    def _bench(self, subject: Subject) -> Bench:
+        return Bench(cases_of(self.proof, subject.unit.name), self.verdict, subject.pattern.settings_pct[0])
+
+    def holds(self, mend: Mend) -> bool:
+        """Whether a remedy does what it says where it may change which units belong to an aisle, or count on a way."""
+        if may_regroup(self.verdict, mend) and len(missed_of(judged_then(self.verdict, mend))) != len(mend.still):
             return False
-        asking = [v for v in self.proof.needs if v.need.whose is not None and v is not self.verdict and v.met]
-        return bool(mend.broken or mend.tripped) or all(verdict_then(v, mend).met for v in asking)
-
-    def _name(self, site: Any) -> str:
-        return str(site.label if len(self.situation.building.stairs) < 2 else site.name)
+        others = [v for v in self.proof.needs if v is not self.verdict and v.met and may_regroup(v, mend)]
+        return bool(mend.broken or mend.tripped) or all(judged_then(v, mend).met for v in others)
 
     def _gap_points(self) -> Floats:
         """Points that are missed, the middle height of each cell."""
@@ -122,23 +186,26 @@ class _Search:
             + float(np.clip(potential_db(units[k], some, "any"), -40.0, 10.0).mean())
             for k, home in zip(counting, homes, strict=True)
         }
-        return sorted(counting, key=lambda k: -near[k])[:_MOST_UNITS]
+        return sorted(counting, key=lambda k: -near[k])[: _FEW_UNITS if self.light else _MOST_UNITS]
 
     def _at_unit(self, index: int) -> list[Mend]:
         unit = self.situation.units[index]
         scene = self.situation.scene
         subject = Subject(scene, self.places, index, unit)
-        low, high = subject.pattern.settings_pct
-        bench = Bench(cases_of(self.proof, unit.name), self.verdict, low)
+        high = subject.pattern.settings_pct[1]
+        bench = self._bench(subject)
         few = bench.few()
+        worth = Worth(few.try_unit(unit), whole=self.light)
         by_kind: dict[str, list[Trial]] = {}
-        for trial in changes_of(subject):
+        for trial in changes_of(subject, coarse=self.light):
             by_kind.setdefault(trial.kind, []).append(trial)
         found = []
         for kind, trials in by_kind.items():
             tried = self._sorted_out(trials, few)
-            tried = sorted([*tried, *self._sorted_out(self._finer(kind, subject, tried[0][1]), few)], key=_by_rank)
-            for _, trial in _distinct(tried)[:_FINALISTS]:
+            if not self.light:
+                tried += self._sorted_out(self._finer(kind, subject, tried[0][1]), few)
+                tried.sort(key=lambda pair: _by_rank(*pair))
+            for _, trial in worth.judging(_distinct(tried)):
                 found.append(self._mend(trial, bench))
                 if found[-1].mends:
                     break
@@ -146,13 +213,12 @@ class _Search:
         return found
 
     def _sorted_out(self, trials: Sequence[Trial], few: Bench) -> list[tuple[Outcome, Trial]]:
-        """Trials on some cells, best first; where ways by mirrors count, those that straight ways put first."""
+        """Trials on some cells, the best first; where ways by mirrors count, of those that straight ways put first."""
         self.n_tried += len(trials)
         straight = few.straight()
-        tried = sorted([(straight.try_unit(trial.unit), trial) for trial in trials], key=_by_rank)
-        if straight is few:
-            return tried
-        return sorted([(few.try_unit(trial.unit), trial) for _, trial in tried[:_LOOKED_AT_TWICE]], key=_by_rank)
+        if straight is not few:
+            trials = [trial for _, trial in best_of(straight, trials, _LOOKED_AT_TWICE, _by_rank)]
+        return best_of(few, trials, _FINALISTS, _by_rank, most_lack=_NEARLY if self.light else np.inf)
 
     def _finer(self, kind: str, subject: Subject, best: Trial) -> list[Trial]:
         """Smaller steps about the best of a kind."""
@@ -200,13 +266,14 @@ class _Search:
         scene, units = self.situation.scene, self.situation.units
         bench = Bench(cases_of(self.proof, None), self.verdict, is_new=True)
         x, y = self._gap_points()[:, :2].mean(axis=0)
-        adder = Adder(scene, self.places, units, bench.few(), (float(x), float(y)))
+        adder = Adder(scene, self.places, units, bench.few(), (float(x), float(y)), light=self.light)
 
         def tried() -> None:
             self.n_tried += 1
 
         trials = adder.best(self._rooms(), tried)
-        self.counter.step()
+        if not self.light:
+            self.counter.step()
         return [self._mend(trial, bench, is_new=True) for trial in trials[:_FINALISTS]]
 
     def _rooms(self) -> list[RoomShape]:
@@ -217,10 +284,11 @@ class _Search:
         if (rooms < 0).all():
             return [self.places.open_ground(points[:, :2])]
         found, counts = np.unique(rooms[rooms >= 0], return_counts=True)
-        return [building.rooms[k] for k in found[np.argsort(-counts, kind="stable")]][:_MOST_ROOMS]
+        most = 1 if self.light else _MOST_ROOMS
+        return [building.rooms[k] for k in found[np.argsort(-counts, kind="stable")][:most]]
 
     def _mend(self, trial: Trial, bench: Bench, *, is_new: bool = False) -> Mend:
-        return self._told(trial, bench.try_unit(trial.unit), is_new=is_new)
+        return self._told(trial, bench.judge_unit(trial.unit), is_new=is_new)
 
     def _told(self, trial: Trial, outcome: Outcome, *, is_new: bool = False) -> Mend:
         """What a change does, all cells judged."""
@@ -242,9 +310,9 @@ class _Search:
             is_new=is_new,
             mended=tuple(case.name for case in mended),
             still=tuple((c.name, outcome.after[c.key]) for c in outcome.still if c.key in own),
-            also=tuple(dict.fromkeys(_with_need(c) for c in outcome.mended if c.key not in own)),
-            broken=tuple(dict.fromkeys(_with_need(c) for c in broken)),
-            tripped=tuple((_with_need(c), outcome.after[c.key].worst_db) for c in nevers),
+            also=tuple(dict.fromkeys(with_need(c.verdict, c.site) for c in outcome.mended if c.key not in own)),
+            broken=tuple(dict.fromkeys(with_need(c.verdict, c.site) for c in broken)),
+            tripped=tuple((with_need(c.verdict, c.site), outcome.after[c.key].worst_db) for c in nevers),
             share=min((f.share for f in told), default=0.0),
             gap_m=max((f.largest_gap_m for f in told), default=0.0),
             worst_db=min((f.worst_db for f in told), default=-np.inf),
@@ -252,13 +320,14 @@ class _Search:
             lack=outcome.lack,
             changed=trial.unit,
             pct=outcome.pct,
+            walk=worst_walk(told),
         )
 
 
-def _by_rank(tried: tuple[Outcome, Trial]) -> tuple[Any, ...]:
+def _by_rank(outcome: Outcome, trial: Trial) -> tuple[Any, ...]:
     """Best first; of turns that leave nothing those square to the axes, of changes alike the smaller, tried first."""
-    broken, lack, ease = tried[0].rank
-    askew = lack == 0 and float(tried[1].keys.get("turn_deg", 0.0)) % 90 != 0
+    broken, lack, ease = outcome.rank
+    askew = lack == 0 and float(trial.keys.get("turn_deg", 0.0)) % 90 != 0
     return broken, lack, askew, round(ease, 1)
 
 
@@ -267,17 +336,11 @@ def _distinct(tried: Sequence[tuple[Outcome, Trial]]) -> list[tuple[Outcome, Tri
     return list({trial.words: (outcome, trial) for outcome, trial in reversed(tried)}.values())[::-1]
 
 
-def _with_need(case: Case) -> str:
-    """A place as seen from another need: `Bench`, or `Every cubicle: WC 3`."""
-    need = case.verdict.need.name
-    return need if len(case.verdict.places) == 1 else f"{need}: {case.name}"
-
-
 def _reported(remedies: Sequence[Mend], lack: float) -> list[Mend]:
     """Best first, one of a kind at a unit, two of a kind; where enough mend it no others, none that hardly helps."""
     kept: list[Mend] = []
     for remedy in sorted(remedies, key=lambda r: r.rank):
-        alike = [r for r in kept if r.kind == remedy.kind]
+        alike = [r for r in kept if r.kinds == remedy.kinds]
         if any(r.unit == remedy.unit and not r.is_new for r in alike) or len(alike) >= 2:
             continue
         kept.append(remedy)

@@ -16,8 +16,12 @@ class Mend:
     `keys` go into the entry of `unit`, or are the whole entry of a new one (`is_new`). `share` (least), `gap_m`
     (widest) and `worst_db` (least) are those of the places it mends or was tried for; `still` tells those that stay
     missed and by how much, `also` the places of other needs that it mends. `broken` are places met now that it would
-    miss, `tripped` never-areas that it would trip, with its margin (dB). `cost` is 1 to 4, cheapest first.
-    `chance`: the share of varied cases in which the need is met then, None where not asked.
+    miss, `tripped` never-areas that it would trip, with its margin (dB). The `cost` of one change is 1 to 4, the
+    cheapest 1. `chance`: the share of varied cases in which the need is met then, None where not asked. Of walks `walk`
+    tells the one on which it takes longest.
+
+    Of two changes that only together mend it this is the first, `second` the other, done after it; figures and harm
+    are those of both, `cost` that of both added.
     """
 
     unit: str
@@ -38,6 +42,17 @@ class Mend:
     changed: Unit = field(repr=False, compare=False)
     pct: float = 100.0
     chance: float | None = None
+    second: Mend | None = None
+    walk: Figures | None = None
+
+    @property
+    def changes(self) -> tuple[Mend, ...]:
+        """What is to be done, one after another."""
+        return (self,) if self.second is None else (self, self.second)
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        return tuple(change.kind for change in self.changes)
 
     @property
     def mends(self) -> bool:

@@ -2,17 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from raycover.coverage import make_units
+from raycover.detectors import Unit
 from raycover.mending.changes import OF_THE_MODEL
 from raycover.mending.mends import Mend
-from raycover.needs import NeedVerdict, Situation, judge_need
+from raycover.needs import (
+    NeedVerdict,
+    PlaceVerdict,
+    Proof,
+    Situation,
+    counting_units,
+    figures_of,
+    is_met,
+    judge_need,
+    nth_best,
+)
 from raycover.scene.devices import DetectorSpec
 from raycover.scene.schema import Scene
-from raycover.sites import Sites
+from raycover.sites import Site, Sites
+from raycover.stays import hold_along
+
+Floats = NDArray[np.floating]
 
 
 def changed_entry(entry: Mapping[str, Any], keys: Mapping[str, Any]) -> dict[str, Any]:
@@ -25,14 +42,15 @@ def changed_entry(entry: Mapping[str, Any], keys: Mapping[str, Any]) -> dict[str
 
 
 def with_detectors(scene: Scene, mend: Mend) -> Scene:
-    """The scene with a remedy's detector changed or put in."""
+    """The scene with a remedy's detectors changed or put in."""
     detectors = list(scene.detectors)
-    if mend.is_new:
-        detectors.append(DetectorSpec.model_validate(mend.keys))
-    else:
-        index = next(k for k, spec in enumerate(detectors) if spec.name == mend.unit)
-        entry = detectors[index].model_dump(mode="json", by_alias=True, exclude_unset=True)
-        detectors[index] = DetectorSpec.model_validate(changed_entry(entry, mend.keys))
+    for change in mend.changes:
+        if change.is_new:
+            detectors.append(DetectorSpec.model_validate(change.keys))
+        else:
+            index = next(k for k, spec in enumerate(detectors) if spec.name == change.unit)
+            entry = detectors[index].model_dump(mode="json", by_alias=True, exclude_unset=True)
+            detectors[index] = DetectorSpec.model_validate(changed_entry(entry, change.keys))
     return scene.changed({"detectors": detectors}, scene.state, lambda places: places)
 
 
@@ -42,10 +60,85 @@ def situation_then(situation: Situation, mend: Mend) -> Situation:
     return replace(situation, scene=scene, units=make_units(scene, situation.building))
 
 
+def may_regroup(verdict: NeedVerdict, mend: Mend) -> bool:
+    """Whether with a remedy done other units may belong to a need's places, or count on its ways, than now.
+
+    Units belong to aisles and rooms by where they hang, to zones by their names.
+    """
+    need, situation = verdict.need, verdict.situation
+    if any(change.is_new for change in mend.changes):
+        return need.whose is not None or need.walked
+    if need.zones is not None or (need.whose is None and not need.walked):
+        return False
+    now = {unit.name: unit.position for unit in situation.units}
+    both = [(now[change.unit], change.changed.position) for change in mend.changes if change.unit in now]
+    moved = [pair for pair in both if not np.array_equal(*pair)]
+    if not need.walked or not moved:
+        return bool(moved)
+    homes = situation.building.rooms_at(np.concatenate(moved)).reshape(-1, 2)
+    return bool((homes[:, 0] != homes[:, 1]).any())
+
+
 def verdict_then(verdict: NeedVerdict, mend: Mend) -> NeedVerdict:
     """The verdict on a need with a remedy done."""
-    need, situation = verdict.need, situation_then(verdict.situation, mend)
-    sites = [place.site for place in verdict.places]
-    if need.whose is not None or need.walked:  # which units belong to a place may have changed
-        sites = list(Sites(situation.scene, situation.building, situation.units).of(need, None))
-    return judge_need(need, sites, situation, assumed=verdict.assumed)
+    then = situation_then(verdict.situation, mend)
+    return judge_need(verdict.need, _sites_then(verdict, mend, then), then, assumed=verdict.assumed)
+
+
+def _sites_then(verdict: NeedVerdict, mend: Mend, then: Situation) -> list[Site]:
+    """The places of a need with a remedy done: which units belong to them may have changed, and hold times."""
+    need, sites = verdict.need, [place.site for place in verdict.places]
+    if not may_regroup(verdict, mend):
+        return sites
+    if need.routes is not None:
+        return [_way_then(site, then) for site in sites]
+    return list(Sites(then.scene, then.building, then.units).of(need, None))
+
+
+def _way_then(site: Site, then: Situation) -> Site:
+    assert site.rooms is not None
+    hold = hold_along(then.scene, then.homes, site.rooms)
+    return site if hold == site.hold_s else replace(site, hold_s=hold)
+
+
+def proof_then(proof: Proof, mend: Mend) -> Proof:
+    """A proof with a remedy done: only the units that it changes are cast anew. It tells no ways, and no chances."""
+    situations: dict[int, Situation] = {}
+    found = []
+    for verdict in proof.needs:
+        key = id(verdict.situation)
+        if key not in situations:
+            situations[key] = situation_then(verdict.situation, mend)
+        found.append(judged_then(verdict, mend, situations[key]))
+    return replace(proof, scene=with_detectors(proof.scene, mend), needs=tuple(found), n_cases=0, matrices=())
+
+
+def judged_then(verdict: NeedVerdict, mend: Mend, then: Situation | None = None) -> NeedVerdict:
+    """As `verdict_then`, without ways, casting only the units changed; `then`: the situation with it done, if known."""
+    then = situation_then(verdict.situation, mend) if then is None else then
+    changed = {change.unit for change in mend.changes}
+    known = {place.site.name: place for place in verdict.places}
+    places = [
+        _place_then(verdict, known[site.name], site, changed, then) for site in _sites_then(verdict, mend, then)
+    ]  # fmt: skip
+    return replace(verdict, situation=then, places=tuple(places))
+
+
+def _place_then(
+    verdict: NeedVerdict, place: PlaceVerdict, site: Site, changed: Set[str], then: Situation
+) -> PlaceVerdict:
+    need, now = verdict.need, verdict.situation
+    known = dict(zip((now.units[k].name for k in place.units), place.margin_db, strict=True))
+
+    def row(unit: Unit) -> Floats:
+        same = unit.name in known and unit.name not in changed
+        if same and site.rooms is not None:  # another unit hung in a room that had none silences those elsewhere
+            same = np.array_equal(now.hears(unit, site), then.hears(unit, site))
+        return known[unit.name] if same else then.margin_db(unit, site)
+
+    units = counting_units(need, then.units, site)
+    margin = np.array([row(then.units[k]) for k in units]).reshape(-1, len(site))
+    figures = figures_of(need, site, nth_best(margin, need.by, len(site)))
+    return replace(
+        place, site=site, met=is_met(need, figures), figures=figures, way=None, margin_db=margin, units=units
+    )

@@ -17,6 +17,9 @@ Target = Literal["clothed", "skin"]
 WARM_FROM_C = 28.0
 """From this ambient temperature up a result says that infrared reach is short (our choice)."""
 
+COLD_BELOW_C = 5.0
+"""Below this ambient temperature a result says what cold air asks of people and units (our choice)."""
+
 REFERENCE_C = 20.0
 """Ambient temperature at which a declared reach holds: k = 1 (our assumption)."""
 
@@ -30,6 +33,9 @@ _SHARE_BARE, _EMISSIVITY_BARE = 0.15, 0.98
 _CLO = 0.7
 _R_CLOTHING = 0.155 * _CLO
 _R_AIR = 1 / 11.7  # m²K/W, convection and radiation together
+
+#: What people wear in the cold: air [°C] and clothing [clo], see `clo_worn`.
+_COLD_C, _COLD_CLO = (-20.0, 4.0, 10.0), (3.5, 1.7, _CLO)
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(32)
 
@@ -108,6 +114,24 @@ def contrast_factor(ambient_c: ArrayLike, target: Target = "clothed") -> Floats:
     ambient = np.asarray(ambient_c, dtype=np.float64)
     result: Floats = _difference(ambient, target) / _difference(np.asarray(REFERENCE_C), target)
     return result
+
+
+def clo_worn(ambient_c: ArrayLike) -> Floats:
+    """What people wear over indoor clothing or in its place [clo]: 0.7 down to 10 °C, more in colder air.
+
+    1.7 clo at 4 °C and 3.5 clo from −20 °C down are the order of what ISO 11079 asks for light work (from memory);
+    straight between them. Shape of `ambient_c` [°C].
+    """
+    return np.asarray(np.interp(np.asarray(ambient_c, dtype=np.float64), _COLD_C, _COLD_CLO))
+
+
+def worn_contrast(ambient_c: ArrayLike) -> Floats:
+    """Contrast of a person dressed for the air: `contrast_factor` from 10 °C up, less than it in colder air.
+
+    Somebody in indoor clothing would stand out twice as much at 0 °C as at 20 °C, and nobody works there in indoor
+    clothing: no map of a cold store shall be assured by a coat that nobody leaves off. Shape of `ambient_c`.
+    """
+    return person_contrast(ambient_c, clo_worn(ambient_c))
 
 
 def person_contrast(ambient_c: ArrayLike, clo: ArrayLike) -> Floats:

@@ -88,6 +88,10 @@ class Footprint:
     gain_db: float = 0.0
     derived: str = ""
 
+    def __hash__(self) -> int:
+        # Of what tells most apart: tables of many numbers take long, and hashes are asked for every unit and surface.
+        return hash((self.motion, type(self.shape), self.drop, self.gain_db))
+
     @cached_property
     def mean_log_slant(self) -> float:
         """Mean over all azimuths of ln s0(φ) (s0 in m)."""

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from itertools import pairwise
-from typing import Any
+from itertools import pairwise, product
 
 import numpy as np
 import shapely
@@ -13,69 +11,22 @@ from numpy.typing import NDArray
 
 from raycover import suiting
 from raycover.building.parts import Building, RoomShape
-from raycover.detectors import Unit, make_unit
+from raycover.detectors import make_unit
 from raycover.hanging import OFF_WALL_M, HangingPlaces
+from raycover.placing.offers import Candidates, Offer, hung_at, joined
 from raycover.scene.devices import DetectorModel, DetectorSpec
-from raycover.scene.placing import PlacingSpec
+from raycover.scene.placing import PITCH, PlacingSpec
 from raycover.scene.schema import Scene
 
 Floats = NDArray[np.floating]
-Ints = NDArray[np.integer]
 #: A unit as high as possible hangs this far (m) below its ceiling.
 BELOW_TOP = 0.02
-#: Where nobody says how high: a wall unit (m).
+#: Where nobody says how high: no more than so (m) below the ceiling, where trucks and ladders are; and a wall unit (m).
+LOWEST = 1.0
 ON_WALL = 2.4
-
-
-@dataclass(frozen=True)
-class Offer:
-    """A kind of candidate: an entry at a mounting height (m above its floor) and a turn, with what it costs."""
-
-    model: DetectorModel
-    mounting: float
-    turn_deg: float
-    price: float
-
-
-@dataclass(frozen=True)
-class Candidates:
-    """Candidates (m,): `at` (m, 2) in plan, `room` index (m,), `offer` index (m,), `turn_deg` (m,)."""
-
-    offers: tuple[Offer, ...]
-    at: Floats
-    room: Ints
-    offer: Ints
-    turn_deg: Floats
-    units: tuple[Unit, ...]
-
-    def __len__(self) -> int:
-        return len(self.at)
-
-    @property
-    def cost(self) -> Floats:
-        """(m,) what each costs; 1 where no prices are known."""
-        return np.array([offer.price for offer in self.offers])[self.offer]
-
-    def spec(self, index: int, name: str) -> dict[str, Any]:
-        """The keys of the scene that candidate `index` would be written with."""
-        offer = self.offers[self.offer[index]]
-        keys: dict[str, Any] = {
-            "name": name,
-            "model": offer.model.name,
-            "at": [round(float(v), 3) for v in self.at[index]],
-            "mounting": round(offer.mounting, 3),
-        }
-        if self.turn_deg[index]:
-            keys["turn_deg"] = round(float(self.turn_deg[index]), 1)
-        return keys
-
-    def some(self, chosen: NDArray[Any]) -> Candidates:
-        """Some of them, by index or mask (m,)."""
-        index = np.arange(len(self))[chosen]
-        return replace(
-            self, at=self.at[index], room=self.room[index], offer=self.offer[index], turn_deg=self.turn_deg[index],
-            units=tuple(self.units[k] for k in index),
-        )  # fmt: skip
+#: Where the scene does not say how far apart: closer than a metre, by halves, until a room has so many places, but
+#: never closer than so (m).
+_FEW, _CLOSEST = 24, 0.25
 
 
 def find_candidates(
@@ -86,30 +37,16 @@ def find_candidates(
     `aisles`: centre lines (n, 2) that `along: [aisles]` hangs units on.
     """
     hanging = HangingPlaces(scene, building)
-    offers: list[Offer] = []
-    parts: list[tuple[Floats, int, int, Floats, list[Unit]]] = []
-    for room_index in rooms:
-        room = building.rooms[room_index]
+    lots = []
+    for index in rooms:
+        room = building.rooms[index]
         for model in _models(scene, spec):
+            price = spec.prices.get(model.name, 1.0)
             for mounting in heights_in(scene, building, spec, model, room):
                 for places, turns in _places(hanging, spec, model, room, mounting, aisles):
-                    for turn in turns:
-                        offer = Offer(model, mounting, turn, _price(scene, spec, model))
-                        if offer not in offers:
-                            offers.append(offer)
-                        units = units_at(scene, room, offer, places)
-                        parts.append((places, room_index, offers.index(offer), np.full(len(places), turn), units))
-    if not parts:
-        return Candidates((), np.zeros((0, 2)), np.zeros(0, int), np.zeros(0, int), np.zeros(0), ())
-    at = np.concatenate([p for p, *_ in parts])
-    return Candidates(
-        tuple(offers),
-        at,
-        np.concatenate([np.full(len(p), room) for p, room, *_ in parts]),
-        np.concatenate([np.full(len(p), offer) for p, _, offer, *_ in parts]),
-        np.concatenate([turns for *_, turns, _ in parts]),
-        tuple(unit for *_, units in parts for unit in units),
-    )
+                    for turn, tilt in product(turns, _tilts(spec, model)):
+                        lots.append(hung_at(scene, room, index, Offer(model, mounting, turn, price, tilt), places))
+    return joined(lots)
 
 
 def _models(scene: Scene, spec: PlacingSpec) -> Iterator[DetectorModel]:
@@ -118,10 +55,6 @@ def _models(scene: Scene, spec: PlacingSpec) -> Iterator[DetectorModel]:
         names = list(dict.fromkeys(d.model for d in scene.detectors if d.model is not None))
     for name in names:
         yield scene.catalogue.detectors[name]
-
-
-def _price(scene: Scene, spec: PlacingSpec, model: DetectorModel) -> float:
-    return spec.prices.get(model.name, 1.0) if spec.prices else 1.0
 
 
 def one_sided(model: DetectorModel) -> bool:
@@ -139,7 +72,8 @@ def heights_in(
 ) -> tuple[float, ...]:
     """Mounting heights (m) at which a unit may hang in a room, within what its entry allows.
 
-    Those asked for, else those at which one is drawn in the room, else its ceiling, or for units on walls 2.4 m.
+    Those asked for, else those at which one is drawn in the room, else its ceiling, or for units on walls 2.4 m;
+    up to a metre lower where the entry asks for that.
     """
     top = room.height if room.tiles is None else room.tiles
     allowed = model.mounting
@@ -150,8 +84,13 @@ def heights_in(
         mine = [d for d in scene.detectors if d.model == model.name]
         homes = [d.room or getattr(building.room_at(*d.at, room.floor + d.mounting), "name", None) for d in mine]
         drawn = sorted({d.mounting for d, home in zip(mine, homes, strict=True) if home == room.name})
-        wanted = drawn or [min(ON_WALL, high) if one_sided(model) else top - BELOW_TOP]
+        wanted = drawn or [min(ON_WALL, high) if one_sided(model) else max(min(top - BELOW_TOP, high), top - LOWEST)]
     return tuple(dict.fromkeys(round(h, 4) for h in wanted if low - 1e-9 <= h <= min(high, top) + 1e-6))
+
+
+def _tilts(spec: PlacingSpec, model: DetectorModel) -> tuple[float, ...]:
+    """Tilts worth offering: units in a ceiling hang upright."""
+    return tuple(spec.tilts_deg) if spec.tilts_deg is not None and one_sided(model) else (0.0,)
 
 
 def _turns(spec: PlacingSpec, model: DetectorModel) -> tuple[float, ...]:
@@ -171,23 +110,26 @@ def _places(
         yield from _on_walls(hanging, spec, room, mounting)
         return
     turns = _turns(spec, model)
-    grounds = []
     if "ceiling" in spec.sorts:
-        grounds.append((_grid(room, spec.pitch, spec.from_wall), turns))
-    for sort, lines in (("lines", [np.asarray(line, float) for line in spec.lines]), ("aisles", list(aisles))):
-        if sort not in spec.sorts:
-            continue
-        for line in lines:
-            for start, end in pairwise(line):
-                mine = turns
-                if len(turns) > 1 and spec.turns_deg is None:  # a long unit lies along its line, or across it
-                    bearing = float(np.degrees(np.arctan2(*(end - start)[::-1]))) % 180
-                    mine = tuple(round(bearing + turn, 3) % 180 for turn in (0.0, 90.0))
-                grounds.append((_along(start, end, spec.pitch), mine))
-    for places, mine in grounds:
-        kept = places[free_places(hanging, spec, room, places, mounting)]
+        pitch = PITCH if spec.pitch is None else spec.pitch
+        while True:
+            places = _grid(room, pitch, spec.from_wall)
+            kept = places[free_places(hanging, spec, room, places, mounting)]
+            if spec.pitch is not None or len(kept) >= _FEW or pitch / 2 < _CLOSEST - 1e-9:
+                break
+            pitch /= 2
         if len(kept):
-            yield kept, mine
+            yield kept, turns
+    for sort, lines in (("lines", [np.asarray(line, float) for line in spec.lines]), ("aisles", list(aisles))):
+        for start, end in (pair for line in lines for pair in pairwise(line) if sort in spec.sorts):
+            mine = turns
+            if len(turns) > 1 and spec.turns_deg is None:  # a long unit lies along its line, or across it
+                bearing = float(np.degrees(np.arctan2(*(end - start)[::-1]))) % 180
+                mine = tuple(round(bearing + turn, 3) % 180 for turn in (0.0, 90.0))
+            places = _along(start, end, PITCH if spec.pitch is None else spec.pitch)
+            kept = places[free_places(hanging, spec, room, places, mounting)]
+            if len(kept):
+                yield kept, mine
 
 
 def _grid(room: RoomShape, pitch: float, from_wall: float) -> Floats:
@@ -228,24 +170,13 @@ def free_places(
 def _on_walls(
     hanging: HangingPlaces, spec: PlacingSpec, room: RoomShape, mounting: float
 ) -> Iterator[tuple[Floats, tuple[float, ...]]]:
-    """Along every wall of a room, looking into it."""
-    places, turns = hanging.along_walls(room, spec.pitch)
+    """Along every wall of a room, looking into it, and in its corners, looking out between their walls."""
+    pitch = PITCH if spec.pitch is None else spec.pitch
+    walls, corners = hanging.along_walls(room, pitch), hanging.in_corners(room)
+    places, turns = (np.concatenate([one, other]) for one, other in zip(walls, corners, strict=True))
     if not len(places):
         return
     free = free_places(hanging, spec, room, places, mounting, from_wall=OFF_WALL_M / 2)
-    turns = np.round(turns, 3) % 360
+    turns = np.round(turns, 1) % 360
     for turn in np.unique(turns[free]).tolist():
         yield places[free & (turns == turn)], (turn,)
-
-
-def units_at(scene: Scene, room: RoomShape, offer: Offer, places: Floats) -> list[Unit]:
-    """Units of one kind at places (n, 2) of a room, ready for casting."""
-    spec = DetectorSpec(
-        name="unit", model=offer.model.name, at=(0, 0), mounting=offer.mounting, turn_deg=offer.turn_deg
-    )
-    unit = make_unit(
-        spec, offer.model, room.floor, derive=scene.conditions.derive_motions,
-        corrected_db=scene.reach_correction_db(spec),
-    )  # fmt: skip
-    height = room.floor + offer.mounting
-    return [replace(unit, position=np.array([x, y, height])) for x, y in places]

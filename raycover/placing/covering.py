@@ -16,6 +16,7 @@ from __future__ import annotations
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import Any
 
 import numpy as np
@@ -25,6 +26,8 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse.csgraph import connected_components
 
 Floats = NDArray[np.floating]
+#: A candidate that is masked or set lower counts this share more, so that plain ones win where they do as well.
+EFFORT = 1e-3
 #: A sum of areas or costs differs from what was asked by no more than this share.
 _SLACK = 1e-9
 
@@ -34,7 +37,8 @@ class Wanted:
     """One thing to cover: `seen` (k, m) sparse, which candidates see which cells; `weight` (k,).
 
     `share` of the weight must be seen (1: every cell), each by at least `by` candidates; `have` (k,) how many units
-    that stay see a cell already.
+    that stay see a cell already. `parts`: rows are groups of cells, `seen` the part of each that a candidate sees; what
+    is seen twice counts twice then, so that less is asked than of cells (for a bound).
     """
 
     seen: Any
@@ -42,6 +46,7 @@ class Wanted:
     share: float = 1.0
     by: int = 1
     have: NDArray[np.integer] | None = None
+    parts: bool = False
 
     @property
     def lacking(self) -> NDArray[np.integer]:
@@ -66,18 +71,22 @@ class Cover:
 
 def cover(
     wanted: Sequence[Wanted], cost: Floats, *, spots: Sequence[NDArray[np.integer]] = (), seconds: float = 60.0,
-    gap: float = 0.0,
+    plain: NDArray[np.bool_] | None = None, known: dict[bytes, tuple[Any, float]] | None = None,
 ) -> Cover | None:  # fmt: skip
     """The cheapest choice of candidates for all that is wanted; None where there is none.
 
-    `spots`: candidates of which one at most may be taken. `gap`: a choice this share above the bound will do.
+    `spots`: candidates of which one at most may be taken. `plain` (m,): of choices of as many units one with few that
+    are not is looked for, as far as that takes no time of its own; where prices differ they alone decide. `known`:
+    what was found before of parts that can be solved by themselves; those that are the same are not solved again.
     """
     m = len(cost)
+    known = {} if known is None else known
     rows, low, n_extra, whole = _rows(wanted, m)
     if rows is None:
         return Cover(np.zeros(0, int), 0.0, 0.0, True)
     n = m + n_extra
     once = _once(spots, n)
+    plain = np.ones(m, bool) if plain is None else plain
     objective = np.concatenate([cost, np.zeros(n_extra)])
     integrality = np.concatenate([np.ones(m), whole])
     values = np.zeros(n)
@@ -89,24 +98,50 @@ def cover(
                 return None
             continue
         left = max(deadline - time.perf_counter(), 0.1) / (len(parts) - k)
-        constraints = [LinearConstraint(rows[mine][:, variables], low[mine], np.inf)]
+        table = rows[mine][:, variables].tocsr()
+        constraints = [LinearConstraint(table, low[mine], np.inf)]
         if len(here):
             constraints.append(LinearConstraint(once[here][:, variables], -np.inf, 1))
-        result = milp(
-            objective[variables], constraints=constraints, integrality=integrality[variables], bounds=Bounds(0, 1),
-            options={"time_limit": left, "mip_rel_gap": gap},
-        )  # fmt: skip
-        if result.x is None and result.status == 2:
-            return None
-        bound = float(result.mip_dual_bound) if result.mip_dual_bound is not None else 0.0
-        total_bound += _rounded(max(bound, 0.0), cost[variables[variables < m]])
-        found &= result.x is not None
-        if result.x is not None:
-            values[variables] = result.x
+        price = objective[variables]
+        mine_x = variables[variables < m]
+        alike = bool(len(mine_x)) and np.allclose(cost[mine_x], cost[mine_x].min())
+        extra = EFFORT if alike and not plain[mine_x].all() else 0.0
+        if extra:  # no more in all than a small part of a unit: fewer units always win
+            price = price.copy()
+            price[: len(mine_x)] = effort(cost[mine_x], plain[mine_x])
+        key = _digest(table, low[mine], price, integrality[variables], once[here][:, variables])
+        if key not in known:
+            result = milp(
+                price, constraints=constraints, integrality=integrality[variables], bounds=Bounds(0, 1),
+                options={"time_limit": left, "mip_rel_gap": extra},
+            )  # fmt: skip
+            if result.x is None and result.status == 2:
+                return None
+            bound = float(result.mip_dual_bound) if result.mip_dual_bound is not None else 0.0
+            known[key] = result.x, _rounded(max(bound, 0.0) / (1 + extra), cost[mine_x])
+        x, bound = known[key]
+        total_bound += bound
+        found &= x is not None
+        if x is not None:
+            values[variables] = x
     chosen = np.flatnonzero(values[:m] > 0.5)
     total = float(cost[chosen].sum()) if found else np.inf
     bound = min(total_bound, total)
     return Cover(chosen, total, bound, bound >= total - 1e-6, found)
+
+
+def _digest(table: Any, low: Floats, price: Floats, whole: Floats, once: Any) -> bytes:
+    """What a part is known by: the same bytes, the same part."""
+    whole_of = sha256()
+    for part in (table.indptr, table.indices, table.data, low, price, whole, once.tocsr().indptr, once.tocsr().indices):
+        whole_of.update(np.ascontiguousarray(part).tobytes())
+        whole_of.update(b"|")
+    return whole_of.digest()
+
+
+def effort(cost: Floats, plain: NDArray[np.bool_]) -> Floats:
+    """(m,) costs, those of candidates that are not plain a little higher."""
+    return np.where(plain, cost, cost * (1 + EFFORT))
 
 
 def _once(spots: Sequence[NDArray[np.integer]], n: int) -> Any:
@@ -135,7 +170,10 @@ def cheaper(wanted: Sequence[Wanted], cost: Floats, found: Cover) -> NDArray[np.
     """What the solver found in its time or a greedy choice, whichever costs less; nobody in it is idle."""
     whole = sp.vstack([one.seen.tocsr()[one.lacking > 0] for one in wanted])
     weight = np.concatenate([one.weight[one.lacking > 0] for one in wanted])
-    lots = [greedy(whole, weight, cost), *([found.chosen] if found.found else [])]
+    # Where the solver had no time for some part, what it found of others is filled up.
+    left = np.asarray(whole.tocsc()[:, found.chosen].sum(axis=1)).ravel() == 0
+    filled = np.concatenate([found.chosen, greedy(whole[np.flatnonzero(left)], weight[left], cost)]).astype(int)
+    lots = [greedy(whole, weight, cost), found.chosen if found.found else filled]
     kept = [_needed(wanted, cost, lot) for lot in lots]
     good = [lot for lot in kept if all(_done(one, lot) for one in wanted)] or kept
     return min(good, key=lambda lot: float(cost[lot].sum()))
@@ -186,7 +224,11 @@ def _rows(wanted: Sequence[Wanted], m: int) -> tuple[Any, Floats, int, Floats]:
     whole: list[Floats] = [np.zeros(0)]
     for one in wanted:
         lacking = one.lacking
-        seen, need, area = _grouped(one.seen, lacking, one.weight)
+        if one.parts:
+            rows = np.flatnonzero(lacking > 0)
+            seen, need, area = one.seen.tocsr()[rows], lacking[rows], one.weight[rows]
+        else:
+            seen, need, area = _grouped(one.seen, lacking, one.weight)
         if one.share >= 1 - _SLACK:
             if seen.shape[0]:
                 of_x.append(seen)
@@ -201,7 +243,7 @@ def _rows(wanted: Sequence[Wanted], m: int) -> tuple[Any, Floats, int, Floats]:
         of_z.append(sp.vstack([sp.diags_array(-need.astype(float)), total]))
         # Whatever the rounding, a share that can just be reached is reached.
         low.append(np.append(np.zeros(len(need)), missing / area.sum() - 1e-9))
-        whole.append((need > 1).astype(float))
+        whole.append(np.zeros(len(need)) if one.parts else (need > 1).astype(float))
     if not of_x:
         return None, np.zeros(0), 0, np.zeros(0)
     is_whole = np.concatenate(whole)
@@ -214,7 +256,9 @@ def _grouped(seen: Any, lacking: NDArray[np.integer], weight: Floats) -> tuple[A
     table = seen.tocsr()[rows]
     table.sort_indices()
     keys = [
-        table.indices[table.indptr[k] : table.indptr[k + 1]].tobytes() + bytes([int(lacking[row])])
+        table.indices[table.indptr[k] : table.indptr[k + 1]].tobytes()
+        + table.data[table.indptr[k] : table.indptr[k + 1]].tobytes()
+        + bytes([int(lacking[row])])
         for k, row in enumerate(rows)
     ]
     _, first, group = np.unique(np.array(keys, dtype=object), return_index=True, return_inverse=True)
@@ -224,9 +268,11 @@ def _grouped(seen: Any, lacking: NDArray[np.integer], weight: Floats) -> tuple[A
 
 def in_lines(
     wanted: Sequence[Wanted], cost: Floats, most: float, lines: Sequence[NDArray[np.integer]], *,
-    spots: Sequence[NDArray[np.integer]] = (), seconds: float = 20.0,
+    spots: Sequence[NDArray[np.integer]] = (), seconds: float = 20.0, extra: Floats | None = None,
 ) -> Cover | None:  # fmt: skip
     """Of the choices that cost no more than `most` the one on fewest lines; `lines`: candidates (by index) on each.
+
+    `extra` (m,): what taking a candidate adds to the lines, as a part of one.
 
     None where none is found in time.
     """
@@ -252,7 +298,7 @@ def in_lines(
     constraints.append(LinearConstraint(price, -np.inf, most * (1 + 1e-9)))
     if spots:
         constraints.append(LinearConstraint(_once(spots, n), -np.inf, 1))
-    objective = np.concatenate([np.zeros(m + n_extra), np.ones(n_lines)])
+    objective = np.concatenate([np.zeros(m) if extra is None else extra, np.zeros(n_extra), np.ones(n_lines)])
     result = milp(
         objective, constraints=constraints, integrality=np.concatenate([np.ones(m), whole, np.zeros(n_lines)]),
         bounds=Bounds(0, 1), options={"time_limit": max(seconds, 0.1)},

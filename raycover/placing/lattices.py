@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.building.parts import Building
 from raycover.hanging import HangingPlaces
-from raycover.placing.candidates import Candidates, Offer, free_places, one_sided, units_at
+from raycover.placing.candidates import free_places, one_sided
+from raycover.placing.offers import Candidates, Offer
 from raycover.scene.placing import PlacingSpec
-from raycover.scene.schema import Scene
 
 Floats = NDArray[np.floating]
 #: So many of one price are worth a look, the squarest; long and thin fields waste a round unit.
@@ -71,28 +70,3 @@ def lattices(
             and free_places(hanging, spec, room, lattice.at, lattice.offer.mounting).all()
         ):
             yield lattice
-
-
-def as_candidates(scene: Scene, building: Building, lattice: Lattice, room_index: int) -> Candidates:
-    """A lattice's places as candidates of their own."""
-    n = len(lattice.at)
-    units = units_at(scene, building.rooms[room_index], lattice.offer, lattice.at)
-    return Candidates(
-        (lattice.offer,), lattice.at, np.full(n, room_index), np.zeros(n, int), np.full(n, lattice.offer.turn_deg),
-        tuple(units),
-    )  # fmt: skip
-
-
-def joined(parts: Sequence[Candidates]) -> Candidates:
-    """Several lots of candidates as one."""
-    offers: list[Offer] = []
-    for part in parts:
-        offers += [offer for offer in part.offers if offer not in offers]
-    return Candidates(
-        tuple(offers),
-        np.concatenate([part.at for part in parts]),
-        np.concatenate([part.room for part in parts]),
-        np.concatenate([np.array([offers.index(o) for o in part.offers], int)[part.offer] for part in parts]),
-        np.concatenate([part.turn_deg for part in parts]),
-        tuple(unit for part in parts for unit in part.units),
-    )

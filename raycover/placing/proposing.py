@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Collection
+from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +33,7 @@ def proposed_text(layout: Layout, text: str, path: Path) -> tuple[str, Scene, tu
     drawn = {entry["name"]: entry for entry in data.get("detectors") or []}
     fresh = {d.name: d.model_dump(exclude_defaults=True, by_alias=True, mode="json") for d in layout.detectors}
     data["detectors"] = [drawn[d.name] if d.name in stays else fresh[d.name] for d in layout.detectors]
-    notes = _forget(data, set(drawn) - stays)
+    notes = _forget(data, set(drawn), stays, layout)
     changed = spliced(text, data, str(path))
     try:
         return changed, load_text(changed, str(path), path.parent), notes
@@ -44,20 +45,29 @@ def proposed_text(layout: Layout, text: str, path: Path) -> tuple[str, Scene, tu
         )]) from error  # fmt: skip
 
 
-def _forget(data: dict[str, Any], gone: Collection[str]) -> tuple[str, ...]:
-    """Take the names of detectors that go out of what speaks of them; what was changed, in words."""
+def _forget(data: dict[str, Any], drawn: Collection[str], stays: Collection[str], layout: Layout) -> tuple[str, ...]:
+    """Take the names of detectors that go out of what speaks of them; what was changed, in words.
+
+    New units join the zones whose floor they hang over.
+    """
     notes = []
     for kind in _NAMING:
         left = []
         for entry in data.get(kind) or []:
             names = entry.get("detectors")
-            if not names or not set(names) & set(gone):
+            meant = [name for name in drawn if any(fnmatchcase(name, pattern) for pattern in names or ())]
+            lost = sorted(set(meant) - set(stays))
+            there = layout.zones.get(entry.get("name", ""), ()) if kind == "zones" else ()
+            joining = [name for name in there if name in layout.new]
+            if not lost and not joining:
                 left.append(entry)
                 continue
-            lost = [name for name in names if name in gone]
-            kept = [name for name in names if name not in gone]
             what = f'{kind[:-1]} "{entry.get("name", "")}"'
-            notes.append(f"{what} named {', '.join(lost)}")
+            if lost:
+                notes.append(f"{what} named {', '.join(lost)}")
+            if joining:
+                notes.append(f"{what} has {', '.join(joining)} now, which hang over it")
+            kept = [name for name in meant if name in stays] + joining
             if kept:
                 left.append({**entry, "detectors": kept})
             elif kind == "needs":
@@ -67,7 +77,7 @@ def _forget(data: dict[str, Any], gone: Collection[str]) -> tuple[str, ...]:
         else:
             data.pop(kind, None)
     for zone in data.get("zones") or []:
-        there = {one["name"] for one in data["zones"]}
         if zone.get("neighbours"):
-            zone["neighbours"] = [name for name in zone["neighbours"] if name in there]
+            known = {one["name"] for one in data["zones"]}
+            zone["neighbours"] = [name for name in zone["neighbours"] if name in known]
     return tuple(notes)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -16,16 +16,20 @@ from typing import Any
 
 from raycover.draw import words as drawn
 from raycover.draw.lettering import clean
+from raycover.errors import Problem
 from raycover.gaps import Gap
 from raycover.language import Language, language
 from raycover.report.content import Column
+from raycover.scene.needs import NeedSpec
 from raycover.scene.reading import read_yaml
 
-_POINT = re.compile(r"(?<=\d)\.(?=\d)")
+#: A decimal point, and what looks like one in a name: microwave-omni-5.8.
+_POINT = re.compile(r"([A-Za-z]-\d+\.\d+)|(?<=\d)\.(?=\d)")
 #: A figure by itself, as scale bars and tags of areas have it.
 _FIGURE = re.compile(r"[−+±]?\d+\.\d+(?: (?:m|m²|dB|%))?|\d+\.\d+ × \d+\.\d+")
 
 
+_IN_QUOTES = re.compile(r'"([^"]+)"')
 Patterns = tuple[tuple[re.Pattern[str], str], ...]
 #: A name with a level after it.
 _LEVEL = re.compile(r"(.* )([−+±]\d+\.\d+(?: m)?)")
@@ -39,6 +43,9 @@ class Words:
     texts: Mapping[str, str]
     patterns: Patterns
     way_patterns: Patterns = ()
+    warning_patterns: Patterns = ()
+    need_sets: Mapping[str, str] = field(default_factory=dict)
+    reasons: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def code(self) -> str:
@@ -75,7 +82,7 @@ class Words:
         return f"({between.join(self.number(v, 2) for v in at)})"
 
     def comma(self, text: str) -> str:
-        return _POINT.sub(",", text) if self.base.decimal_comma else text
+        return _POINT.sub(lambda found: found[1] or ",", text) if self.base.decimal_comma else text
 
     def said(self, text: str) -> str:
         """A sentence that the package says in English, in this language."""
@@ -88,6 +95,28 @@ class Words:
         for pattern, instead in self.way_patterns:
             text = pattern.sub(instead, text)
         return self.said(text)
+
+    def warning(self, problem: Problem) -> str:
+        """What the program warns of, and its advice."""
+        message, advice = (self._warned(text) for text in (problem.message, problem.help))
+        return f"{message} ({advice})" if advice else message
+
+    def _warned(self, text: str) -> str:
+        for pattern, instead in self.warning_patterns:
+            if pattern.fullmatch(text):
+                return _IN_QUOTES.sub(
+                    lambda found: self("quoted", name=found[1]), self.comma(pattern.sub(instead, text))
+                )
+        return text
+
+    def need(self, need: NeedSpec) -> NeedSpec:
+        """A need of a ready-made set with its name and reason in this language; what the scene says itself stays."""
+        first, comma, rest = need.name.partition(", ")
+        if need.set is not None and first.removeprefix(need.set).strip(" 0123456789") == "":
+            first = self.need_sets.get(need.set, need.set) + first.removeprefix(need.set)
+        reasons = {key: self.reasons.get(said, said) for key in ("why", "source") if (said := getattr(need, key))}
+        named = f"{first}{comma}{self.need_sets.get(rest, rest)}" if need.set is not None else need.name
+        return need.model_copy(update={"name": named, **(reasons if need.set is not None else {})})
 
     def on_drawing(self, text: str) -> str:
         """A text of a drawing in this language: names stay, figures by themselves get their comma."""
@@ -153,7 +182,15 @@ def report_words(code: str) -> Words:
     base = language(code)
     folder = Path(str(resources.files("raycover"))) / "lang" / "report"
     data = read_yaml(folder / f"{code}.yaml").data
-    return Words(base, {**base.texts, **data["texts"]}, _patterns(data, "said"), _patterns(data, "ways"))
+    return Words(
+        base,
+        {**base.texts, **data["texts"]},
+        _patterns(data, "said"),
+        _patterns(data, "ways"),
+        _patterns(data, "warnings"),
+        data.get("need sets") or {},
+        data.get("reasons") or {},
+    )
 
 
 def _patterns(data: Mapping[str, Any], key: str) -> Patterns:

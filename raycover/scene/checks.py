@@ -15,11 +15,10 @@ import shapely
 from shapely.validation import explain_validity
 
 from raycover.errors import Position, Problem, did_you_mean
-from raycover.physics.infrared import WARM_FROM_C
 from raycover.scene.construction import InlineConstruction
 from raycover.scene.correction_checks import check_corrections
 from raycover.scene.fitout_checks import FITOUT_CHECKS
-from raycover.scene.need_checks import check_needs, check_zone_floors, warm_air
+from raycover.scene.need_checks import check_needs, check_zone_floors, odd_air
 from raycover.scene.nuisance_checks import check_nuisances
 from raycover.scene.placing_checks import check_placing
 from raycover.scene.quantities import CHECK_UNITS
@@ -126,6 +125,26 @@ def _outlines(scene: Scene, _: Catalogue) -> Iterator[Problem]:
                     f'rooms "{earlier.name}" and "{room.name}" overlap by {shared:.3g} m²',
                     scene.position("rooms", index, "outline"),
                     "rooms share walls, not floor: move the outline",
+                )
+
+
+def _sizes(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    """Lengths that nothing of their sort has: millimetres typed for metres, a metre and a half for 150."""
+    of: tuple[tuple[str, str, float], ...] = (
+        ("partitions", "height", HIGHEST_ROOM_M), ("stairs", "rise", 20.0), ("cubicles", "top", 10.0),
+        ("desks", "height", 10.0), ("tables", "height", 10.0), ("desks", "size", 100.0), ("tables", "size", 100.0),
+        ("fixtures", "size", 100.0), ("stairs", "width", 100.0), ("stairs", "going", 10.0),
+    )  # fmt: skip
+    for kind, key, most in of:
+        for index, item in enumerate(getattr(scene, kind)):
+            value = getattr(item, key)
+            largest = max(value) if isinstance(value, list | tuple) else value
+            if largest is not None and largest > most:
+                yield Problem(
+                    "check-units",
+                    f'{key} of "{item.name}" would be {largest:,g} m',
+                    scene.position(kind, index, key),
+                    CHECK_UNITS,
                 )
 
 
@@ -298,8 +317,9 @@ def _planes(scene: Scene, _: Catalogue) -> Iterator[Problem]:
 
 def _weather(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
     patterns = [d.pattern or catalogue.detectors.get(d.model or "") for d in scene.detectors]
-    if scene.conditions.ambient_c >= WARM_FROM_C and any(p is not None and p.kind != "microwave" for p in patterns):
-        yield warm_air(scene.conditions.ambient_c, scene.position("conditions", "ambient_c"))
+    odd = odd_air(scene.conditions.ambient_c, scene.position("conditions", "ambient_c"))
+    if odd is not None and any(p is not None and p.kind != "microwave" for p in patterns):
+        yield odd
 
 
 def _stairs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
@@ -336,6 +356,7 @@ def _stairs(scene: Scene, _: Catalogue) -> Iterator[Problem]:
 _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _names,
     _outlines,
+    _sizes,
     _walls,
     check_racking,
     _references,

@@ -11,7 +11,7 @@ import shapely
 from shapely.validation import explain_validity
 
 from raycover.errors import Position, Problem, did_you_mean
-from raycover.physics.infrared import WARM_FROM_C
+from raycover.physics.infrared import COLD_BELOW_C, WARM_FROM_C, clo_worn
 from raycover.scene.needs import NeedSpec, named
 from raycover.scene.schema import Scene
 
@@ -118,6 +118,8 @@ def _area(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
     rooms, outlines = _rooms(scene)
     inside = [room for room, outline in zip(rooms, outlines, strict=True) if polygon.intersection(outline).area > 1e-6]
     extents = [shapely.box(*plane.extent) for plane in scene.planes if plane.extent is not None]
+    if not inside and len(rooms) < len(scene.rooms):
+        return  # it may lie in a room whose outline is wrong, which is said elsewhere
     if not need.never and not inside and not any(polygon.intersection(box).area > 1e-6 for box in extents):
         yield Problem(
             "area-outside",
@@ -268,11 +270,30 @@ def _units(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
                       severity="warning")  # fmt: skip
     patterns = [unit.pattern or scene.catalogue.detectors.get(unit.model or "") for unit in known]
     infrared = any(pattern is not None and pattern.kind != "microwave" for pattern in patterns)
-    if need.ambient_c is not None and need.ambient_c >= WARM_FROM_C and infrared:
-        yield warm_air(need.ambient_c, scene.position("needs", index, "ambient_c"))
+    if need.ambient_c is not None and infrared:
+        odd = odd_air(need.ambient_c, scene.position("needs", index, "ambient_c"))
+        yield from () if odd is None else (odd,)
 
 
-def warm_air(ambient_c: float, position: Position) -> Problem:
+def odd_air(ambient_c: float, position: Position) -> Problem | None:
+    """The warning for air in which infrared does not do what its data sheet says, if it is such air."""
+    if ambient_c >= WARM_FROM_C:
+        return _warm_air(ambient_c, position)
+    return _cold_air(ambient_c, position) if ambient_c < COLD_BELOW_C else None
+
+
+def _cold_air(ambient_c: float, position: Position) -> Problem:
+    """The warning for air in which people and units need something for the cold."""
+    return Problem(
+        "cold-air",
+        f"at {ambient_c:g} °C people are dressed for the cold: they count in clothing of {clo_worn(ambient_c):.1f} clo",
+        position,
+        "see that the units' makers allow such air; frost on a lens or thick hoods take more away",
+        severity="warning",
+    )
+
+
+def _warm_air(ambient_c: float, position: Position) -> Problem:
     """The warning for air that leaves infrared little contrast."""
     return Problem(
         "warm-air",

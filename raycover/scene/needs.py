@@ -10,7 +10,7 @@ from pydantic_core import PydanticCustomError
 
 from raycover.scene.devices import Share
 from raycover.scene.fittings import DoorState
-from raycover.scene.quantities import Coordinate, Name, Number, Point2, PositiveLength, ShortName, Strict
+from raycover.scene.quantities import Air, Coordinate, Name, Number, Point2, PositiveLength, ShortName, Strict
 from raycover.scene.routes import PlaceText
 
 #: Keys that say where a need holds.
@@ -98,7 +98,7 @@ class NeedSpec(Strict):
     by: Annotated[int, Field(ge=1, le=20, strict=True)] = Field(
         1, description="how many different units must see every spot of it"
     )
-    ambient_c: Annotated[Number, Field(ge=0, le=40)] | None = Field(
+    ambient_c: Air | None = Field(
         None, description="air temperature it is judged at, °C; that of the conditions if not given"
     )
     why: Words | None = Field(None, description="why it is asked, in words for the proof")

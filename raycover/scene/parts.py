@@ -14,6 +14,7 @@ from pydantic_core import PydanticCustomError
 from raycover.scene.construction import ConstructionRef, State
 from raycover.scene.overhead import Roof, SuspendedCeiling, height_under_roof, room_schema
 from raycover.scene.quantities import (
+    Air,
     Coordinate,
     Degrees,
     Name,
@@ -139,7 +140,7 @@ class SheetSpec(Strict):
 class Conditions(Strict):
     """What the building is like on the day, and how losses are taken."""
 
-    ambient_c: Annotated[Number, Field(ge=-20, le=50)] = Field(20.0, description="air temperature, °C")
+    ambient_c: Air = Field(20.0, description="air temperature, °C")
     reserve_db: Annotated[Number, Field(ge=0, le=40)] = Field(3.0, description="margin for an assured detection")
     reflections: Annotated[int, Field(ge=0, le=1, strict=True)] = Field(
         0, description="microwave: 0 straight paths only; 1 also by one mirror, a wall, a slab, a flight"

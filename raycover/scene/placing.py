@@ -31,7 +31,14 @@ class PlacingSpec(Strict):
     turns_deg: list[Degrees] | None = Field(
         None, min_length=1, max_length=24, description="turns offered to units that are not round; 0 and 90"
     )
-    pitch: Annotated[PositiveLength, Field(ge=0.1)] = Field(PITCH, description="metres between candidates")
+    tilts_deg: list[Annotated[Number, Field(ge=-60, le=60)]] | None = Field(
+        None, min_length=1, max_length=12, description="tilts offered to units on walls; 0 if not given"
+    )
+    masks: bool = Field(True, strict=True, description="masks where a unit would trip from a never-area")
+    settings: bool = Field(True, strict=True, description="lower sensitivity there, as the entry permits")
+    pitch: Annotated[PositiveLength, Field(ge=0.1)] | None = Field(
+        None, description="metres between candidates; 1, less in small rooms, if not given"
+    )
     along: list[Literal["ceiling", "aisles", "lines"]] | None = Field(
         None, min_length=1, max_length=3, description="where units may hang; the ceiling, or the lines where given"
     )

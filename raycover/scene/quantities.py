@@ -33,9 +33,20 @@ def _not_text(value: Any) -> Any:
         raise PydanticCustomError(
             "wrong_type",
             'expects a number, got text "{text}"',
-            {"text": value, "help": "write a plain number, with a point for decimals"},
+            {"text": value, "help": _as_number(value)},
         )
     return _no_bool(value)
+
+
+def _as_number(text: str) -> str:
+    """How to write what was typed as a plain number."""
+    found = re.fullmatch(r"\s*([-+]?\d{1,12}(?:[.,]\d{1,12})?)\s*(%|°\s*C|deg\s*C|C|°|deg|K|dB|s|W|mA)?\s*", text)
+    if found is None:
+        return "write a plain number, with a point for decimals"
+    plain = found[1].replace(",", ".")
+    if found[2] == "%":
+        return f"a plain number: {float(plain) / 100:g} as a share, {plain} as per cent where the key says so"
+    return f"write {plain} " + ("without its unit" if found[2] else "with a point" if "," in text else "without quotes")
 
 
 def _name(value: str) -> str:
@@ -52,6 +63,9 @@ def _name(value: str) -> str:
 
 Number = Annotated[float, BeforeValidator(_not_text), Field(allow_inf_nan=False)]
 Length = Annotated[float, BeforeValidator(length_from_text), BeforeValidator(_no_bool), Field(allow_inf_nan=False)]
+#: Air of buildings (°C), deep-freeze stores to bakeries.
+COLDEST_C, WARMEST_C = -30.0, 50.0
+Air = Annotated[Number, Field(ge=COLDEST_C, le=WARMEST_C)]
 #: What a length beyond any building means.
 CHECK_UNITS = 'check the units: lengths are metres; millimetres are written with their unit ("12000 mm")'
 #: No building is larger (m): a coordinate beyond this is a slip of units (millimetres read as metres).

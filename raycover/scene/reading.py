@@ -12,7 +12,7 @@ import math
 import os
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -85,6 +85,14 @@ class Document:
             else:
                 return _position(self.name, self.lines, place.line + 1, place.column + 1)
         return _position(self.name, self.lines, at[0] + 1, at[1] + 1)
+
+    def renamed(self, key: str, name: str) -> Document:
+        """The same document with a key at the top read as another."""
+        root = _Place(self._root.line, self._root.column)
+        assert isinstance(self._root.items, dict)
+        root.items = {name if k == key else k: place for k, place in self._root.items.items()}
+        root.keys = {name if k == key else k: at for k, at in self._root.keys.items()}
+        return replace(self, data={name if k == key else k: v for k, v in self.data.items()}, _root=root)
 
 
 def read_yaml(path: Path, *, problems: list[Problem] | None = None) -> Document:

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from raycover.scene.devices import Motion, Protection
-from raycover.scene.quantities import NonNegativeLength, Number, PositiveLength, Strict
+from raycover.scene.quantities import Air, NonNegativeLength, PositiveLength, Strict
 
 
 class SpaceNeed(Strict):
@@ -26,7 +26,7 @@ class SpaceSpec(Strict):
     mounting: PositiveLength
     sight: Literal["clear", "obstructed"] = "clear"
     beyond: Literal["nothing", "light walls", "solid walls"] = "nothing"
-    air_c: Annotated[Number, Field(ge=-20, le=50)] = 26.0
+    air_c: Air = 26.0
     protection: Protection = "IP20"
     reason: Annotated[str, Field(min_length=1)]
 

@@ -9,7 +9,7 @@ from pydantic_core import PydanticCustomError
 
 from raycover.scene.devices import Share
 from raycover.scene.fittings import DoorState
-from raycover.scene.quantities import Coordinate, Degrees, Number, Point2, ShortName, Strict
+from raycover.scene.quantities import Air, Coordinate, Degrees, Number, Point2, ShortName, Strict
 
 
 class Change(Strict):
@@ -43,7 +43,7 @@ SetValue = Literal["open", "closed", "absent"] | list[DoorState] | Change
 class StateConditions(Strict):
     """Conditions that a state has of its own."""
 
-    ambient_c: Annotated[Number, Field(ge=-20, le=50)] = Field(description="air temperature, °C")
+    ambient_c: Air = Field(description="air temperature, °C")
 
 
 class StateSpec(Strict):

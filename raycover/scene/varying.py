@@ -37,7 +37,7 @@ class Change:
 
 def _loaded(rack: Racking, *, goods: bool) -> Racking:
     """A rack with every place loaded, or none, whatever the file says lies in it."""
-    said = rack.model_fields_set - {"goods", "fill", "loads"}
+    said = rack.model_fields_set - {"goods", "fill", "loads", "seed"}
     values = {name: getattr(rack, name) for name in type(rack).model_fields}
     return type(rack).model_construct(said, **{**values, "goods": goods, "fill": None, "loads": None})
 

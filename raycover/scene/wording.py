@@ -45,6 +45,8 @@ _KINDS = (
     ("none", "null", "nothing"),
 )
 _DECIMAL_COMMA = re.compile(r"\s*([-+]?[0-9]*),([0-9]+)\s*")
+#: Digits on both sides of a comma without a space: in a list of numbers most likely a decimal comma.
+_TIGHT_COMMA = re.compile(r"(?<![0-9.,])([0-9]+),([0-9]+)(?![0-9.])")
 _GROUPED_DIGITS = re.compile(r"[-+]?[0-9][0-9_]*(?:\.[0-9]+)?")
 _WITH_UNIT = re.compile(r"\s*([-+]?[0-9]+(?:[.,][0-9]+)?)\s*[a-zA-Z°%]+\s*")
 
@@ -152,7 +154,8 @@ class Wording:
         if isinstance(key, int):  # a list of fixed length, too short
             wanted = fault.nodes[0].phrase() if fault.nodes else "more entries"
             got = _shown(self.value(fault.path))
-            return self.make("wrong-length", f"{self.subject(fault.path)} expects {wanted}, got {got}", fault)
+            message = f"{self.subject(fault.path)} expects {wanted}, got {got}"
+            return self.make("wrong-length", message, fault, self.meaning(fault))
         hint = ""
         for node in fault.nodes:
             if key in node.keys:
@@ -170,6 +173,13 @@ class Wording:
         bound = _number(fault.context.get(name))
         message = f"{self.subject(fault.path)} must be {words} {bound}{unit}, got {_number(fault.value)}"
         hint = CHECK_UNITS if abs(fault.context.get(name) or 0) == LARGEST_M else self.meaning(fault)
+        if (
+            name == "le"
+            and fault.context.get(name) == 1
+            and isinstance(fault.value, int | float)
+            and fault.value <= 100
+        ):
+            hint = f"{hint}; {_number(fault.value)} % is written {_number(fault.value / 100)}".removeprefix("; ")
         return self.make("out-of-range", message, fault, hint)
 
     def wrong_length(self, fault: Fault) -> Problem:
@@ -184,6 +194,12 @@ class Wording:
         entries = fault.value if isinstance(fault.value, list) else []
         if entries and len(entries) == 2 * (bound or 0) and all(type(e) is int for e in entries):
             hint = f"if {entries[0]},{entries[1]} is one number, write {entries[0]}.{entries[1]} with a point"
+        elif fault.kind == "too_long" and entries and all(isinstance(e, int | float) for e in entries):
+            place = self.position(fault.path)
+            comma = _TIGHT_COMMA.search(place.text[max(place.column - 1, 0) :].partition("]")[0])
+            if comma:
+                point = f"if {comma[1]},{comma[2]} is one number, write {comma[1]}.{comma[2]} with a point"
+                hint = f"{point}; {hint}" if hint else point
         return self.make("wrong-length", message, fault, hint)
 
     def wrong_tag(self, fault: Fault) -> Problem:
@@ -281,8 +297,10 @@ def _advice(value: Any, phrases: list[str]) -> str:
         if unit:
             wanted = next(p for p in phrases if "number" in p)
             return f"write {wanted} without its unit"
-    if "true or false" in phrases and str(value).casefold() in ("yes", "no", "on", "off", "y", "n", "0", "1"):
+    if "true or false" in phrases and (isinstance(value, str) or value in (0, 1)):
         return "write true or false"
+    if isinstance(value, int | float) and any(p.startswith("a list") for p in phrases):
+        return f"write [{_number(value)}], a list even if it holds one"
     if phrases == ["text"] and isinstance(value, int | float):
         return "put it in quotes"
     if value is None:

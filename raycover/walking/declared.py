@@ -10,16 +10,17 @@ line of sight. Our assumption. Where it declares one, that one counts; who stand
 from __future__ import annotations
 
 from collections.abc import Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Floats
-from raycover.casting import CAUSES, judge, potential_db
+from raycover.casting import CAUSES, judge, margins, potential_db
 from raycover.detectors import Unit
 from raycover.open_air import Weather, moving_margin_db, open_margin_db
 from raycover.rays import RayScene
+from raycover.recall import Recall
 from raycover.scene.routes import Person
 from raycover.walking.kinematics import SIT, STAND, WALK, Track
 from raycover.walking.people import FIGURES
@@ -28,50 +29,112 @@ from raycover.walking.people import FIGURES
 LOWEST_DB = -40.0
 
 
+@dataclass(frozen=True)
+class Steps:
+    """Steps of people on their ways: `position` (n, 3) of the feet, `heading_rad` (n,), `velocity` (n, 3), `pose` (n,).
+
+    They may be of several ways, one after another.
+    """
+
+    position: Floats
+    heading_rad: Floats
+    velocity: Floats
+    pose: NDArray[np.int8]
+
+    @classmethod
+    def of(cls, track: Track, chosen: NDArray[np.intp] | None = None) -> Steps:
+        """All steps of a track, or those chosen."""
+        kept = slice(None) if chosen is None else chosen
+        return cls(track.position[kept], track.heading_rad[kept], _velocity(track)[kept], track.pose[kept])
+
+    @classmethod
+    def join(cls, several: Sequence[Steps]) -> Steps:
+        return cls(*(np.concatenate([getattr(one, f.name) for one in several]) for f in fields(cls)))
+
+
 def margins_along(unit: Unit, track: Track, person: Person, rays: RayScene, weather: Weather) -> Floats:
-    """The margin (t,) in dB at every step, −inf where the detector can see nothing."""
+    """The margin (t,) in dB at every step of a track, −inf where the detector can see nothing."""
+    return margins_at(unit, Steps.of(track), person, rays, weather)
+
+
+def margins_at(
+    unit: Unit,
+    steps: Steps,
+    person: Person,
+    rays: RayScene,
+    weather: Weather,
+    *,
+    least_db: float = -np.inf,
+    recall: Recall | None = None,
+) -> Floats:
+    """The margin (n,) in dB at steps, −inf where the detector can see nothing.
+
+    Margins of who stays that the open air puts below `least_db` are not followed; `recall`: what is known from before.
+    """
+    recall = Recall() if recall is None else recall  # across and along ask for the same rays
     figure = FIGURES[person]
-    margin = np.full(len(track.time_s), -np.inf)
-    walking = np.flatnonzero(track.pose == WALK)
+    margin = np.full(len(steps.pose), -np.inf)
+    walking = np.flatnonzero(steps.pose == WALK)
     if len(walking):
-        margin[walking] = _walking(unit, track, walking, figure.walking, rays, weather)
-    for pose, heights in ((STAND, figure.standing), (SIT, figure.seated)):
-        still = np.flatnonzero(track.pose == pose)
+        margin[walking] = _walking(unit, steps, walking, figure.walking, rays, weather, recall)
+    for kind, heights in ((STAND, figure.standing), (SIT, figure.seated)):
+        still = np.flatnonzero(steps.pose == kind)
         if len(still):
-            # A stop is one place for all its steps.
-            places, back = np.unique(np.round(track.position[still], 6), axis=0, return_inverse=True)
-            margin[still] = _best(unit, places, heights, "presence", rays, weather)[back.ravel()]
+            places, back = stops_of(steps.position[still])
+            margin[still] = _best(unit, places, heights, "presence", rays, weather, recall, least_db)[back]
     return margin
 
 
+def stops_of(position: Floats) -> tuple[Floats, NDArray[np.intp]]:
+    """The places (k, 3) of people who stay, steps (n, 3) in their order, and which of them each step is at.
+
+    A stop is one place for all its steps.
+    """
+    rounded = np.round(position, 6)
+    begins = np.concatenate([[True], (np.diff(rounded, axis=0) != 0).any(axis=1)])
+    return rounded[begins], np.cumsum(begins) - 1
+
+
 def _walking(
-    unit: Unit, track: Track, steps: NDArray[np.intp], heights: tuple[float, ...], rays: RayScene, weather: Weather
+    unit: Unit,
+    steps: Steps,
+    walking: NDArray[np.intp],
+    heights: tuple[float, ...],
+    rays: RayScene,
+    weather: Weather,
+    recall: Recall,
 ) -> Floats:
-    feet = track.position[steps]
+    feet = steps.position[walking]
     if unit.kind == "microwave":
-        return _by_doppler(unit, track, steps, heights, rays, weather)
+        return _by_doppler(unit, feet, steps.velocity[walking], heights, rays, weather, recall)
     declared = {f.motion for f in unit.footprints}
     found = {
-        motion: _best(unit, feet, heights, motion, rays, weather)
+        motion: _best(unit, feet, heights, motion, rays, weather, recall)
         for motion in ("tangential", "radial")
         if motion in declared
     }
     if len(found) == 2:
-        return across_and_along(found["tangential"], found["radial"], track.heading_rad[steps], feet, unit.position)
+        return across_and_along(found["tangential"], found["radial"], steps.heading_rad[walking], feet, unit.position)
     if found:
         return next(iter(found.values()))
-    return _best(unit, feet, heights, "any", rays, weather)
+    return _best(unit, feet, heights, "any", rays, weather, recall)
 
 
 def _by_doppler(
-    unit: Unit, track: Track, steps: NDArray[np.intp], heights: tuple[float, ...], rays: RayScene, weather: Weather
+    unit: Unit,
+    feet: Floats,
+    velocity: Floats,
+    heights: tuple[float, ...],
+    rays: RayScene,
+    weather: Weather,
+    recall: Recall,
 ) -> Floats:
     """A microwave unit's margin (n,) of a walk: its direction and speed in the open, then what stands in the way.
 
     What obstacles take and mirrors add is that of any motion, the same for all of them.
     """
-    points = _points(track.position[steps], heights)
-    velocity = np.repeat(_velocity(track)[steps], len(heights), axis=0)
+    points = _points(feet, heights)
+    velocity = np.repeat(velocity, len(heights), axis=0)
     margin = np.full(len(points), -np.inf)
     near = np.flatnonzero(potential_db(unit, points, "any") >= LOWEST_DB)
     if len(near):
@@ -79,10 +142,10 @@ def _by_doppler(
         vx, vy, vz = velocity[near].T
         moving = moving_margin_db(unit, (x, y, z), (vx, vy, vz), weather)
         still = np.asarray(open_margin_db(unit, (x, y, z), unit.footprints_for("any"), weather), float)
-        seen = judge(unit, points[near], "any", rays, weather).margin_db
+        seen = margins(unit, points[near], "any", rays, weather, recall=recall)
         known = np.isfinite(still) & np.isfinite(seen) & np.isfinite(moving)
         margin[near[known]] = moving[known] + seen[known] - still[known]
-    return np.asarray(margin.reshape(len(steps), len(heights)).max(axis=1))
+    return np.asarray(margin.reshape(len(feet), len(heights)).max(axis=1))
 
 
 def _velocity(track: Track) -> Floats:
@@ -114,16 +177,22 @@ def across_and_along(
 
 
 def _best(
-    unit: Unit, feet: Floats, heights: tuple[float, ...], motion: str, rays: RayScene, weather: Weather
+    unit: Unit,
+    feet: Floats,
+    heights: tuple[float, ...],
+    motion: str,
+    rays: RayScene,
+    weather: Weather,
+    recall: Recall,
+    least_db: float = -np.inf,
 ) -> Floats:
     """Best margin (n,) of a person's heights at places (n, 3)."""
     if not unit.footprints_for(motion):
         return np.full(len(feet), -np.inf)
     points = _points(feet, heights)
-    margin = np.full(len(points), -np.inf)
-    near = np.flatnonzero(potential_db(unit, points, motion) + max(weather.heat_db(unit), 0.0) >= LOWEST_DB)
-    if len(near):
-        margin[near] = judge(unit, points[near], motion, rays, weather).margin_db
+    margin = margins(
+        unit, points, motion, rays, weather, lowest_db=LOWEST_DB, least_db=least_db, recall=recall
+    )  # fmt: skip
     return np.asarray(margin.reshape(len(feet), len(heights)).max(axis=1))
 
 

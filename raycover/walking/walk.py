@@ -230,7 +230,7 @@ def _of_dual(unit: Unit, infrared: Seen, microwave: Seen, track: Track) -> Seen:
     )
 
 
-def _rooms_along(track: Track, building: Building) -> NDArray[np.int32]:
+def rooms_along(track: Track, building: Building) -> NDArray[np.int32]:
     """(t,) index of the room at every step, −1 none."""
     if not building.rooms:
         return np.full(len(track.time_s), -1, np.int32)
@@ -239,12 +239,13 @@ def _rooms_along(track: Track, building: Building) -> NDArray[np.int32]:
 
 def units_that_count(units: tuple[Unit, ...], track: Track, building: Building) -> Bools:
     """(n_units, t) whose notice counts: the detectors of the room one is in, all where that has none."""
-    here = _rooms_along(track, building)
-    if not len(units):
-        return np.zeros((0, len(here)), bool)
-    home = building.rooms_at(np.array([unit.position for unit in units]))
-    same = home[:, None] == here
-    return np.asarray(same | ~same.any(axis=0))
+    homes = building.rooms_at(np.array([unit.position for unit in units]).reshape(-1, 3))
+    return heard_in(homes, rooms_along(track, building))
+
+
+def heard_in(homes: NDArray[np.integer], here: NDArray[np.integer]) -> Bools:
+    """(n_units, t) whose notice counts, of units in rooms `homes` (n_units,) and somebody in rooms `here` (t,)."""
+    return np.asarray((homes[:, None] == here) | ~np.isin(here, homes))
 
 
 def judged(
@@ -255,7 +256,7 @@ def judged(
     noticed = np.zeros(len(time), bool)
     on = np.zeros(len(time), bool)
     offs = []
-    here = _rooms_along(track, building)
+    here = rooms_along(track, building)
     steps = [0, *(np.flatnonzero(np.diff(here)) + 1).tolist()]
     lights: dict[str, Bools] = {}
     for one in seen:

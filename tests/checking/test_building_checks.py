@@ -125,6 +125,61 @@ def test_desks_through_a_partition() -> None:
     assert codes(desks=[desks], partitions=[between]) == []
 
 
+# ---- what is typed by its corner or its line
+
+
+def cubicle_row(**more: Any) -> dict[str, Any]:
+    return {"name": "WC", "at": [6, 8], "turn_deg": 180, "count": 4, **more}
+
+
+def test_cubicles_turned_about_the_wrong_corner_stand_through_the_wall() -> None:
+    """Four standard cubicles from x = 0.3 toward −x: the wall at x = 0 stands in the first of them."""
+    row = cubicle_row(at=[0.3, 8])
+    by_code = {p.code: p for p in found(cubicles=[row])}
+    assert by_code["cubicles-through-wall"].severity == "error"
+    assert '"WC" stands through "A/wall 3"' in by_code["cubicles-through-wall"].message
+    assert '"WC" stands outside every room, with ' in by_code["outside-rooms"].message
+    assert "rear left corner" in by_code["outside-rooms"].help
+    assert codes(cubicles=[cubicle_row(doors="open", opens="outward")]) == []
+
+
+def test_fixtures_are_told_once_a_row_and_stand_among_cubicles() -> None:
+    basins = {"name": "Basins", "kind": "basin", "at": [4, -0.4], "count": 3}
+    assert codes(fixtures=[basins]) == ["thing-through-wall", "outside-rooms"]
+    assert codes(fixtures=[{**basins, "at": [4, 0.05]}]) == []
+    pans = {"name": "Pans", "kind": "wc", "at": [5.8, 7.95], "turn_deg": 180, "count": 4, "pitch": 0.85}
+    assert codes(cubicles=[cubicle_row()], fixtures=[pans]) == []
+
+
+def test_tables_and_desks_outside() -> None:
+    table = {"name": "T", "centre": [14, 4], "size": [2, 1]}
+    assert only(tables=[table]).message == '"T" stands outside every room, wholly'
+    assert sorted(codes(tables=[{**table, "centre": [10, 4]}])) == ["desk-through-wall", "outside-rooms"]
+    assert codes(tables=[{**table, "centre": [5, 4]}]) == []
+    assert "outside-rooms" in codes(desks=[{"name": "Row", "at": [12, 4], "count": 2}])
+
+
+def test_a_stair_through_a_wall() -> None:
+    """It climbs along +y from y = 6 and needs 4.5 m; the wall stands at y = 8."""
+    upper = room("U", floor=3, openings=[])
+    stair = {"name": "S", "kind": "straight", "room": "A", "at": [4, 6], "rise": 3}
+    (problem,) = [p for p in found(rooms=[room(), upper], stairs=[stair]) if p.code == "stair-through-wall"]
+    assert problem.severity == "warning"
+    assert 'stair "S" runs through "A/wall 2"' in problem.message
+    inside = {**stair, "at": [4, 1]}
+    assert "stair-through-wall" not in codes(rooms=[room(), upper], stairs=[inside])
+
+
+def test_partitions_beside_rooms_and_above_ceilings() -> None:
+    problem = only(partitions=[partition(4, -2, 4, 6)])
+    assert (problem.code, problem.severity) == ("outside-rooms", "warning")
+    assert "over 1.85 m of its 8.00 m" in problem.message
+    problem = only(partitions=[partition(4, 0, 4, 6, height=3.4)])
+    assert (problem.code, problem.severity) == ("partition-above-ceiling", "error")
+    assert 'rises to 3.4 m in "A", which is 3 m high there' in problem.message
+    assert codes(partitions=[partition(4, 0, 4, 6, height=3.2)]) == []
+
+
 # ---- slits and double walls
 
 
@@ -250,6 +305,14 @@ def test_an_island_behind_a_partition() -> None:
     x, y = (float(v) for v in problem.message.split("around (")[1].split(")")[0].split(", "))
     assert 7 < x < 10
     assert 0 < y < 8
+
+
+def test_a_deck_is_reached_by_its_open_edges() -> None:
+    """One side open to the yard is a way in; one that is open to a room that nobody reaches is none."""
+    deck = {**room("Deck", x=10, openings=[]), "walls": ["brick-100", "none", "brick-100", "brick-100"]}
+    assert codes(rooms=[room(), deck]) == []
+    beyond = room("Beyond", x=20, openings=[])
+    assert "unreachable-floor" in codes(rooms=[room(), deck, beyond])
 
 
 @pytest.mark.parametrize("state", ["open", "closed"])

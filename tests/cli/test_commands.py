@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -220,6 +221,28 @@ def test_probe_in_words(scene: Path, run: Run) -> None:
     assert any("screen (plasterboard-12.5)" in line for line in lines)
 
 
+def test_probe_tells_no_more_than_helps(tmp_path: Path, run: Run) -> None:
+    """What stands behind the first thing that stops a ray, and who looks elsewhere, is counted and not listed."""
+    path = tmp_path / "store.yaml"
+    far = "".join(
+        f"  - {{name: A{k}, model: high-bay-infrared-aisle, at: [{20 + 2 * k}, 1], mounting: 8}}\n" for k in range(9)
+    )
+    path.write_text(
+        "raycover: 1\n"
+        "rooms: [{name: Hall, outline: [[0, 0], [40, 0], [40, 12], [0, 12]], height: 9, walls: none}]\n"
+        "racking: [{name: R1, at: [1, 5], bays: 3, levels: 3, back_to_back: true}]\n"
+        "detectors:\n  - {name: D, model: high-bay-infrared-round, at: [4, 3], mounting: 8}\n" + far
+    )
+    code, out, _ = run("probe", str(path), "--at", "4,8.5,0")
+    lines = out.splitlines()
+    assert (code, lines[0]) == (0, '(4.00, 8.50, 0.00), in room "Hall": seen by no detector')
+    assert lines[1].endswith("hidden")
+    assert sum("stops it" in line for line in lines) == 1
+    assert any(re.fullmatch(r"    and \d+ things? more behind it", line) for line in lines)
+    assert lines[-1].startswith("  and 5 more, farther from seeing it: ")
+    assert len(json.loads(run("probe", str(path), "--at", "4,8.5,0", "--json")[1])["detectors"]) == 10
+
+
 def test_probe_takes_feet_and_inches(scene: Path, run: Run) -> None:
     code, out, _ = run("probe", str(scene), "--at", "6 ft, 3'6\", 750 mm", "--json")
     assert code == 0
@@ -306,7 +329,7 @@ def test_a_pipe_that_closes_is_no_failure(scene: Path, run: Run, monkeypatch: py
     def closed(*_: Any, **__: Any) -> None:
         raise BrokenPipeError(32, "Broken pipe")
 
-    monkeypatch.setattr("raycover.cli.solving.data", closed)
+    monkeypatch.setattr("raycover.cli.checking.data", closed)
     assert run("check", str(scene), "--json")[0] == 0
 
 

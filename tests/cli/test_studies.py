@@ -55,7 +55,7 @@ def test_sweep_writes_table_and_sheets(run: Run) -> None:
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("heat", "scene.yaml", "--ambient", "50"), "0 to 40 °C is allowed"),
+        (("heat", "scene.yaml", "--ambient", "60"), "-30 to 50 °C is allowed"),
         (("heat", "scene.yaml", "--ambient", "warm"), 'expects numbers, got "warm"'),
         (("sweep", "scene.yaml"), "nothing to vary"),
         (("sweep", "scene.yaml", "--mounting", "8:6:1"), "runs nowhere"),
@@ -72,3 +72,14 @@ def test_what_makes_no_sense_is_said(run: Run, words: tuple[str, ...], told: str
     assert told in err
     assert "Traceback" not in err
     assert not Path("out").exists()
+
+
+def test_loads_drawn_with_a_seed_and_needs_of_aisles_stop_no_sweep(run: Run) -> None:
+    """What the racking takes away is asked with full places, bare frames and none, whatever the file says."""
+    rows = "{name: R1, at: [2, 2], bays: 2, levels: 2, fill: 0.5, seed: 7}, {name: R2, at: [2, 6], bays: 2, levels: 2}"
+    text = SCENE.replace("{name: R1, at: [2, 5], bays: 2, levels: 2}", rows)
+    text += "needs: [{name: Aisles, aisles: all, plane: floor}]\ncameras: [{name: C, azimuth_deg: 20, plane: floor}]\n"
+    Path("scene.yaml").write_text(text)
+    code, out, err = run("sweep", "scene.yaml", "--mounting", "7:8:1", "-o", "out")
+    assert (code, "error" in err) == (0, False)
+    assert "What the racking takes away" in out

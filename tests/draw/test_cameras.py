@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from page_texts import assert_texts_are_in_place
@@ -10,6 +12,7 @@ from view3d_scenes import Made, made
 from raycover.draw.view3d.camera import Lens, View
 from raycover.draw.view3d.camera_still import shot_of
 from raycover.draw.view3d.isometric import FORESHORTENED, VIEWS, isometric_page, lay_isometric
+from raycover.draw.view3d.overhead import overhead_bodies, ruled_m, rules_on
 from raycover.draw.view3d.people import figure, seated_figure
 from raycover.draw.view3d.still import Shot, compose
 from raycover.draw.view3d.still_page import FORMATS, draw_sheet
@@ -95,12 +98,39 @@ def test_from_within_everything_is_whole(small: Made) -> None:
     tops = small.building.boxes.centre[:, 2] + small.building.boxes.size[:, 2] / 2
     assert composed.drawn.points[:, 2].max() >= max(tops.max(), room.floor + room.height) - 1e-3
     assert not composed.lobes
+    ceiling = composed.drawn.bodies["ceiling"]
+    assert ceiling.triangles[..., 2].max() == pytest.approx(room.floor + room.height, abs=0.02)
+    assert not len(composed.drawn.ghosts)
+    low = replace(shot, walls=2.0)
+    cut = compose(small.scene, small.building, small.coverage, "floor", small.rays, 1600, 900, low)
+    assert "ceiling" not in cut.drawn.bodies  # who asks for low walls wants to look over them
     for person in composed.figures:
         middle = composed.placed.pixels(person.reshape(-1, 3).mean(axis=0)[None])[0]
         assert (middle > 0).all()
         assert (middle < [1600, 900]).all()
     assert composed.hidden is not None
     assert composed.hidden.shape == (len(composed.units),)
+
+
+def test_ceilings_are_ruled_to_read_depth_by(small: Made) -> None:
+    """A room of 12 m by 8 m: 11 lines across and 7 along, each a metre from the next, all below the face."""
+    sheet = next(s for s in small.building.sheets if s.kind == "ceiling" and s.owner == "Store")
+    rules = rules_on(sheet, 1.0)
+    assert len(rules) == 11 + 7
+    along = rules[:, 1] - rules[:, 0]
+    lengths = np.linalg.norm(along, axis=1)
+    assert sorted(set(np.round(lengths, 6))) == [8, 12]
+    across = np.sort(rules[np.abs(along[:, 0]) < 1e-9][:, 0, 0])
+    assert np.diff(across) == pytest.approx(np.ones(10))
+    assert (rules[..., 2] < 5.0).all()
+    assert ruled_m(small.building) == 1.0
+    faces, lights, hung = overhead_bodies(small.building)
+    heights = faces.triangles[..., 2]
+    under = faces.triangles[(np.ptp(heights, axis=1) < 1e-9) & (heights.min(axis=1) < 5)]
+    sides = np.cross(under[:, 1] - under[:, 0], under[:, 2] - under[:, 0])
+    assert np.abs(sides[:, 2]).sum() / 2 == pytest.approx(12 * 8)
+    assert lights.empty
+    assert hung.empty
 
 
 def test_cuts_that_are_asked_for(small: Made) -> None:

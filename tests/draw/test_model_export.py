@@ -102,7 +102,7 @@ def test_walls_are_cut_and_racking_is_not() -> None:
 
 def test_lobes_are_translucent_and_chosen() -> None:
     document, _, _ = exported(lobes="all")
-    lobe = next(m for m in document["materials"] if m["name"] == "lobe")
+    lobe = next(m for m in document["materials"] if m["name"] == f"lobe {palette.SHELL}")
     assert lobe["alphaMode"] == "BLEND"
     assert lobe["pbrMetallicRoughness"]["baseColorFactor"][3] == pytest.approx(0.2)
     none, _, _ = exported(lobes="none")

@@ -17,8 +17,8 @@ from raycover.building.build import build
 from raycover.coverage import solve
 from raycover.draw import palette
 from raycover.draw.page import Page
+from raycover.draw.story import door_film, views
 from raycover.draw.story import film as filming
-from raycover.draw.story import views
 from raycover.draw.story.film import _steps, film
 from raycover.draw.story.slide import Slide
 from raycover.draw.story.telling import need_told, tell
@@ -26,6 +26,7 @@ from raycover.draw.story.views import Told
 from raycover.draw.view3d import environment, still
 from raycover.needs import prove
 from raycover.rays import RayScene
+from raycover.swinging import door_named, swings
 from raycover.walking.walk import Walk, walk
 
 SCENE = """
@@ -165,3 +166,33 @@ def test_the_film_lights_who_notices(pages: list[Page]) -> None:
     assert True in lit
     assert False in lit
     assert shown == pytest.approx(100 * (len(steps) - 1) + 1800, abs=10)
+
+
+def test_a_door_closes_frame_by_frame(pages: list[Page], monkeypatch: pytest.MonkeyPatch) -> None:
+    """By one camera; who sits behind a cubicle's door is drawn noticed while somebody sees them, and else not."""
+    row = "cubicles: [{name: WC, at: [3.9, 6], turn_deg: 180, count: 2, opens: outward}]"
+    text = SCENE.replace("planes: [", f"{row}\nplanes: [{{name: low, height: 1}}, ")
+    scene = raycover.load_text(text)
+    door = door_named(scene, "WC/door 2")
+    assert door is not None
+    shown: list[Any] = []
+
+    def white(_: Any, composed: Any) -> np.ndarray:
+        shown.append(composed)
+        return np.full((composed.placed.height, composed.placed.width, 3), 255, np.uint8)
+
+    monkeypatch.setattr(door_film, "render", white)
+    moments = list(swings(scene, door, "low", angles=(90.0, 40.0, 0.0)))
+    data = door_film.door_film(moments, door, "low")
+    with Image.open(io.BytesIO(data)) as image:
+        assert (image.n_frames, image.size) == (3, (960, 540))
+        assert image.info["loop"] == 0
+    assert len({id(composed.placed) for composed in shown}) == 1
+    for composed, moment in zip(shown, moments, strict=True):
+        found = door_film.cell_at(composed.planes, door.inside)
+        assert found is not None
+        noticed = moment.coverage["low"].margin_db[found[1], found[2]] >= 0
+        assert (len(composed.figures), len(composed.unnoticed)) == ((1, 0) if noticed else (0, 1))
+    assert len(shown[0].figures) == 1
+    assert len(shown[-1].unnoticed) == 1
+    assert data == door_film.door_film(moments, door, "low")

@@ -130,3 +130,20 @@ def test_the_same_walk_gives_the_same_page() -> None:
     building, (found,) = walked(made)
     one, two = (make_walk_page(made, building, found, dpi=50).pixels() for _ in range(2))
     np.testing.assert_array_equal(one, two)
+
+
+def test_the_headline_is_the_longest_wait_not_the_quick_notice_in_the_last_room() -> None:
+    """The Hall's circle of 4 m radius begins 12 m on, at 1.2 m/s or so; the side room's unit notices at its door."""
+    units = [
+        detector((17, 6.5), 2.8, pattern(CIRCLE, mounting=2.8), "Far"),
+        detector((22, 6.5), 2.8, pattern(CIRCLE, mounting=2.8), "Side"),
+    ]
+    made = rooms(detectors=units, routes=[{"name": "In", "line": [[1, 6.5], [25, 6.5]]}])
+    building, (one,) = walked(made)
+    assert one.entries[-1].first is not None
+    assert one.entries[-1].first.seconds < 0.5
+    (wait,) = one.light.waits[:1]
+    assert wait[1] - wait[0] > 8
+    texts = [text for text, _ in make_walk_page(made, building, one).text_boxes()]
+    assert f"{wait[1]:.1f} s" in texts
+    assert "in the dark from the start" in texts

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,20 +10,17 @@ import pytest
 from displays import needs_3d
 from PIL import Image
 from view3d_scenes import SMALL, made
+from windows import SIZE, click, middle, mouse, picture, pixel_of, pixel_over, spot, type_key, virtual_display
 
 import raycover
 from raycover.casting import CAUSES
 from raycover.coverage import solve
 from raycover.draw.view3d import open_window
 from raycover.draw.view3d.window import Window, scenery
-from raycover.draw.view3d.window.canvas import Spot
 from raycover.draw.view3d.window.keys import KEYS
-from raycover.draw.view3d.window.picking import Eye
 from raycover.errors import MissingPart
 from raycover.keeping import SceneFile
 from raycover.live import LiveCoverage, Look
-
-SIZE = (780, 600)
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -55,6 +49,7 @@ def window(opened: Window) -> Window:
         pass
     opened.state.__init__()  # type: ignore[misc]
     opened.plotter.suppress_rendering = True  # who looks at it draws it
+    opened._lay_out()
     opened.update()
     opened.draw_help()
     opened.look(opened.scenery.oblique)
@@ -65,58 +60,8 @@ def window(opened: Window) -> Window:
 
 @pytest.fixture(scope="module")
 def display() -> Iterator[str]:
-    """A virtual X display of our own, which stays when its last window closes."""
-    xvfb = shutil.which("Xvfb")
-    if xvfb is None:
-        pytest.skip("no Xvfb here (apt-get install xvfb)")
-    read, write = os.pipe()
-    server = subprocess.Popen(
-        [xvfb, "-displayfd", str(write), "-noreset", "-screen", "0", "1280x900x24", "-nolisten", "tcp"],
-        pass_fds=(write,),
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
-    os.close(write)
-    try:
-        with os.fdopen(read) as told:
-            number = told.readline().strip()
-        if not number:
-            pytest.skip("Xvfb does not start here")
-        yield f":{number}"
-    finally:
-        server.terminate()
-        server.wait(timeout=10)
-
-
-def picture(window: Window) -> np.ndarray:
-    window.plotter.render()
-    return np.asarray(window.plotter.image)[..., :3].astype(int)
-
-
-def pixel_of(window: Window, index: int) -> tuple[int, int]:
-    """Where a detector is drawn."""
-    x, y = Eye.of(window.plotter.renderer).pixels(window.scenery.tops[index : index + 1])[0]
-    return round(float(x)), round(float(y))
-
-
-def pixel_over(window: Window, x: float, y: float, z: float) -> tuple[int, int]:
-    px, py = Eye.of(window.plotter.renderer).pixels(np.array([[x, y, z]]))[0]
-    return round(float(px)), round(float(py))
-
-
-def spot(window: Window, does: str, value: object = None) -> Spot:
-    return next(s for s in window.spots if s.does == does and (value is None or s.value == value))
-
-
-def middle(window: Window, found: Spot, share: float = 0.5) -> tuple[int, int]:
-    """A pixel of the window within a spot of the panel."""
-    x0, y0, x1, y1 = found.box
-    return round(SIZE[0] - window.panel_width + x0 + share * (x1 - x0)), round(SIZE[1] - 1 - (y0 + y1) / 2)
-
-
-def click(window: Window, x: int, y: int) -> None:
-    window.pointer.down(x, y)
-    window.pointer.up(x, y)
+    with virtual_display() as name:
+        yield name
 
 
 @needs_3d
@@ -439,22 +384,6 @@ def test_without_a_display_it_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("DISPLAY", raising=False)
     with pytest.raises(MissingPart, match="the window needs a display"):
         open_window(LiveCoverage(made().scene))
-
-
-def type_key(window: Window, key: str) -> None:
-    """What X tells VTK when a key is pressed."""
-    interactor = window.plotter.iren.interactor
-    interactor.SetKeyEventInformation(0, 0, key if len(key) == 1 else "\0", 0, key)
-    interactor.InvokeEvent("KeyPressEvent")
-    interactor.InvokeEvent("CharEvent")
-    interactor.InvokeEvent("KeyReleaseEvent")
-
-
-def mouse(window: Window, event: str, x: int, y: int) -> None:
-    """What X tells VTK of the mouse."""
-    interactor = window.plotter.iren.interactor
-    interactor.SetEventInformation(x, y, 0, 0, "\0", 0, None)
-    interactor.InvokeEvent(event)
 
 
 def test_a_real_window_takes_keys_and_mouse_and_closes(

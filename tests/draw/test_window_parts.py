@@ -13,10 +13,10 @@ from view3d_scenes import made
 
 from raycover.draw import palette
 from raycover.draw.view3d.camera import View, fit
-from raycover.draw.view3d.window.canvas import Canvas, Spot, fitted, width_of, wrapped
+from raycover.draw.view3d.window.canvas import Canvas, Spot
 from raycover.draw.view3d.window.keys import help_card
 from raycover.draw.view3d.window.labels import arrange
-from raycover.draw.view3d.window.panel import WIDTH_PX, Row, Shown, draw_panel
+from raycover.draw.view3d.window.panel import WIDTH, Row, Shown, Slider, draw_panel
 from raycover.draw.view3d.window.picking import Eye, Nowhere, Target, nearest, place_under
 from raycover.draw.view3d.window.verdict import Line, decibels, words_of
 from raycover.live import LiveCoverage, Look
@@ -31,8 +31,8 @@ def assert_apart(canvas: Canvas) -> None:
     for text, (x0, y0, x1, y1) in boxes:
         assert x0 >= 0, text
         assert y0 >= 0, text
-        assert x1 <= canvas.size[0], text
-        assert y1 <= canvas.size[1], text
+        assert x1 <= canvas.image.size[0], text
+        assert y1 <= canvas.image.size[1], text
     for (one, a), (other, b) in itertools.combinations(boxes, 2):
         over = min(a[2], b[2]) - max(a[0], b[0]), min(a[3], b[3]) - max(a[1], b[1])
         assert min(over) <= 0, (one, other)
@@ -48,7 +48,9 @@ def shown(**changes: object) -> Shown:
         motions=tuple((m, m, m == "any") for m in ("any", "tangential", "radial", "presence")), ambient_c=20.0,
         states=(("as drawn", "as drawn", True), ("summer", "summer", False)),
         tabs=(("Detectors (300)", "detectors", True), ("Doors and windows (120)", "doors", False)), rows=rows,
-        row_action=("detector", "switch"), first=0, chosen=("D3: Ceiling infrared, general", "at (1.00, 2.00)"),
+        row_action=("detector", "switch"), first=0, sliders=(), masks=(),
+        list_buttons=(("Hang one more", "begin hanging", True), ("Take down", "take down", True)),
+        chosen=(Line("D3: Ceiling infrared, general", "faint"), Line("at (1.00, 2.00)", "faint")),
         verdict=tuple(Line(f"D{k}  no margin, {k}.0 m, outside its lens") for k in range(20)),
         buttons=tuple((name, name.lower(), True) for name in ("Undo", "Redo", "Save", "Print", "Help")),
         message="",
@@ -56,7 +58,7 @@ def shown(**changes: object) -> Shown:
     return replace(base, **changes)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("height", [700, 800, 1080])
+@pytest.mark.parametrize(("height", "scale"), [(700, 1.0), (800, 1.0), (1080, 1.5), (2160, 3.0), (490, 0.7)])
 @pytest.mark.parametrize(
     "changes",
     [
@@ -64,19 +66,26 @@ def shown(**changes: object) -> Shown:
         {"message": f"detector {LONG} hangs inside {LONG}: move it out, or change its mounting height"},
         {"reserve_db": 0.0, "states": (), "verdict": (), "chosen": ()},
         {
-            "title": LONG, "subtitle": f"{LONG}, {LONG}, {LONG}", "seen": LONG, "chosen": (LONG * 2, LONG * 2),
+            "title": LONG, "subtitle": f"{LONG}, {LONG}, {LONG}", "seen": LONG,
+            "chosen": (Line(LONG * 2), Line(LONG * 2, "doubt")),
             "planes": tuple((f"{LONG} {k}", k, k == 30) for k in range(50)),
             "states": tuple((f"{LONG} {k}", str(k), k == 3) for k in range(9)),
             "rows": tuple(Row(k, LONG, LONG, "closed", True, False) for k in range(40)),
             "verdict": tuple(Line(LONG * 2, "head") for _ in range(40)), "message": LONG * 6,
         },
+        {
+            "sliders": tuple(Slider(LONG[:20], "−125°", -125.0, (-180.0, 180.0, 5.0), f"s{k}") for k in range(4)),
+            "masks": tuple((f"−{k}0° to {k}5°", k, k == 1) for k in range(9)), "list_buttons": (),
+            "tabs": (("Detectors (300)", "detectors", False), ("Setting", "setting", True)),
+            "rows": tuple(Row(LONG, LONG, "infrared", "2.2 to 3.5 m", k == 1, k == 1) for k in range(11)),
+        },
         {"rows": (), "height_text": "0.3 or 1 or 1.6 or 1.8 or 2.25 m", "ambient_c": -20.0},
     ],
-    ids=["usual", "message", "bare", "long", "empty"],
+    ids=["usual", "message", "bare", "long", "setting", "empty"],
 )  # fmt: skip
-def test_the_panel_fits_at_every_size(height: int, changes: dict[str, object]) -> None:
-    drawn = draw_panel(shown(**changes), height)
-    assert drawn.canvas.size == (WIDTH_PX, height)
+def test_the_panel_fits_at_every_size(height: int, scale: float, changes: dict[str, object]) -> None:
+    drawn = draw_panel(shown(**changes), height, scale)
+    assert drawn.canvas.image.size == (round(WIDTH * scale), height)
     assert_apart(drawn.canvas)
     assert drawn.n_rows >= 2
     assert {spot.does for spot in drawn.canvas.spots} >= {"plane", "height", "motion", "air", "tab", "help"}
@@ -99,8 +108,20 @@ def test_many_planes_are_stepped_through() -> None:
     assert sorted(spot.value for spot in spots) == [29, 31]
 
 
-def test_the_help_fits() -> None:
-    assert_apart(help_card())
+@pytest.mark.parametrize("scale", [0.7, 1.0, 2.0])
+def test_the_help_fits(scale: float) -> None:
+    assert_apart(help_card(scale=scale))
+    assert help_card(440, 600, scale).image.size[0] <= 440
+
+
+def test_type_grows_with_the_scale() -> None:
+    """Twice the pixels a point: letters twice as high and wide, controls in the same places in points."""
+    one, two = (draw_panel(shown(), int(800 * scale), scale).canvas for scale in (1.0, 2.0))
+    for (text, a), (other, b) in zip(one.text_boxes(), two.text_boxes(), strict=True):
+        assert text == other
+        assert (b[3] - b[1]) / (a[3] - a[1]) == pytest.approx(2, abs=0.5)
+    assert [s.does for s in one.spots] == [s.does for s in two.spots]
+    assert all(a.box == pytest.approx(b.box, abs=4) for a, b in zip(one.spots, two.spots, strict=True))
 
 
 def test_the_legend_has_the_maps_colours() -> None:
@@ -118,13 +139,14 @@ def test_a_slider_tells_its_value() -> None:
 
 
 def test_text_is_shortened_and_broken() -> None:
-    assert fitted("short", 11, 200) == "short"
-    assert fitted(LONG, 11, 100).endswith("…")
-    assert width_of(fitted(LONG, 11, 100), 11) <= 100
-    lines = wrapped(LONG, 11, 120, 2)
+    canvas = Canvas((300, 100))
+    assert canvas.fitted("short", 11, 200) == "short"
+    assert canvas.fitted(LONG, 11, 100).endswith("…")
+    assert canvas.width_of(canvas.fitted(LONG, 11, 100), 11) <= 100
+    lines = canvas.wrapped(LONG, 11, 120, 2)
     assert len(lines) == 2
     assert lines[1].endswith("…")
-    assert " ".join(wrapped(LONG, 11, 120, 9)) == LONG
+    assert " ".join(canvas.wrapped(LONG, 11, 120, 9)) == LONG
 
 
 @settings(max_examples=40)

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 from small_scenes import detector, pattern, scene
 
+from raycover.hanging import HangingPlaces
 from raycover.mending import Mend, Mending, find_mending, verdict_then
-from raycover.mending.bench import Bench, cases_of
+from raycover.mending.bench import Bench, Outcome, best_of, cases_of
+from raycover.mending.changes import COST, Subject, changes_of
+from raycover.mending.then import proof_then
+from raycover.mending_words import cost_words, mend_words
 from raycover.needs import Proof, prove
 from raycover.scene.schema import Scene
+from raycover.trials import Trial
 
 #: Sees a circle of 8.6 m across on the floor from 3 m up: the corners of a room of 6 × 6 m, 4.24 m from its middle,
 #: lie 6 cm inside its edge.
@@ -64,8 +70,6 @@ def test_the_place_found_is_as_good_as_any_on_a_fine_grid() -> None:
     move = only(found, "move")
     bench = Bench(cases_of(proof, "D1"), proof.needs[0])
     unit = proof.needs[0].situation.units[0]
-    from dataclasses import replace
-
     best = min(
         bench.try_unit(replace(unit, position=np.array([2.0 + dx, 3.4 + dy, 3.0]))).rank
         for dx in np.arange(-1, 1.01, 0.1)
@@ -174,8 +178,6 @@ def test_a_never_area_that_a_remedy_trips_is_told() -> None:
     proof = prove(made)
     assert [verdict.met for verdict in proof.needs] == [False, True]
     bench = Bench(cases_of(proof, "D1"), proof.needs[0], 100.0)
-    from dataclasses import replace
-
     unit_now = proof.needs[0].situation.units[0]
     outcome = bench.try_unit(replace(unit_now, position=np.array([4.5, 4.0, 1.0])))
     assert [case.verdict.need.name for case in outcome.broken] == ["Street"]
@@ -203,32 +205,58 @@ def test_what_a_move_would_lose_is_told() -> None:
     for remedy in found.remedies:
         assert verdict_then(proof.needs[0], remedy).met == (remedy.broken == ())
     bench = Bench(cases_of(proof, "D1"), proof.needs[1])
-    from dataclasses import replace
-
     there = replace(proof.needs[0].situation.units[0], position=np.array([3.8, 3.0, 3.0]))
     outcome = bench.try_unit(there)
     assert [case.name for case in outcome.broken] == ["Left"]
     assert [case.name for case in outcome.mended] == ["Right"]
 
 
-def test_where_nothing_mends_it_the_best_is_told() -> None:
-    """Two closets apart need two units: one more sees into one of them."""
-    walls = [
+def closets(n: int) -> list[dict[str, Any]]:
+    """Steel partitions that cut closets of 2 x 2 m off the room's corners."""
+    lines = [[[4, 6], [4, 4], [6, 4]], [[0, 4], [2, 4], [2, 6]], [[4, 0], [4, 2], [6, 2]]]
+    return [
         {"name": f"Closet {k}", "line": line, "height": 3, "construction": "steel-panel"}
-        for k, line in enumerate([[[4, 6], [4, 4], [6, 4]], [[0, 4], [2, 4], [2, 6]]])
+        for k, line in enumerate(lines[:n])
     ]
+
+
+def test_where_nothing_mends_it_the_best_is_told() -> None:
+    """Three closets apart need three units: one more sees into one of them, and two more leave one."""
     needs = [{"name": "Spots", "rooms": ["Room"], "height": 0, "share": 0.999}]
-    made = scene(rooms=[ROOM], partitions=walls, grid=0.25, detectors=[detector((3, 2), 3, ROUND)], needs=needs)
+    made = scene(rooms=[ROOM], partitions=closets(3), grid=0.25, detectors=[detector((1, 1), 3, ROUND)], needs=needs)
     proof, found = mending(made, "Spots")
     assert not found.is_mended
     best = found.best
     assert best is not None
-    assert best.kind == "one more"
+    assert best.kinds == ("one more",)
     ((name, figures),) = best.still
     assert name == "Room"
     assert proof.needs[0].places[0].figures.share < figures.share < 0.999
     then = again(proof, best).places[0].figures
     assert then.share == pytest.approx(figures.share, abs=1e-9)
+
+
+def test_two_closets_take_two_more_units() -> None:
+    """By hand: behind steel no unit sees, so each closet of 2 x 2 m needs a unit of its own: no single one mends it.
+
+    Judged anew from the scene with both in it, all is met; with either alone it is not.
+    """
+    needs = [{"name": "Spots", "rooms": ["Room"], "height": 0, "share": 0.999}]
+    made = scene(rooms=[ROOM], partitions=closets(2), grid=0.25, detectors=[detector((3, 2), 3, ROUND)], needs=needs)
+    proof, found = mending(made, "Spots")
+    best = found.best
+    assert best is not None
+    assert best.mends
+    assert best.kinds == ("one more", "one more")
+    assert best.second is not None
+    spots = sorted(tuple(change.keys["at"]) for change in best.changes)
+    assert spots[0][0] <= 2 <= 4 <= spots[0][1]
+    assert min(spots[1]) >= 4
+    assert again(proof, best).met
+    for alone in (replace(best, second=None), best.second):
+        assert not again(proof, alone).met
+    assert cost_words(best) == "two more units"
+    assert "; and one more, D3: " in mend_words(best)
 
 
 def test_a_need_of_named_units_gets_no_other() -> None:
@@ -335,3 +363,100 @@ def test_one_more_in_the_open() -> None:
     assert new.keys["mounting"] == 3
     assert "room" not in new.keys
     assert again(proof, new).met
+
+
+def test_a_unit_in_the_wrong_room_is_hung_in_the_right_one() -> None:
+    """Two rooms behind brick, the unit in the wrong one: it is hung where one more would hang, for less."""
+    rooms = [
+        {"name": "Room", "outline": [[0, 0], [6, 0], [6, 6], [0, 6]], "height": 3, "walls": "brick-215"},
+        {"name": "Store", "outline": [[6, 0], [12, 0], [12, 6], [6, 6]], "height": 3, "walls": "brick-215"},
+    ]
+    made = scene(rooms=rooms, grid=0.25, detectors=[detector((9, 3), 3, ROUND)], needs=[WHOLE])
+    proof, found = mending(made)
+    first = found.remedies[0]
+    assert (first.kind, first.unit, first.mends, first.cost) == ("move", "D1", True, 2)
+    x, y = first.keys["at"]
+    # the farthest cell's centre lies 0.125 m off both walls of a corner; the unit sees 4.3 m far
+    assert np.hypot(max(x, 6 - x) - 0.125, max(y, 6 - y) - 0.125) <= 4.3
+    assert "in Room" in first.words
+    assert again(proof, first).met
+
+
+def test_one_dark_cubicle_by_hand() -> None:
+    """Steel panels and doors up to 5 cm under the ceiling: a unit sees the cubicle that it hangs over, no other.
+
+    The dark one is told by name, and one more hangs over it: from x = 0.5 to 1.5 m, y = 4.5 to 6 m.
+    """
+    row = {"name": "WC", "at": [2.5, 6.0], "turn_deg": 180, "count": 2, "width": 1.0, "depth": 1.5,
+           "panel": "steel-panel", "door": "steel-panel", "top": 2.95, "floor_gap": 0.0}  # fmt: skip
+    unit = detector((2.0, 5.25), 3, pattern({"circle": {"diameter": 4}}, mounting=3))
+    need = {"name": "Every cubicle", "cubicles": ["WC"], "height": 0, "doors": "closed", "share": 0.9}
+    made = scene(rooms=[{**ROOM, "walls": "steel-panel"}], cubicles=[row], grid=0.1, detectors=[unit], needs=[need])
+    proof, found = mending(made, "Every cubicle")
+    assert [place.met for place in proof.needs[0].places] == [True, False]
+    assert found.missed == ("WC 2",)
+    new = only(found, "one more")
+    assert new.mended == ("WC 2",)
+    x, y = new.keys["at"]
+    assert 0.5 <= x <= 1.5
+    assert 4.5 <= y <= 6.0
+    assert again(proof, new).met
+
+
+@pytest.mark.parametrize("street", [False, True])
+def test_the_search_finds_what_trying_everything_finds(street: bool) -> None:
+    """A long pattern across the room's length: every change judged on all cells, against what is told first.
+
+    With a street outside that may not trip the unit some of the changes harm.
+    """
+    long = {"name": "Room", "outline": [[0, 0], [9, 0], [9, 3], [0, 3]], "height": 3, "walls": "plasterboard-12.5"}
+    unit = detector((4.4, 1.6), 3, pattern({"rectangle": {"length": 9, "width": 4}}, mounting=3), turn_deg=75)
+    needs = [WHOLE]
+    if street:
+        needs = [WHOLE, {"name": "Street", "area": [[10, -1], [11, -1], [11, 4], [10, 4]], "height": 0, "never": True}]
+    made = scene(rooms=[long], grid=0.25, detectors=[unit], needs=needs)
+    proof, found = mending(made)
+    verdict = proof.needs[0]
+    subject = Subject(made, HangingPlaces(made, verdict.situation.building), 0, verdict.situation.units[0])
+    bench = Bench(cases_of(proof, "D1"), verdict)
+    trials = list(changes_of(subject))
+    outcomes = [bench.judge_unit(trial.unit) for trial in trials]
+    good = [(COST[t.kind], -o.after["All of it", "Room"].worst_db) for t, o in zip(trials, outcomes, strict=True)
+            if not o.still and not o.broken]  # fmt: skip
+    assert good
+    cost, worst = min(good)
+    first = found.remedies[0]
+    assert first.mends
+    assert first.cost == cost
+    assert first.worst_db >= -worst - 1e-6  # finer steps may see better
+    # what is sorted out on some cells is what trying all of them sorts out
+    few = bench.few()
+
+    def rank(outcome: Outcome, trial: Trial) -> tuple[Any, ...]:
+        return outcome.rank
+
+    every = sorted(((few.try_unit(trial.unit).rank, k) for k, trial in enumerate(trials)))
+    best = best_of(few, trials, 3, rank)
+    assert [trial.words for _, trial in best[:3]] == [trials[k].words for _, k in every[:3]]
+
+
+def test_turn_and_setting_together() -> None:
+    """A sector that looks aside, turned down to 60 %: turned back it reaches 4.8 m of the 7 m to the bench, at 100 % 8.
+
+    Neither change alone sees the bench: 40·log10(0.6) = −8.9 dB; both are told as one remedy, and written as two steps.
+    """
+    wall = pattern({"sector": {"reach": 8, "spread_deg": 60}}, mounting=2.2)
+    hall = {**ROOM, "outline": [[0, 0], [10, 0], [10, 6], [0, 6]]}
+    bench = {"name": "Bench", "area": [[6.8, 2.7], [7.2, 2.7], [7.2, 3.3], [6.8, 3.3]], "height": 0,
+             "detectors": ["D1"]}  # fmt: skip
+    unit = detector((0.1, 3), 2.2, wall, turn_deg=70, sensitivity_pct=60)
+    proof, found = mending(scene(rooms=[hall], grid=0.25, detectors=[unit], needs=[bench]), "Bench")
+    assert found.is_mended
+    best = found.remedies[0]
+    assert set(best.kinds) <= {"turn", "sensitivity", "move", "tilt"}
+    assert len(best.changes) == 2
+    assert best.second is not None
+    assert again(proof, best).met
+    assert not again(proof, replace(best, second=None)).met
+    with_both = proof_then(proof, best).needs[0].places[0].figures
+    assert with_both.worst_db == pytest.approx(again(proof, best).places[0].figures.worst_db, abs=1e-9)

@@ -11,9 +11,12 @@ from raycover.physics import infrared
 from raycover.physics.infrared import (
     WARM_FROM_C,
     band_radiance,
+    clo_worn,
     contrast_db,
     contrast_factor,
     direction_ratio,
+    person_difference,
+    worn_contrast,
     zone_crossing_hz,
 )
 
@@ -100,3 +103,20 @@ def test_walking_round_the_unit_crosses_every_pair() -> None:
     slant, speed, pitch_deg = 4.0, 1.2, 9.0
     seconds = 2 * np.pi * slant / speed
     assert zone_crossing_hz(speed, slant, pitch_deg) * seconds == pytest.approx(40.0)
+
+
+def test_cold_air_is_not_credited_to_people_who_dress_for_it() -> None:
+    """1.7 clo at 4 °C and 3.5 clo at −20 °C (ISO 11079 for light work, from memory) leave 1.25 and 1.37 (by hand)."""
+    np.testing.assert_allclose(worn_contrast([4.0, -20.0]), [1.247, 1.373], atol=0.001)
+    air = np.array([10.0, 15.0, 20.0, 30.0])
+    np.testing.assert_allclose(worn_contrast(air), contrast_factor(air))  # as tabled
+    np.testing.assert_allclose(clo_worn([-30.0, -8.0, 7.0, 35.0]), [3.5, 2.6, 1.2, 0.7])
+    assert contrast_db(contrast_factor(-20.0)) > 8  # what indoor clothing would have promised
+
+
+def test_clothing_by_hand_at_four_degrees() -> None:
+    """Skin 33.5 − 0.13·18 = 31.16 °C; over 1.7 clo (0.2635) and air (0.0855) clothing of 4 + 27.16·0.0855/0.349."""
+    skin, clothing = 31.16, 4 + 27.16 * (1 / 11.7) / (0.155 * 1.7 + 1 / 11.7)
+    room, at_20 = band_radiance(4.0), person_difference(20.0)
+    body = 0.85 * 0.95 * (band_radiance(clothing) - room) + 0.15 * 0.98 * (band_radiance(skin) - room)
+    assert float(worn_contrast(4.0)) == pytest.approx(float(body / at_20), rel=1e-9)

@@ -28,6 +28,23 @@ def entries(folder: Path, **shapes: str) -> None:
         (folder / "models" / "detectors" / f"{name}.yaml").write_text(text, encoding="utf-8")
 
 
+def radio(folder: Path, name: str, shape: str, more: str = "") -> None:
+    """Write a microwave entry at 5.8 GHz: it sees through light walls."""
+    entries(folder, **{name: shape})
+    path = folder / "models" / "detectors" / f"{name}.yaml"
+    text = path.read_text(encoding="utf-8").replace("kind: infrared", f"kind: microwave\nfrequency_ghz: 5.8{more}")
+    path.write_text(text, encoding="utf-8")
+
+
+def beside(wall: str = "plasterboard-12.5") -> list[dict[str, Any]]:
+    """A room of 10 by 6 m and a corridor along its far wall."""
+    steel = "steel-panel"
+    return [
+        room(10, 6) | {"walls": [steel, steel, wall, steel]},
+        room(10, 2, "Corridor", (0, 6)) | {"walls": [wall, steel, steel, steel]},
+    ]
+
+
 def circle(radius: float) -> str:
     return f"{{circle: {{diameter: {2 * radius}}}}}"
 

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-from placing_scenes import circle, entries, floor_of, made, room
+from placing_scenes import beside, circle, entries, floor_of, made, radio, room
 
 from raycover.errors import InputError
 from raycover.needs import prove
+from raycover.physics.pattern import Mask
+from raycover.placing.candidates import find_candidates
 from raycover.placing.layout import Layout, place
 from raycover.placing.proposing import proposed_text
+from raycover.placing.tidying import orbits
 
 #: The least radius of n equal circles that cover a unit square: n = 1, 2, 4 by hand (half diagonals of its halves and
 #: quarters), 3 is 0.5039 (from memory).
@@ -104,15 +108,9 @@ def test_the_cheaper_way(tmp_path: Path) -> None:
 
 def test_nobody_is_tripped_from_beside(tmp_path: Path) -> None:
     """A microwave unit sees through plasterboard: candidates from which the corridor would trip are out."""
-    radio = "{circle: {diameter: 8}}"
-    entries(tmp_path, radio=radio)
-    path = tmp_path / "models" / "detectors" / "radio.yaml"
-    text = path.read_text().replace("kind: infrared", "kind: microwave\nfrequency_ghz: 5.8")
-    path.write_text(text)
-    rooms = [room(10, 6) | {"walls": ["steel-panel"] * 2 + ["plasterboard-12.5", "steel-panel"]},
-             room(10, 2, "Corridor", (0, 6)) | {"walls": ["plasterboard-12.5"] + ["steel-panel"] * 3}]  # fmt: skip
+    radio(tmp_path, "radio", circle(4.0))
     never = {"name": "corridor quiet", "rooms": ["Corridor"], "height": 1.0, "never": True}
-    parts: dict[str, Any] = {"rooms": rooms, "placing": {"models": ["radio"], "pitch": 0.5}}
+    parts: dict[str, Any] = {"rooms": beside(), "placing": {"models": ["radio"], "pitch": 0.5}}
     half = floor_of(share=0.5)
     free = place(made(tmp_path, needs=[half], **parts))
     quiet = place(made(tmp_path, needs=[half, never], **parts))
@@ -120,6 +118,7 @@ def test_nobody_is_tripped_from_beside(tmp_path: Path) -> None:
     assert quiet.met
     assert quiet.n_banned > 0
     assert max(d.at[1] for d in quiet.detectors) < 4.5
+    parts["placing"] |= {"masks": False, "settings": False}
     with pytest.raises(InputError, match='is seen only by candidates that "corridor quiet" forbids'):
         place(made(tmp_path, needs=[floor_of(), never], **parts))
 
@@ -216,14 +215,49 @@ placing: {models: [disc], from_wall: 0.1}
     assert "D1, which do not stay" in " ".join(found.notes)
 
 
-def test_ways_are_judged_not_placed_for(tmp_path: Path) -> None:
-    """Walking past units that are not there yet tells nothing: such a need is judged in the end, and said to be."""
-    entries(tmp_path, disc=circle(4.0))
-    with_door = room(8, 5) | {
-        "openings": [{"edge": 0, "at": 3, "width": 0.9, "height": 2.0, "fill": "door-wood-40", "name": "Front"}]
+def test_a_door_is_placed_for(tmp_path: Path) -> None:
+    """Half the floor asks for one small circle anywhere; who comes in by the door asks for it there."""
+    entries(tmp_path, disc=circle(2.0))
+    with_door = room(12, 5) | {
+        "openings": [{"edge": 0, "at": 1, "width": 0.9, "height": 2.0, "fill": "door-wood-40", "name": "Front"}]
     }
-    needs = [floor_of(share=0.9), {"name": "coming in", "door": "Front", "first_within": 1.5}]
-    found = place(made(tmp_path, rooms=[with_door], needs=needs, placing={"models": ["disc"]}))
-    assert any('"coming in" is judged, not placed for' in note for note in found.notes)
+    door = {"name": "coming in", "door": "Front", "first_within": 1.0}
+    parts: dict[str, Any] = {"rooms": [with_door], "placing": {"models": ["disc"], "regular": False}}
+    found = place(made(tmp_path, needs=[floor_of(share=0.15), door], **parts))
     assert [verdict.need.name for verdict in found.proof.needs] == ["Room floor", "coming in"]
-    assert found.proof.needs[0].met
+    assert found.met
+    assert len(found.new) == 1
+    # The threshold is at (1.45, 0): a step of a metre ends within 2 m of the unit in plan.
+    assert np.hypot(found.detectors[0].at[0] - 1.45, found.detectors[0].at[1]) < 3.0
+
+
+def test_mirrored_where_it_costs_nothing(tmp_path: Path) -> None:
+    """A row of three takes circles of 3.79 m; a strip of 2.1 m and two halves beside it take 3.75 m, symmetric ones."""
+    entries(tmp_path, disc=circle(3.75))
+    bare = room(7.2, 7.2)
+    found = place(
+        made(tmp_path, rooms=[bare], needs=[floor_of()], placing={"models": ["disc"], "pitch": 0.6}), seconds=30
+    )
+    assert found.met
+    assert len(found.new) == 3
+    at = {(round(x, 2), round(y, 2)) for x, y in (d.at for d in found.detectors)}
+    mirrored = [{(round(7.2 - x, 2), y) for x, y in at}, {(x, round(7.2 - y, 2)) for x, y in at}]
+    assert at in mirrored
+
+
+def test_lots_of_mirror_images_by_hand(tmp_path: Path) -> None:
+    """Four places at the corners of a square are one lot, the middle one of its own; a mask has no image."""
+    entries(tmp_path, disc=circle(2.0))
+    scene = made(tmp_path, rooms=[room(6, 6)], needs=[floor_of(share=0.1)], placing={"models": ["disc"], "pitch": 2.0})
+    (verdict,) = prove(scene).needs
+    building = verdict.situation.building
+    assert scene.placing is not None
+    candidates = find_candidates(scene, building, scene.placing, [0])
+    some = candidates.some(np.isin(np.round(candidates.at, 1), [1.0, 3.0, 5.0]).all(axis=1))
+    assert len(some) == 9
+    both = orbits(some, building, {0: (True, True)})
+    assert sorted(np.asarray(both.sum(axis=0)).tolist()) == [1, 2, 2, 4]
+    assert sorted(np.asarray(orbits(some, building, {0: (True, False)}).sum(axis=0)).tolist()) == [1, 1, 1, 2, 2, 2]
+    assert orbits(some, building, {}).shape == (9, 9)
+    masked = replace(some, masks=((Mask(0.0, 60.0),), *some.masks[1:]))
+    assert sorted(np.asarray(orbits(masked, building, {0: (True, True)}).sum(axis=0)).tolist()) == [1, 2, 2]

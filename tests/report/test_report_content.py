@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib.util
 import io
 import re
@@ -20,16 +21,20 @@ from PIL import Image
 from report_scenes import EVERYTHING, PLAIN  # type: ignore[import-not-found]
 
 import raycover
+from raycover.catalogue import load_need_sets
 from raycover.cli import reporting
 from raycover.cli.main import main
-from raycover.errors import InputError, MissingPart
+from raycover.errors import InputError, MissingPart, Position, Problem
 from raycover.language import languages
+from raycover.physics.motion import MOTIONS
 from raycover.report import figures, gather, html, pdf
 from raycover.report.compose import compose
 from raycover.report.content import Block, Bullets, Column, Content, Paragraph, Section, Signatures, Table, row
 from raycover.report.figures import Drawing, Drawings
 from raycover.report.gather import Report
 from raycover.report.words import report_words
+from raycover.scene.need_sets import OURS
+from raycover.scene.needs import NeedSpec
 
 _PIXEL = io.BytesIO()
 Image.new("RGB", (1, 1), "white").save(_PIXEL, "PNG")
@@ -127,14 +132,81 @@ def test_every_language_has_the_same_sentences(code: str) -> None:
 
 
 def test_a_german_report_is_german() -> None:
-    """But for names, sources and warnings, which stay in the words of scene, catalogue and program."""
+    """But for names and sources, which stay in the words of scene and catalogue."""
     content = told("de")
-    for text in all_texts(content, "entries", "materials", "warnings"):
+    for text in all_texts(content, "entries", "materials"):
         assert not re.search(r"(?<!/)\b(the|and|of|is|seen|gap|with|nobody|not|through|wall|sensitivity)\b", text), text
         assert not re.search(r"\d\.\d", text.replace("5.8", "")) or "P.2040" in text or text[0].isdigit(), text
     whole = " ".join(all_texts(content))
     assert "1 von 2" in whole
     assert re.search(r"\d,\d %", whole)
+
+
+@pytest.mark.parametrize("code", [code for code in languages() if code != "en"])
+def test_ready_made_needs_have_their_name_and_reason_in_every_language(code: str) -> None:
+    w = report_words(code)
+    sets = load_need_sets(None)
+    for title, spec in sets.items():
+        for need in spec.needs:
+            made = NeedSpec(name=f"{title} 2, {need.name}", rooms="all", why=need.why, source=need.source)
+            said = w.need(made.model_copy(update={"set": title}))
+            assert said.name == f"{w.need_sets[title]} 2, {w.need_sets[need.name]}"
+            assert said.why == w.reasons[need.why]
+            assert said.source == w.reasons.get(need.source, need.source)
+            assert (said.source != need.source) == (need.source == OURS)
+            # What a scene says itself stays in its words.
+            assert w.need(made) == made
+            assert w.need(made.model_copy(update={"set": title, "name": f"Mine, {need.name}"})).name.startswith(
+                "Mine, "
+            )
+
+
+def templates_of_warnings() -> Iterator[tuple[str, str]]:
+    """Messages and advice of every warning that a load, a building or a solve may raise, a figure in each place."""
+    package = Path(raycover.__file__).parent
+    for folder in ("scene", "building", "."):
+        for path in sorted((package / folder).glob("*.py")):
+            for node in ast.walk(ast.parse(path.read_text())):
+                if not isinstance(node, ast.Call) or ast.unparse(node.func) != "Problem":
+                    continue
+                named = {k.arg: k.value for k in node.keywords}
+                if ast.unparse(named.get("severity", ast.Constant(""))) not in ("'warning'", "'note'"):
+                    continue
+                for text in (node.args[1], node.args[3] if len(node.args) > 3 else named.get("help")):
+                    if isinstance(text, ast.Constant | ast.JoinedStr):
+                        parts = text.values if isinstance(text, ast.JoinedStr) else [text]
+                        yield path.name, "".join(str(p.value) if isinstance(p, ast.Constant) else "7" for p in parts)
+
+
+@pytest.mark.parametrize("code", [code for code in languages() if code != "en"])
+def test_every_warning_is_said_in_every_language(code: str) -> None:
+    w = report_words(code)
+    found = list(templates_of_warnings())
+    assert len(found) > 40
+    for where, text in found:
+        # A motion and what a stair's step misses are words of their own, each with its pattern.
+        variants = {
+            "7: 7 motion is not declared, taken 7": [f"7: {m} motion is not declared, taken 7" for m in MOTIONS],
+            'stair "7": 7 (Approved Document K, 7 stairs)': [
+                f'stair "7": {what} (Approved Document K, general stairs)'
+                for what in ("a rise of 7 mm is outside 7 to 7 mm", "a landing 7 mm deep is short of 1200 mm",
+                             "a going of 7 mm is outside 7 to 7 mm",
+                             "twice the rise plus the going is 7 mm, not 550 to 700 mm")
+            ],
+        }.get(text, [text])  # fmt: skip
+        for variant in variants:
+            if set(variant) - set("7 "):
+                assert any(pattern.fullmatch(variant) for pattern, _ in w.warning_patterns), (where, variant)
+    problem = Problem("x", '"A" is mounted at 2.7 m, outside the declared mounting heights (2.5 m): the nearest one\'s '
+                      "angles and slant ranges are used", Position("s"), "make grid finer")  # fmt: skip
+    assert report_words("de").warning(problem).startswith("„A“ ist auf 2,7 m montiert")
+    assert report_words("de").warning(problem).endswith("gelten (das Raster feiner machen)")
+    assert report_words("en").warning(problem) == f"{problem.message} (make grid finer)"
+
+
+def test_names_keep_their_point() -> None:
+    w = report_words("de")
+    assert w.comma("2.5 m, microwave-omni-5.8 at 0.3 m") == "2,5 m, microwave-omni-5.8 at 0,3 m"
 
 
 def test_what_a_margin_of_3_db_means() -> None:

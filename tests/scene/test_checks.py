@@ -230,7 +230,7 @@ def test_planes_below_the_floor_and_above_every_ceiling() -> None:
 # ---- what is doubtful only
 
 
-def test_warm_air_is_a_warning_for_infrared() -> None:
+def test_warm_and_cold_air_are_warnings_for_infrared() -> None:
     def codes(model: str, ambient: float) -> list[str]:
         scene = load(
             f"conditions: {{ambient_c: {ambient}}}",
@@ -240,6 +240,8 @@ def test_warm_air_is_a_warning_for_infrared() -> None:
 
     assert codes("ceiling-infrared-general", 30) == ["warm-air"]
     assert codes("ceiling-infrared-general", 20) == []
+    assert codes("ceiling-infrared-general", -20) == ["cold-air"]
+    assert codes("microwave-omni-5.8", -20) == []
     assert codes("microwave-omni-5.8", 30) == []
 
 
@@ -278,6 +280,31 @@ def test_millimetres_typed_for_metres(outline: str, height: float) -> None:
     (problem,) = [p for p in found if p.code == "check-units"]
     assert "check the units" in problem.help
     assert '"hall" would be' in problem.message
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        (
+            "partitions: [{name: P, line: [[1, 0], [1, 4]], height: 1400, construction: brick-100}]",
+            '"P" would be 1,400',
+        ),
+        ("desks: [{name: Row, at: [1, 1], height: 74}]", '"Row" would be 74 m'),
+        ("desks: [{name: Row, at: [1, 1], size: [1600, 800]}]", 'size of "Row" would be 1,600 m'),
+        ("stairs: [{name: S, kind: straight, at: [1, 1], rise: 170}]", 'rise of "S" would be 170 m'),
+    ],
+)
+def test_things_in_millimetres_or_centimetres(line: str, said: str) -> None:
+    (problem,) = [p for p in problems(line) if p.code == "check-units"]
+    assert said in problem.message
+
+
+def test_how_to_write_what_was_meant() -> None:
+    unit = "detectors: [{name: D, model: microwave-omni-5.8, at: [1, 2,5], mounting: 2.5}]"
+    assert only(unit).help == "if 2,5 is one number, write 2.5 with a point; at: place [x, y]"
+    assert only("planes: [{name: p, target: person, heights: 0.3}]").help.startswith("write [0.3], a list")
+    assert only("needs: [{name: N, rooms: [r], share: 95}]").help.endswith("95 % is written 0.95")
+    assert only("desks: [{name: Row, at: [1, 1], seat: ja}]").help == "write true or false"
 
 
 def test_a_coordinate_beyond_any_building_asks_for_its_units() -> None:

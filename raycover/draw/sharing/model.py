@@ -14,11 +14,11 @@ from raycover.coverage import Coverage
 from raycover.draw import palette, words
 from raycover.draw.sharing.cells import halves
 from raycover.draw.sharing.gltf import Glb, chained
-from raycover.draw.sharing.storeys import Level, ShownPlane, make_lobes, show_plane
+from raycover.draw.sharing.shells import Shell, make_shells
+from raycover.draw.sharing.storeys import Level, ShownPlane, show_plane
 from raycover.draw.view3d.meshes import round_cone
 from raycover.draw.view3d.stage import COLOURS, PEOPLE, UNNOTICED
 from raycover.draw.view3d.still import representative
-from raycover.lobes import Lobe
 from raycover.rays import RayScene
 from raycover.scene.schema import Scene
 
@@ -41,7 +41,7 @@ GROUPS = (
 _EDGED = ("slab", "wall", "door", "panel", "stair", "desk", "sheet", "fixture", "solid", "mesh")
 #: With no choice given, the lobes of this many representative detectors.
 FEW = 4
-_LOBE_OPACITY = 0.2
+_LOBE_OPACITY, _THROUGH_OPACITY = 0.2, 0.32
 #: Maps of more cells than this have neighbours of one colour in one piece; smaller ones a piece a cell.
 CELLS_EACH = 30_000
 #: Bodies of more triangles leave normals out: readers then make flat ones themselves (glTF 2.0, 3.7.2.1), and corners
@@ -77,7 +77,7 @@ def model_glb(
     _add_detectors(glb, root, shown)
     motion = shown.planes[0].surface.motion
     chosen = {"all": shown.units, "few": representative(shown.units, shown.planes, FEW), "none": ()}[lobes]
-    _add_lobes(glb, root, make_lobes(Weather.of(scene.conditions), building, rays, chosen, motion))
+    _add_lobes(glb, root, make_shells(Weather.of(scene.conditions), building, rays, chosen, motion))
     return glb.bytes()
 
 
@@ -136,13 +136,17 @@ def _add_detectors(glb: Glb, root: int, shown: ShownPlane) -> None:
         glb.lines(node, line, np.stack([top, foot])[None])
 
 
-def _add_lobes(glb: Glb, root: int, lobes: dict[str, Lobe]) -> None:
-    if not lobes:
+def _add_lobes(glb: Glb, root: int, shells: dict[str, Shell]) -> None:
+    if not shells:
         return
     place = glb.node("lobes", under=root)
-    shell = glb.material("lobe", palette.SHELL, opacity=_LOBE_OPACITY, unlit=True)
-    ribs = glb.material("lobe ribs", "#B5701C", opacity=0.55, unlit=True)
-    for name, lobe in lobes.items():
+    for name, shell in shells.items():
         node = glb.node(f"lobe {name}", under=place)
-        glb.triangles(node, shell, lobe.vertices[lobe.triangles], flat=False)
-        glb.lines(node, ribs, chained(lobe.ribs))
+        face, rib = shell.colours
+        if len(shell.free):
+            tinted = glb.material(f"lobe {face}", face, opacity=_LOBE_OPACITY, unlit=True)
+            glb.triangles(node, tinted, shell.free, flat=False)
+        if len(shell.beyond):
+            beyond = glb.material("lobe through a wall", palette.THROUGH, opacity=_THROUGH_OPACITY, unlit=True)
+            glb.triangles(node, beyond, shell.beyond, flat=False)
+        glb.lines(node, glb.material(f"lobe ribs {rib}", rib, opacity=0.55, unlit=True), chained(shell.lobe.ribs))

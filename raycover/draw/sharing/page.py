@@ -23,7 +23,8 @@ from raycover.draw.footprints import outline, within
 from raycover.draw.glyphs import WORDS, sort_of
 from raycover.draw.sharing.gltf import chained
 from raycover.draw.sharing.pack import Pack, script_json
-from raycover.draw.sharing.storeys import WHOLE_M, Level, ShownMap, ShownPlane, make_lobes, show_plane
+from raycover.draw.sharing.shells import Shell, make_shells
+from raycover.draw.sharing.storeys import WHOLE_M, Level, ShownMap, ShownPlane, show_plane
 from raycover.draw.tables import letters
 from raycover.draw.title_block import state_shown
 from raycover.draw.view3d.floor_map import map_level_m
@@ -97,7 +98,7 @@ def _data(
     n_margins = sum(p.margin_db.size for plane in coverage.values() for p in plane.patches if p is not None)
     each = n_margins <= MOST_MARGINS
     lobes = {
-        motion: make_lobes(Weather.of(scene.conditions), building, rays, coverage.units, motion)
+        motion: make_shells(Weather.of(scene.conditions), building, rays, coverage.units, motion)
         for motion in dict.fromkeys(some.planes[0].surface.motion for some in shown)
     }
     rooms = {room.name for room in building.rooms}
@@ -122,20 +123,23 @@ def _data(
                 "kind": unit.kind,
                 "mounting": round(float(unit.mounting), 3),
                 "lobe": unit in first,
-                "lobes": {
-                    motion: {
-                        **pack.indexed(some[unit.name].vertices[some[unit.name].triangles]),
-                        "ribs": pack.indexed(chained(some[unit.name].ribs)),
-                    }
-                    for motion, some in lobes.items()
-                    if unit.name in some
-                },
+                "lobes": {motion: _shell(pack, some[unit.name]) for motion, some in lobes.items() if unit.name in some},
             }
             for unit in coverage.units
         ],
         "planes": [_plane(pack, scene, some, coverage, rooms, each=each, several=several) for some in shown],
         "people": {"noticed": PEOPLE, "missed": UNNOTICED},
+        "through": palette.THROUGH,
     }
+
+
+def _shell(pack: Pack, shell: Shell) -> dict[str, Any]:
+    """A lobe: its faces, those beyond a wall if there are any, its ribs and colours."""
+    face, rib = shell.colours
+    found = {**pack.indexed(shell.free), "ribs": pack.indexed(chained(shell.lobe.ribs)), "tint": face, "rib": rib}
+    if len(shell.beyond):
+        found["beyond"] = pack.indexed(shell.beyond)
+    return found
 
 
 def _classes(reserve_db: float) -> list[dict[str, Any]]:

@@ -1,4 +1,4 @@
-"""What models and pages show of a plane: its storeys with all that stands in them, its maps, detectors and lobes."""
+"""What models and pages show of a plane: its storeys with all that stands in them, its maps and detectors."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ import shapely
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.casting import Weather
 from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw.sharing.cells import MapCells, map_cells
@@ -20,11 +19,9 @@ from raycover.draw.view3d.cutaway import Cuts
 from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.people import seated_figures
 from raycover.draw.view3d.solids import Drawn, outlines_under
-from raycover.draw.view3d.still import ceiling_over, home_of, shifted_seats, slab_of
+from raycover.draw.view3d.still import home_of, shifted_seats, slab_of
 from raycover.draw.view3d.tray_bodies import draw_trays
 from raycover.draw.view3d.trays import StairRun, Tray, group_of, lifts, trays_of
-from raycover.lobes import Lobe, make_lobe
-from raycover.rays import RayScene
 
 Floats = NDArray[np.floating[Any]]
 
@@ -32,8 +29,6 @@ Floats = NDArray[np.floating[Any]]
 WHOLE_M = 1e3
 #: Obliquely from the south-east of the long side, as the window begins.
 _TURN_DEG, _ELEVATION_DEG = -64.0, 38.0
-#: Lobes of files: half as fine each way as those of pictures, which nobody sees and a quarter of the bytes.
-_AZIMUTHS, _RINGS = 96, 28
 
 
 @dataclass(frozen=True)
@@ -154,17 +149,3 @@ def _by_stairs(tray: Tray) -> dict[str, list[StairRun]]:
 def _shown(coverage: Coverage, plane: PlaneCoverage, cells: MapCells, by: Floats) -> ShownMap:
     name = next(name for name, some in coverage.items() if some is plane)
     return ShownMap(name, plane, MapCells(cells.corners + by, cells.rows, cells.columns))
-
-
-def make_lobes(
-    weather: Weather, building: Building, rays: RayScene, units: Sequence[Unit], motion: str
-) -> dict[str, Lobe]:
-    """Lobes of units by name, as files hold them: coarser than those of pictures. Empty ones are left out."""
-    found = {
-        unit.name: make_lobe(
-            unit, rays, weather, motion=motion, n_azimuths=_AZIMUTHS, n_rings=_RINGS,
-            below_m=ceiling_over(unit, building),
-        )
-        for unit in units
-    }  # fmt: skip
-    return {name: lobe for name, lobe in found.items() if len(lobe.triangles)}

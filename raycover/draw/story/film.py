@@ -5,7 +5,6 @@ The building is rendered once; person, way and lobes are drawn over it, so what 
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -13,11 +12,12 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from raycover.casting import Weather
 from raycover.draw import palette
-from raycover.draw.lettering import Font, clean, font_path
+from raycover.draw.lettering import clean
+from raycover.draw.story.moving import FOOT_PX, SIZE_PX, as_gif, foot, lettered
 from raycover.draw.story.views import Told
 from raycover.draw.view3d import environment
 from raycover.draw.view3d.people import limb_points
@@ -29,8 +29,6 @@ from raycover.walking.walk import Walk
 
 Floats = NDArray[np.floating[Any]]
 
-SIZE_PX = (960, 540)
-_FOOT_PX = 62
 #: Overlays are drawn so many times larger, then brought down.
 _FINER = 2
 FRAMES, _FRAME_MS, _LAST_MS = 84, 100, 1800
@@ -38,7 +36,6 @@ FRAMES, _FRAME_MS, _LAST_MS = 84, 100, 1800
 _LONGEST_STAY_S = 4.0
 #: Longest names listed of those who notice.
 _MOST_NAMES = 5
-_COLOURS = 160
 
 
 def film(told: Told, walk: Walk, plane_name: str, *, n_frames: int = FRAMES) -> bytes:
@@ -47,22 +44,14 @@ def film(told: Told, walk: Walk, plane_name: str, *, n_frames: int = FRAMES) -> 
     Raises MissingPart where 3D cannot be drawn.
     """
     pyvista = environment.load_for_pictures()
-    width, height = SIZE_PX[0], SIZE_PX[1] - _FOOT_PX
+    width, height = SIZE_PX[0], SIZE_PX[1] - FOOT_PX
     shot = Shot(lobes=(), people=False)
     composed = compose(told.scene, told.building, told.coverage, plane_name, told.rays, width, height, shot)
     composed = replace(composed, figures=(), unnoticed=(), dashes=np.zeros((0, 2, 3)))
     stage = _Stage(told, composed, walk, Image.fromarray(render(pyvista, composed)))
     steps = _steps(walk, n_frames)
     frames = [stage.frame(int(k)) for k in steps]
-    sample = Image.new("RGB", (SIZE_PX[0], SIZE_PX[1] * 3))
-    for row, k in enumerate((0, len(frames) // 2, len(frames) - 1)):
-        sample.paste(frames[k], (0, row * SIZE_PX[1]))
-    table = sample.quantize(_COLOURS, method=Image.Quantize.MEDIANCUT, kmeans=1)
-    flat = [frame.quantize(palette=table, dither=Image.Dither.NONE) for frame in frames]
-    file = io.BytesIO()
-    durations = [_FRAME_MS] * (len(flat) - 1) + [_LAST_MS]
-    flat[0].save(file, "GIF", save_all=True, append_images=flat[1:], duration=durations, loop=0, optimize=False)
-    return file.getvalue()
+    return as_gif(frames, [_FRAME_MS] * (len(frames) - 1) + [_LAST_MS])
 
 
 def _steps(walk: Walk, n_frames: int = FRAMES) -> NDArray[np.intp]:
@@ -151,11 +140,11 @@ class _Stage:
                     draw.line(part, fill=colour, width=2 * _FINER, joint="curve")
 
     def _units(self, draw: ImageDraw.ImageDraw, noticing: Sequence[str]) -> None:
-        font = _font("bold", 11 * _FINER)
+        font = lettered("bold", 11 * _FINER)
         feet = self._pixels(self.composed.feet)
-        for unit, (x, y), foot in zip(self.composed.units, self._tops.tolist(), feet.tolist(), strict=True):
+        for unit, (x, y), low in zip(self.composed.units, self._tops.tolist(), feet.tolist(), strict=True):
             active = unit.name in noticing
-            draw.line([(x, y), tuple(foot)], fill=palette.ACCENT, width=_FINER)
+            draw.line([(x, y), tuple(low)], fill=palette.ACCENT, width=_FINER)
             r = (7 if active else 4.5) * _FINER
             draw.ellipse((x - r - 2, y - r - 2, x + r + 2, y + r + 2), fill=palette.PAPER)
             draw.ellipse((x - r, y - r, x + r, y + r), fill=palette.ACCENT if active else palette.PAPER,
@@ -184,22 +173,10 @@ class _Stage:
 
     def _foot(self, draw: ImageDraw.ImageDraw, k: int, noticing: Sequence[str]) -> None:
         track = self.walk.track
-        top = SIZE_PX[1] - _FOOT_PX
-        draw.line([(20, top + 6), (SIZE_PX[0] - 20, top + 6)], fill=palette.INK, width=2)
         seconds = int(track.time_s[k])
         clock = f"{seconds // 60}:{seconds % 60:02d}"
-        draw.text((20, top + 30), f"{clock} min, {track.walked_m[k]:.1f} m", font=_font("sans", 15), fill=palette.INK,
-                  anchor="ls")  # fmt: skip
         names = ", ".join(clean(name) for name in noticing[:_MOST_NAMES])
         more = f" and {len(noticing) - _MOST_NAMES} more" if len(noticing) > _MOST_NAMES else ""
         said, colour = (f"noticed by {names}{more}", palette.ACCENT) if noticing else ("nobody notices", NOBODY)
-        draw.text((190, top + 30), said, font=_font("bold", 15), fill=colour, anchor="ls")
-        small = _font("sans", 11)
-        draw.text((20, top + 52), f"{clean(self.told.scene.title)}: {clean(self.walk.name)}"[:80], font=small,
-                  fill=palette.SECOND_INK, anchor="ls")  # fmt: skip
-        caution = "A prediction, not a site test. Not a safety function."
-        draw.text((SIZE_PX[0] - 20, top + 52), caution, font=small, fill=palette.SECOND_INK, anchor="rs")
-
-
-def _font(font: Font, size_px: int) -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(str(font_path(font)), size_px)
+        title = f"{clean(self.told.scene.title)}: {clean(self.walk.name)}"
+        foot(draw, f"{clock} min, {track.walked_m[k]:.1f} m", said, colour, title)

@@ -40,7 +40,7 @@ def need_slide(scene: Scene, coverage: Coverage, proof: Proof | None) -> NDArray
 
 def _where(verdict: NeedVerdict) -> str:
     n = len(verdict.places)
-    return verdict.places[0].site.label if n == 1 else f"{n} places"
+    return verdict.places[0].site.name if n == 1 else f"{n} places"
 
 
 def proof_slide(scene: Scene, proof: Proof) -> NDArray[np.uint8]:
@@ -56,7 +56,7 @@ def proof_slide(scene: Scene, proof: Proof) -> NDArray[np.uint8]:
             (
                 verdict.need.name,
                 f"{n} of {len(verdict.places)}",
-                f"{worst.site.label}: {share}{seen_words(worst.figures.share)}",
+                f"{worst.site.name}: {share}{seen_words(worst.figures.share)}",
                 margin_words(worst.figures.worst_db),
             )
         )

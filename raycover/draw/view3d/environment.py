@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import ctypes
 import os
+import re
 import sys
 from typing import Any
 
@@ -18,6 +19,8 @@ from raycover.errors import MissingPart
 _VARIABLE = "VTK_DEFAULT_OPENGL_WINDOW"
 _EGL_WINDOW, _X_WINDOW = "vtkEGLRenderWindow", "vtkXOpenGLRenderWindow"
 _EGL_PLATFORM_DEVICE = 0x313F
+#: Dots an inch of a plain screen, there and on a Mac. Projectors give shapes (16 by 9) for sizes, in mm.
+_PLAIN_DPI, _MAC_DPI, _NO_SCREEN_MM = 96.0, 72.0, 60
 
 NO_EGL = (
     "3D pictures need EGL, or an X display, and this machine offers neither. On Debian or Ubuntu: "
@@ -112,6 +115,51 @@ def display_problem() -> str | None:
         return f"the display {name} does not answer"
     x11.XCloseDisplay(display)
     return None
+
+
+def screen_scale() -> float:
+    """How many pixels a point of type has on the screen, by what its desktop is set to; 1 where nobody says.
+
+    On X: the toolkits' own variables, the desktop's resource Xft.dpi, then the display's own resolution, against 96
+    dots an inch. Elsewhere VTK says. Whole quarters, from 1 to 4.
+    """
+    for name in ("GDK_SCALE", "QT_SCALE_FACTOR"):
+        try:
+            return _quarters(float(os.environ[name]))
+        except (KeyError, ValueError):
+            continue
+    if sys.platform.startswith("linux"):
+        return _quarters((_dots_per_inch() or _PLAIN_DPI) / _PLAIN_DPI)
+    window = _pyvista()._vtk.vtkRenderWindow()
+    window.DetectDPI()
+    return _quarters(window.GetDPI() / (_MAC_DPI if sys.platform == "darwin" else _PLAIN_DPI))
+
+
+def _quarters(scale: float) -> float:
+    return min(max(round(4 * scale) / 4, 1.0), 4.0)
+
+
+def _dots_per_inch() -> float | None:
+    """What the X display is set to, or says of itself; a screen that does not know its size says nothing."""
+    x11 = _library("libX11.so.6")
+    if x11 is None:
+        return None
+    x11.XOpenDisplay.restype, x11.XOpenDisplay.argtypes = ctypes.c_void_p, [ctypes.c_char_p]
+    display = x11.XOpenDisplay(os.environ.get("DISPLAY", "").encode())
+    if not display:
+        return None
+    x11.XResourceManagerString.restype, x11.XResourceManagerString.argtypes = ctypes.c_char_p, [ctypes.c_void_p]
+    x11.XCloseDisplay.argtypes = [ctypes.c_void_p]
+    for ask in (x11.XDisplayHeight, x11.XDisplayHeightMM):
+        ask.argtypes = [ctypes.c_void_p, ctypes.c_int]
+    try:
+        told = re.search(rb"^Xft\.dpi:\s*([\d.]+)", x11.XResourceManagerString(display) or b"", re.MULTILINE)
+        if told:
+            return float(told[1])
+        pixels, millimetres = (ask(display, 0) for ask in (x11.XDisplayHeight, x11.XDisplayHeightMM))
+        return 25.4 * pixels / millimetres if millimetres > _NO_SCREEN_MM else None
+    finally:
+        x11.XCloseDisplay(display)
 
 
 def _library(name: str) -> ctypes.CDLL | None:

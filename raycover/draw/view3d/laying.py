@@ -96,3 +96,22 @@ def ceiling_over(unit: Unit, building: Building) -> float:
     if room.tiles is not None and unit.position[2] <= room.floor + room.tiles + 1e-3:
         return room.floor + room.tiles
     return room.floor + room.height
+
+
+def through_walls(lobe: Lobe, building: Building, kind: str, by: Floats | None = None) -> NDArray[np.bool_]:
+    """(m,) triangles of a lobe, drawn moved by a vector, that lie in another room than its detector, or outside all.
+
+    Of a unit that is infrared alone none does: only microwave gets there.
+    """
+    moved = np.zeros(3) if by is None else by
+    if not len(lobe.triangles) or not building.rooms or kind == "infrared":
+        return np.zeros(len(lobe.triangles), bool)
+    home = int(building.rooms_at((lobe.position - moved)[None])[0])
+    if home < 0:
+        return np.zeros(len(lobe.triangles), bool)
+    ends = lobe.vertices - moved
+    inward = lobe.position - moved - ends
+    # A hair toward the unit: what ends at a wall lies in it.
+    ends += 0.03 * inward / np.maximum(np.linalg.norm(inward, axis=1, keepdims=True), 1e-9)
+    # One end beyond is enough: a side from here to there would be in stripes, were each triangle asked by its middle.
+    return np.asarray((building.rooms_at(ends) != home)[lobe.triangles].any(axis=1))

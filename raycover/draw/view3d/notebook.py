@@ -9,7 +9,8 @@ import numpy as np
 
 from raycover.coverage import Coverage
 from raycover.draw import palette
-from raycover.draw.sharing.storeys import ShownPlane, make_lobes, show_plane
+from raycover.draw.sharing.shells import make_shells
+from raycover.draw.sharing.storeys import ShownPlane, show_plane
 from raycover.draw.view3d import environment, stage
 from raycover.draw.view3d.camera import fit
 from raycover.errors import did_you_mean
@@ -50,9 +51,11 @@ def show(
                 stage.add_people(pyvista, plotter, [figure], colour=colour)
     _add_units(pyvista, plotter, shown)
     first = shown.planes[0]
-    found = make_lobes(first.explainer.weather, building, coverage.rays, units, first.surface.motion)
-    for lobe in found.values():
-        stage.add_lobe(pyvista, plotter, lobe, line_px=1.0)
+    found = make_shells(first.explainer.weather, building, coverage.rays, units, first.surface.motion)
+    for shell in found.values():
+        stage.add_lobe(
+            pyvista, plotter, shell.lobe, line_px=1.0, through=shell.through, colours=palette.TINTS[shell.tint]
+        )
     points = np.concatenate([*(level.drawn.points for level in shown.levels), shown.tops])
     stage.aim(plotter, fit(shown.view, points, *(int(v) for v in plotter.window_size)), points)
     plotter.renderer.ResetCameraClippingRange()

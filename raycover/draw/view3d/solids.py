@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.building.parts import Building, Sheet
+from raycover.building.parts import Building
 from raycover.draw.view3d.camera import View
 from raycover.draw.view3d.cutaway import (
     SLIM_M2,
@@ -21,7 +21,8 @@ from raycover.draw.view3d.cutaway import (
     upright_pieces,
 )
 from raycover.draw.view3d.imported import imported_bodies, imported_things
-from raycover.draw.view3d.meshes import NOTHING, Body, boxes, join, level, plate, prism, sides
+from raycover.draw.view3d.meshes import NOTHING, Body, boxes, join, level, prism, sides
+from raycover.draw.view3d.overhead import JOINT_M, overhead_bodies, plates, ruled_m
 from raycover.draw.view3d.walls import glass_bodies, panel_bodies, wall_bodies
 
 Floats = NDArray[np.floating[Any]]
@@ -34,7 +35,10 @@ _WIRE_M, _WIRES_APART_M = 0.02, 0.3
 
 @dataclass(frozen=True)
 class Drawn:
-    """Bodies by role, what is only outlined, glass, and the points that a picture must hold."""
+    """Bodies by role, what is only outlined, glass, and the points that a picture must hold.
+
+    `ruled_m` is how far apart ceilings are ruled, where they are shown.
+    """
 
     bodies: dict[str, Body]
     ghosts: Floats
@@ -42,6 +46,7 @@ class Drawn:
     glass_lines: Floats
     things: list[Standing] = field(default_factory=list)
     cut_at: list[float] = field(default_factory=list)
+    ruled_m: float | None = None
 
     @property
     def triangles(self) -> Floats:
@@ -56,22 +61,24 @@ class Drawn:
 
 
 def draw_solids(
-    building: Building, area: Any, view: View | None, cuts: Cuts, *, slab_m: float = _SLAB_M, low: bool = False
-) -> Drawn:
+    building: Building, area: Any, view: View | None, cuts: Cuts, *, slab_m: float = _SLAB_M, low: bool = False,
+    roofed: bool = False,
+) -> Drawn:  # fmt: skip
     """Everything that stands in a building, cut open for a view; without one everything alike, high or `low`.
 
-    `area` is the mapped area in plan (shapely), `slab_m` how thick the floor's edge is drawn.
+    `area` is the mapped area in plan (shapely), `slab_m` how thick the floor's edge is drawn. `roofed`: with ceilings,
+    roofs and what hangs, for an eye inside.
     """
     pieces = upright_pieces(building, area, view, cuts, low=low)
     bodies: dict[str, Body] = {}
     walls = [p for p in pieces if _looks(p) == "wall"]
-    bodies["wall"], bodies["cap"] = wall_bodies(walls, _CAP_M)
+    bodies["wall"], bodies["cap"] = wall_bodies(walls, JOINT_M if roofed else _CAP_M)
     bodies["door"] = panel_bodies([p for p in pieces if _looks(p) == "door"])
     bodies["panel"] = panel_bodies([p for p in pieces if _looks(p) == "panel"])
     glass, glass_lines = glass_bodies([p for p in pieces if _looks(p) == "glass"])
     flat = [s for s in building.sheets if s.kind in ("desk", "sheet") or s.loc[:1] == ("desks",)]
-    bodies["desk"] = join([b for s in flat if s.kind != "sheet" for b in _plates(s)])
-    bodies["sheet"] = join([b for s in flat if s.kind == "sheet" for b in _plates(s)])
+    bodies["desk"] = join([b for s in flat if s.kind != "sheet" for b in plates(s)])
+    bodies["sheet"] = join([b for s in flat if s.kind == "sheet" for b in plates(s)])
     bodies["slab"] = _slab(building, area, slab_m)
     imported = imported_things(building)
     things = standing_things(building) + imported
@@ -82,25 +89,22 @@ def draw_solids(
     heights = {thing.owner: height for thing, height in zip(imported, cut_at[first:], strict=True)}
     bodies["mesh"], panes = imported_bodies(building, heights)
     glass, glass_lines = join([glass, panes]), np.concatenate([glass_lines, panes.edges])
-    ghosts = np.concatenate([_ghosts(things, cut_at), overhead_lines(building)])
-    return Drawn({k: b for k, b in bodies.items() if not b.empty}, ghosts, glass, glass_lines, things, cut_at)
+    ghosts = _ghosts(things, cut_at)
+    if roofed:
+        bodies["ceiling"], lights, bodies["hung"] = overhead_bodies(building)
+        glass, glass_lines = join([glass, lights]), np.concatenate([glass_lines, lights.edges])
+    else:
+        ghosts = np.concatenate([ghosts, overhead_lines(building)])
+    return Drawn(
+        {k: b for k, b in bodies.items() if not b.empty}, ghosts, glass, glass_lines, things, cut_at,
+        ruled_m(building) if roofed else None,
+    )  # fmt: skip
 
 
 def _looks(piece: UprightPiece) -> str:
     if piece.sheet.construction.glazing:
         return "glass"
     return {"door": "door", "window": "glass", "panel": "panel", "leaf": "panel"}.get(piece.sheet.kind, "wall")
-
-
-def _plates(sheet: Sheet) -> list[Body]:
-    """A flat sheet as plates of its own thickness."""
-    thickness = max(sheet.construction.thickness_m, 0.025)
-    bodies = []
-    for part in shapely.get_parts(sheet.polygon):
-        rings = [np.asarray(ring.coords)[:-1] for ring in (part.exterior, *part.interiors)]
-        outline, *holes = (sheet.frame.to_space(ring) for ring in rings)
-        bodies.append(plate(outline, holes, thickness))
-    return bodies
 
 
 def _slab(building: Building, area: Any, thickness: float) -> Body:

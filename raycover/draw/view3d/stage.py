@@ -39,8 +39,12 @@ COLOURS: dict[str, tuple[str, str | None]] = {
     "deck": ("#CDC9BF", "#7C858A"),
     "wire": ("#98A2A7", None),
     "guard": ("#8A7F5C", "#4A555C"),
+    "ceiling": ("#D3D2CE", "#B4B8B7"),
+    "hung": ("#DAD7D0", "#4A555C"),
 }
-_UNLIT = ("cap",)
+#: Without light, colours come out 1.12 times as bright: ambient and diffuse parts add up. From above no light reaches
+#: the face of a ceiling.
+_UNLIT = ("cap", "ceiling")
 PEOPLE = "#2A363E"
 #: Seated people whom nobody notices.
 UNNOTICED = "#D9A441"
@@ -169,8 +173,9 @@ def add_lobe(
     line_px: float,
     opacity: float = 0.22,
     through: NDArray[np.bool_] | None = None,
+    colours: tuple[str, str] = palette.TINTS[0],
 ) -> list[Any]:
-    """A translucent shell with its ribs; where it has come `through` a wall, darker."""
+    """A translucent shell and its ribs in some colours; where it has come `through` a wall, violet and stronger."""
     if not len(lobe.triangles):
         return []
     beyond = np.zeros(len(lobe.triangles), bool) if through is None else through
@@ -179,21 +184,21 @@ def add_lobe(
             to_surface(pyvista, lobe.vertices[lobe.triangles[chosen]]), color=colour, opacity=strength, lighting=False,
             culling="back", reset_camera=False, show_scalar_bar=False,
         )
-        for chosen, colour, strength in ((~beyond, palette.SHELL, opacity), (beyond, palette.THROUGH, opacity + 0.12))
+        for chosen, colour, strength in ((~beyond, colours[0], opacity), (beyond, palette.THROUGH, opacity + 0.12))
         if chosen.any()
     ]  # fmt: skip
     ribs = to_polylines(pyvista, lobe.ribs)
     if ribs.n_points:
         actors.append(
             plotter.add_mesh(
-                ribs, color="#B5701C", opacity=0.55, line_width=line_px, lighting=False, reset_camera=False
+                ribs, color=colours[1], opacity=0.55, line_width=line_px, lighting=False, reset_camera=False
             )
         )
     return actors
 
 
 def add_dots(
-    pyvista: Any, plotter: Any, tops: Floats, on: NDArray[np.bool_], *, chosen: int | None = None
+    pyvista: Any, plotter: Any, tops: Floats, on: NDArray[np.bool_], *, chosen: int | None = None, scale: float = 1.0
 ) -> list[Any]:
     """Detectors (n, 3) as dots: the chosen one large, others paler then, those that are off grey."""
     index = np.arange(len(tops))
@@ -205,7 +210,7 @@ def add_dots(
         (~on & (index == chosen), palette.THIRD_INK, 15),
         (on & (index == chosen), palette.ACCENT, 15),
     ):
-        actors += add_points(pyvista, plotter, tops[mine], colour, size)
+        actors += add_points(pyvista, plotter, tops[mine], colour, size * scale)
     return actors
 
 

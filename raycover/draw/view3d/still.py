@@ -34,6 +34,7 @@ from raycover.draw.view3d.laying import (
     seen_areas,
     shifted_seats,
     slab_of,
+    through_walls,
 )
 from raycover.draw.view3d.people import figure, seated_figures, stand_people
 from raycover.draw.view3d.solids import Drawn, outlines_under
@@ -266,7 +267,7 @@ def compose(
     if alike is None:
         drawn = draw_trays(trays, moved, view, cuts, slab_m=slab)
     else:
-        drawn = draw_trays(trays, moved, None, alike, slab_m=slab, low=True)
+        drawn = draw_trays(trays, moved, None, alike, slab_m=slab, low=True, roofed=inside and shot.walls is None)
     weather = Weather.of(scene.conditions)
     caster = RayScene(building) if rays is None else rays
     motion = planes[0].surface.motion
@@ -301,7 +302,9 @@ def compose(
     return Composed(
         name, planes, tuple(laid), tuple(stair_maps), drawn, placed, units, tops, feet, lobes, (*figures, *seated),
         np.concatenate([nothing, *dashes]), np.concatenate([nothing, *covered]), links(trays, moved, view), unnoticed,
-        tuple(_through(lobe, building, by[k], units[k]) for lobe in lobes for k in [names_of.index(lobe.name)]),
+        tuple(
+            through_walls(lobe, building, units[k].kind, by[k]) for lobe in lobes for k in [names_of.index(lobe.name)]
+        ),
         _hidden(shot, caster, tops) if inside and alike is not None else None,
     )  # fmt: skip
 
@@ -342,24 +345,6 @@ def _placed(shot: Shot, view: View, points: Floats, width: int, height: int) -> 
         return fit(view, points, width, height, margin_px=14)
     middle = shot.target if shot.target is not None else (points.min(axis=0) + points.max(axis=0)) / 2
     return Fit(view, width, height, shot.parallel_m / height, view.project(middle))
-
-
-def _through(lobe: Lobe, building: Building, by: Floats, unit: Unit) -> NDArray[np.bool_]:
-    """(m,) triangles of a lobe, drawn moved by a vector, that lie in another room than its detector, or outside all.
-
-    Only microwave gets there.
-    """
-    if not len(lobe.triangles) or not building.rooms or unit.kind == "infrared":
-        return np.zeros(len(lobe.triangles), bool)
-    home = int(building.rooms_at((lobe.position - by)[None])[0])
-    if home < 0:
-        return np.zeros(len(lobe.triangles), bool)
-    ends = lobe.vertices - by
-    inward = lobe.position - by - ends
-    # A hair toward the unit: what ends at a wall lies in it.
-    ends += 0.03 * inward / np.maximum(np.linalg.norm(inward, axis=1, keepdims=True), 1e-9)
-    # One end beyond is enough: a side from here to there would be in stripes, were each triangle asked by its middle.
-    return np.asarray((building.rooms_at(ends) != home)[lobe.triangles].any(axis=1))
 
 
 def _hidden(shot: Shot, rays: RayScene, tops: Floats) -> NDArray[np.bool_] | None:

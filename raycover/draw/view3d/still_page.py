@@ -280,7 +280,9 @@ def _foot(page: Page, scene: Scene, composed: Composed) -> None:
     how = f"{composed.placed.fov_deg:g}° perspective" if isinstance(composed.placed, Lens) else "parallel projection"
     seen_from = f"{plane}from the {view.compass(scene.north_deg)}, {view.words}, {how}"
     date = scene.date if scene.date is not None else words.today()
-    below = f"raycover {raycover.__version__} · revision {clean(scene.revision)} · {clean(date)}"
+    ruled = composed.drawn.ruled_m
+    above = "" if ruled is None else f"ceiling ruled each {ruled:g} m · "
+    below = f"{above}raycover {raycover.__version__} · revision {clean(scene.revision)} · {clean(date)}"
     for y, line in zip((10.3, 6.0), (seen_from, below), strict=True):
         page.text(_RIGHT, y, line, 8.3, color=palette.SECOND_INK, ha="right")
 

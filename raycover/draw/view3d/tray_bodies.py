@@ -20,12 +20,13 @@ Floats = NDArray[np.floating[Any]]
 
 
 def draw_trays(
-    trays: Sequence[Tray], moved: Floats, view: View | None, cuts: Cuts, *, slab_m: float, low: bool = False
-) -> Drawn:
+    trays: Sequence[Tray], moved: Floats, view: View | None, cuts: Cuts, *, slab_m: float, low: bool = False,
+    roofed: bool = False,
+) -> Drawn:  # fmt: skip
     """Everything that stands in some storeys, each moved by its vector (3,); see `draw_solids`."""
     parts = []
     for tray, by in zip(trays, moved, strict=True):
-        drawn = draw_solids(tray.building, tray.area, view, cuts, slab_m=slab_m, low=low)
+        drawn = draw_solids(tray.building, tray.area, view, cuts, slab_m=slab_m, low=low, roofed=roofed)
         stairs = [
             stair_body(run.stairs.pieces[strip.piece], run.waist) for run in tray.runs for strip in run.run.strips
         ]

@@ -13,7 +13,7 @@ from raycover.physics.slab.averages import (
 )
 from raycover.physics.slab.fields import GRAZING_COS, reflectance, transmittance
 from raycover.physics.slab.layers import SPREAD_A, SPREAD_C, Layer, Material
-from raycover.physics.slab.tables import LossTable, ReflectionTable
+from raycover.physics.slab.tables import LossTable, LossTables, ReflectionTable
 from raycover.physics.slab.varied import varied_loss_db
 
 __all__ = [
@@ -23,6 +23,7 @@ __all__ = [
     "SPREAD_C",
     "Layer",
     "LossTable",
+    "LossTables",
     "Losses",
     "Material",
     "ReflectionTable",

@@ -110,6 +110,26 @@ class LossTable(_Lookup):
         return self._at(cos_incidence)
 
 
+class LossTables:
+    """Tables of several constructions at one frequency, end to end, looked up in one go."""
+
+    def __init__(self, tables: Sequence[LossTable]) -> None:
+        self._value = np.concatenate([table._value for table in tables])
+        self._slope = np.concatenate([table._slope for table in tables])
+
+    def loss_db(self, which: NDArray[np.intp], cosine: NDArray[np.floating]) -> Floats:
+        """One-way loss (n,) in dB by number of table (n,) and cosine of incidence (n,), 0 to 1: as by that table."""
+        position = np.multiply(cosine, _Lookup.N_STEPS, dtype=np.float64)
+        np.minimum(position, _Lookup.N_STEPS, out=position)
+        index = position.astype(np.intp)
+        position -= index
+        index += which * (_Lookup.N_STEPS + 1)
+        found: Floats = self._slope.take(index)
+        found *= position
+        found += self._value.take(index)
+        return found
+
+
 class ReflectionTable(_Lookup):
     """One-way reflection loss of one construction at one frequency, looked up by cosine of incidence.
 

@@ -24,12 +24,10 @@ def method(report: Report, w: Words) -> Section:
 
 
 def warnings(report: Report, w: Words) -> Section:
-    """What the program warns of, as it says it."""
+    """What the program warns of."""
     if not report.warnings:
         return Section("warnings", w("warnings"), (Paragraph(w("no warnings")),))
-    said = tuple(
-        name(f"{problem.message}" + (f" ({problem.help})" if problem.help else "")) for problem in report.warnings
-    )
+    said = tuple(name(w.warning(problem)) for problem in report.warnings)
     return Section("warnings", w("warnings"), (Paragraph(w("warnings intro")), Bullets(said)))
 
 

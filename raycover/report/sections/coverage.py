@@ -147,6 +147,6 @@ def _seats(report: Report, w: Words) -> Section:
         if seat.blocked_by and not seat.noticed:
             why = f"{why}: {name(seat.blocked_by)}"
         verdict = Cell(w("yes"), "good", "sign noticed") if seat.noticed else Cell(w("no"), "bad", "sign unnoticed")
-        rows.append(row(name(seat.name), verdict, w.margin(seat.margin_db), name(seat.detector or "–"), why))
+        rows.append(row(name(w.said(seat.name)), verdict, w.margin(seat.margin_db), name(seat.detector or "–"), why))
     columns = w.columns("seat*1", "noticed", "margin db>", "detector", "cause*1")
     return Section("seats", w("seats"), (Paragraph(w("seats intro")), Table(w("seats table"), columns, tuple(rows))))

@@ -128,8 +128,10 @@ def _places(verdict: NeedVerdict, w: Words) -> Section:
 
 def _label(place: PlaceVerdict, w: Words) -> str:
     """A place's name: flights and landings in the language, what the scene names as it is."""
-    label = place.site.label
-    return name(w.said(label) if place.site.piece >= 0 else label)
+    site = place.site
+    if site.piece >= 0:
+        return name(f"{site.owner}, {w.said(site.label)}")
+    return name(w.said(site.label) if site.kind in ("seat", "door") else site.label)
 
 
 def _place_row(verdict: NeedVerdict, place: PlaceVerdict, w: Words) -> tuple[Cell, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from raycover.mending import Mending
-from raycover.mending_words import cost_words, mend_effect, mend_words, mending_verdict, mends_words
+from raycover.mending_words import cost_words, mend_effect, mend_seen, mend_words, mending_verdict, mends_words
 from raycover.proof_words import chance_words, remedy_cost
 from raycover.remedies import Trouble
 from raycover.report.content import Block, Cell, Paragraph, Section, Table, row
@@ -37,7 +37,7 @@ def mended(mendings: tuple[Mending, ...], w: Words) -> Section:
             row(
                 name(w.said(mend_words(mend))),
                 Cell(w.said(mends_words(mend, mending)), "good" if mend.mends else "bad"),
-                w.percent(mend.share),
+                w.percent(mend.share) if mend.walk is None else name(w.said(mend_seen(mend))),
                 w.number(mend.gap_m, 2),
                 w.margin(mend.worst_db),
                 chance_words(mend.chance) or "–",

@@ -120,13 +120,17 @@
     $("legend").replaceChildren(...rows);
   }
   function fillUnits() {
+    const passed = data.units.some((unit, k) => state.lobes[k] && state.on[k] && unit.lobes[plane().motion] && unit.lobes[plane().motion].beyond);
+    $("through").hidden = !passed; $("through").firstChild.style.background = data.through;
     $("units").replaceChildren(...data.units.map((unit, k) => {
       const li = make("li"), on = make("input"), name = make("label", undefined, "name"), lobed = make("label", undefined, "lobed"), lobe = make("input"), alone = make("button", "alone");
       on.type = lobe.type = "checkbox"; alone.type = "button"; on.id = "unit" + k;
       on.checked = state.on[k]; on.setAttribute("aria-label", unit.name + " on"); on.onchange = () => setOn(k, on.checked);
       name.htmlFor = on.id; name.append(make("b", unit.name), make("span", `${unit.title}, at ${unit.mounting} m`, "what"));
       lobe.checked = state.lobes[k]; lobe.disabled = !unit.lobes[plane().motion]; lobe.onchange = () => { state.lobes[k] = lobe.checked; update(); };
-      lobed.append(lobe, "lobe"); alone.onclick = () => solo(k);
+      const tint = make("i", undefined, "tint"), shell = unit.lobes[plane().motion];
+      if (shell) { tint.style.background = shell.tint; if (shell.beyond) tint.style.borderRight = `.45em solid ${data.through}`; }
+      lobed.title = shell && shell.beyond ? "violet: what has come through a wall" : ""; lobed.append(lobe, tint, "lobe"); alone.onclick = () => solo(k);
       li.append(on, name, lobed, alone);
       return li;
     }));
@@ -277,8 +281,9 @@
         const lobe = unit.lobes[here.motion];
         if (lobe) {
           const group = new T.Group();
-          const shell = new T.Mesh(geometry(lobe), new T.MeshBasicMaterial({ color: 0xe9a13b, transparent: true, opacity: 0.2, depthWrite: false, side: T.FrontSide }));
-          group.add(shell, new T.LineSegments(geometry(lobe.ribs), new T.LineBasicMaterial({ color: 0xb5701c, transparent: true, opacity: 0.5 })));
+          const shell = (part, color, opacity) => new T.Mesh(geometry(part), new T.MeshBasicMaterial({ color, transparent: true, opacity, depthWrite: false, side: T.FrontSide }));
+          group.add(shell(lobe, lobe.tint, 0.2), new T.LineSegments(geometry(lobe.ribs), new T.LineBasicMaterial({ color: lobe.rib, transparent: true, opacity: 0.55 })));
+          if (lobe.beyond) group.add(shell(lobe.beyond, data.through, 0.32));
           group.position.z = here.lift[k]; group.renderOrder = 5; built.add(group); lobes[k] = group;
         }
         const print = here.footprints[k];

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -16,7 +17,7 @@ from raycover.draw.view3d.window.canvas import Spot
 from raycover.draw.view3d.window.commands import Commands
 from raycover.draw.view3d.window.keys import help_card
 from raycover.draw.view3d.window.labels import Label, LabelLayer
-from raycover.draw.view3d.window.panel import WIDTH_PX, Shown, draw_panel
+from raycover.draw.view3d.window.panel import LOWEST, WIDTH, Shown, draw_panel
 from raycover.draw.view3d.window.pointer import Pointer
 from raycover.draw.view3d.window.scenery import Scenery
 from raycover.draw.view3d.window.speaking import labels_of, shown_of
@@ -27,8 +28,11 @@ from raycover.keeping import SceneFile
 from raycover.live import LiveCoverage
 from raycover.underlay import read_underlay
 
-_SIZE_PX = (1500, 880)
+#: Of the window as it opens, in points: pixels of a plain screen.
+_SIZE = (1500, 880)
 _SMALLEST_PX = (700, 480)
+#: Type and controls are made so much larger at a key press, no smaller or larger than this, and take half of the width.
+_STEP, _SMALLEST_SCALE, _LARGEST_SCALE, _PANEL_SHARE = 0.125, 0.7, 4.0, 0.5
 #: A trial that takes longer (s) is not followed while something is dragged, only when it is let go.
 _TOO_SLOW_S = 0.5
 #: VTK's numbers of the plain arrow and the hand.
@@ -47,9 +51,11 @@ class Window:
         file: SceneFile | None = None,
         *,
         off_screen: bool = False,
-        size: tuple[int, int] = _SIZE_PX,
+        size: tuple[int, int] | None = None,
+        scale: float | None = None,
         folder: Path | None = None,
     ) -> None:
+        """`size` in pixels; `scale` is how many of them a point of type has: as the screen is set if not given."""
         self.pyvista = environment.load_for_pictures() if off_screen else environment.load_for_window()
         self.live, self.file = live, file
         self.folder = Path.cwd() if folder is None else folder
@@ -64,10 +70,14 @@ class Window:
         self.printing = False
         self.is_slow = False
         self._way_labels: list[Label] = []
-        self._size = (0, 0)
+        self._size, self._aspect = (0, 0), 0.0
         self._asked = self._hand = False
+        if scale is None:
+            scale = 1.0 if off_screen else environment.screen_scale()
+        self._screen_scale = scale
+        opens = size or (round(_SIZE[0] * scale), round(_SIZE[1] * scale))
         self.plotter = self.pyvista.Plotter(
-            off_screen=off_screen, window_size=size, lighting="none", title=f"raycover: {live.scene.title}"
+            off_screen=off_screen, window_size=opens, lighting="none", title=f"raycover: {live.scene.title}"
         )
         try:
             self.scenery = Scenery(self.pyvista, self.plotter, live, self.state, read_underlay(live.scene))
@@ -82,9 +92,16 @@ class Window:
         return self._size[1]
 
     @property
+    def scale(self) -> float:
+        """Pixels a point: as the screen and the person at it want it, but so that the panel finds room."""
+        width, height = self._size
+        most = max(min(height / LOWEST, _PANEL_SHARE * width / WIDTH, _LARGEST_SCALE), _SMALLEST_SCALE)
+        return min(max(self._screen_scale * self.state.enlarged, _SMALLEST_SCALE), most)
+
+    @property
     def panel_width(self) -> int:
         """Of the panel, px."""
-        return WIDTH_PX
+        return round(WIDTH * self.scale)
 
     @property
     def look_height(self) -> float:
@@ -120,7 +137,7 @@ class Window:
         """Close, but ask once where edits would be lost."""
         if self.live.changed and self.file is not None and not self._asked:
             with self.frame():
-                self.state.message = "Detectors have moved: s saves them, q again closes without"
+                self.state.message = "Detectors have changed: s saves them, closing once more leaves without"
             self._asked = True
         elif self.plotter.iren is not None:
             self.plotter.iren.terminate_app()
@@ -183,10 +200,11 @@ class Window:
     def draw_help(self) -> None:
         actors = []
         if self.state.help:
-            picture = help_card().pixels()
-            card = stage.flat_image(self.pyvista, picture)
             width, height = self._size
-            left = (width - WIDTH_PX - picture.shape[1]) // 2
+            room = width - self.panel_width
+            picture = help_card(room, height, self.scale).pixels()
+            card = stage.flat_image(self.pyvista, picture)
+            left = (room - picture.shape[1]) // 2
             card.SetPosition(max(left, 0), max((height - picture.shape[0]) // 2, 0))
             self.plotter.add_actor(card, reset_camera=False, render=False)
             actors = [card]
@@ -198,7 +216,7 @@ class Window:
         return shown_of(self.live, self.scenery, self.state, self.verdict, self.heights, can_save=can_save)
 
     def _draw_panel(self) -> None:
-        drawn = draw_panel(self.shown(), self._size[1])
+        drawn = draw_panel(self.shown(), self._size[1], self.scale)
         self.spots, self.n_rows = drawn.canvas.spots, drawn.n_rows
         self._beside.RemoveAllViewProps()
         self._beside.AddViewProp(stage.flat_image(self.pyvista, drawn.canvas.pixels()))
@@ -207,7 +225,9 @@ class Window:
         """Look from a direction, everything in sight."""
         width, height = self.plotter.render_window.GetSize()
         points = self.scenery.points
-        placed = fit(view, points, max(int(width) - WIDTH_PX, 50), max(int(height), 50), margin_px=36)
+        placed = fit(
+            view, points, max(int(width) - self.panel_width, 50), max(int(height), 50), margin_px=round(36 * self.scale)
+        )
         stage.aim(self.plotter, placed, points)
         self.plotter.renderer.ResetCameraClippingRange()
 
@@ -220,7 +240,9 @@ class Window:
         if not plotter.off_screen:
             # Frames and bars of a desktop take a little of its screen.
             screen, size = plotter.render_window.GetScreenSize(), plotter.render_window.GetSize()
-            plotter.window_size = [min(size[0], max(screen[0] - 40, 700)), min(size[1], max(screen[1] - 90, 480))]
+            plotter.window_size = [
+                min(size[0], max(screen[0] - 40, _SMALLEST_PX[0])), min(size[1], max(screen[1] - 90, _SMALLEST_PX[1])),
+            ]  # fmt: skip
         plotter.set_background("white")
         for direction, colour, intensity in (((0.5, 0.9, 1.0), "#FFF8EE", 0.75), ((-0.8, 0.1, 0.6), "#E3ECF5", 0.35)):
             lamp = self.pyvista.Light(position=direction, light_type="camera light", color=colour, intensity=intensity)
@@ -232,10 +254,8 @@ class Window:
         self._beside.InteractiveOff()
         plotter.render_window.AddRenderer(self._beside)
         self.labels = LabelLayer(plotter.renderer)
-        self.scenery.draw()
-        self.draw_labels()
-        self.look(self.scenery.oblique)
         self._lay_out()
+        self.look(self.scenery.oblique)
         plotter.suppress_rendering = False
         plotter.show(auto_close=False, interactive=False, interactive_update=not plotter.off_screen)
         self._listen()
@@ -251,7 +271,8 @@ class Window:
         asks.RemoveObservers("KeyPressEvent")
         asks.RemoveObservers("CharEvent")
         asks.AddObserver(
-            "KeyPressEvent", lambda who, _: self.press(who.GetKeySym() or "", control=bool(who.GetControlKey()))
+            "KeyPressEvent",
+            lambda who, _: self.press(who.GetKeySym() or "", control=_commands(who), shift=bool(who.GetShiftKey())),
         )
         asks.AddObserver("ExitEvent", lambda *_: self.leave())
         first: dict[str, Callable[[int, int], bool]] = {
@@ -269,10 +290,24 @@ class Window:
         self.plotter.render_window.AddObserver("ModifiedEvent", lambda *_: self._lay_out())
 
     def on_panel(self, x: int) -> bool:
-        return x >= self._size[0] - WIDTH_PX
+        return x >= self._size[0] - self.panel_width
 
-    def panel_x(self, x: int) -> int:
-        return x - (self._size[0] - WIDTH_PX)
+    def on_canvas(self, x: int, y: int) -> tuple[float, float]:
+        """A pixel of the window in points of the panel."""
+        return (x - (self._size[0] - self.panel_width)) / self.scale, (self._size[1] - 1 - y) / self.scale
+
+    def enlarge(self, step: int) -> None:
+        """Type and controls a step larger or smaller, or (0) as they were."""
+        state = self.state
+        with self.frame(fresh=True):
+            before = self.scale
+            state.enlarged = 1.0 if step == 0 else max(state.enlarged + _STEP * step, _STEP)
+            if step and self.scale == before:
+                state.enlarged -= _STEP * step
+                state.message = "No larger here: make the window larger" if step > 0 else "No smaller"
+            else:
+                state.message = f"Type and controls at {self.scale / self._screen_scale:.0%}"
+            self._lay_out()
 
     def show_hand(self, over: bool) -> None:
         """The mouse's pointer as a hand over what can be dragged."""
@@ -286,19 +321,29 @@ class Window:
             return
         width, height = self.plotter.render_window.GetSize()
         size = (max(int(width), _SMALLEST_PX[0]), max(int(height), _SMALLEST_PX[1]))
-        if size == self._size:
+        before, scaled = self._aspect, self.scenery.scale
+        if size == self._size and self.scale == scaled:
             return
-        aspect = (size[0] - WIDTH_PX) / size[1]
-        before = (self._size[0] - WIDTH_PX) / max(self._size[1], 1)
-        if before > aspect > 0:
-            # Narrower than before: the same width of building stays in sight.
-            self.plotter.camera.parallel_scale *= before / aspect
         self._size = size
-        share = 1 - WIDTH_PX / size[0]
+        self._aspect = (size[0] - self.panel_width) / size[1]
+        if before > self._aspect > 0:
+            # Narrower than before: the same width of building stays in sight.
+            self.plotter.camera.parallel_scale *= before / self._aspect
+        share = 1 - self.panel_width / size[0]
         self.plotter.renderer.SetViewport(0, 0, share, 1)
         self._beside.SetViewport(share, 0, 1, 1)
+        if self.scale != scaled:
+            self.scenery.scale = self.labels.scale = self.scale
+            self.scenery.draw()
+            self.judge()
+            self.draw_labels()
         self._draw_panel()
         self.draw_help()
+
+
+def _commands(asks: Any) -> bool:
+    """Whether the key for commands is held: Ctrl, on a Mac Command too (which VTK gives as Alt)."""
+    return bool(asks.GetControlKey()) or (sys.platform == "darwin" and bool(asks.GetAltKey()))
 
 
 def _hear(asks: Any, event: str, takes: Callable[[int, int], bool]) -> None:

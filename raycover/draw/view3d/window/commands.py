@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from raycover.draw.view3d.camera import View, long_side_deg
-from raycover.draw.view3d.window.speaking import MOTIONS
+from raycover.draw.view3d.window.fitting import SET_PCT, Fitting
+from raycover.draw.view3d.window.speaking import MOTIONS, TABS
 from raycover.draw.view3d.window.state import Place
 from raycover.errors import InputError
 from raycover.live import LiveCoverage, Look
+from raycover.scene.quantities import COLDEST_C, WARMEST_C
 
 if TYPE_CHECKING:
     from raycover.draw.view3d.window.app import Window
@@ -20,7 +22,6 @@ if TYPE_CHECKING:
 
 #: Steps of wheel and keys, in degrees, m and °C.
 TURN_DEG, LIFT_M, PLANE_M, AIR_C = 5.0, 0.1, 0.1, 1.0
-COLDEST_C, WARMEST_C = -20.0, 50.0
 _SIDE_DEG = 24.0
 _CHOOSE_FIRST = "Choose a detector first: click it, or → and ←"
 _BOUNDS = {"mounting": (LIFT_M, np.inf), "turn_deg": (-180.0, 180.0), "tilt_deg": (-180.0, 180.0)}
@@ -29,9 +30,12 @@ _SAID = {"mounting": "mounted at {:g} m", "turn_deg": "turned to {:g}°", "tilt_
 _SHOWN = {
     "Prior": "PgUp", "Next": "PgDn", "Up": "↑", "Down": "↓", "Right": "→", "Left": "←", "comma": ",", "period": ".",
     "less": "<", "greater": ">", "plus": "+", "equal": "+", "KP_Add": "+", "minus": "−", "KP_Subtract": "−",
-    "question": "?", "Escape": "Esc",
+    "question": "?", "Escape": "Esc", "bracketleft": "[", "bracketright": "]", "Insert": "f", "KP_Insert": "f",
+    "Delete": "r", "KP_Delete": "r", "BackSpace": "r",
 }  # fmt: skip
-_WITH_CONTROL = {"z": "u", "y": "y", "s": "s"}
+_WITH_CONTROL = {"z": "u", "y": "y", "s": "s", "p": "c", "q": "q", "w": "q"}
+#: With Ctrl, what makes type and controls larger, smaller, as they were.
+_SIZES = {"plus": 1, "equal": 1, "KP_Add": 1, "minus": -1, "KP_Subtract": -1, "0": 0, "KP_0": 0}
 
 
 class Commands:
@@ -39,6 +43,7 @@ class Commands:
 
     def __init__(self, window: Window) -> None:
         self.window = window
+        self.fitting = Fitting(window, self._edit, self._choose)
 
     @property
     def state(self) -> State:
@@ -48,21 +53,26 @@ class Commands:
     def live(self) -> LiveCoverage:
         return self.window.live
 
-    def press(self, key: str, *, control: bool = False) -> None:
-        """Do what a key (VTK's name of it) stands for; other keys do nothing."""
-        window = self.window
-        if key == "Escape" and (window.pointer.cancel() or self.state.help):
+    def press(self, key: str, *, control: bool = False, shift: bool = False) -> None:
+        """Do what a key (VTK's name of it) stands for; others do nothing, nor does any while something is dragged."""
+        window, state = self.window, self.state
+        if key == "Escape" and (window.pointer.cancel() or state.help or state.hanging):
             self.live.back()
-            self.state.help = False
-            with window.frame():
+            state.help = state.hanging = False
+            with window.frame(fresh=True):
                 window.update()
                 window.draw_help()
             return
-        if key in ("q", "Escape") and not control:
-            window.leave()
+        if window.pointer.busy:
+            return
+        if control and key in _SIZES:
+            window.enlarge(_SIZES[key])
             return
         if control:
-            key = _WITH_CONTROL.get(key.lower(), "")
+            key = "y" if shift and key.lower() == "z" else _WITH_CONTROL.get(key.lower(), "")
+        if key in ("q", "Escape"):
+            window.leave()
+            return
         action = self.actions().get(_SHOWN.get(key, key))
         if action is None and key.isdigit() and 0 < int(key) <= len(self.live.planes):
             chosen = int(key) - 1
@@ -84,7 +94,7 @@ class Commands:
             "+": lambda: self._set_air(live.weather.ambient_c + AIR_C),
             "−": lambda: self._set_air(live.weather.ambient_c - AIR_C),
             "e": self._next_state,
-            "o": lambda: self._set(tab="doors" if state.tab == "detectors" else "detectors"),
+            "o": lambda: self._set(tab=TABS[(TABS.index(state.tab) + 1) % len(TABS)]),
             "b": lambda: self._set(every_ray=not state.every_ray),
             "x": self._put_away,
             "→": lambda: self._step(1),
@@ -97,6 +107,13 @@ class Commands:
             ".": lambda: self._nudge("turn_deg", TURN_DEG),
             "<": lambda: self._nudge("tilt_deg", -TURN_DEG),
             ">": lambda: self._nudge("tilt_deg", TURN_DEG),
+            "f": self.fitting.begin,
+            "r": self.fitting.take_down,
+            "[": lambda: self.fitting.next_model(-1),
+            "]": lambda: self.fitting.next_model(1),
+            "j": lambda: self.fitting.nudge_percent(-SET_PCT),
+            "k": lambda: self.fitting.nudge_percent(SET_PCT),
+            "z": self.fitting.toggle_mask,
             "u": self._undo,
             "y": self._redo,
             "s": self._save,
@@ -130,6 +147,15 @@ class Commands:
             "door": lambda: self._turn_door(value),
             "place": lambda: self._ask(value),
             "nowhere": self._nowhere,
+            "begin hanging": self.fitting.begin,
+            "hang": lambda: self.fitting.hang(value),
+            "take down": self.fitting.take_down,
+            "model": lambda: self.fitting.to_model(value),
+            "sensitivity": lambda: self.fitting.set_percent(value, trial=trial),
+            "microwave": lambda: self.fitting.set_percent(value, "microwave_pct", trial=trial),
+            "mask": lambda: self.fitting.mask(value),
+            "mask from": lambda: self.fitting.move_edge(value, "from_deg", trial=trial),
+            "mask to": lambda: self.fitting.move_edge(value, "to_deg", trial=trial),
             "turn": lambda: self._nudge("turn_deg", value),
             "lift": lambda: self._nudge("mounting", value),
             "undo": self._undo,
@@ -185,9 +211,13 @@ class Commands:
         self.live.edits.part()
         if index == self.state.detector and index is not None:
             return
-        self.state.detector = index
+        self.state.detector, self.state.mask = index, None
+        self.state.alone = self.state.alone and index is not None
         if index is not None:
-            self.state.lobes, self.state.tab = True, "detectors"
+            self.state.lobes = True
+            self.state.first.pop("setting", None)
+            if self.state.tab == "doors":
+                self.state.tab = "detectors"
             first = self.state.first.get("detectors", 0)
             if not first <= index < first + self.window.n_rows:
                 self.state.first["detectors"] = max(index - self.window.n_rows // 2, 0)
@@ -242,24 +272,36 @@ class Commands:
         self.window.draw_help()
 
     def _scroll(self, by: int) -> None:
-        tab, shown = self.state.tab, self.window.n_rows
-        n = len(self.live.units) if tab == "detectors" else len(self.live.doors)
-        self.state.first[tab] = min(max(self.state.first.get(tab, 0) + by, 0), max(n - shown, 0))
+        shown, n_rows = self.window.shown(), self.window.n_rows
+        self.state.first[self.state.tab] = min(max(shown.first + by, 0), max(len(shown.rows) - n_rows, 0))
 
     # Edits.
 
-    def _edit(self, edit: Callable[[], None]) -> None:
+    def _edit(self, edit: Callable[[], object]) -> None:
         """Do an edit and show it; one that cannot stand, or be mapped, changes nothing and says why."""
-        before = self.live.edits.now
+        before, chosen = self.live.edits.now, self._chosen_name
         try:
             edit()
-            self.window.update()
+            self._show_again(chosen)
         except InputError:
             if self.live.edits.now is not before:
                 self.live.undo()
             self.live.back()
-            self.window.update()
+            self._show_again(chosen)
             raise
+
+    @property
+    def _chosen_name(self) -> str | None:
+        return None if self.state.detector is None else self.live.edits.now.detectors[self.state.detector].name
+
+    def _show_again(self, chosen: str | None) -> None:
+        """Show the design, the same detector chosen as before, wherever it now stands in the list."""
+        state, names = self.state, [spec.name for spec in self.live.design.detectors]
+        state.detector = names.index(chosen) if chosen in names else None
+        state.alone = state.alone and state.detector is not None
+        n_masks = 0 if state.detector is None else len(self.live.design.detectors[state.detector].masks)
+        state.mask = None if state.mask is None or state.mask >= n_masks else state.mask
+        self.window.update()
 
     def _nudge(self, what: str, by: float) -> None:
         """Change the chosen detector's mounting, turn or tilt by a step."""
@@ -302,13 +344,15 @@ class Commands:
             self._edit(lambda: self.live.switch(index))
 
     def _undo(self) -> None:
+        chosen = self._chosen_name
         words = self.live.undo()
-        self.window.update()
+        self._show_again(chosen)
         self.state.message = f"Undone: {words}" if words else "Nothing to undo"
 
     def _redo(self) -> None:
+        chosen = self._chosen_name
         words = self.live.redo()
-        self.window.update()
+        self._show_again(chosen)
         self.state.message = f"Done again: {words}" if words else "Nothing to do again"
 
     # Files.

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from raycover.draw import palette
-from raycover.draw.view3d.window.canvas import Canvas, fitted, width_of
+from raycover.draw.view3d.window.canvas import Canvas
 
 #: Ground of what is chosen, and of what can be pressed.
 CHOSEN, PRESSABLE = "#F6E9E4", "#F1F2F2"
@@ -22,13 +22,13 @@ def chips(
 
     Where there are too many the row starts so that the chosen one shows, with arrows to step on either side.
     """
-    laid = _lay(options, right - x, rows)
+    laid = _lay(canvas, options, right - x, rows)
     if laid is None:
         return _stepper(canvas, x, y, right, options, does)
     for row in laid:
         at = x
         for text, value, chosen in row:
-            width = _chip_width(text, right - x)
+            width = _chip_width(canvas, text, right - x)
             _chip(canvas, (at, y, at + width, y + CHIP_H), text, chosen=chosen)
             canvas.spot((at, y, at + width, y + CHIP_H), does, value)
             at += width + 4
@@ -36,15 +36,17 @@ def chips(
     return y
 
 
-def _chip_width(text: str, most: float) -> float:
-    return min(width_of(text, _SMALL) + 14, most)
+def _chip_width(canvas: Canvas, text: str, most: float) -> float:
+    return min(canvas.width_of(text, _SMALL) + 14, most)
 
 
-def _lay(options: Sequence[tuple[str, Any, bool]], span: float, rows: int) -> list[list[tuple[str, Any, bool]]] | None:
+def _lay(
+    canvas: Canvas, options: Sequence[tuple[str, Any, bool]], span: float, rows: int
+) -> list[list[tuple[str, Any, bool]]] | None:
     laid: list[list[tuple[str, Any, bool]]] = [[]]
     at = 0.0
     for option in options:
-        width = _chip_width(option[0], span)
+        width = _chip_width(canvas, option[0], span)
         if at and at + width > span:
             laid.append([])
             at = 0.0
@@ -68,7 +70,7 @@ def _stepper(
 def _chip(canvas: Canvas, box: tuple[float, float, float, float], text: str, *, chosen: bool) -> None:
     canvas.box(box, fill=palette.INK if chosen else PRESSABLE)
     color = palette.PAPER if chosen else palette.INK
-    text = fitted(text, _SMALL, box[2] - box[0] - 8)
+    text = canvas.fitted(text, _SMALL, box[2] - box[0] - 8)
     canvas.text((box[0] + box[2]) / 2, box[3] - 6, text, _SMALL, color=color, ha="middle")
 
 

@@ -27,7 +27,7 @@ _SIDES = ((0.0, -0.5, 9, 0), (0.0, 0.0, 6, 6), (0.0, -1.0, 6, -6), (-1.0, -0.5, 
 
 @dataclass(frozen=True)
 class Label:
-    """Text beside a point (3,). One with `ground` stands on a card of that colour, others on a halo."""
+    """Text `beside` a point (3,), or over it. One with `ground` stands on a card of that colour, others on a halo."""
 
     text: str
     at: Floats
@@ -35,38 +35,46 @@ class Label:
     size: float = 12.0
     font: Font = "bold"
     ground: str | None = None
+    beside: bool = True
 
 
-def sprite(label: Label) -> NDArray[np.uint8]:
-    """A label as a picture (h, w, 4), row 0 at the top."""
-    font = type_of(label.font, label.size)
+def sprite(label: Label, scale: float = 1.0) -> NDArray[np.uint8]:
+    """A label as a picture (h, w, 4), row 0 at the top, with `scale` pixels a point."""
+    font, halo = type_of(label.font, label.size * scale), round(_HALO * scale)
     left, top, right, bottom = font.getbbox(label.text, anchor="ls")
-    pad = 4 if label.ground is not None else _HALO + 1
+    pad = round(4 * scale) if label.ground is not None else halo + 1
     size = (int(right - left) + 2 * pad, int(bottom - top) + 2 * pad)
     if label.ground is not None:
         image = Image.new("RGBA", size, label.ground)
-        ImageDraw.Draw(image).rectangle((0, 0, size[0] - 1, size[1] - 1), outline=label.colour)
+        ImageDraw.Draw(image).rectangle(
+            (0, 0, size[0] - 1, size[1] - 1), outline=label.colour, width=max(round(scale), 1)
+        )
         ImageDraw.Draw(image).text((pad - left, pad - top), label.text, font=font, fill=label.colour, anchor="ls")
     else:
         image = Image.new("RGBA", size, (255, 255, 255, 0))
         ImageDraw.Draw(image).text(
-            (pad - left, pad - top), label.text, font=font, fill=label.colour, anchor="ls", stroke_width=_HALO,
+            (pad - left, pad - top), label.text, font=font, fill=label.colour, anchor="ls", stroke_width=halo,
             stroke_fill="#FFFFFFE6",
         )  # fmt: skip
         ImageDraw.Draw(image).text((pad - left, pad - top), label.text, font=font, fill=label.colour, anchor="ls")
     return np.asarray(image)
 
 
-def arrange(points: Floats, sizes: Floats, frame: tuple[int, int]) -> Floats:
+def arrange(
+    points: Floats, sizes: Floats, frame: tuple[int, int], scale: float = 1.0, over: Sequence[bool] = ()
+) -> Floats:
     """Lower left corners (n, 2) px of labels of some sizes (n, 2) beside points (n, 2); NaN for those without room.
 
+    Those `over` their points stand there first of all. They keep off their points by what is usual, times a `scale`.
     Earlier ones are served first; none overlaps another or leaves the frame.
     """
     corners = np.full((len(points), 2), np.nan)
     taken = np.zeros((0, 4))
     sides = np.array(_SIDES)
     for k, (point, size) in enumerate(zip(points, sizes, strict=True)):
-        low = np.round(point + sides[:, :2] * size + sides[:, 2:])
+        low = np.round(point + sides[:, :2] * size + scale * sides[:, 2:])
+        if len(over) > k and over[k]:
+            low = np.concatenate([np.round(point - size / 2)[None], low])
         high = low + size
         fits = (low >= 0).all(axis=1) & (high <= frame).all(axis=1)
         crossed = (low[:, None, 0] < taken[:, 2]) & (high[:, None, 0] > taken[:, 0])
@@ -87,8 +95,11 @@ class LabelLayer:
         from vtkmodules.vtkRenderingCore import vtkPolyDataMapper2D, vtkTexture, vtkTexturedActor2D
 
         self._renderer = renderer
+        #: Pixels a point.
+        self.scale = 1.0
         self.labels: list[Label] = []
         self._sizes = np.zeros((0, 2))
+        self._over: list[bool] = []
         self._seen: tuple[Any, ...] | None = None
         self._quads = vtkPolyData()
         mapper = vtkPolyDataMapper2D()
@@ -107,12 +118,13 @@ class LabelLayer:
     def show(self, pyvista: Any, labels: Sequence[Label]) -> None:
         """Show these labels, the first before others."""
         self.labels = list(labels)[:MOST]
+        self._over = [not label.beside for label in self.labels]
         self._seen = None
         self._actor.SetVisibility(bool(self.labels))
         if not self.labels:
             self.boxes = np.zeros((0, 4))
             return
-        sprites = [sprite(label) for label in self.labels]
+        sprites = [sprite(label, self.scale) for label in self.labels]
         self._sizes = np.array([[s.shape[1], s.shape[0]] for s in sprites])
         places, atlas = _packed(sprites)
         height, width = atlas.shape[:2]
@@ -137,7 +149,9 @@ class LabelLayer:
         if now == self._seen:
             return
         self._seen = now
-        corners = arrange(eye.pixels(np.array([label.at for label in self.labels])), self._sizes, eye.size)
+        corners = arrange(
+            eye.pixels(np.array([label.at for label in self.labels])), self._sizes, eye.size, self.scale, self._over
+        )
         self.boxes = np.concatenate([corners, corners + self._sizes], axis=1)
         quads = _quads(np.where(np.isnan(corners), _AWAY, corners), self._sizes).reshape(-1, 2)
         points = self._quads.GetPoints()

@@ -71,7 +71,11 @@ def nearest(pixels: Floats, x: float, y: float, reach_px: float) -> int | None:
 
 
 class Nowhere(Exception):
-    """A place on a map where nobody can be: in goods, a column, a rack."""
+    """A `place` (x, y, z) on a map where nobody can be: in goods, a column, a rack."""
+
+    def __init__(self, place: tuple[float, float, float] | None = None) -> None:
+        super().__init__()
+        self.place = place
 
 
 def place_under(eye: Eye, targets: Sequence[Target], x: float, y: float) -> tuple[float, float, float] | None:
@@ -99,9 +103,10 @@ def _ground(surface: Surface, there: Floats) -> tuple[float, float, float]:
         return float(x), float(y), float(np.asarray(surface.floor)[cell])
     row = int(np.clip(round((there[1] - surface.y[0]) / surface.grid), 0, len(surface.y) - 1))
     column = int(np.clip(round((there[0] - surface.x[0]) / surface.grid), 0, len(surface.x) - 1))
-    if not surface.inside[row, column]:
-        raise Nowhere
     floor = np.asarray(surface.floor_at(np.array([row]), np.array([column])))
+    if not surface.inside[row, column]:
+        level = float(floor.ravel()[0])
+        raise Nowhere((float(there[0]), float(there[1]), level) if np.isfinite(level) else None)
     return float(there[0]), float(there[1]), float(floor.ravel()[0])
 
 

@@ -12,8 +12,8 @@ from raycover.draw.view3d.window.picking import Eye, Nowhere, nearest, place_und
 if TYPE_CHECKING:
     from raycover.draw.view3d.window.app import Window
 
-#: A click may shake by this much; a detector is met within this much (px).
-_SHAKE_PX, _REACH_PX = 4, 13
+#: A click may shake by this much; a detector is met within this much (points).
+_SHAKE, _REACH = 4, 13
 #: Steps (m) in which a detector is dragged, coarse and fine.
 COARSE_M, FINE_M = 0.05, 0.01
 
@@ -48,7 +48,7 @@ class Pointer:
         if window.on_panel(x):
             self._press_panel(x, y)
             return True
-        index = self.detector_at(x, y)
+        index = None if window.state.hanging else self.detector_at(x, y)
         if index is None:
             self._pressed = (x, y)
             return False
@@ -63,12 +63,12 @@ class Pointer:
     def move(self, x: int, y: int, *, fine: bool = False) -> bool:
         window, grip = self.window, self._grip
         if self._slide is not None:
-            window.act(self._slide.does, self._slide.value_at(window.panel_x(x)), trial=True)
+            window.act(self._slide.does, self._slide.value_at(window.on_canvas(x, y)[0]), trial=True)
             return True
         if grip is None:
             window.show_hand(not window.on_panel(x) and self.detector_at(x, y) is not None)
             return False
-        if not grip.moving and max(abs(x - grip.start[0]), abs(y - grip.start[1])) < _SHAKE_PX:
+        if not grip.moving and max(abs(x - grip.start[0]), abs(y - grip.start[1])) < _SHAKE * window.scale:
             return True
         grip.moving = True
         place = Eye.of(window.plotter.renderer).on_level(x, y, float(window.scenery.tops[grip.index][2]))
@@ -85,17 +85,25 @@ class Pointer:
         window, grip, slide, pressed = self.window, self._grip, self._slide, self._pressed
         self._grip = self._slide = self._pressed = None
         if slide is not None:
-            window.act(slide.does, slide.value_at(window.panel_x(x)))
+            window.act(slide.does, slide.value_at(window.on_canvas(x, y)[0]))
             return True
         if grip is not None:
             if grip.moving:
                 window.commands.drop(grip.index)
             return True
-        if pressed is not None and max(abs(x - pressed[0]), abs(y - pressed[1])) < _SHAKE_PX and not window.on_panel(x):
+        if (
+            pressed is not None
+            and max(abs(x - pressed[0]), abs(y - pressed[1])) < _SHAKE * window.scale
+            and not window.on_panel(x)
+        ):
             try:
-                window.act("place", place_under(Eye.of(window.plotter.renderer), window.scenery.targets, x, y))
-            except Nowhere:
-                window.act("nowhere")
+                place = place_under(Eye.of(window.plotter.renderer), window.scenery.targets, x, y)
+                window.act("hang" if window.state.hanging else "place", place)
+            except Nowhere as where:
+                if window.state.hanging and where.place is not None:
+                    window.act("hang", where.place)  # over goods or a rack it may hang all the same
+                else:
+                    window.act("nowhere")
         return False
 
     def wheel(self, x: int, y: int, step: int, *, shift: bool = False) -> bool:
@@ -123,11 +131,11 @@ class Pointer:
         window = self.window
         if not window.state.marks or not window.live.units:
             return None
-        return nearest(Eye.of(window.plotter.renderer).pixels(window.scenery.tops), x, y, _REACH_PX)
+        return nearest(Eye.of(window.plotter.renderer).pixels(window.scenery.tops), x, y, _REACH * window.scale)
 
     def _press_panel(self, x: int, y: int) -> None:
         window = self.window
-        px, py = window.panel_x(x), window.height - 1 - y
+        px, py = window.on_canvas(x, y)
         spot = next((s for s in reversed(window.spots) if s.holds(px, py)), None)
         if spot is None:
             return

@@ -133,7 +133,7 @@ def _column(page: Page, window: Window) -> None:
     page.text(_COLUMN, y, "Margin over the limit, dB", 7, font="bold")
     y = draw_margin_bar(page, list(shown.by_class), shown.reserve_db, (_COLUMN, _RIGHT), y - 3.0, 0.68) - 6.5
     fonts: tuple[Font, ...] = ("bold", "sans", "sans")
-    said_of_it = [part for line in shown.chosen for part in line.replace(", turn ", "\nturn ").split("\n")]
+    said_of_it = [part for line in shown.chosen for part in line.text.replace(", turn ", "\nturn ").split("\n")]
     for style, text in zip(fonts, said_of_it, strict=False):
         for part in page.lettering.wrap(text, style, 6.5, span, 2):
             page.text(_COLUMN, y, part, 6.5, font=style)
@@ -161,11 +161,17 @@ def _names(page: Page, window: Window, box: Box, mm: float) -> None:
     if not layer.labels:
         return
     eye = Eye.of(window.plotter.renderer)
-    pt = [max(label.size * mm * 72 / MM_PER_INCH, _SMALLEST_PT) for label in layer.labels]
+    pt = [max(label.size * window.scale * mm * 72 / MM_PER_INCH, _SMALLEST_PT) for label in layer.labels]
     texts = [page.lettering.extent(label.text, label.font, size) for label, size in zip(layer.labels, pt, strict=True)]
     pads = [0.9 if label.ground is not None else 0.35 for label in layer.labels]
     sizes = np.array([[e.width + 2 * p, e.height + 2 * p] for e, p in zip(texts, pads, strict=True)]) / mm
-    corners = arrange(eye.pixels(np.array([label.at for label in layer.labels])), sizes, eye.size)
+    corners = arrange(
+        eye.pixels(np.array([label.at for label in layer.labels])),
+        sizes,
+        eye.size,
+        window.scale,
+        [not label.beside for label in layer.labels],
+    )
     for label, corner, size, e, p, points in zip(layer.labels, corners, sizes, texts, pads, pt, strict=True):
         if np.isnan(corner[0]):
             continue

@@ -15,7 +15,15 @@ from raycover.draw.view3d import stage
 from raycover.draw.view3d.camera import View, long_side_deg
 from raycover.draw.view3d.cutaway import Cuts
 from raycover.draw.view3d.floor_map import make_map, map_level_m, shifted
-from raycover.draw.view3d.laying import ceiling_over, home_of, moved_lobe, representative, shifted_seats, slab_of
+from raycover.draw.view3d.laying import (
+    ceiling_over,
+    home_of,
+    moved_lobe,
+    representative,
+    shifted_seats,
+    slab_of,
+    through_walls,
+)
 from raycover.draw.view3d.people import seated_figures
 from raycover.draw.view3d.solids import Drawn, outlines_under
 from raycover.draw.view3d.stair_bodies import stair_map
@@ -44,10 +52,12 @@ class Scenery:
         self.pyvista, self.plotter, self.live, self.state, self.underlay = pyvista, plotter, live, state, underlay
         self.coverage: Coverage = live.coverage(state.look)
         self.targets: list[Target] = []
+        #: Pixels a point of lines and dots; `draw` again after a change.
+        self.scale = 0.0
         self._actors: dict[str, list[Any]] = {}
-        self._lobes: dict[tuple[int, str], tuple[Any, Any, Lobe]] = {}
+        self._lobes: dict[tuple[str, str], tuple[Any, Any, Lobe]] = {}
         self._drawn: dict[tuple[Any, ...], Drawn] = {}
-        self._standing: Drawn | None = None
+        self._standing: tuple[Drawn, float] | None = None
         self._lifted: tuple[tuple[Any, ...], Floats] | None = None
         self.trays: tuple[Tray, ...] = ()
         self.moved: Floats = np.zeros((0, 3))
@@ -152,9 +162,9 @@ class Scenery:
 
     def solids(self) -> None:
         pyvista, plotter, drawn = self.pyvista, self.plotter, self._solids()
-        if drawn is not self._standing:
-            self._standing = drawn
-            actors = stage.add_solids(pyvista, plotter, drawn, line_px=1.0, ghosts=stage.FAINT_GHOSTS)
+        if self._standing is None or self._standing[0] is not drawn or self._standing[1] != self.scale:
+            self._standing = drawn, self.scale
+            actors = stage.add_solids(pyvista, plotter, drawn, line_px=1.0 * self.scale, ghosts=stage.FAINT_GHOSTS)
             glass = stage.add_glass(pyvista, plotter, drawn)
             self.put("solids", [*actors, *([glass] if glass is not None else [])])
         figures = seated_figures(shifted_seats(self.coverage, self.trays, self.moved))
@@ -187,12 +197,12 @@ class Scenery:
             for plane, some in shown:
                 lying = shifted(some, by)
                 actors += stage.add_map(
-                    self.pyvista, self.plotter, lying, line_px=1.2, limits=self.state.hatched and not draft
+                    self.pyvista, self.plotter, lying, line_px=1.2 * self.scale, limits=self.state.hatched and not draft
                 )
                 corners = np.concatenate([sheet.triangles for sheet in lying.sheets])
                 targets.append(Target(plane.surface, corners, by))
             covered.append(outlines_under(tray.building, map_level_m(tray.plane)) + by)
-        actors += stage.add_covered(self.pyvista, self.plotter, np.concatenate(covered), line_px=1.0)
+        actors += stage.add_covered(self.pyvista, self.plotter, np.concatenate(covered), line_px=1.0 * self.scale)
         self.targets = targets
         self.put("map", actors)
 
@@ -208,18 +218,20 @@ class Scenery:
             wanted = [on[units.index(u)] for u in representative(units, self.planes, _MOST_LOBES)]
         actors: list[Any] = []
         for index in wanted:
+            lobe = self._lobe(index)
             actors += stage.add_lobe(
-                self.pyvista, self.plotter, moved_lobe(self._lobe(index), self.shifts[index]), line_px=1.0
-            )
+                self.pyvista, self.plotter, moved_lobe(lobe, self.shifts[index]), line_px=1.0 * self.scale,
+                through=through_walls(lobe, self.building, self.live.units[index].kind),
+            )  # fmt: skip
         self._actors["lobes"] = actors
 
     def _lobe(self, index: int) -> Lobe:
         unit, rays, motion = self.live.units[index], self.live.rays, self.planes[0].surface.motion
-        known = self._lobes.get((index, motion))
+        known = self._lobes.get((unit.name, motion))
         if known is None or known[0] is not unit or known[1] is not rays or known[2] is None:
             top = ceiling_over(unit, self.building)
             lobe = make_lobe(unit, rays, self.live.weather, motion=motion, below_m=top)
-            self._lobes[index, motion] = known = unit, rays, lobe
+            self._lobes[unit.name, motion] = known = unit, rays, lobe
         return known[2]
 
     def marks(self) -> None:
@@ -233,16 +245,16 @@ class Scenery:
         dot = float(np.hypot(*np.ptp(np.array(self.area.bounds).reshape(2, 2), axis=0))) / 420
         on = np.isin(np.arange(len(units)), self.live.on)
         self._actors["marks"] = [
-            *stage.add_drops(self.pyvista, self.plotter, tops[on], feet[on], dot, line_px=1.2),
-            *stage.add_dots(self.pyvista, self.plotter, tops, on, chosen=self.state.detector),
+            *stage.add_drops(self.pyvista, self.plotter, tops[on], feet[on], dot, line_px=1.2 * self.scale),
+            *stage.add_dots(self.pyvista, self.plotter, tops, on, chosen=self.state.detector, scale=self.scale),
         ]
 
     def rays(self, reach: Floats, fail: Floats, dots: Floats, goals: Floats) -> None:
         """Lines of sight (n, 2, 3) that reach and that don't, dots at what they meet and where they end."""
         pyvista, plotter = self.pyvista, self.plotter
-        actors = stage.add_ways(pyvista, plotter, reach, REACHES, line_px=2.2)
-        actors += stage.add_ways(pyvista, plotter, fail, FAILS, line_px=1.6)
-        ends = [*stage.add_points(pyvista, plotter, dots, palette.INK, 8)]
-        ends += stage.add_points(pyvista, plotter, goals, palette.INK, 11)
+        actors = stage.add_ways(pyvista, plotter, reach, REACHES, line_px=2.2 * self.scale)
+        actors += stage.add_ways(pyvista, plotter, fail, FAILS, line_px=1.6 * self.scale)
+        ends = [*stage.add_points(pyvista, plotter, dots, palette.INK, 8 * self.scale)]
+        ends += stage.add_points(pyvista, plotter, goals, palette.INK, 11 * self.scale)
         actors += [stage.before_all(actor) for actor in ends]
         self.put("rays", actors)

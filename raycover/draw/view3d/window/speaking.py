@@ -5,22 +5,29 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy import ndimage
 
 from raycover.draw import palette, words
 from raycover.draw.legend import distribution
 from raycover.draw.lettering import clean
+from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.laying import seen_areas
 from raycover.draw.view3d.window.labels import Label
 from raycover.draw.view3d.window.panel import Row, Shown
 from raycover.draw.view3d.window.scenery import Scenery
+from raycover.draw.view3d.window.setting import chosen_lines, entries, masks, sliders
 from raycover.draw.view3d.window.state import State
 from raycover.draw.view3d.window.verdict import Line
 from raycover.live import LiveCoverage
 from raycover.scene.devices import Motion
 
+#: Lists of the panel, in their order.
+TABS = ("detectors", "setting", "doors")
 MOTIONS: tuple[str, ...] = ("any", *Motion.__args__)  # type: ignore[attr-defined]
 #: Names of more detectors than this are written smaller.
 _MANY = 60
+#: Names of more rooms than this would hide the map.
+_MOST_ROOMS = 24
 _HINT = (Line("Click the map: who sees that place, and why not.", "faint"),
          Line("Drag a detector to move it; h lists all keys.", "faint"))  # fmt: skip
 
@@ -37,7 +44,12 @@ def shown_of(
     shares = distribution(margins, area, planes[0].reserve_db).by_class
     names = live.drawn.state_names
     tab = state.tab
-    rows = _detectors(live, scenery, state) if tab == "detectors" else _doors(live)
+    rows = {
+        "detectors": lambda: _detectors(live, scenery, state),
+        "setting": lambda: entries(live, state),
+        "doors": lambda: _doors(live),
+    }[tab]()
+    setting, chosen = tab == "setting", state.detector is not None
     return Shown(
         title=clean(live.scene.title),
         subtitle=words.subtitle(surface, live.weather.ambient_c),
@@ -56,12 +68,17 @@ def shown_of(
         states=tuple((clean(name), name, name == live.design.state) for name in names),
         tabs=(
             (f"Detectors ({len(live.units)})", "detectors", tab == "detectors"),
-            (f"Doors and windows ({len(live.doors)})", "doors", tab == "doors"),
+            ("Setting", "setting", tab == "setting"),
+            (f"Doors ({len(live.doors)})", "doors", tab == "doors"),
         ),
         rows=rows,
-        row_action=("detector", "switch") if tab == "detectors" else ("door", "door"),
-        first=state.first.get(tab, 0),
-        chosen=_chosen(live, state) if tab == "detectors" else (),
+        row_action={"detectors": ("detector", "switch"), "setting": ("model", "model"), "doors": ("door", "door")}[tab],
+        first=state.first.get(tab, _at_chosen(rows) if setting else 0),
+        sliders=sliders(live, state) if setting else (),
+        masks=masks(live, state) if setting else (),
+        list_buttons=(("Hang one more", "begin hanging", True), ("Take down", "take down", chosen))
+        if tab == "detectors" else (),
+        chosen=chosen_lines(live, state) if tab != "doors" else (),
         verdict=tuple(verdict) or _HINT,
         buttons=(
             ("Undo", "undo", live.edits.can_undo),
@@ -102,16 +119,33 @@ def _doors(live: LiveCoverage) -> tuple[Row, ...]:
     )
 
 
-def _chosen(live: LiveCoverage, state: State) -> tuple[str, ...]:
-    if state.detector is None:
-        return ()
-    spec, unit = live.design.detectors[state.detector], live.units[state.detector]
-    place = f"at ({spec.at[0]:.2f}, {spec.at[1]:.2f}), {spec.mounting:.2f} m high, turn {spec.turn_deg:g}°"
-    return f"{clean(unit.name)}: {clean(unit.title)}", f"{place}, tilt {spec.tilt_deg:g}°".replace("-", "−")
+def _at_chosen(rows: Sequence[Row]) -> int:
+    """The first row to show so that the chosen one shows, the one before it too."""
+    return max(next((k for k, row in enumerate(rows) if row.chosen), 0) - 1, 0)
+
+
+def room_labels(scenery: Scenery) -> list[Label]:
+    """Names of rooms where their floor is freest; none where a scene has one room, or very many."""
+    wanted = [(tray, by, name) for tray, by in zip(scenery.trays, scenery.moved, strict=True)
+              for name in tray.plane.surface.room_names]  # fmt: skip
+    if not 2 <= len(wanted) <= _MOST_ROOMS:
+        return []
+    found = []
+    for tray, by, name in wanted:
+        surface = tray.plane.surface
+        mine = (surface.room == surface.room_names.index(name)) & surface.inside
+        if surface.places is not None or not mine.any():
+            continue
+        away = ndimage.distance_transform_edt(np.pad(mine, 1))[1:-1, 1:-1]
+        row, column = np.unravel_index(int(np.argmax(away)), away.shape)
+        floor = float(np.asarray(surface.floor_at(np.array([row]), np.array([column]))).ravel()[0])
+        at = np.array([surface.x[column], surface.y[row], floor + map_level_m(tray.plane)]) + by
+        found.append(Label(clean(name), at, palette.INK, 15.0, "italic", beside=False))
+    return found
 
 
 def labels_of(live: LiveCoverage, scenery: Scenery, state: State) -> list[Label]:
-    """Names of detectors, the chosen one first."""
+    """Names of detectors, the chosen one first, then of rooms."""
     if not state.marks:
         return []
     tops, on = scenery.tops, set(live.on)
@@ -122,4 +156,4 @@ def labels_of(live: LiveCoverage, scenery: Scenery, state: State) -> list[Label]
         colour = palette.ACCENT if mine and k in on else "#A86A5B" if k in on else palette.SECOND_INK
         size = 14.0 if k == state.detector else 12.0 if len(order) <= _MANY else 10.0
         found.append(Label(clean(live.units[k].name), tops[k], colour, size))
-    return found
+    return found + room_labels(scenery)

@@ -13,7 +13,9 @@ Place = tuple[float, float, float]
 class State:
     """`detector` (index in the scene) is the one chosen, whose map is shown `alone` or with all others.
 
-    `place` is the ground (x, y, z) asked about; `first` is the first row of the list shown under each tab.
+    `place` is the ground (x, y, z) asked about; `first` is the first row of the list shown under each tab. While
+    `hanging`, the next place clicked gets a detector: with none chosen, one of `model`. `mask` is the number of the
+    chosen detector's mask whose edges can be moved. `enlarged` is what type and controls are enlarged by by hand.
     """
 
     look: Look = field(default_factory=lambda: Look(0))
@@ -29,6 +31,10 @@ class State:
     first: dict[str, int] = field(default_factory=dict)
     place: Place | None = None
     every_ray: bool = False
+    hanging: bool = False
+    model: str | None = None
+    mask: int | None = None
+    enlarged: float = 1.0
     message: str = ""
 
     @property

@@ -1,0 +1,115 @@
+"""The window on other screens: type and controls on one of many pixels, under a window manager."""
+
+from __future__ import annotations
+
+import gc
+import shutil
+import subprocess
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from displays import needs_3d
+from view3d_scenes import SMALL, made
+from windows import click, spot, virtual_display
+
+from raycover.draw.view3d import environment
+from raycover.draw.view3d.window import Window, scenery
+from raycover.keeping import SceneFile
+from raycover.live import LiveCoverage
+
+
+def test_a_screen_says_how_fine_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    """96 dots an inch are the plain screen of X and of the desktops on it."""
+    monkeypatch.delenv("GDK_SCALE", raising=False)
+    monkeypatch.delenv("QT_SCALE_FACTOR", raising=False)
+    for dpi, scale in (("96", 1.0), ("192", 2.0), ("140", 1.5)):
+        with virtual_display("1920x1200", "-dpi", dpi) as name:
+            monkeypatch.setenv("DISPLAY", name)
+            assert environment.screen_scale() == scale
+    monkeypatch.setenv("GDK_SCALE", "3")
+    assert environment.screen_scale() == 3
+    monkeypatch.setenv("GDK_SCALE", "large")
+    monkeypatch.setenv("DISPLAY", ":nowhere")
+    assert environment.screen_scale() == 1
+
+
+@needs_3d
+def test_everything_to_read_and_press_grows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(scenery, "_MAP_PX", 200)
+    window = Window(LiveCoverage(made().scene), off_screen=True, size=(1400, 1420), scale=2.0, folder=tmp_path)
+    try:
+        assert (window.scale, window.panel_width) == (2.0, 680)
+        assert window.plotter.renderer.GetViewport()[2] == pytest.approx(1 - 680 / 1400)
+        assert window.labels.scale == window.scenery.scale == 2
+        x0, y0, x1, y1 = spot(window, "plane", 1).box
+        click(window, round(720 + x0 + x1), round(1420 - y0 - y1))
+        assert window.state.plane == 1
+        window.press("minus", control=True)
+        assert window.panel_width == 595
+        for _ in range(3):
+            window.press("plus", control=True)
+        assert window.state.message.startswith("No larger here")  # the panel still holds everything
+        assert window.scale == pytest.approx(1420 / 700)
+        window.press("0", control=True)
+        assert window.scale == 2
+    finally:
+        window.close()
+
+
+@pytest.fixture(scope="module")
+def display() -> Iterator[str]:
+    """A display with a window manager. It outlives all windows: VTK ends the process where one loses its display."""
+    if shutil.which("openbox") is None or shutil.which("wmctrl") is None:
+        pytest.skip("no window manager here (apt-get install openbox wmctrl)")
+    with virtual_display() as name:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setenv("DISPLAY", name)
+            manager = subprocess.Popen(["openbox"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        yield name
+        gc.collect()
+        manager.terminate()
+        manager.wait(timeout=10)
+
+
+def test_a_window_manager_sizes_hides_and_closes_it(
+    display: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a desktop does: unsaved edits are asked about when its button closes the window, as when q does."""
+    monkeypatch.setattr(scenery, "_MAP_PX", 200)
+    monkeypatch.setenv("DISPLAY", display)
+    path = tmp_path / "scene.yaml"
+    path.write_text(SMALL)
+    file = SceneFile(path)
+    window = Window(LiveCoverage(file.scene), file, size=(800, 600))
+    seen: list[object] = []
+
+    def asks(*said: str) -> Callable[[], object]:
+        return lambda: subprocess.run(["wmctrl", *said], check=False, capture_output=True)
+
+    def edit() -> None:
+        seen.append(tuple(window.plotter.render_window.GetSize()))
+        seen.append(window.plotter.renderer.GetViewport()[2])
+        window.press("Right")
+        window.press("period")
+
+    wait: list[Callable[[], object]] = [lambda: None] * 6
+    steps: list[Callable[[], object]] = [
+        *wait, asks("-r", "raycover", "-e", "0,10,20,900,640"), *wait, asks("-r", "raycover", "-b", "add,hidden"),
+        *wait, asks("-a", "raycover"), *wait, edit, asks("-c", "raycover"),
+        *wait, lambda: seen.append(window.state.message),
+        asks("-c", "raycover"), *(wait * 40),
+    ]  # fmt: skip
+    leave = window.plotter.iren.terminate_app
+    interactor = window.plotter.iren.interactor
+    interactor.AddObserver("TimerEvent", lambda *_: steps.pop(0)() if steps else leave())
+    interactor.CreateRepeatingTimer(50)
+    try:
+        window.run()
+    finally:
+        window.close()
+    size, share, message = seen
+    assert size == (900, 640)
+    assert share == pytest.approx(1 - window.panel_width / 900, abs=1e-3)
+    assert str(message).startswith("Detectors have changed: s saves them")
+    assert steps, "the second closing did not end it"
