@@ -27,9 +27,10 @@ from raycover.building.upright_cut import (
     room_profiles,
     stairs_along,
 )
-from raycover.casting import LOWEST_DB, Patch, Weather, cast
+from raycover.casting import LOWEST_DB, Patch, Weather
 from raycover.combining import over_parts
 from raycover.detectors import Unit
+from raycover.kept.answers import cast
 from raycover.lobes import cut_off_m, ends_with_the_lens, floor_distance_m, open_reach_m
 from raycover.physics.margin import largest_reach_m
 from raycover.rays import LIFT, RayScene
