@@ -17,9 +17,12 @@ from raycover.physics.margin import unit_rotation
 from raycover.physics.microwave import body_db, sensitivity_db
 from raycover.physics.motion import SpeedBand, with_derived
 from raycover.physics.pattern import Declaration, Footprint, Mask, resolve, with_gain
-from raycover.physics.shapes import Array, Circle, Ellipse, Polar, Rectangle, Sector, Shape
+from raycover.physics.shapes import Array, Circle, Ellipse, Polar, Rectangle, Sector, Shape, azimuth_cells
 from raycover.scene.devices import DetectorSpec, MaskSpec, PatternSpec, ShapeSpec
 from raycover.scene.halves import Combine, HalfKind, Trigger
+
+#: A unit looks one way where its directions, weighed by the area they declare, add up to this share or more.
+_ONE_SIDED = 0.15
 
 
 @dataclass(frozen=True)
@@ -90,6 +93,22 @@ class Unit:
             )
             for half in self.halves
         )
+
+    @cached_property
+    def ahead(self) -> Array | None:
+        """Where it looks, a unit vector (3,), if it looks one way, as units on walls do; None if all round.
+
+        By the declared area's middle, which of a sector of up to some 300° lies well off the unit.
+        """
+        middle, area = np.zeros(2), 0.0
+        for footprint in self.footprints:
+            phi, width = azimuth_cells(footprint.shape.corners_rad, n=360)
+            direction = np.stack([np.cos(phi), np.sin(phi)])
+            part = width * footprint.shape.radius(*direction) ** 2
+            middle, area = middle + direction @ part, area + float(part.sum())
+        if not area or (off := float(np.linalg.norm(middle))) < _ONE_SIDED * area:
+            return None
+        return np.asarray(self.rotation[:, :2] @ (middle / off))
 
     @property
     def tag(self) -> str:

@@ -292,7 +292,8 @@ class _Simulated:
             bits = np.zeros(len(part), np.uint8)
             for level, height in enumerate(heights.tolist()):
                 began = time.thread_time()
-                segments = self.rays.segments(self.sensor.unit.position, feet + np.array([0.0, 0.0, height]))
+                unit = self.sensor.unit
+                segments = self.rays.segments(unit.position, feet + np.array([0.0, 0.0, height]), unit.ahead)
                 blocked = self.rays.infrared_blocked(segments)
                 self.tracing.add(began)
                 bits |= (~blocked).astype(np.uint8) << level

@@ -154,7 +154,7 @@ def cut_off_m(unit: Unit, directions: Floats, reach: Floats, limit: Floats, rays
     if not len(live):
         return cut
     targets = unit.position + directions[live] * limit[live, None]
-    segments = in_metres(rays.segments(unit.position, targets))
+    segments = in_metres(rays.segments(unit.position, targets, unit.ahead))
     stop = rays.stopped_at_m(segments, unit.frequency_ghz)
     cut[live] = np.minimum(cut[live], stop)
     if unit.frequency_ghz is not None:

@@ -119,7 +119,7 @@ def views(placed: Sequence[Placed], surface: Surface, launch: Launch, weather: W
             spot = _Spot.of(unit, surface)
             key: Hashable = (
                 unit.kind, unit.frequency_ghz, id(one.footprints), unit.rotation.tobytes(), unit.masks,
-                unit.reach_behind, float(unit.position[2]), spot.beyond, launch.planes_at(unit.position),
+                unit.reach_behind, float(unit.position[2]), spot.beyond, launch.planes_at(unit.position, unit.ahead),
             )  # fmt: skip
             groups[key].append((index, spot.cell))
         else:
@@ -143,7 +143,7 @@ def _field(
 ) -> _Field:
     """What units alike see at a height, each by its own cell, over all that any of their windows holds."""
     one = alike[0]
-    unit, planes = one.unit, launch.planes_at(one.unit.position)
+    unit, planes = one.unit, launch.planes_at(one.unit.position, one.unit.ahead)
     rows, columns = (
         slice(
             min(p.window[axis].start - cell[axis] for p, cell in zip(alike, cells, strict=True)),

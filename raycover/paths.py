@@ -241,7 +241,7 @@ class Imaging:
         )  # fmt: skip
 
     def _first_legs(self, hit: Floats, offset: Floats) -> Segments:
-        return self.rays.segments(self.unit.position, hit)
+        return self.rays.segments(self.unit.position, hit, self.unit.ahead)
 
     def _last_legs(self, hit: Floats, offset: Floats) -> Segments:
         return self.rays.segments_between(hit, self.unit.position + offset)
@@ -329,7 +329,7 @@ def trace(
     plain = np.asarray(points - unit.position, float)
     offset = plain + lift
     open_db = np.asarray(open_margin_db(unit, tuple(plain.T), footprints, weather), float)
-    straight = rays.segments(unit.position, points + lift)
+    straight = rays.segments(unit.position, points + lift, unit.ahead)
     met = [rays.met(straight, unit.frequency_ghz, weather.losses)]
     ways = [np.arange(n)[met[0].ray]]
     loss = np.bincount(ways[0], met[0].loss_db, minlength=n)

@@ -129,7 +129,7 @@ def _view(
     """How a unit of one technology sees a place (1, 3)."""
     judged = judge(unit, place, motion, rays, weather, lifted=on_floor, target_m2=target_m2)
     target = place + np.array([0, 0, LIFT]) * on_floor[0]
-    met = rays.crossings(rays.segments(unit.position, target), unit.frequency_ghz, weather.losses)
+    met = rays.crossings(rays.segments(unit.position, target, unit.ahead), unit.frequency_ghz, weather.losses)
     distance = float(judged.distance_m[0])
     ways = [Way(float(judged.straight_db[0]), distance, tuple(met))]
     seen = imaging(unit, unit.footprints_for(motion, target_m2), rays, weather)

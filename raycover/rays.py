@@ -70,9 +70,9 @@ class RayScene:
         self._parts: dict[tuple[str, float | None], Ints] = {}
         self._lock = threading.Lock()
 
-    def segments(self, position: Floats, targets: NDArray[np.floating]) -> Segments:
-        """Segments from one position (3,) to targets (n, 3)."""
-        return self.launch.to(position, targets)
+    def segments(self, position: Floats, targets: NDArray[np.floating], ahead: Floats | None = None) -> Segments:
+        """Segments from one position (3,) to targets (n, 3); of a unit that looks one way, `ahead` (3,) says which."""
+        return self.launch.to(position, targets, ahead)
 
     def segments_between(self, starts: Floats, ends: Floats) -> Segments:
         """Segments from each start (n, 3) to its end (n, 3), the tolerance short of both."""

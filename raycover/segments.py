@@ -20,7 +20,8 @@ Floats = NDArray[np.floating]
 TOLERANCE = 1e-3
 #: Targets on a floor are lifted this far (m) for casting, so that from below the slab is crossed, not missed.
 LIFT = 2 * TOLERANCE
-#: A face whose unit normal rises by less than this counts as upright.
+#: A face whose unit normal rises by less than this counts as upright; a unit that looks along it by less, as looking
+#: along it.
 _LEANING = 0.1
 
 
@@ -33,9 +34,28 @@ class Segments:
     lengths: Single
 
 
-#: A plane that a place hangs on: its unit normal, the place's signed distance (m) from it, and the side (1 or −1 along
-#: the normal) that is below a level or sloped sheet, 0 where either may be.
+#: A plane that a place hangs on: its unit normal, the place's signed distance (m) from it, and on which side it hangs,
+#: 1 or −1 along the normal; 0 where either may be.
 Plane = tuple[tuple[float, float, float], float, int]
+
+
+@dataclass(frozen=True)
+class Hung:
+    """A face that a place hangs on: unit `normal` (3,) and signed `distance` (m) of its plane; `through` it, as through
+    a sheet, one may look from the other side."""
+
+    normal: Floats
+    distance: float
+    through: bool
+
+    def side(self, ahead: Floats | None) -> int:
+        """On which side of it a unit hangs, 1 or −1 along the normal; 0 where nobody knows."""
+        if not self.through:
+            return 0
+        if abs(self.normal[2]) >= _LEANING:
+            return -int(np.sign(self.normal[2]))
+        away = 0.0 if ahead is None else float(self.normal @ ahead)
+        return int(np.sign(away)) if abs(away) >= _LEANING else 0
 
 
 @dataclass(frozen=True)
@@ -54,41 +74,39 @@ class Launch:
 
     def __init__(self, building: Building, centre: Floats) -> None:
         self._building, self._centre = building, centre
-        self._hung: dict[tuple[float, float, float], tuple[Plane, ...]] = {}
+        self._hung: dict[tuple[float, float, float], list[Hung]] = {}
 
-    def to(self, position: Floats, targets: NDArray[np.floating]) -> Segments:
-        """Segments from one position (3,) to targets (n, 3)."""
+    def to(self, position: Floats, targets: NDArray[np.floating], ahead: Floats | None = None) -> Segments:
+        """Segments from one position (3,) to targets (n, 3); `ahead` as for `along`."""
         directions = columns(len(targets))
         np.subtract(targets, position, out=directions, casting="unsafe")
-        return self.along(position, directions)
+        return self.along(position, directions, ahead)
 
-    def along(self, position: Floats, directions: Single) -> Segments:
+    def along(self, position: Floats, directions: Single, ahead: Floats | None = None) -> Segments:
         """Segments from one position (3,) by the offsets (n, 3) of their targets.
 
-        A position within the tolerance of a face hangs on it: its segments start on their targets' side, so that an
-        upright face is not crossed. Of a level or sloped sheet a unit hangs underneath, since nobody mounts one on
-        a floor: what lies above is seen through the sheet. A desk may carry one or hide one, so its top is not crossed.
+        A position within the tolerance of a face hangs on it: its segments start on their targets' side, so that the
+        face is not crossed. A unit knows better on which side of a sheet it hangs: under a level or sloped one, since
+        nobody mounts one on a floor, and before an upright one that it looks away from, along `ahead` (3,), if it
+        looks one way. What lies on the other side is then seen through the sheet. A desk may carry a unit or hide one.
         """
-        return self.from_fan(position, self.fan(self.planes_at(position), directions))
+        return self.from_fan(position, self.fan(self.planes_at(position, ahead), directions))
 
-    def planes_at(self, position: Floats) -> tuple[Plane, ...]:
-        """The planes whose faces a position (3,) hangs on; for `fan`."""
+    def planes_at(self, position: Floats, ahead: Floats | None = None) -> tuple[Plane, ...]:
+        """The planes whose faces a position (3,) hangs on, looking `ahead` if it looks one way; for `fan`."""
         place = (float(position[0]), float(position[1]), float(position[2]))
-        if (planes := self._hung.get(place)) is None:
-            found = self._hung_on(position)
-            planes = self._hung[place] = tuple(
-                ((float(n[0]), float(n[1]), float(n[2])), distance, below) for n, distance, below in found
-            )
-        return planes
+        if (found := self._hung.get(place)) is None:
+            found = self._hung[place] = self._hung_on(position)
+        return tuple((tuple(on.normal.tolist()), on.distance, on.side(ahead)) for on in found)
 
     def fan(self, planes: tuple[Plane, ...], directions: Single) -> Fan:
         """Segments by the offsets (n, 3) of their targets from any position that hangs on such planes."""
         shift: Single | None = None
-        for normal, distance, below in planes:
+        for normal, distance, own in planes:
             side = np.where(directions @ np.array(normal, np.float32) < -distance, -TOLERANCE, TOLERANCE)
-            if below:
-                # Twice the tolerance, of which a ray straight up steps one before it starts.
-                side = np.where(side * below < 0, 2 * TOLERANCE * below, side)
+            if own:
+                # Twice the tolerance, of which a ray square to the face steps one before it starts.
+                side = np.where(side * own < 0, 2 * TOLERANCE * own, side)
             moved = ((side - distance) * np.array(normal)[:, None]).astype(np.float32).T
             shift = moved if shift is None else shift + moved
         if shift is not None:
@@ -118,22 +136,20 @@ class Launch:
         origins += (starts - self._centre).astype(np.float32)
         return Segments(origins, directions, 1 - 2 * clear)
 
-    def _hung_on(self, position: Floats) -> list[tuple[Floats, float, int]]:
-        """Unit normal (3,), signed distance (m) and side of each plane, each once, whose face a position hangs on.
-
-        The side, 1 or −1 along the normal, is that below a level or sloped sheet; 0 where either may be.
+    def _hung_on(self, position: Floats) -> list[Hung]:
+        """The faces that a position hangs on, one a plane.
 
         A step of the tolerance along a grazing ray would not leave such a face: single precision, or a place
         written to the nearest millimetre, would put the start behind it.
         """
-        found: list[tuple[Floats, float, int]] = []
+        found: list[Hung] = []
         normals, offsets = self._sheet_planes
         distances = normals @ position - offsets
         for index in np.flatnonzero(np.abs(distances) <= TOLERANCE).tolist():
             sheet = self._building.sheets[index]
             flat = shapely.Point(sheet.frame.to_plane(position[None])[0])
             if sheet.polygon.distance(flat) <= TOLERANCE:
-                found.append((normals[index], float(distances[index]), _below(normals[index], sheet.kind)))
+                found.append(Hung(normals[index], float(distances[index]), sheet.kind != "desk"))
         boxes = self._building.boxes
         low, high = self._box_extents
         chosen = self._boxes_near(position)
@@ -148,17 +164,16 @@ class Launch:
             for row, axis in np.argwhere(on).tolist():
                 outward = np.eye(3)[[axis]] * np.sign(local[row, axis])
                 normal = turned(outward, -boxes.turn_rad[chosen[[row]]])[0]
-                found.append((normal, float(beyond[row, axis]), 0))
+                found.append(Hung(normal, float(beyond[row, axis]), False))
         for one in self._building.objects:
             if np.all(one.bounds[0] - TOLERANCE <= position) and np.all(position <= one.bounds[1] + TOLERANCE):
                 for index in faces_at(one, position, TOLERANCE):
                     normal = one.normals[index]
-                    below = 0 if one.closed else _below(normal)
-                    found.append((normal, float(normal @ (position - one.triangles[index, 0])), below))
-        distinct: list[tuple[Floats, float, int]] = []
-        for one_face in found:
-            if all(abs(float(one_face[0] @ other)) < 0.99 for other, *_ in distinct):
-                distinct.append(one_face)
+                    found.append(Hung(normal, float(normal @ (position - one.triangles[index, 0])), not one.closed))
+        distinct: list[Hung] = []
+        for face in found:
+            if all(abs(float(face.normal @ other.normal)) < 0.99 for other in distinct):
+                distinct.append(face)
         return distinct
 
     @cached_property
@@ -195,11 +210,6 @@ class Launch:
         normals = np.cross(along, up)
         origins = np.array([frame.origin for frame in frames]).reshape(-1, 3)
         return normals, np.einsum("ij,ij->i", normals, origins)
-
-
-def _below(normal: Floats, kind: str = "sheet") -> int:
-    """Which side (±1) of a sheet with this normal is the one below; 0 for an upright sheet and a desk."""
-    return 0 if kind == "desk" or abs(normal[2]) < _LEANING else -int(np.sign(normal[2]))
 
 
 def turned(vectors: Floats, turn_rad: Floats) -> Floats:

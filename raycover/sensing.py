@@ -389,7 +389,9 @@ def _raw(
         seen = facing > 0
         if rays is not None:
             rows, columns = np.nonzero(seen)
-            blocked = rays.infrared_blocked(rays.segments(sensor.unit.position, place[rows, columns]))
+            blocked = rays.infrared_blocked(
+                rays.segments(sensor.unit.position, place[rows, columns], sensor.unit.ahead)
+            )
             seen[rows, columns] = ~blocked
         local = sensor.local(place)
         value = patch_signal(sensor.image, local, normal @ sensor.unit.rotation, strength)

@@ -119,7 +119,7 @@ def unit_cases(
         moved = replace(unit, position=unit.position + np.array([0, 0, up]), mounting=unit.mounting + up)
         if unit.kind == "infrared":
             targets = points[live] if on_floor is None else points[live] + on_floor[:, None] * [0, 0, LIFT]
-            blocked = rays.infrared_blocked(rays.segments(moved.position, targets))
+            blocked = rays.infrared_blocked(rays.segments(moved.position, targets, moved.ahead))
             if middle:
                 x, y, z = offset[live].T
                 open_db = open_margin_db(unit, (x, y, z), footprints, weather)

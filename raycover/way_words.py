@@ -65,7 +65,9 @@ def way_to(unit: Unit, point: Floats, motion: str, rays: RayScene, weather: Weat
     lifted = _on_floor(rays.building, point)
     target = point + np.array([0.0, 0.0, LIFT * lifted])
     seen = judge(unit, target[None], motion, rays, weather)
-    straight = tuple(rays.crossings(rays.segments(unit.position, target[None]), unit.frequency_ghz, weather.losses))
+    straight = tuple(
+        rays.crossings(rays.segments(unit.position, target[None], unit.ahead), unit.frequency_ghz, weather.losses)
+    )
     margin, distance = float(seen.margin_db[0]), float(seen.distance_m[0])
     cause = CAUSES[seen.cause[0]]
     met, by, more = straight, None, ""

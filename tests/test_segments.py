@@ -8,6 +8,7 @@ import pytest
 import raycover
 from raycover.building.build import build
 from raycover.building.parts import Building
+from raycover.coverage import make_units
 from raycover.probe import probe
 from raycover.segments import TOLERANCE, Launch, turned
 
@@ -39,7 +40,7 @@ def test_a_unit_on_a_box_hangs_on_its_face(store: Building) -> None:
         outward = side / np.linalg.norm(side)
         # Two boxes that meet there may bring the same plane from either side: each plane is told once.
         found = launch._hung_on(boxes.centre[k] + side)
-        assert any(abs(normal @ outward) > 0.999 and abs(distance) <= TOLERANCE for normal, distance, _ in found)
+        assert any(abs(on.normal @ outward) > 0.999 and abs(on.distance) <= TOLERANCE for on in found)
 
 
 def test_a_unit_in_the_open_hangs_on_nothing(store: Building) -> None:
@@ -95,3 +96,54 @@ def test_a_tilted_infrared_unit_does_not_see_through_its_own_ceiling(mounting: s
     solved = raycover.solve(raycover.load_text(text))
     assert solved["body +0.00"].share > 0.1
     assert solved["body +3.00"].share == 0
+
+
+BESIDE = """
+raycover: 1
+title: two rooms
+rooms:
+  - {name: Here, outline: [[0, 0], [6, 0], [6, 5], [0, 5]], height: 3, walls: brick-100}
+  - {name: Beyond, outline: [[6, 0], [12, 0], [12, 5], [6, 5]], height: 3, walls: brick-100}
+detectors:
+  - {name: D1, at: [AT, 2.5], mounting: 2.2, turn_deg: TURN, pattern: {kind: microwave, frequency_ghz: 5.8, declared: [
+      {mounting: 2.2, motion: radial, shape: SHAPE}]}}
+planes: [{name: floor, height: 0}]
+conditions: {losses: coherent}
+"""
+
+
+@pytest.mark.parametrize(("turn_deg", "behind"), [(180, 7.5), (0, 4.5), (215, 7.5), (-60, 4.5)])
+@pytest.mark.parametrize("off", [-9e-4, -1e-4, 0.0, 1e-4, 9e-4])
+def test_a_unit_on_a_wall_that_looks_one_way_sees_what_is_behind_it_through_the_wall(
+    turn_deg: float, behind: float, off: float
+) -> None:
+    """A sector of 120° reaches 2.2 m behind, straight down being as far as it knows. At 1.5 m beyond the wall and 1 m
+    up that is s = 1.921 m, 40·log10(2.2/1.921) = 2.36 dB; 100 mm brick at 38.7° costs 3.84 dB one way [C]."""
+    text = BESIDE.replace("AT", str(6 + off)).replace("TURN", str(turn_deg))
+    made = raycover.load_text(text.replace("SHAPE", "{sector: {reach: 8, spread_deg: 120}}"))
+    (view,) = probe(made, (behind, 2.5, 1.0))
+    assert [c.object for c in view.crossings] == ["Here/wall 1"]
+    (crossing,) = view.crossings
+    assert crossing.loss_db == pytest.approx(3.84, abs=0.02)
+    assert view.margin_db == pytest.approx(2.36 - 2 * crossing.loss_db, abs=0.05)
+    (ahead,) = probe(made, (12 - behind, 2.5, 1.0))
+    assert not ahead.crossings
+
+
+@pytest.mark.parametrize(
+    ("shape", "looks"),
+    [
+        ("{sector: {reach: 8, spread_deg: 300}}", True),
+        ("{polar: [[-60, 1], [0, 9], [60, 1]]}", True),
+        ("{circle: {diameter: 9}}", False),
+        ("{rectangle: {length: 9, width: 2}}", False),
+        ("{sector: {reach: 8, spread_deg: 350}}", False),
+    ],
+)
+def test_which_units_look_one_way(shape: str, looks: bool) -> None:
+    """A sector of 300°: the mean of cos φ over it is sin 150°/(150·π/180) = 0.191; of 350°, 0.0285."""
+    made = raycover.load_text(BESIDE.replace("AT", "3").replace("TURN", "30").replace("SHAPE", shape))
+    (unit,) = make_units(made, build(made))
+    assert (unit.ahead is not None) == looks
+    if unit.ahead is not None:
+        assert unit.ahead == pytest.approx([np.cos(np.pi / 6), 0.5, 0], abs=1e-6)

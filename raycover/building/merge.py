@@ -21,6 +21,9 @@ from raycover.scene.schema import Scene
 
 #: Overlaps smaller than this (m²) are touching edges.
 AREA_TOLERANCE = 1e-6
+#: So are those narrower than this (m): corners to the nearest millimetre may lie 0.7 mm off the edge that they are
+#: meant to lie on, either way.
+WIDTH_TOLERANCE = 1.5e-3
 
 
 def merge(scene: Scene, faces: Sequence[Face]) -> tuple[list[Sheet], list[Problem]]:
@@ -49,8 +52,8 @@ def _merge_plane(scene: Scene, group: Sequence[Face], sheets: list[Sheet], probl
             earlier = group[other]
             if other >= index or earlier.construction is None:
                 continue
-            shared = outline.intersection(outlines[other]).area
-            if shared <= AREA_TOLERANCE:
+            shared = _shared_m2(outline, outlines[other])
+            if shared == 0:
                 continue
             if earlier.construction != face.construction:
                 problems.append(_disagree(scene, face, earlier, shared))
@@ -61,7 +64,7 @@ def _merge_plane(scene: Scene, group: Sequence[Face], sheets: list[Sheet], probl
     for outline, face, hole in holes:
         net = outline
         for earlier_outline, earlier_hole in done:
-            if outline.intersection(earlier_outline).area <= AREA_TOLERANCE:
+            if _shared_m2(outline, earlier_outline) == 0:
                 continue
             if earlier_hole.fill != hole.fill:
                 problems.append(_openings_disagree(scene, hole, earlier_hole))
@@ -70,6 +73,14 @@ def _merge_plane(scene: Scene, group: Sequence[Face], sheets: list[Sheet], probl
         done.append((outline, hole))
         made = Face(hole.name, face.owner, hole.kind, face.frame, net, hole.fill, hole.loc)
         sheets += _sheet(made, net, frame)
+
+
+def _shared_m2(one: Any, two: Any) -> float:
+    """Area that two polygons share; 0 where they only touch."""
+    shared = one.intersection(two)
+    area = float(shared.area)
+    # A strip of width w and length l has w·l of area and 2·l of edge.
+    return 0.0 if area <= max(AREA_TOLERANCE, WIDTH_TOLERANCE * shared.length / 2) else area
 
 
 def _openings_disagree(scene: Scene, hole: Hole, earlier: Hole) -> Problem:

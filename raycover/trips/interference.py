@@ -75,7 +75,7 @@ def interferences(units: Sequence[Unit], rays: RayScene, weather: Weather) -> li
             continue
         assert one.frequency_ghz is not None
         distance = np.linalg.norm(places[partners] - one.position, axis=1)
-        segments = rays.segments(one.position, places[partners])
+        segments = rays.segments(one.position, places[partners], one.ahead)
         loss = rays.microwave_loss_db(segments, one.frequency_ghz, weather.losses)
         index = interference_db(margins[i, partners], margins[partners, i], distance, loss)
         for j, d, db, k in zip(partners, distance.tolist(), loss.tolist(), index.tolist(), strict=True):

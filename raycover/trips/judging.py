@@ -163,7 +163,9 @@ def _effect(source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Co
     margins = person + extra
     # Where nothing gets through, what distance alone would make of it tells the point to speak of.
     worst = int(np.argmax(margins)) if np.isfinite(margins).any() else int(np.argmax(judged.potential_db))
-    met = rays.crossings(rays.segments(unit.position, points[[worst]]), unit.frequency_ghz, rules.people.losses)
+    met = rays.crossings(
+        rays.segments(unit.position, points[[worst]], unit.ahead), unit.frequency_ghz, rules.people.losses
+    )
     blocker = int(judged.blocker[worst])
     terms = {name: float(v[worst]) for name, v in parts.items()}
     margin = float(margins[worst])

@@ -35,7 +35,7 @@ def zone_hits(sensor: Sensor, source: Source, rays: RayScene, ambient_c: float) 
     assert surface is not None
     radiance = spec.emissivity * float(band_radiance(surface) - band_radiance(ambient_c))
     place, normal, area = _pieces(source)
-    seen = ~rays.infrared_blocked(rays.segments(sensor.unit.position, place.reshape(-1, 3)))
+    seen = ~rays.infrared_blocked(rays.segments(sensor.unit.position, place.reshape(-1, 3), sensor.unit.ahead))
     strength = radiance * area * seen.reshape(area.shape)
     local = sensor.local(place)
     turned = normal @ sensor.unit.rotation

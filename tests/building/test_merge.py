@@ -208,3 +208,27 @@ def test_shared_part_counts_once(x: float, low: float, length: float, turn_deg: 
     building = built(room("a", moved(a, turn_deg, (far, 1))), room("b", moved(b, turn_deg, (far, 1))))
     shared = max(min(5, low + length) - low, 0)
     assert wall_area(building) == pytest.approx(3 * (2 * (x + 5) + 2 * (3 + length) - shared), rel=1e-5)
+
+
+@pytest.mark.parametrize("digits", [15, 3])
+def test_neighbours_under_other_ceilings_touch_and_no_more(digits: int) -> None:
+    """Two rooms along the side of a third, all under ceilings of their own, at any turn; as computed, and typed to the
+    millimetre, where a corner on another room's side may lie 0.7 mm off it. Slivers of that are no overlap."""
+    outlines = {"plasterboard-12.5": (0, 0, 18, 4), "ceiling-tile-15": (0, 4, 7.3, 9), "concrete-150": (7.3, 4, 18, 9)}
+    rng = np.random.default_rng(11)
+    for turn_deg, *at in rng.uniform([0, -50, -50], [360, 50, 50], (60, 3)):
+        rooms = [
+            room(ceiling, moved(oblong(*outline), turn_deg, tuple(at), digits), ceiling=ceiling)
+            for ceiling, outline in outlines.items()
+        ]
+        ceilings = [s for s in built(*rooms).sheets if s.kind == "ceiling"]
+        assert sorted(s.polygon.area for s in ceilings) == pytest.approx([36.5, 53.5, 72.0], abs=0.03)
+
+
+def test_a_strip_of_two_millimetres_is_an_overlap() -> None:
+    rooms = [
+        room("a", oblong(0, 0, 6, 4), ceiling="concrete-150"),
+        room("b", oblong(0, 3.998, 6, 9), ceiling="ceiling-tile-15", walls="none"),
+    ]
+    with pytest.raises(InputError, match="lies in the same place"):
+        built(*rooms)

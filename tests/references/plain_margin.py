@@ -392,7 +392,7 @@ class Unit:
     def open_db(self, way: Vector, length: float, motion: str, ambient_c: float, target_m2: float | None) -> float:
         """Margin along a direction with nothing in the way: distance, lens edge, heat, body, setting, masks.
 
-        Colder air than 15 °C adds nothing more: who works in it is dressed for it.
+        Air of 10 °C and more: in colder air people dress for it, which is not said here.
         """
         x, y, z = self.axes.T @ way / np.linalg.norm(way)
         off_axis, phi = math.atan2(math.hypot(x, y), -z), math.atan2(y, x)
@@ -421,7 +421,7 @@ class Unit:
             within = mask.get("off_axis_from_deg", 0) <= math.degrees(off_axis) <= mask.get("off_axis_to_deg", 180)
             if within and (math.degrees(phi) - mask["from_deg"]) % 360 <= width:
                 best -= 2 * mask.get("loss_db", math.inf)
-        return best + self.setting_db + (contrast_db(max(ambient_c, 15.0)) if self.infrared else 0.0)
+        return best + self.setting_db + (contrast_db(ambient_c) if self.infrared else 0.0)
 
 
 def hung_on(building: Building, unit: Unit, towards: Vector) -> tuple[tuple[Sheet, ...], Vector]:
@@ -462,11 +462,16 @@ def one_technology_db(
     if not conditions["reflections"] or unit.ghz is None:
         return margin
     room = building.room_at(unit.place)
-    own = f"{room['name']}/slab" if room is not None else ""
+    own = [sheet for sheet in building.sheets if room is not None and sheet.name == f"{room['name']}/slab"]
+    # The unit's own floor and ceiling, and what continues them: slabs on their levels.
+    levels = {round(float(sheet.origin[2]), 6) for sheet in own}
+    if room is not None:
+        levels |= {room.get("floor", 0.0), round(room.get("floor", 0.0) + room["height"], 6)}
     ways, met = [margin], []
     for mirror in [*building.sheets, *building.sides]:
         here, there = mirror.off(unit.place), mirror.off(point)
-        if mirror.name == own or here * there <= 0 or min(abs(here), abs(there)) < 2 * NEAR:
+        slab = mirror.name.endswith("/slab") and round(float(mirror.origin[2]), 6) in levels
+        if slab or here * there <= 0 or min(abs(here), abs(there)) < 2 * NEAR:
             continue
         image = unit.place - 2 * here * mirror.normal
         hit = image + here / (here + there) * (point - image)
@@ -484,7 +489,8 @@ def one_technology_db(
         coplanar = tuple(
             s for s in building.sheets if abs(s.off(hit)) < 1e-6 and abs(s.normal @ mirror.normal) > 1 - 1e-9
         )
-        legs = building.loss_db(unit.place, near, unit.ghz, losses, (*coplanar, *hung))
+        hung, start = hung_on(building, unit, near)
+        legs = building.loss_db(start, near, unit.ghz, losses, (*coplanar, *hung))
         legs += building.loss_db(near, point, unit.ghz, losses, coplanar)
         way -= 2 * (legs - 10 * math.log10(share))
         met.append(hit)
