@@ -93,18 +93,17 @@ class SheetSet:
 
     def cosine(self, triangle: NDArray[np.integer], along: Single) -> Floats:
         """Cosine of incidence (n,) of unit vectors (n, 3) on triangles (n,)."""
-        total = self._normals[0].take(triangle)
-        total *= along[:, 0]
-        for axis in (1, 2):
-            term = self._normals[axis].take(triangle)
-            term *= along[:, axis]
-            total += term
+        terms = self._normals.take(triangle, axis=1)
+        terms *= along.T
+        total: Floats = terms[0]
+        total += terms[1]
+        total += terms[2]
         return np.abs(total, out=total)
 
     def met_again(self, met: Round, cosine: Floats) -> Index:
         """Rays (k,) that meet the flat face they met just before: at grazing incidence, in single precision."""
         assert met.before is not None
-        some = np.flatnonzero(cosine < self._grazing)
+        some = (cosine < self._grazing).nonzero()[0]
         if not len(some):
             return some
         again = self.face.take(met.triangle.take(some)) == self.face.take(met.before.take(some))

@@ -146,7 +146,7 @@ class EmbreeTracer(Tracer):
             start = scaled(along, travelled)
             start += rows(origins, ray)
             hits = self._run(start, along, left, "INTERSECT", True)
-            hit = np.flatnonzero(hits["primID"] >= 0)
+            hit = (hits["primID"] >= 0).nonzero()[0]
             before = triangle.take(hit)
             ray, triangle = ray.take(hit), hits["primID"].take(hit)
             travelled = travelled.take(hit) + hits["tfar"].take(hit)
@@ -158,7 +158,7 @@ class EmbreeTracer(Tracer):
         found = []
         for first, last in [(0, len(lengths))] if runs is None else runs:
             triangle, distance = self.first(origins[first:last], directions[first:last], lengths[first:last])
-            hit = np.flatnonzero(triangle >= 0)
+            hit = (triangle >= 0).nonzero()[0]
             found.append((hit + first, triangle.take(hit), distance.take(hit)))
         if len(found) == 1:
             return found[0]

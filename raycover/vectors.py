@@ -18,10 +18,7 @@ def columns(n: int) -> Single:
 
 def rows(vectors: Single, index: NDArray[np.integer]) -> Single:
     """Some of the vectors (n, 3), by index, laid out as by `columns`."""
-    found = columns(len(index))
-    for axis in range(3):
-        found[:, axis] = vectors[:, axis].take(index)
-    return found
+    return vectors.T.take(index, axis=1).T
 
 
 def scaled(vectors: Single, by: Single) -> Single:
