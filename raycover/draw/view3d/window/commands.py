@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 #: Steps of wheel and keys, in degrees, m and °C.
 TURN_DEG, LIFT_M, PLANE_M, AIR_C = 5.0, 0.1, 0.1, 1.0
 _SIDE_DEG = 24.0
+#: Rows of the list that what is told of a chosen detector may take.
+_TOLD = 4
 _CHOOSE_FIRST = "Choose a detector first: click it, or → and ←"
 _BOUNDS = {"mounting": (LIFT_M, np.inf), "turn_deg": (-180.0, 180.0), "tilt_deg": (-180.0, 180.0)}
 _SAID = {"mounting": "mounted at {:g} m", "turn_deg": "turned to {:g}°", "tilt_deg": "tilted to {:g}°"}
@@ -218,9 +220,9 @@ class Commands:
             self.state.first.pop("setting", None)
             if self.state.tab == "doors":
                 self.state.tab = "detectors"
-            first = self.state.first.get("detectors", 0)
-            if not first <= index < first + self.window.n_rows:
-                self.state.first["detectors"] = max(index - self.window.n_rows // 2, 0)
+            first, n_rows = self.state.first.get("detectors", 0), max(self.window.n_rows - _TOLD, 1)
+            if not first <= index < first + n_rows:
+                self.state.first["detectors"] = max(index - n_rows // 2, 0)
         scenery = self.window.scenery
         for draw in (scenery.map, scenery.lobes, scenery.marks, self.window.draw_labels):
             draw()

@@ -76,7 +76,8 @@ def chosen_lines(live: LiveCoverage, state: State) -> tuple[Line, ...]:
         lines.append(Line(", ".join(given), "faint"))
     doubts = live.doubts(state.detector)
     if doubts:
-        lines.append(Line(clean(doubts[0]).removeprefix(f'"{clean(unit.name)}" '), "doubt"))
+        said = clean(doubts[0]).removeprefix(f'"{clean(unit.name)}" ')
+        lines.append(Line(said.removeprefix(f"is mounted at {spec.mounting:g} m, "), "doubt"))
     return tuple(lines)
 
 
