@@ -6,7 +6,7 @@ A dual unit's parts are cast each by itself, and `combining` says what becomes o
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from raycover.detectors import Unit
 from raycover.open_air import Weather as Weather
 from raycover.open_air import distance_margin_db, open_air, open_margin_db
 from raycover.open_views import LOWEST_DB as LOWEST_DB
-from raycover.open_views import Placed, View, gathered, views, window
+from raycover.open_views import Placed, View, Window, gathered, views, window
 from raycover.paths import Imaging, Mirrored, amplitude, imaging
 from raycover.physics.margin import largest_reach_m, undominated
 from raycover.rays import LIFT, RayScene, Segments, take
@@ -40,13 +40,15 @@ NONE, OUT_OF_REACH, OUTSIDE_LENS, MASKED, BLOCKED, MATERIAL_LOSS, TOO_WARM = ran
 class Patch:
     """A detector's margins over the window of a surface that it can reach; −inf where it sees nothing.
 
-    `mirrored` tells of the ways by mirrors, None where none were looked for.
+    `mirrored` tells of the ways by mirrors, None where none were looked for; `n_rays` how many segments were traced, of
+    microwave where it was cast by itself.
     """
 
     rows: slice
     columns: slice
     margin_db: Single
     mirrored: Mirrored | None = None
+    n_rays: int = 0
 
     @property
     def window(self) -> tuple[slice, slice]:
@@ -88,7 +90,8 @@ def _combined(unit: Unit, motion: str, patches: list[Patch | None]) -> Patch | N
             margin[at] = patch.margin_db
         whole.append(margin)
     mirrored = [patch.mirrored for patch in held if patch.mirrored is not None]
-    return Patch(rows, columns, combined_db(unit, motion, whole), mirrored[0] if mirrored else None)
+    n_rays = sum(patch.n_rays for patch in held)
+    return Patch(rows, columns, combined_db(unit, motion, whole), mirrored[0] if mirrored else None, n_rays)
 
 
 def _cast(units: Sequence[Unit], surface: Surface, rays: RayScene, weather: Weather) -> list[Patch | None]:
@@ -96,25 +99,37 @@ def _cast(units: Sequence[Unit], surface: Surface, rays: RayScene, weather: Weat
     patches: list[Patch | None] = [None] * len(units)
     straight: list[Placed] = []
     best: list[Single] = []
+    of: list[int] = []
     for index, unit in enumerate(units):
         footprints = undominated(unit.footprints_for(surface.motion, surface.target_m2))
         if (seen := imaging(unit, footprints, rays, weather)) is not None:
-            patches[index] = _cast_by_mirrors(seen, surface)
-        elif (reached := window(unit, footprints, surface, weather)) is not None:
-            rows, columns = reached
-            straight.append(Placed(unit, footprints, reached))
+            before = rays.n_rays_here
+            patch = _cast_by_mirrors(seen, surface)
+            patches[index] = None if patch is None else replace(patch, n_rays=rays.n_rays_here - before)
+        elif (near := window(unit, footprints, surface, weather)) is not None:
+            rows, columns = near
+            straight.append(Placed(unit, footprints, near))
             best.append(np.full((rows.stop - rows.start, columns.stop - columns.start), -np.inf, np.float32))
             patches[index] = Patch(rows, columns, best[-1])
+            of.append(index)
+    n_rays = np.zeros(len(straight), int)
     for batch in _batches(views(straight, surface, rays.launch, weather), straight):
         segments = joined([view.segments for view in batch])
         firsts = np.cumsum([0, *(len(view.cells) for view in batch[:-1])])
-        obstacles = _obstacles_db(straight[batch[0].index].unit, segments, rays, weather, firsts)
+        before, unit = rays.n_rays_here, straight[batch[0].index].unit
+        obstacles = _obstacles_db(unit, segments, rays, weather, firsts)
+        if unit.kind == "infrared":
+            n_rays += np.bincount([v.index for v in batch], [len(v.cells) for v in batch], len(straight)).astype(int)
+        else:
+            n_rays[batch[0].index] += rays.n_rays_here - before
         first = 0
         for view in batch:
             flat = best[view.index].reshape(-1)
             through = view.margin_db + obstacles[first : first + len(view.cells)]
             flat[view.cells] = np.maximum(flat[view.cells], through) if len(surface.heights) > 1 else through
             first += len(view.cells)
+    for index, n in zip(of, n_rays.tolist(), strict=True):
+        patches[index] = replace(patches[index], n_rays=n)  # type: ignore[type-var]
     return patches
 
 
@@ -136,10 +151,10 @@ def _batches(found: Iterable[View], placed: Sequence[Placed]) -> Iterator[list[V
 def _cast_by_mirrors(seen: Imaging, surface: Surface) -> Patch | None:
     """Margins of a detector with images: ways by mirrors are added to the straight one."""
     unit, rays, weather = seen.unit, seen.rays, seen.weather
-    reached = _mirrored_window(seen, surface)
-    if reached is None:
+    near = _mirrored_window(seen, surface)
+    if near is None:
         return None
-    rows, columns = reached
+    rows, columns = near
     best = np.full((rows.stop - rows.start, columns.stop - columns.start), -np.inf, np.float32)
     row, column = np.nonzero(surface.inside[rows, columns])
     x, y = surface.plan(rows, columns)
@@ -185,14 +200,19 @@ def _mirrored_window(seen: Imaging, surface: Surface) -> tuple[slice, slice] | N
     return window(seen.unit, seen.footprints, surface, seen.weather, lowest_db)
 
 
+def reached(part: Unit, surface: Surface, weather: Weather) -> Window | None:
+    """The rows and columns that a unit of one technology can reach at all straight on, None where there are none."""
+    return window(part, undominated(part.footprints_for(surface.motion, surface.target_m2)), surface, weather)
+
+
 def n_pairs(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> tuple[int, int]:
     """How many images a detector has on a surface, and how many pairs of image and cell are to be looked at."""
     unit = unit.parts[-1]  # of a dual one the microwave half: infrared has no images
     seen = imaging(unit, unit.footprints_for(surface.motion, surface.target_m2), rays, weather)
-    reached = None if seen is None else _mirrored_window(seen, surface)
-    if seen is None or reached is None:
+    near = None if seen is None else _mirrored_window(seen, surface)
+    if seen is None or near is None:
         return 0, 0
-    n_cells = int(surface.inside[reached].sum()) * len(surface.heights)
+    n_cells = int(surface.inside[near].sum()) * len(surface.heights)
     return len(seen.images), len(seen.images) * n_cells
 
 

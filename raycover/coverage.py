@@ -20,11 +20,12 @@ from numpy.typing import NDArray
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.building.storeys import Floors
-from raycover.casting import CAUSES, LOWEST_DB, Patch, Weather, cast_many, n_pairs
+from raycover.casting import CAUSES, LOWEST_DB, Patch, Weather, n_pairs
 from raycover.detectors import Unit, make_unit
 from raycover.enclosed import Enclosures
 from raycover.errors import InputError, Problem
 from raycover.gaps import Gap
+from raycover.kept.answers import cast_many
 from raycover.rays import RayScene
 from raycover.reasons import Explainer, Reasons
 from raycover.scene.corrections import CorrectionsSpec

@@ -6,12 +6,13 @@ This is where the words of the scene and the catalogue become the plain numbers 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import dataclass, fields, replace
+from functools import cached_property, lru_cache
 from typing import Literal
 
 import numpy as np
 
+from raycover.content import SHORT, digest
 from raycover.physics.directivity import Beam, Beams, Directivity, Elevation, share_behind
 from raycover.physics.margin import unit_rotation
 from raycover.physics.microwave import body_db, sensitivity_db
@@ -20,6 +21,16 @@ from raycover.physics.pattern import Declaration, Footprint, Mask, resolve, with
 from raycover.physics.shapes import Array, Circle, Ellipse, Polar, Rectangle, Sector, Shape, azimuth_cells
 from raycover.scene.devices import DetectorSpec, MaskSpec, PatternSpec, ShapeSpec
 from raycover.scene.halves import Combine, HalfKind, Trigger
+
+#: Of a unit's digest, how it is called is left out; its footprints are added one by one.
+_NAMES = frozenset({"name", "title", "housing", "footprints"})
+
+
+@lru_cache(maxsize=4096)
+def _of_footprint(footprint: Footprint) -> bytes:
+    """The digest of a footprint: few are shared by many units."""
+    return digest(footprint, size=SHORT)
+
 
 #: A unit looks one way where its directions, weighed by the area they declare, add up to this share or more.
 _ONE_SIDED = 0.15
@@ -93,6 +104,12 @@ class Unit:
             )
             for half in self.halves
         )
+
+    @cached_property
+    def content(self) -> bytes:
+        """A digest of all that it is but its names."""
+        values = [getattr(self, field.name) for field in fields(self) if field.name not in _NAMES]
+        return digest(values, list(map(_of_footprint, self.footprints)), size=SHORT)
 
     @cached_property
     def ahead(self) -> Array | None:

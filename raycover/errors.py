@@ -74,6 +74,12 @@ def option_error(option: str, message: str, help_: str) -> InputError:
     return InputError([Problem("bad-option", message, Position(option), help_)])
 
 
+class Interrupted(RaycoverError):
+    """^C; the message says what is kept. The exit code is the one that shells have for it."""
+
+    exit_code = 130
+
+
 class MissingPart(RaycoverError):
     """Something optional is not installed; the message names the package that brings it."""
 

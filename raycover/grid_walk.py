@@ -20,9 +20,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.casting import Weather, cast
+from raycover.casting import Weather
 from raycover.combining import combined_bits
 from raycover.detectors import Unit
+from raycover.kept.answers import cast
 from raycover.physics.body import WALKING_MPS
 from raycover.physics.signal import Walks, walk_outcome
 from raycover.physics.walks import arms_of, body_for, walks_of

@@ -23,7 +23,7 @@ import numpy as np
 
 from raycover.building.build import build
 from raycover.building.parts import Building, OpeningMark
-from raycover.casting import Patch, Weather, cast
+from raycover.casting import Patch, Weather
 from raycover.combining import combined_db
 from raycover.coverage import Coverage, combine, make_units, within_budget
 from raycover.designs import Design, Loc, hung_at
@@ -31,6 +31,7 @@ from raycover.detector_checks import check_detectors
 from raycover.detectors import Unit
 from raycover.edits import Edits
 from raycover.errors import InputError, Problem
+from raycover.kept.answers import cast
 from raycover.loading import in_state
 from raycover.probe import View, views_of
 from raycover.rays import RayScene

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from raycover.mending import Mend, Mending
 from raycover.mending.bench import worst_walk
-from raycover.mending.changes import BESIDE_WORDS, COST, COST_WORDS, TWICE_WORDS
+from raycover.mending.changes import BESIDE_WORDS, COST, COST_WORDS, MANY_WORDS, TWICE_WORDS
 from raycover.needs import Figures
-from raycover.proof_words import margin_words, places_words, seen_words, some_of, walked_words
+from raycover.proof_words import listed, margin_words, places_words, seen_words, some_of, walked_words
 
 
 def mending_title(mending: Mending) -> str:
@@ -59,10 +61,13 @@ def mend_effect(mend: Mend) -> str:
 
 def cost_words(mend: Mend) -> str:
     """What a remedy asks for: `a setting`, `one more unit and a setting`, `two more units`."""
-    costs = sorted((COST[c.kind] for c in mend.changes), reverse=True)
-    if len(costs) == 2 and costs[0] == costs[1]:
-        return TWICE_WORDS[costs[0]]
-    return " and ".join(COST_WORDS[cost] if len(costs) == 1 else BESIDE_WORDS[cost] for cost in costs)
+    counts = Counter(COST[change.kind] for change in mend.changes)
+    words = COST_WORDS if len(mend.changes) == 1 else BESIDE_WORDS
+    told = [
+        words[cost] if n == 1 else TWICE_WORDS[cost] if n == 2 else f"{n} {MANY_WORDS[cost]}"
+        for cost, n in sorted(counts.items(), reverse=True)
+    ]
+    return listed(told)
 
 
 def mending_verdict(mending: Mending) -> str:

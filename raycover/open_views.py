@@ -110,6 +110,16 @@ class _Field:
         return View(index, cells, margin, launch.from_fan(placed.unit.position, self.fan, within))
 
 
+def stand(unit: Unit, surface: Surface, window: Window) -> tuple[tuple[int, int], tuple[float, float]] | None:
+    """Where a unit stands on a regular raster: the row and column of its own cell counted from a window's, and how far
+    it is beyond that cell's centre, in cells. None on other rasters. With the window and its cells, all that `views`
+    asks of a surface."""
+    if not surface.is_regular:
+        return None
+    spot = _Spot.of(unit, surface)
+    return (spot.cell[0] - window[0].start, spot.cell[1] - window[1].start), spot.beyond
+
+
 def views(placed: Sequence[Placed], surface: Surface, launch: Launch, weather: Weather) -> Iterator[View]:
     """What each unit may see of a surface, a view a height, units alike after each other; nothing for none."""
     groups: dict[Hashable, list[tuple[int, tuple[int, int]]]] = defaultdict(list)

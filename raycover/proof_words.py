@@ -175,7 +175,7 @@ def walked_words(found: Figures) -> str:
 
 def target_words(heights: Sequence[float], motion: str) -> str:
     """Who is looked for: `a person at 0.3, 1.0 or 1.6 m, any declared motion`."""
-    shown = [f"{round(h, 2):g}" for h in heights]
+    shown = [f"{round(h + 1e-9, 2):g}" for h in heights]
     at = f"{listed(shown, 'or')} m" if len(shown) > 1 else f"{shown[0]} m"
     who = "a person" if len(shown) > 1 else "somebody"
     where = "on the floor" if tuple(heights) == (0.0,) else f"at {at}"

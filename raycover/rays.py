@@ -55,6 +55,7 @@ class RayScene:
         self.backend = backend if backend is not None else default_backend()
         self.n_rays = 0
         self._count_lock = threading.Lock()
+        self._own = threading.local()
         self._centre = building.bounds.mean(axis=0)
         self._by_construction: dict[Construction, list[int]] = defaultdict(list)
         for index, sheet in enumerate(building.sheets):
@@ -85,7 +86,7 @@ class RayScene:
 
     def infrared_blocked(self, segments: Segments) -> Bools:
         """Whether anything solid stands in the way, (n,)."""
-        self._count(len(segments.origins))
+        self.count(len(segments.origins))
         return self._tracer("infrared").occluded(segments.origins, segments.directions, segments.lengths)
 
     def microwave_loss_db(
@@ -96,7 +97,7 @@ class RayScene:
         `firsts`: where bundles of segments begin that lie together, of one unit each, say; it saves asking.
         """
         n = len(segments.origins)
-        self._count(n)
+        self.count(n)
         tracer = self._tracer("microwave", frequency_ghz)
         loss = np.zeros(n)
         loss[tracer.occluded(segments.origins, segments.directions, segments.lengths)] = np.inf
@@ -149,7 +150,7 @@ class RayScene:
             else:
                 ends = np.flatnonzero(np.diff(met, prepend=False, append=False)).reshape(-1, 2)
                 runs = [(int(firsts[a]), int(lasts[b - 1])) for a, b in ends.tolist()]
-            self._count(sum(last - first for first, last in runs))
+            self.count(sum(last - first for first, last in runs))
             yield sheets, runs
 
     def partial_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> tuple[Floats, Ints]:
@@ -164,7 +165,7 @@ class RayScene:
     def leg_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> Floats:
         """As `microwave_loss_db`, for segments most of which meet nothing: one question sorts those out first."""
         loss = np.zeros(len(segments.origins))
-        self._count(len(loss))
+        self.count(len(loss))
         tracer = self._tracer("weakening", frequency_ghz)
         met = np.flatnonzero(tracer.occluded(segments.origins, segments.directions, segments.lengths))
         if len(met):
@@ -180,7 +181,7 @@ class RayScene:
     def first_blocker(self, segments: Segments, frequency_ghz: float | None = None) -> Ints:
         """The part (n,) that stops each segment first, −1 for none; infrared where no frequency is given."""
         kind = "infrared" if frequency_ghz is None else "microwave"
-        self._count(len(segments.origins))
+        self.count(len(segments.origins))
         triangle, _ = self._tracer(kind, frequency_ghz).first(segments.origins, segments.directions, segments.lengths)
         parts = self._parts[kind, frequency_ghz]
         return np.where(triangle >= 0, parts[triangle] if len(parts) else -1, -1).astype(np.int32)
@@ -198,7 +199,7 @@ class RayScene:
 
     def _first_met(self, points: NDArray[np.floating], direction: Floats, reach: float) -> tuple[Floats, Ints]:
         n = len(points)
-        self._count(n)
+        self.count(n)
         origins = (points - self._centre).astype(np.float32)
         along = np.tile(np.asarray(direction, np.float32), (n, 1))
         triangle, distance = self._tracer("everything").first(origins, along, np.full(n, reach, np.float32))
@@ -274,7 +275,14 @@ class RayScene:
             loss,
         )
 
-    def _count(self, n: int) -> None:
+    @property
+    def n_rays_here(self) -> int:
+        """Segments that this thread has asked so far."""
+        return int(getattr(self._own, "n_rays", 0))
+
+    def count(self, n: int) -> None:
+        """Count segments as asked."""
+        self._own.n_rays = self.n_rays_here + n
         with self._count_lock:
             self.n_rays += n
 
@@ -375,7 +383,7 @@ class RayScene:
         parts = self._parts[kind, frequency_ghz]
         if not len(parts):
             return np.zeros(0, np.int32), np.zeros(0, np.int32)
-        self._count(len(line.origins))
+        self.count(len(line.origins))
         ray, _, triangle = tracer.crossings(line.origins, line.directions, line.lengths, _BOX_STEP)
         n = self.building.n_parts
         pairs = np.unique(ray.astype(np.int64) * n + parts[triangle] - first)

@@ -13,8 +13,12 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from raycover.casting import BLOCKED, MATERIAL_LOSS, Judgement, Weather, judge, potential_db
+from raycover.content import digest
 from raycover.detectors import Unit
 from raycover.gaps import Gap, find_gaps, label_gaps
+from raycover.kept.answers import kept, of_surface, of_units
+from raycover.kept.digests import physics
+from raycover.kept.store import Arrays, active
 from raycover.rays import LIFT, RayScene
 from raycover.surfaces import Surface
 
@@ -52,13 +56,9 @@ class Explainer:
         half = np.zeros(surface.shape, np.int32)
         rows, columns = np.nonzero(missed)
         if len(rows) and self.units:
-            chosen = self._nearest(surface, rows, columns, margin_db, best)
-            for u, mine in _each(chosen):
-                judged = self._judge(self.units[u], surface, rows[mine], columns[mine])
-                cause[rows[mine], columns[mine]] = judged.cause
-                blocker[rows[mine], columns[mine]] = judged.blocker
-                half[rows[mine], columns[mine]] = judged.half
-            nearest[rows, columns] = chosen
+            found = self._found(surface, rows, columns, margin_db, best)
+            for raster, name in ((cause, "cause"), (nearest, "nearest"), (blocker, "blocker"), (half, "half")):
+                raster[rows, columns] = found[name]
         elif len(rows):
             cause[rows, columns] = 1  # no detector at all: out of reach of any
         labels, n = label_gaps(surface, missed)
@@ -74,6 +74,31 @@ class Explainer:
         hiding = (BLOCKED, MATERIAL_LOSS)
         gaps = find_gaps(surface, labels, n, cause, blocking, part_of, owners, names, hiding, halves)
         return Reasons(cause, nearest, labels, tuple(gaps))
+
+    def _found(
+        self, surface: Surface, rows: Index, columns: Index, margin_db: NDArray[np.float32], best: NDArray[np.int32]
+    ) -> Arrays:
+        """Of missed cells (n,) the `cause`, the `nearest` detector, what part is the `blocker`, and which `half`."""
+
+        def work() -> Arrays:
+            chosen = self._nearest(surface, rows, columns, margin_db, best)
+            cause, half = np.zeros((2, len(rows)), np.int8)
+            blocker = np.full(len(rows), -1, np.int32)
+            for u, mine in _each(chosen):
+                judged = self._judge(self.units[u], surface, rows[mine], columns[mine])
+                cause[mine], blocker[mine], half[mine] = judged.cause, judged.blocker, judged.half
+            return {"cause": cause, "nearest": chosen, "blocker": blocker, "half": half}
+
+        if active() is None:
+            return work()
+        return kept(
+            digest(
+                physics(), "reasons", of_units(self.units, self.rays, self.weather), self.doubtful_db,
+                of_surface(surface), surface.room, surface.room_names, surface.storey, self.rays.building.storeys,
+                margin_db, best,
+            ),
+            self.rays, work,
+        )  # fmt: skip
 
     def _nearest(
         self,

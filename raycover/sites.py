@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from raycover.building.aisles import Aisle, find_aisles, why_none
 from raycover.building.faces import Placing
 from raycover.building.parts import Building, RoomShape, StairShape
+from raycover.content import Located
 from raycover.detectors import Unit
 from raycover.doorways import Entrance, Entrances, Line
 from raycover.enclosed import Enclosures
@@ -104,6 +105,15 @@ class Site:
     def lifted(self) -> NDArray[np.bool_]:
         """(n heights · n cells,): points that lie on the floor."""
         return np.repeat(np.asarray(self.heights) < LIFT, len(self))
+
+    @cached_property
+    def looked_at(self) -> Located:
+        """What is looked at: the points, or the steps walked."""
+        if not self.lines:
+            return Located.of((self.motion, self.heights, self.points, self.lifted), self.points, LIFT)
+        feet = np.concatenate([steps.position for _, steps in self.afoot.values()])
+        tall = max(figure.tall for figure in FIGURES.values())
+        return Located.of((len(self), list(self.afoot.items())), feet, tall)
 
     def asked(self, unit: Unit) -> Unit:
         """A unit as it answers to what moves here."""
@@ -198,13 +208,13 @@ class Sites:
         self._rooms = {room.name: room for room in building.rooms}
         self._made: dict[object, Any] | None = None
 
-    def told(self, scene: Scene, units: Sequence[Unit]) -> Sites:
+    def told(self, scene: Scene, units: Sequence[Unit], known: Sequence[Site] = ()) -> Sites:
         """The places of one need with other units, those of a scene that differs in detectors and zones alone.
 
-        What does not hang on the units is made once for all that are told so.
+        What does not hang on the units is made once for all that are told so; `known` are places made before.
         """
         if self._made is None:
-            self._made = {}
+            self._made = {site.name: site for site in known if site.surface is not None}
         other = copy(self)
         other._scene, other._units = scene, units
         return other

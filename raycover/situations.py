@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -12,8 +13,12 @@ from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.casting import Weather, margins
 from raycover.combining import over_parts
+from raycover.content import digest
 from raycover.coverage import make_units
 from raycover.detectors import Unit
+from raycover.kept.answers import kept, key_of, worth
+from raycover.kept.digests import physics
+from raycover.kept.store import active
 from raycover.loading import in_state
 from raycover.rays import RayScene
 from raycover.recall import Recall
@@ -48,14 +53,28 @@ class Situation:
         one for all, are not followed; `recall`: what is known of straight ways in this situation.
         """
         ask = self._along if site.lines else self._of_part
-        return over_parts(site.asked(unit), site.motion, lambda part: ask(part, site, least_db, recall))
+
+        def of_part(part: Unit) -> Floats:
+            found = self._kept(part, site, least_db, lambda: ask(part, site, least_db, recall))
+            return self.heard_db(part, site, found)
+
+        return over_parts(site.asked(unit), site.motion, of_part)
+
+    def _kept(self, part: Unit, site: Site, least_db: Floats | float, work: Callable[[], Floats]) -> Floats:
+        """What a part makes of a place, looked up where it is kept."""
+        if active() is None or not worth(part, self.weather, site.looked_at.n_points):
+            return work()
+        where = site.looked_at
+        hangs_on = key_of(part, self.rays, self.weather, where.corners)
+        key = digest(physics(), "site", hangs_on, where.digest, least_db)
+        return kept(key, self.rays, lambda: {"margin_db": work()})["margin_db"]
 
     def _along(self, unit: Unit, site: Site, least_db: Floats | float, recall: Recall | None) -> Floats:
         least = float(np.min(least_db))  # along a walk one for all
         margin = np.full(len(site), -np.inf)
         for person, (cells, steps) in site.afoot.items():
             margin[cells] = margins_at(unit, steps, person, self.rays, self.weather, least_db=least, recall=recall)
-        return self.heard_db(unit, site, margin)
+        return margin
 
     def heard_db(self, unit: Unit, site: Site, margin_db: Floats) -> Floats:
         """Margins (n,) of a unit along a way, −inf at steps where its notice does not count."""

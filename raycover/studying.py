@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.casting import CAUSES, Patch, Weather, cast
+from raycover.casting import CAUSES, Patch, Weather
 from raycover.coverage import PlaneCoverage, combine, make_units
 from raycover.detectors import Unit
+from raycover.kept.answers import cast
 from raycover.loading import check_changed
 from raycover.rays import RayScene
 from raycover.reasons import Explainer

@@ -27,9 +27,10 @@ from raycover.building.upright_cut import (
     room_profiles,
     stairs_along,
 )
-from raycover.casting import LOWEST_DB, Patch, Weather, cast
+from raycover.casting import LOWEST_DB, Patch, Weather
 from raycover.combining import over_parts
 from raycover.detectors import Unit
+from raycover.kept.answers import cast
 from raycover.lobes import cut_off_m, ends_with_the_lens, floor_distance_m, open_reach_m
 from raycover.physics.margin import largest_reach_m
 from raycover.rays import LIFT, RayScene
@@ -211,6 +212,8 @@ def upright_surface(
             solid |= shapely.contains_xy(flat, ss, zz)
     inside = (owner >= 0) & ~solid
     zone = inside & (zz - floor <= PEOPLE_ZONE_M)
+    for index, (room, _) in enumerate(profiles):
+        zone &= ~((owner == index) & over_void(building, room, line, s))
     for steps in stairs_along(line, building.stairs, s):
         over = zz - steps[None, :]
         zone |= inside & (over >= 0) & (over <= PEOPLE_ZONE_M)
@@ -224,6 +227,15 @@ def upright_surface(
         np.where(inside, owner, -1).astype(np.int16), inside, np.where(inside, area, 0.0), names, places=plan,
     )  # fmt: skip
     return surface, zone
+
+
+def over_void(building: Building, room: int, line: CutLine, s: Floats) -> Bools:
+    """(ns,) places along a line where a room's floor is open: nobody walks there but on a stair."""
+    void = building.rooms[room].void if room >= 0 else None
+    if void is None:
+        return np.zeros(len(s), bool)
+    plan = line.at(s)
+    return np.asarray(shapely.contains_xy(void, plan[:, 0], plan[:, 1]))
 
 
 def _in_oblongs(oblongs: Floats, s: Floats, z: Floats) -> Bools:

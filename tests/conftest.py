@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -20,6 +21,9 @@ from raycover.trips import Trips, find_trips
 
 hypothesis.settings.register_profile("raycover", deadline=None, derandomize=True)
 hypothesis.settings.load_profile("raycover")
+
+# What tests change in the physics must not be answered by what was kept before, nor kept.
+os.environ["RAYCOVER_CACHE"] = "off"
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 

@@ -11,7 +11,7 @@ from scipy.stats import norm
 import raycover
 from raycover.building.build import build
 from raycover.coverage import make_units
-from raycover.doubt import MET_AS_EXPECTED, MET_FIRMLY, NOT_MET, Chances, chances, verdict
+from raycover.doubt import MET_AS_EXPECTED, MET_BARELY, MET_FIRMLY, NOT_MET, Chances, chances, verdict
 from raycover.open_air import Weather
 from raycover.physics.slab import loss_spread_db
 from raycover.rays import RayScene
@@ -189,6 +189,8 @@ def test_further_reflections_only_add() -> None:
 def test_words_of_a_verdict() -> None:
     assert verdict(True, 0.95) == MET_FIRMLY == "met in ≥ 95 % of varied cases"
     assert verdict(True, np.arange(100) < 94) == MET_AS_EXPECTED == "met as expected"
+    assert verdict(True, 0.5) == MET_AS_EXPECTED
+    assert verdict(True, np.arange(100) < 40) == MET_BARELY == "met as drawn, in most varied cases not"
     assert verdict(False, 1.0) == NOT_MET == "not met"
 
 

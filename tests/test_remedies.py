@@ -154,3 +154,17 @@ def test_a_microwave_half_with_a_setting_of_its_own_goes_along() -> None:
     assert sensitivity_keys(plain, 55, 100) == {"sensitivity_pct": 55}
     assert sensitivity_keys(dual, 55, 80) == {"sensitivity_pct": 55, "microwave_pct": 41.2}  # 41.25
     assert sensitivity_keys(dual, 97, 80) == {"sensitivity_pct": 97, "microwave_pct": 72.8}  # 72.75
+
+
+def test_many_places_missed_are_counted() -> None:
+    from raycover.proof_words import remedy_cost
+
+    def said(n: int) -> str:
+        class Cost:
+            missed = tuple(f"Table/seat {k}" for k in range(1, n + 1))
+            share_lost, lost_at, largest_area_lost = 0.0, "", ("", 0.0)
+
+        return remedy_cost(Cost())  # type: ignore[arg-type]
+
+    assert said(3) == "misses Table/seat 1, Table/seat 2 and Table/seat 3"
+    assert said(8) == "misses Table/seat 1, Table/seat 2 and 6 more"

@@ -17,7 +17,7 @@ from raycover.errors import InputError
 from raycover.exchange.proof import proof_json
 from raycover.firmness import with_chances
 from raycover.mending import Mend, find_mending, verdict_then
-from raycover.mending.then import judged_then, with_detectors
+from raycover.mending.then import judged_then, with_remedy
 from raycover.needs import Proof, prove
 from raycover.proof_words import assumptions, walked_words, way_words
 from raycover.scene.devices import DetectorSpec
@@ -138,7 +138,7 @@ def test_a_stay_in_the_dark_is_mended_by_moving_the_unit() -> None:
     assert move.mends
     x, y = move.keys["at"]
     assert np.hypot(7.5 - x, 3 - y) <= 2.0
-    (walked,) = walk(with_detectors(made, move), declared=True)
+    (walked,) = walk(with_remedy(made, move), declared=True)
     assert walked.longest is None or walked.longest.seconds < 40
 
 

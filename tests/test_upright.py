@@ -154,3 +154,22 @@ def test_storeys_have_zones_of_their_own(stairwell) -> None:  # type: ignore[no-
         mine = zone[(zone > floor) & (zone < floor + PEOPLE_ZONE_M + 0.01)]
         assert len(mine) == pytest.approx(PEOPLE_ZONE_M / field.surface.grid, abs=2)
     assert len(zone) == pytest.approx(len(floors) * PEOPLE_ZONE_M / field.surface.grid, abs=4)
+
+
+def test_nobody_moves_over_a_void() -> None:
+    """A hall of two storeys, the upper floor open from x = 4 on: the people zone above it ends there."""
+    outline = [[0, 0], [8, 0], [8, 4], [0, 4]]
+    open_part = [[4, 0], [8, 0], [8, 4], [4, 4]]
+    rooms = [
+        {"name": "Low", "outline": outline, "height": 3, "walls": "brick-100",
+         "voids": [{"outline": open_part, "through": "ceiling"}]},
+        {"name": "Up", "floor": 3, "outline": outline, "height": 3, "walls": "brick-100",
+         "voids": [{"outline": open_part, "through": "floor"}]},
+    ]  # fmt: skip
+    made = small_scenes.scene(rooms=rooms, sections=[{"name": "A", "line": [[0, 2], [8, 2]]}],
+                 detectors=[detector((2, 2), 2.8, pattern({"circle": {"diameter": 6}}, mounting=2.8), room="Up")])  # fmt: skip
+    field = field_of(made)
+    x, z = field.surface.x, field.surface.y
+    assert field.zone[np.ix_((z > 3.1) & (z < 5.1), (x > 0.2) & (x < 3.9))].all()
+    assert not field.zone[np.ix_(z > 3.1, x > 4.1)].any()
+    assert field.zone[np.ix_((z > 0.1) & (z < 2.1), (x > 0.2) & (x < 7.8))].all()

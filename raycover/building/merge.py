@@ -99,6 +99,8 @@ def _disagree(scene: Scene, face: Face, earlier: Face, shared: float) -> Problem
     place = scene.position(*earlier.loc)
     movable = {face.loc[0], earlier.loc[0]} & {"desks", "cubicles"}
     help_ = "give both the same construction, or write none for one of them"
+    if face.loc[0] == earlier.loc[0] == "rooms":
+        help_ += ": walls as a list, one an edge; openings there then belong to the other room"
     if movable:
         help_ = "move it a few millimetres clear"
     if "cubicles" in movable:

@@ -504,6 +504,17 @@ def doctor_(json: AsJson = False) -> None:
     starting.doctor(as_json=json)
 
 
+@app.command("cache")
+def cache_(
+    empty: Annotated[bool, typer.Option("--empty", help="throw away what is kept")] = False,
+    json: AsJson = False,
+) -> None:
+    """Where answers are kept for the next run, and how much room they take."""
+    from raycover.cli import caching
+
+    caching.cache_command(empty=empty, as_json=json)
+
+
 def _refuse(when: str, given: dict[str, bool]) -> None:
     """Refuse the first option that is given though it means nothing."""
     for option in (name for name, is_given in given.items() if is_given):
@@ -523,8 +534,17 @@ def _options(
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="print the version")
     ] = False,
+    cache: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(
+            "--cache", metavar="DIR|off", help="where answers are kept for the next run (default: your cache folder)"
+        ),
+    ] = None,
 ) -> None:
     """Options before the command."""
+    from raycover.cli.caching import use
+
+    use(cache)
 
 
 def main(args: list[str] | None = None) -> None:
@@ -532,6 +552,7 @@ def main(args: list[str] | None = None) -> None:
 
     Exit 0 done, 1 a need is missed, 2 the input is wrong, 3 something optional is not installed.
     """
+    from raycover.cli.caching import say_trouble
     from raycover.errors import RaycoverError
 
     for stream in (sys.stdout, sys.stderr):
@@ -549,6 +570,8 @@ def main(args: list[str] | None = None) -> None:
         if isinstance(left.__context__, BrokenPipeError):  # whoever reads the pipe has had enough
             sys.exit(0)
         raise
+    finally:
+        say_trouble()
 
 
 if __name__ == "__main__":

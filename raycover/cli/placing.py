@@ -8,8 +8,8 @@ from pathlib import Path
 
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
-from raycover.errors import InputError, Problem, did_you_mean, option_error
-from raycover.exchange.files import write_whole
+from raycover.errors import InputError, Interrupted, Problem, did_you_mean, option_error
+from raycover.exchange.files import check_writable, write_whole
 from raycover.exchange.layout import layout_json
 from raycover.loading import load
 from raycover.needs import Proof, prove
@@ -38,10 +38,20 @@ def place_scene(
     if output.exists() and not force:
         raise option_error("-o", f"{output} is there already", "choose another name, or write over it with --force")
     spec = _spec(scene, models, keep, pitch, regular)
-    with progress("looking from every candidate") as step:
-        layout = place(scene, spec, seconds=seconds, progress=step)
+    check_writable(output.absolute().parent)
+    try:
+        with progress("looking from every candidate") as step:
+            layout = place(scene, spec, seconds=seconds, progress=step)
+    except KeyboardInterrupt:
+        raise Interrupted(
+            "Interrupted: nothing is written; --seconds 10 takes the best that is found in so short a time"
+        ) from None
     changed, _, forgotten = proposed_text(layout, text, path)
-    write_whole(output, changed)
+    unwritten: InputError | None = None
+    try:
+        write_whole(output, changed)
+    except InputError as error:  # what took long to find is told all the same
+        unwritten = error
     if as_json:
         data(layout_json(layout))
     else:
@@ -50,6 +60,8 @@ def place_scene(
         talk(f"note: {note}")
     if forgotten:
         talk(f"note: the detectors are other ones now; taken out: {'; '.join(forgotten)}")
+    if unwritten is not None:
+        raise unwritten
     talk(f"Written to {output}. Compare: raycover compare {path} {output}")
     talk(CAUTION)
     return layout.met
@@ -129,6 +141,8 @@ def verdict_words(layout: Layout) -> str:
         near = "some needs are missed: more time (--seconds) or other candidates may meet them"
     elif layout.optimal:
         near = f"no layout of these candidates does it with {'fewer' if layout.per_unit else 'less'}"
+    elif layout.bound <= 0:
+        near = "the best found in the time, too short to say how few there can be (--seconds)"
     else:
         best = "the best found in the time" if layout.out_of_time else "the best found"
         near = f"{best}; no layout of these candidates does it with {bound}"

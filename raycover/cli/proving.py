@@ -140,7 +140,7 @@ def _print(proof: Proof, troubles: tuple[Trouble, ...], mendings: tuple[Mending,
             for r in trouble.remedies
         ]
         title = f"{trouble.unit} is tripped from {', '.join(trouble.needs)}; what would stop it, best first"
-        table(["remedy", "stops it", "margin left", "quiet", "costs inside", ""], rows, title=title, right=[2, 3])
+        table(["remedy", "stops it", "margin left", "quiet", "costs inside", "remark"], rows, title=title, right=[2, 3])
         print()
     for mending in mendings:
         _print_mending(mending)

@@ -11,8 +11,8 @@ from pathlib import Path
 
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
-from raycover.errors import RaycoverError, did_you_mean, option_error
-from raycover.exchange.files import whole_folder, write_whole
+from raycover.errors import Interrupted, did_you_mean, option_error
+from raycover.exchange.files import check_writable, whole_folder
 from raycover.exchange.kept_rows import KeptRows
 from raycover.exchange.sweep_table import planes_of, problem_of, sweep_csv, sweep_json
 from raycover.sweeping import designs
@@ -25,8 +25,6 @@ from raycover.sweeping.values import Factor, parse, shown
 ROWS = "rows"
 #: Rows printed: the table in the file has them all.
 MOST_PRINTED = 60
-#: Exit code of a sweep that ^C ended, as shells have it.
-INTERRUPTED = 130
 
 
 @dataclass(frozen=True)
@@ -43,12 +41,6 @@ class Asked:
     plane: str | None = None
     processes: int | None = None
     cluster: str | None = None
-
-
-class Interrupted(RaycoverError):
-    """^C: what was finished is kept."""
-
-    exit_code = INTERRUPTED
 
 
 def sweep_values(paths: Sequence[Path], output: Path, asked: Asked, *, as_json: bool) -> None:
@@ -103,7 +95,7 @@ def _solve(made: Plan, output: Path, asked: Asked) -> dict[int, Figures | str]:
     n = len(made.jobs)
     if found:
         talk(f"{len(found)} of {n} rows are there from before, {len(missing)} to solve")
-    _probe_folder(kept)
+    check_writable(kept.folder)
     done = 0
     try:
         with progress("solving") as step, closing(_outcomes(made, missing, asked)) as outcomes:
@@ -131,13 +123,6 @@ def _outcomes(made: Plan, jobs: Sequence[Job], asked: Asked) -> Generator[Outcom
         return on_cluster(made.sources, jobs, asked.cluster)
     wanted = asked.processes if asked.processes is not None else os.cpu_count() or 1
     return on_processes(made.sources, jobs, max(1, min(wanted, len(jobs))))
-
-
-def _probe_folder(kept: KeptRows) -> None:
-    """Raises InputError where rows could not be kept, before any is solved."""
-    probe = kept.folder / ".probe"
-    write_whole(probe, "")
-    probe.unlink(missing_ok=True)
 
 
 def _picked(asked: Asked, made: Plan) -> list[Job]:

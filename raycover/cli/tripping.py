@@ -83,7 +83,16 @@ def _say(trips: Trips) -> None:
             ]
             for r in trips.remedies
         ]
-        heads = ["nuisance", "unit", "mask", "which", "or reach at", "which", "or hang it at", "or keep away"]
+        heads = [
+            "nuisance",
+            "unit",
+            "mask",
+            "what it takes",
+            "or reach at",
+            "what that takes",
+            "or hang it at",
+            "or keep away",
+        ]
         table(heads, rows, title="Every way to stop it (masks in the unit's own frame)", right=(4, 7))
         print()
     if trips.masks:
@@ -98,7 +107,7 @@ def _say(trips: Trips) -> None:
             ]
             for m in trips.masks
         ]
-        heads = ["unit", "masks", "share", "at most", "", "cost"]
+        heads = ["unit", "masks", "share", "at most", "together", "cost"]
         table(heads, rows, title="All masks of a unit together", right=(1, 2, 3))
         print()
     _say_zones(trips)

@@ -21,11 +21,11 @@ from raycover.mending_words import (
     mends_words,
     seen_head,
 )
-from raycover.proof_words import chance_words, margin_words
+from raycover.proof_words import chance_words, listed, margin_words
 
 _SIZE, _NOTE = 6.5, 6.0
 _LINE, _WRAPPED = 3.95, 2.75
-_MOST_LINES = 6
+_MOST_LINES, _MOST_WORDS = 6, 14
 #: Two small plans side by side: the space between them and for words above (mm).
 _BETWEEN, _ABOVE = 4.0, 6.6
 #: What draws a small plan in a box (mm): of the need as it stands, and as it would be.
@@ -95,7 +95,7 @@ class _Columns:
                 page.text(x + place, y - 2.6, text, _NOTE, color=palette.SECOND_INK, ha=ha)  # type: ignore[arg-type]
 
     def row(self, page: Page, mend: Mend, mending: Mending, heads: tuple[Item, ...]) -> Item:
-        words = page.lettering.wrap(clean(mend_words(mend)), "sans", _NOTE, self.words, _MOST_LINES)
+        words = page.lettering.wrap(clean(mend_words(mend)), "sans", _NOTE, self.words, _MOST_WORDS)
         effect = clean(f"{cost_words(mend)}; {mend_effect(mend)}")
         font: Font = "bold" if mend.broken or mend.tripped else "sans"
         effects = page.lettering.wrap(effect, font, _NOTE, self.width - self.effect, _MOST_LINES)
@@ -117,10 +117,15 @@ class _Columns:
         return Item(_LINE + _WRAPPED * (max(len(words), len(effects)) - 1), draw, heads=heads)
 
 
+def _briefly(mend: Mend) -> str:
+    """What a remedy changes, for a caption: of several changes the units and zones."""
+    return mend_words(mend) if mend.second is None else f"{listed([c.unit for c in mend.changes])} changed or new"
+
+
 def _plans(page: Page, best: Mend, width: float, plans: SmallPlans) -> Item:
     half = (width - _BETWEEN) / 2
     height = plans.height(half) + _ABOVE + 1.0
-    captions: Sequence[str] = ("As it stands", f"With the first: {mend_words(best)}")
+    captions: Sequence[str] = ("As it stands", f"With the first: {_briefly(best)}")
 
     def draw(page: Page, x: float, y: float, right: float) -> None:
         for k, (caption, plan) in enumerate(zip(captions, (plans.now, plans.then), strict=True)):

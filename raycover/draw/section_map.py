@@ -15,7 +15,7 @@ from raycover.draw import hatching, palette
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Page
 from raycover.draw.projection import Projection
-from raycover.upright import PEOPLE_ZONE_M, SectionField
+from raycover.upright import PEOPLE_ZONE_M, SectionField, over_void
 
 Floats = NDArray[np.floating]
 LIMIT_PT = 0.55
@@ -41,6 +41,7 @@ def section_map(field: SectionField, building: Building, projection: Projection,
         floor = building.rooms[room].floor if room >= 0 else building.ground
         x0, _, x1, _ = polygon.bounds
         rows, columns = (z >= floor) & (z <= floor + PEOPLE_ZONE_M), (s >= x0) & (s <= x1)
+        columns &= ~over_void(building, room, field.line, s)
         zone[np.ix_(rows, columns)] = True
     for steps in stairs_along(field.line, building.stairs, s):
         over = z[:, None] - steps[None]

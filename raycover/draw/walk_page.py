@@ -164,7 +164,7 @@ def _headline(walk: Walk) -> tuple[str, tuple[str, str]]:
     gap = walk.longest
     if gap is not None and gap.from_s > 0 and gap.seconds > first.seconds:
         figure, unit = (f"{gap.seconds:.1f} s", "") if gap.seconds < 99.5 else (clock(gap.seconds), "min:s ")
-        return figure, (f"{unit}unnoticed on the way,", f"{gap.metres:.1f} m of it")
+        return figure, (f"{unit}unnoticed,", f"{gap.metres:.1f} m of the way")
     wait = max(walk.light.waits, key=lambda stretch: stretch[1] - stretch[0], default=(0.0, 0.0))
     if wait[1] - wait[0] > max(first.seconds, 0.5):
         start = "start" if wait[0] == 0 else "threshold"

@@ -53,6 +53,16 @@ def _remove_empty(made: list[Path]) -> None:
             return
 
 
+def check_writable(folder: Path) -> None:
+    """Raises InputError where no file could be written into a folder, before anything is worked out for it."""
+    there = next(place for place in (folder.absolute(), *folder.absolute().parents) if place.exists())
+    try:
+        with tempfile.NamedTemporaryFile(prefix=".raycover-", dir=there) as draft:
+            draft.write(b"\0")
+    except OSError as error:
+        raise _cannot(folder, error) from error
+
+
 def write_whole(path: Path, text: str) -> None:
     """Write a text file so that it is there whole or not at all. Raises InputError where it cannot."""
     write_bytes_whole(path, text.encode("utf-8"))

@@ -171,16 +171,11 @@ def _mend(mend: Mend) -> dict[str, Any]:
         ),
         "cost": mend.cost,
         "asks_for": cost_words(mend),
-        # Of a remedy of two changes: the one to do after this one.
-        "second": None
-        if mend.second is None
-        else {
-            "kind": mend.second.kind,
-            "detector": mend.second.unit,
-            "new": mend.second.is_new,
-            "remedy": mend.second.words,
-            "keys": mend.second.keys,
-        },
+        # Of a remedy of several changes: those to do after this one. One of kind divide has zones as keys.
+        "then": [
+            {"kind": c.kind, "detector": c.unit, "new": c.is_new, "remedy": c.words, "keys": c.keys}
+            for c in mend.changes[1:]
+        ],
     }
 
 

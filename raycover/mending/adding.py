@@ -83,7 +83,7 @@ class Adder:
         self.straight = few.straight()
         self.middle = np.array(middle)
         self.light = light
-        self.name = _new_name([unit.name for unit in units])
+        self.name = new_name([unit.name for unit in units])
 
     def best(self, rooms: Sequence[RoomShape], step: Callable[[], None]) -> list[Trial]:
         """The best trials of one more unit, a model and room each; `step` is called after each model and room."""
@@ -238,7 +238,7 @@ class Adder:
         return entry
 
 
-def _new_name(names: Sequence[str]) -> str:
+def new_name(names: Sequence[str]) -> str:
     """The next number of the series that most names belong to."""
     series: dict[str, list[int]] = {}
     for name in names:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,7 +11,7 @@ from typing import Any
 from raycover.loading import load_text
 from raycover.mending.finding import find_mending
 from raycover.mending.mends import Mend
-from raycover.mending.then import changed_entry
+from raycover.mending.then import changed_entry, in_parts
 from raycover.needs import Proof, prove
 from raycover.remedies import Remedy, find_remedies
 from raycover.scene.reading import read_text
@@ -71,12 +71,30 @@ def mend_text(
 def with_step(text: str, step: Step, name: str) -> str:
     """A scene's text with one remedy in it."""
     data = copy.deepcopy(read_text(text.removeprefix("\ufeff"), name).data)
-    if step.is_new:
+    if "zones" in step.keys:
+        _divide(data, step.keys["zones"])
+    elif step.is_new:
         add(data, ("detectors",), dict(step.keys))
     else:
         index = next(k for k, entry in enumerate(data["detectors"]) if entry["name"] == step.unit)
         put(data, ("detectors", index), changed_entry(data["detectors"][index], step.keys))
     return spliced(text, data, name)
+
+
+def _divide(data: Any, zones: Mapping[str, Sequence[Mapping[str, Any]]]) -> None:
+    """Put the parts of zones in their place, in neighbours and needs, too."""
+    parts = {name: [entry["name"] for entry in entries] for name, entries in zones.items()}
+    kept = []
+    for entry in data["zones"]:
+        made = [dict(part) for part in zones.get(entry["name"], [entry])]
+        kept += made
+    put(data, ("zones",), kept)
+    for k, entry in enumerate(kept):
+        if "neighbours" in entry:
+            put(data, ("zones", k, "neighbours"), in_parts(entry["neighbours"], parts))
+    for k, need in enumerate(data.get("needs", [])):
+        if isinstance(need.get("zones"), list):
+            put(data, ("needs", k, "zones"), in_parts(need["zones"], parts))
 
 
 def _next(proof: Proof) -> list[Step]:

@@ -19,14 +19,18 @@ from raycover.trials import FARTHEST_M, STEP_M, Trial, moved
 from raycover.trips.remedies import share_of
 
 Floats = NDArray[np.floating]
-Kind = Literal["sensitivity", "mask", "turn", "tilt", "move", "height", "model", "one more"]
-#: What a change asks for, cheapest first: a setting, hanging it elsewhere, another unit, one more with its line.
+Kind = Literal["sensitivity", "mask", "turn", "tilt", "move", "height", "model", "one more", "divide"]
+#: What a change asks for, cheapest first: a setting, hanging it elsewhere, another unit, one more with its line,
+#: its light switched in parts.
 COST: dict[str, int] = {
-    "sensitivity": 1, "mask": 1, "turn": 1, "tilt": 1, "move": 2, "height": 2, "model": 3, "one more": 4,
+    "sensitivity": 1, "mask": 1, "turn": 1, "tilt": 1, "move": 2, "height": 2, "model": 3, "one more": 4, "divide": 5,
 }  # fmt: skip
-COST_WORDS = {1: "a setting", 2: "hang it elsewhere", 3: "another model", 4: "one more unit"}
+COST_WORDS = {1: "a setting", 2: "hang it elsewhere", 3: "another model", 4: "one more unit", 5: "another circuit"}
 BESIDE_WORDS = {**COST_WORDS, 2: "another place"}
-TWICE_WORDS = {1: "two settings", 2: "two other places", 3: "two other models", 4: "two more units"}
+TWICE_WORDS = {
+    1: "two settings", 2: "two other places", 3: "two other models", 4: "two more units", 5: "two more circuits",
+}  # fmt: skip
+MANY_WORDS = {1: "settings", 2: "other places", 3: "other models", 4: "more units", 5: "more circuits"}
 #: Keys of an entry that go with its model or pattern: another model begins without them.
 OF_THE_MODEL = ("pattern", "combine", "trigger", "microwave_pct")
 #: Steps (degrees, m) that changes are tried in, and how far from level a unit is tilted.

@@ -17,6 +17,7 @@ from raycover.hanging import ROUND_M, HangingPlaces
 from raycover.mending.adding import Adder
 from raycover.mending.bench import Bench, Outcome, best_of, cases_of, is_too_large, lack_of, with_need, worst_walk
 from raycover.mending.changes import COST, Subject, changes_of, rehung, shifted, turned
+from raycover.mending.dividing import find_divisions, too_large
 from raycover.mending.mends import Mend, Mending
 from raycover.mending.pairs import MOST_FIRSTS, find_pairs
 from raycover.mending.then import judged_then, may_regroup
@@ -52,7 +53,14 @@ def find_mending(proof: Proof, progress: Progress | None = None) -> tuple[Mendin
     for number, verdict in enumerate(missed):
         counter.at(number * each)
         found.append(_mending(proof, verdict, counter))
-    return tuple(found)
+    return *found, *(_dividing(proof, verdict) for verdict in proof.needs if too_large(verdict))
+
+
+def _dividing(proof: Proof, verdict: NeedVerdict) -> Mending:
+    """What would mend a need whose zones are too large."""
+    names = tuple(place.site.name for place in too_large(verdict))
+    told = find_divisions(proof, verdict)
+    return Mending(verdict.need.name, names, tuple(told), len(told), float(len(names)))
 
 
 def _mending(proof: Proof, verdict: NeedVerdict, counter: _Counter) -> Mending:
@@ -148,7 +156,8 @@ class _Search:
         found = []
         for index in self._units():
             subject = Subject(self.situation.scene, self.places, index, self.situation.units[index])
-            trials = [trial for one in new if (trial := rehung(subject, one.keys, one.changed)) is not None]
+            there = [rehung(subject, one.keys, one.changed) for one in new if one.changed is not None]
+            trials = [trial for trial in there if trial is not None]
             if trials:
                 bench = self._bench(subject)
                 self.n_tried += len(trials)

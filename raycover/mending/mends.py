@@ -20,8 +20,9 @@ class Mend:
     cheapest 1. `chance`: the share of varied cases in which the need is met then, None where not asked. Of walks `walk`
     tells the one on which it takes longest.
 
-    Of two changes that only together mend it this is the first, `second` the other, done after it; figures and harm
-    are those of both, `cost` that of both added.
+    Of a zone divided (`divide`) `unit` is the zone and `keys` {zones: {it: the entries of its parts}}; no unit is
+    `changed`. Of several changes that only together mend it this is the first, `second` the next, done after it;
+    figures and harm are those of all, `cost` that of all added.
     """
 
     unit: str
@@ -39,7 +40,7 @@ class Mend:
     worst_db: float
     cost: int
     lack: float
-    changed: Unit = field(repr=False, compare=False)
+    changed: Unit | None = field(repr=False, compare=False)
     pct: float = 100.0
     chance: float | None = None
     second: Mend | None = None
@@ -48,7 +49,7 @@ class Mend:
     @property
     def changes(self) -> tuple[Mend, ...]:
         """What is to be done, one after another."""
-        return (self,) if self.second is None else (self, self.second)
+        return (self,) if self.second is None else (self, *self.second.changes)
 
     @property
     def kinds(self) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Set
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import replace
 from typing import Any
 
@@ -25,7 +25,9 @@ from raycover.needs import (
     nth_best,
 )
 from raycover.scene.devices import DetectorSpec
+from raycover.scene.needs import NeedSpec
 from raycover.scene.schema import Scene
+from raycover.scene.wiring import Zone
 from raycover.sites import Site, Sites
 from raycover.stays import hold_along
 
@@ -41,22 +43,52 @@ def changed_entry(entry: Mapping[str, Any], keys: Mapping[str, Any]) -> dict[str
     return both
 
 
-def with_detectors(scene: Scene, mend: Mend) -> Scene:
-    """The scene with a remedy's detectors changed or put in."""
-    detectors = list(scene.detectors)
+def parts_of(mend: Mend) -> dict[str, list[str]]:
+    """{zone: names of its parts} of zones that a remedy divides."""
+    return {
+        zone: [entry["name"] for entry in entries]
+        for change in mend.changes
+        for zone, entries in change.keys.get("zones", {}).items()
+    }
+
+
+def in_parts(names: Sequence[str], parts: Mapping[str, Sequence[str]]) -> list[str]:
+    """Names of zones, those divided by their parts."""
+    return [part for name in names for part in parts.get(name, [name])]
+
+
+def with_remedy(scene: Scene, mend: Mend) -> Scene:
+    """The scene with a remedy's detectors changed or put in, its zones divided."""
+    detectors, zones, parts = list(scene.detectors), list(scene.zones), parts_of(mend)
     for change in mend.changes:
-        if change.is_new:
+        if change.kind == "divide":
+            ((name, entries),) = change.keys["zones"].items()
+            at = next(k for k, zone in enumerate(zones) if zone.name == name)
+            zones[at : at + 1] = [Zone.model_validate(entry) for entry in entries]
+        elif change.is_new:
             detectors.append(DetectorSpec.model_validate(change.keys))
         else:
             index = next(k for k, spec in enumerate(detectors) if spec.name == change.unit)
             entry = detectors[index].model_dump(mode="json", by_alias=True, exclude_unset=True)
             detectors[index] = DetectorSpec.model_validate(changed_entry(entry, change.keys))
-    return scene.changed({"detectors": detectors}, scene.state, lambda places: places)
+    changes: dict[str, Any] = {"detectors": detectors}
+    if parts:
+        linked = [zone.model_copy(update={"neighbours": in_parts(zone.neighbours, parts)}) for zone in zones]
+        changes["zones"] = linked
+    return scene.changed(changes, scene.state, lambda places: places)
+
+
+def need_then(need: NeedSpec, mend: Mend) -> NeedSpec:
+    """A need with a remedy done: zones that it names, by their parts."""
+    parts = parts_of(mend)
+    if need.zones in (None, "all") or not parts:
+        return need
+    return need.model_copy(update={"zones": in_parts(list(need.zones or ()), parts)})
 
 
 def situation_then(situation: Situation, mend: Mend) -> Situation:
     """A situation with the remedy done."""
-    scene = with_detectors(situation.scene, mend)
+    scene = with_remedy(situation.scene, mend)
     return replace(situation, scene=scene, units=make_units(scene, situation.building))
 
 
@@ -66,12 +98,14 @@ def may_regroup(verdict: NeedVerdict, mend: Mend) -> bool:
     Units belong to aisles and rooms by where they hang, to zones by their names.
     """
     need, situation = verdict.need, verdict.situation
+    if need.zones is not None and parts_of(mend):
+        return True
     if any(change.is_new for change in mend.changes):
         return need.whose is not None or need.walked
     if need.zones is not None or (need.whose is None and not need.walked):
         return False
     now = {unit.name: unit.position for unit in situation.units}
-    both = [(now[change.unit], change.changed.position) for change in mend.changes if change.unit in now]
+    both = [(now[c.unit], c.changed.position) for c in mend.changes if c.unit in now and c.changed is not None]
     moved = [pair for pair in both if not np.array_equal(*pair)]
     if not need.walked or not moved:
         return bool(moved)
@@ -82,7 +116,8 @@ def may_regroup(verdict: NeedVerdict, mend: Mend) -> bool:
 def verdict_then(verdict: NeedVerdict, mend: Mend) -> NeedVerdict:
     """The verdict on a need with a remedy done."""
     then = situation_then(verdict.situation, mend)
-    return judge_need(verdict.need, _sites_then(verdict, mend, then), then, assumed=verdict.assumed)
+    sites = _sites_then(verdict, mend, then)
+    return judge_need(need_then(verdict.need, mend), sites, then, assumed=verdict.assumed)
 
 
 def _sites_then(verdict: NeedVerdict, mend: Mend, then: Situation) -> list[Site]:
@@ -92,7 +127,7 @@ def _sites_then(verdict: NeedVerdict, mend: Mend, then: Situation) -> list[Site]
         return sites
     if need.routes is not None:
         return [_way_then(site, then) for site in sites]
-    return list(Sites(then.scene, then.building, then.units).of(need, None))
+    return list(Sites(then.scene, then.building, then.units).of(need_then(need, mend), None))
 
 
 def _way_then(site: Site, then: Situation) -> Site:
@@ -110,7 +145,7 @@ def proof_then(proof: Proof, mend: Mend) -> Proof:
         if key not in situations:
             situations[key] = situation_then(verdict.situation, mend)
         found.append(judged_then(verdict, mend, situations[key]))
-    return replace(proof, scene=with_detectors(proof.scene, mend), needs=tuple(found), n_cases=0, matrices=())
+    return replace(proof, scene=with_remedy(proof.scene, mend), needs=tuple(found), n_cases=0, matrices=())
 
 
 def judged_then(verdict: NeedVerdict, mend: Mend, then: Situation | None = None) -> NeedVerdict:
@@ -119,16 +154,18 @@ def judged_then(verdict: NeedVerdict, mend: Mend, then: Situation | None = None)
     changed = {change.unit for change in mend.changes}
     known = {place.site.name: place for place in verdict.places}
     places = [
-        _place_then(verdict, known[site.name], site, changed, then) for site in _sites_then(verdict, mend, then)
+        _place_then(verdict, known.get(site.name), site, changed, then) for site in _sites_then(verdict, mend, then)
     ]  # fmt: skip
-    return replace(verdict, situation=then, places=tuple(places))
+    return replace(verdict, need=need_then(verdict.need, mend), situation=then, places=tuple(places))
 
 
 def _place_then(
-    verdict: NeedVerdict, place: PlaceVerdict, site: Site, changed: Set[str], then: Situation
+    verdict: NeedVerdict, place: PlaceVerdict | None, site: Site, changed: Set[str], then: Situation
 ) -> PlaceVerdict:
     need, now = verdict.need, verdict.situation
-    known = dict(zip((now.units[k].name for k in place.units), place.margin_db, strict=True))
+    known: dict[str, Floats] = {}
+    if place is not None:  # else it is a part of what was one place
+        known = dict(zip((now.units[k].name for k in place.units), place.margin_db, strict=True))
 
     def row(unit: Unit) -> Floats:
         same = unit.name in known and unit.name not in changed
@@ -139,6 +176,4 @@ def _place_then(
     units = counting_units(need, then.units, site)
     margin = np.array([row(then.units[k]) for k in units]).reshape(-1, len(site))
     figures = figures_of(need, site, nth_best(margin, need.by, len(site)))
-    return replace(
-        place, site=site, met=is_met(need, figures), figures=figures, way=None, margin_db=margin, units=units
-    )
+    return PlaceVerdict(site, is_met(need, figures), figures, None, margin, units, by=need.by)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.detectors import Unit
-from raycover.needs import Proof, judge_need
+from raycover.needs import PlaceVerdict, Proof, judge_need
 from raycover.placing.belonging import ZoneFloors
 from raycover.placing.offers import Candidates
 from raycover.recall import Recall
@@ -121,10 +121,11 @@ class Judge:
             })  # fmt: skip
             every = (*old.units, *units)
             situation = _Remembering(there, old.building, old.rays, every, old.weather, index, self._known, keys)
-            sites = tuple(one.site for one in verdict.places)
+            sites = [one.site for one in verdict.places]
             if need.whose is not None or need.walked:
-                sites = self._sites[index].told(there, every).of(need, None)
-            verdicts.append(judge_need(need, sites, situation, assumed=verdict.assumed, with_ways=with_ways))
+                sites = list(self._sites[index].told(there, every, sites).of(need, None))
+            judged = judge_need(need, sites, situation, assumed=verdict.assumed, with_ways=with_ways)
+            verdicts.append(replace(judged, places=tuple(_who_sees(place) for place in judged.places)))
         return Judged(chosen, (*self.kept, *specs), tuple(order), zones, replace(self.bare, needs=tuple(verdicts)))
 
     def _zones(self, units: Sequence[Unit]) -> dict[str, tuple[str, ...]]:
@@ -136,3 +137,9 @@ class Judge:
         for zone in floors.zones:
             found[zone.name] += [units[k].name for k in np.flatnonzero(floors.over(zone, units)).tolist()]
         return {name: tuple(names) for name, names in found.items()}
+
+
+def _who_sees(place: PlaceVerdict) -> PlaceVerdict:
+    """A place with those units alone that have any margin there: of many in a large building few do."""
+    some = np.flatnonzero(np.array([np.isfinite(margin).any() for margin in place.margin_db], bool))
+    return replace(place, margin_db=place.margin_db[some], units=tuple(place.units[k] for k in some.tolist()))

@@ -50,6 +50,8 @@ _NEVER_CELLS, _NEVER_PAIRS, _MIRRORS, _HOT_CELLS = 400, 20_000_000, 40, 12
 _ROUNDS, _MORE = 40, 40
 #: No more candidates than this: memory and minutes. A coarser pitch, or fewer models, gives fewer.
 MOST_CANDIDATES = 60_000
+#: When the time is out, rounds go on for this share of it as long as they find something out.
+_LATE = 0.3
 #: Of the time allowed, these shares may go into putting units in line, and into a bound for all cells.
 _LINES_SHARE, _BOUND_SHARE = 0.3, 0.3
 
@@ -240,9 +242,10 @@ class _Search:
                 missing, bound = True, 0.0
             if self.spec.regular:
                 best = evened(self.judge, self.spec, tasks, pool, best, failed)
-            # What trips no added unit mends: that is seen to before the time is out.
+            # What trips no added unit mends, and rooms that are quickly solved better than by repair have not had their
+            # turn where a large one took all the time: a little more is given to both.
             late = time.perf_counter() - deadline
-            if best.proof.met or not missing or rounds >= _ROUNDS or late > (seconds if tripping else 0.0):
+            if best.proof.met or not missing or rounds >= _ROUNDS or late > seconds * (1.0 if tripping else _LATE):
                 break
         if not best.proof.met:
             best, in_time = self._pruned(self._repaired(best)), False

@@ -28,6 +28,8 @@ Floats = NDArray[np.floating]
 Ints = NDArray[np.integer]
 #: So many regular layouts a room are judged.
 _LATTICES = 150
+#: In a hall of more units than so nobody sees that they make one field.
+_MOST_EVEN = 120
 #: Mirror images about a room's middle: of x and y, of x alone, of y alone; looked for in no more rooms than so.
 _AXES, _ROOMS = ((True, True), (True, False), (False, True)), 6
 
@@ -44,6 +46,8 @@ def evened(
     hanging = HangingPlaces(judge.scene, building)
     for room in np.unique(best.chosen.room).tolist():
         mine = best.chosen.room == room
+        if mine.sum() > _MOST_EVEN:
+            continue
         here = _places_in(best.proof, building, room)
         met = best.met
         spent = float(best.chosen.cost[mine].sum())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
 import signal
 import threading
 from collections import Counter, deque
@@ -10,6 +11,7 @@ from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from multiprocessing.connection import wait as wait_for
 
 from raycover.sweeping.rows import Figures, Job, figures_of
 from raycover.sweeping.sources import Source
@@ -28,6 +30,15 @@ def _begin(sources: tuple[Source, ...]) -> None:
     global _SOURCES
     _SOURCES = sources
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """A process that was killed tells nobody: those that it began would wait for work for ever."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        wait_for([parent.sentinel])
+        os._exit(1)
 
 
 def _work(job: Job) -> Figures | str:

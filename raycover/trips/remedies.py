@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.casting import Patch, Weather, cast
+from raycover.casting import Patch, Weather
 from raycover.coverage import Coverage
 from raycover.detectors import Unit, declarations_of
+from raycover.kept.answers import cast
 from raycover.physics.margin import to_local
 from raycover.physics.pattern import Mask, mask_share
 from raycover.scene.devices import PatternSpec

@@ -309,7 +309,7 @@ def test_probe_works_without_a_room(tmp_path: Path, run: Run) -> None:
     assert "give the scene rooms, or the plane an extent" in err
 
 
-@pytest.mark.parametrize("words", [["probe", "scene.yaml", "--at", "1,1,1"], ["check", "scene.yaml", "--json"]])
+@pytest.mark.parametrize("words", [["probe", "scene.yaml", "--at", "6,1.4,0.75"], ["check", "scene.yaml", "--json"]])
 def test_a_terminal_without_a_degree_sign(words: list[str], scene: Path) -> None:
     scene.write_text(SCENE.replace("title: Small", "title: Büro").replace("walls: brick-100", "walls: brick-1ØØ"))
     good = scene.with_name("good.yaml")

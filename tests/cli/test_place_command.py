@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import errno
 import json
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 import raycover
+from raycover.cli import placing
 from raycover.cli.main import main
+from raycover.placing import layout
 
 SCENE = """raycover: 1
 title: Store
@@ -109,3 +114,75 @@ def test_without_models_or_needs(path: Path, capsys: pytest.CaptureFixture[str])
     path.write_text(SCENE.replace("needs:\n  - {name: floor, rooms: [Room], height: 0, share: 0.9}\n", ""))
     assert run(["place", str(path), "-o", str(new)]) == 2
     assert "no needs" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("hung", "need", "says"),
+    [
+        ("mounting: [9]", "", "there is nowhere to hang a unit"),
+        ("mounting: [2.5]", "  - {name: quiet, rooms: [Room], never: true}\n", '"quiet" forbids'),
+        ("mounting: [2.5], within: [[[0, 0], [3, 0], [3, 3], [0, 3]]]", "", "all candidates together see"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_named_and_nothing_written(
+    hung: str, need: str, says: str, path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path.write_text(SCENE.replace("mounting: [2.5]", hung).replace("placing:", f"{need}placing:"))
+    new = path.with_name("new.yaml")
+    assert run(["place", str(path), "-o", str(new)]) == 2
+    told = capsys.readouterr()
+    assert says in told.err
+    assert "scene.yaml:" in told.err
+    assert "Traceback" not in told.err
+    assert [p.name for p in path.parent.iterdir()] == ["scene.yaml"]
+
+
+def test_too_little_time_keeps_the_best_and_says_so(
+    path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As the solver answers when its time is up before it has found or proved anything."""
+    real = layout.cover
+
+    def out_of_time(*words: Any, **more: Any) -> Any:
+        found = real(*words, **more)
+        return None if found is None else replace(found, found=False, optimal=False, bound=0.0, chosen=found.chosen[:0])
+
+    monkeypatch.setattr(layout, "cover", out_of_time)
+    new = path.with_name("new.yaml")
+    assert run(["place", str(path), "-o", str(new), "--seconds", "1"]) == 0
+    assert "the best found in the time, too short to say how few there can be (--seconds)" in capsys.readouterr().out
+    assert run(["prove", str(new)]) == 0
+
+
+def test_an_interrupted_search_says_so_and_writes_nothing(
+    path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*_: Any, **__: Any) -> Any:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(placing, "place", interrupted)
+    assert run(["place", str(path), "-o", str(path.with_name("new.yaml"))]) == 130
+    assert "Interrupted: nothing is written" in capsys.readouterr().err
+    assert [p.name for p in path.parent.iterdir()] == ["scene.yaml"]
+
+
+def test_a_full_disk_is_found_before_the_search_or_the_result_told_all_the_same(
+    path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: Any, **__: Any) -> Any:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    words = ["place", str(path), "-o", str(path.with_name("new.yaml"))]
+    with monkeypatch.context() as patched:
+        patched.setattr("os.replace", full)  # it fills while the search goes on
+        assert run(words) == 2
+    told = capsys.readouterr()
+    assert "No space left on device" in told.err
+    assert "no layout of these candidates does it with fewer" in told.out
+    assert "Written to" not in told.err
+    with monkeypatch.context() as patched:
+        patched.setattr("tempfile.NamedTemporaryFile", full)
+        patched.setattr(placing, "place", None)  # it is not even begun
+        assert run(words) == 2
+    assert "No space left on device" in capsys.readouterr().err
+    assert [p.name for p in path.parent.iterdir()] == ["scene.yaml"]

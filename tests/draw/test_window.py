@@ -281,7 +281,7 @@ def test_the_air_slider_is_one_edit(window: Window) -> None:
     for share in (0.6, 0.7, 0.8):
         window.pointer.move(*middle(window, spot(window, "air"), share))
     window.pointer.up(*middle(window, spot(window, "air"), 0.8))
-    assert window.live.weather.ambient_c == pytest.approx(36, abs=1)
+    assert window.live.weather.ambient_c == pytest.approx(-30 + 0.8 * 80, abs=1)
     window.press("u")
     assert window.live.weather.ambient_c == 20
     assert not window.live.edits.can_undo
@@ -459,3 +459,21 @@ def test_it_follows_the_size_of_its_window(display: str, monkeypatch: pytest.Mon
         assert (side.min(axis=-1) < 128).mean() > 0.01  # the panel is drawn, with its controls
     finally:
         window.close()
+
+
+@needs_3d
+def test_rooms_are_named_where_their_floor_is_free(window: Window) -> None:
+    named = {label.text: label for label in window.labels.labels if label.font == "italic"}
+    assert set(named) == {"Store", "Office"}
+    building = window.live.building
+    for name, label in named.items():
+        room = building.room_at(*(float(v) for v in label.at))
+        assert room is not None
+        assert room.name == name
+        assert not any(
+            low[0] < label.at[0] < high[0] and low[1] < label.at[1] < high[1]
+            for low, high in ((c.min(axis=0), c.max(axis=0)) for c in building.boxes.footprints())
+        )
+    assert window.labels.labels[0].text in ("A", "B")  # detectors are served first
+    window.press("d")
+    assert not window.labels.labels

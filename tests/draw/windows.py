@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import subprocess
@@ -39,6 +40,7 @@ def virtual_display(size: str = "1280x900", *more: str) -> Iterator[str]:
             pytest.skip("Xvfb does not start here")
         yield f":{number}"
     finally:
+        gc.collect()  # VTK ends the process where a window, however dead, loses its display
         server.terminate()
         server.wait(timeout=10)
 

@@ -7,10 +7,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+import shapely
 from small_scenes import detector, pattern, scene
 
 from raycover.hanging import HangingPlaces
+from raycover.loading import load_text
 from raycover.mending import Mend, Mending, find_mending, verdict_then
+from raycover.mending.applying import mend_text
 from raycover.mending.bench import Bench, Outcome, best_of, cases_of
 from raycover.mending.changes import COST, Subject, changes_of
 from raycover.mending.then import proof_then
@@ -343,13 +346,68 @@ def test_a_new_unit_of_an_aisle_is_its_own() -> None:
         assert verdict_then(proof.needs[number], first).met
 
 
-def test_a_place_too_large_is_no_matter_of_units() -> None:
-    need = {"name": "Zones", "zones": "all", "height": 0, "largest_area": 20, "share": 0.5}
-    zone = {"name": "Room zone", "rooms": ["Room"], "detectors": ["D1"]}
-    made = scene(rooms=[ROOM], grid=0.25, detectors=[detector((3, 3), 3, ROUND)], zones=[zone], needs=[need])
-    proof = prove(made)
+def test_a_zone_too_large_is_divided() -> None:
+    """By hand: 6 × 6 m and at most 20 m² make two halves of 18 m², cut at 3 m; the unit at (4.5, 3) has one of them.
+
+    Cut across x it is the right half's, and one more hangs in the middle of the left, at (1.5, 3). Judged on the floor
+    half of each half must be seen by its own unit. Seen from 3 m up, 4.3 m far, all of each is.
+    """
+    need = {"name": "Zones", "zones": "all", "height": 0, "largest_area": 20, "share": 0.5, "whose": "own"}
+    zone = {"name": "Zone", "rooms": ["Room"], "detectors": ["D1"]}
+    made = scene(rooms=[ROOM], grid=0.25, detectors=[detector((4.5, 3), 3, ROUND)], zones=[zone], needs=[need])
+    proof, found = mending(made, "Zones")
+    assert found.missed == ("Zone",)
     assert not proof.met
-    assert find_mending(proof) == ()
+    told = {"divide at x" in mend_words(mend): mend for mend in found.remedies}
+    across_x = told[True]
+    divide, new = across_x.changes
+    assert (new.kind, new.keys["at"]) == ("one more", [1.5, 3.0])
+    left, right = divide.keys["zones"]["Zone"]
+    assert (left["name"], left["detectors"], right["name"], right["detectors"]) == ("Zone 1", ["D2"], "Zone 2", ["D1"])
+    assert shapely.Polygon(left["area"]).equals(shapely.box(0, 0, 3, 6))
+    assert shapely.Polygon(right["area"]).equals(shapely.box(3, 0, 6, 6))
+    assert cost_words(across_x) == "another circuit and one more unit"
+    for mend in found.remedies:
+        assert mend.mends
+        then = again(proof, mend)
+        assert then.met
+        assert len(then.places) == 2
+        assert all(place.figures.area_m2 == pytest.approx(18) for place in then.places)
+
+
+def test_a_divided_zone_is_written_whole() -> None:
+    """Parts stand in the zone's place, under its names in needs and neighbours, and the new scene proves what was said.
+
+    By hand: 32 m² and at most 20 make two of 16 m², cut at x = 4 m; the second's new unit hangs in its middle.
+    """
+    text = """raycover: 1
+title: Two zones
+grid: 0.25
+rooms:
+  - {name: Room, outline: [[0, 0], [8, 0], [8, 4], [0, 4]], height: 3, walls: none}
+  - {name: Store, outline: [[8, 0], [12, 0], [12, 4], [8, 4]], height: 3, walls: none}
+detectors:
+  - {name: D1, at: [2, 2], mounting: 3, pattern: {kind: infrared, declared: [{mounting: 3, plane: 0.0,
+      motion: tangential, shape: {circle: {diameter: 6}}}]}}
+  - {name: D2, at: [10, 2], mounting: 3, pattern: {kind: infrared, declared: [{mounting: 3, plane: 0.0,
+      motion: tangential, shape: {circle: {diameter: 6}}}]}}
+zones:      # switched
+  - {name: Big, rooms: [Room], detectors: [D1], hold_s: 300}   # stays dimmed
+  - {name: Small, rooms: [Store], detectors: [D2], neighbours: [Big]}
+needs:
+  - {name: Size, zones: [Big, Small], largest_area: 20}
+"""
+    mended = mend_text(text, "scene.yaml", None)
+    assert mended.proof.met
+    assert [step.unit for step in mended.steps] == ["Big", "D3"]
+    assert "# switched" in mended.text
+    again_ = load_text(mended.text, "scene.yaml", None)
+    assert [zone.name for zone in again_.zones] == ["Big 1", "Big 2", "Small"]
+    assert [zone.detectors for zone in again_.zones] == [["D1"], ["D3"], ["D2"]]
+    assert again_.zones[0].hold_s == 300
+    assert again_.zones[2].neighbours == ["Big 1", "Big 2"]
+    assert again_.needs[0].zones == ["Big 1", "Big 2", "Small"]
+    assert again_.detectors[2].at == (6.0, 2.0)
 
 
 def test_one_more_in_the_open() -> None:

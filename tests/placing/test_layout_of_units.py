@@ -110,7 +110,8 @@ def test_nobody_is_tripped_from_beside(tmp_path: Path) -> None:
     """A microwave unit sees through plasterboard: candidates from which the corridor would trip are out."""
     radio(tmp_path, "radio", circle(4.0))
     never = {"name": "corridor quiet", "rooms": ["Corridor"], "height": 1.0, "never": True}
-    parts: dict[str, Any] = {"rooms": beside(), "placing": {"models": ["radio"], "pitch": 0.5}}
+    placing = {"models": ["radio"], "pitch": 0.5, "masks": False, "settings": False}
+    parts: dict[str, Any] = {"rooms": beside(), "placing": placing}
     half = floor_of(share=0.5)
     free = place(made(tmp_path, needs=[half], **parts))
     quiet = place(made(tmp_path, needs=[half, never], **parts))
@@ -118,7 +119,6 @@ def test_nobody_is_tripped_from_beside(tmp_path: Path) -> None:
     assert quiet.met
     assert quiet.n_banned > 0
     assert max(d.at[1] for d in quiet.detectors) < 4.5
-    parts["placing"] |= {"masks": False, "settings": False}
     with pytest.raises(InputError, match='is seen only by candidates that "corridor quiet" forbids'):
         place(made(tmp_path, needs=[floor_of(), never], **parts))
 

@@ -15,7 +15,7 @@ import pytest
 
 import raycover
 from raycover.cli.main import main
-from raycover.cli.sweeping_values import Interrupted
+from raycover.errors import Interrupted
 from raycover.exchange.kept_rows import KeptRows
 from raycover.needs import prove
 from raycover.scene.schema import Scene

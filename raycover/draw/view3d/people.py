@@ -104,7 +104,7 @@ def stand_people(
     may be taken.
     """
     surface = plane.surface
-    bare = ~_furniture(building, surface.x, surface.y)
+    bare = ~furniture(building, surface.x, surface.y)
     # Where they are assured, or at least noticed.
     for free in (plane.assured & bare, plane.detected & bare):
         clear = ndimage.distance_transform_edt(np.pad(free, 1))[1:-1, 1:-1] * surface.grid
@@ -143,7 +143,7 @@ def stand_people(
     return standing
 
 
-def _furniture(building: Building, x: Floats, y: Floats) -> NDArray[np.bool_]:
+def furniture(building: Building, x: Floats, y: Floats) -> NDArray[np.bool_]:
     """(ny, nx) cells over or under desks, boxes, and thin sheets standing on the floor."""
     taken = np.zeros((len(y), len(x)), bool)
     xx, yy = np.meshgrid(x, y)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -33,6 +34,8 @@ _SIZE = (1500, 880)
 _SMALLEST_PX = (700, 480)
 #: Type and controls are made so much larger at a key press, no smaller or larger than this, and take half of the width.
 _STEP, _SMALLEST_SCALE, _LARGEST_SCALE, _PANEL_SHARE = 0.125, 0.7, 4.0, 0.5
+#: The scale goes in steps of one over this.
+_SCALE_STEPS = 16
 #: A trial that takes longer (s) is not followed while something is dragged, only when it is let go.
 _TOO_SLOW_S = 0.5
 #: VTK's numbers of the plain arrow and the hand.
@@ -96,7 +99,9 @@ class Window:
         """Pixels a point: as the screen and the person at it want it, but so that the panel finds room."""
         width, height = self._size
         most = max(min(height / LOWEST, _PANEL_SHARE * width / WIDTH, _LARGEST_SCALE), _SMALLEST_SCALE)
-        return min(max(self._screen_scale * self.state.enlarged, _SMALLEST_SCALE), most)
+        wanted = min(max(self._screen_scale * self.state.enlarged, _SMALLEST_SCALE), most)
+        # In steps: a window that is dragged larger by its edge is not drawn anew at every pixel.
+        return max(math.floor(wanted * _SCALE_STEPS) / _SCALE_STEPS, _SMALLEST_SCALE)
 
     @property
     def panel_width(self) -> int:

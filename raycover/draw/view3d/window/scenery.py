@@ -59,6 +59,8 @@ class Scenery:
         self._drawn: dict[tuple[Any, ...], Drawn] = {}
         self._standing: tuple[Drawn, float] | None = None
         self._lifted: tuple[tuple[Any, ...], Floats] | None = None
+        #: Names of rooms, and the surfaces that they were looked for on.
+        self.named: tuple[list[Any], list[Any]] | None = None
         self.trays: tuple[Tray, ...] = ()
         self.moved: Floats = np.zeros((0, 3))
         self._lay()

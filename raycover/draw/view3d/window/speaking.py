@@ -12,6 +12,7 @@ from raycover.draw.legend import distribution
 from raycover.draw.lettering import clean
 from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.laying import seen_areas
+from raycover.draw.view3d.people import furniture
 from raycover.draw.view3d.window.labels import Label
 from raycover.draw.view3d.window.panel import Row, Shown
 from raycover.draw.view3d.window.scenery import Scenery
@@ -28,6 +29,8 @@ MOTIONS: tuple[str, ...] = ("any", *Motion.__args__)  # type: ignore[attr-define
 _MANY = 60
 #: Names of more rooms than this would hide the map.
 _MOST_ROOMS = 24
+#: Of places that are so nearly as free as the freest, the one nearest to the middle of its room takes the name.
+_NEARLY = 0.8
 _HINT = (Line("Click the map: who sees that place, and why not.", "faint"),
          Line("Drag a detector to move it; h lists all keys.", "faint"))  # fmt: skip
 
@@ -125,7 +128,19 @@ def _at_chosen(rows: Sequence[Row]) -> int:
 
 
 def room_labels(scenery: Scenery) -> list[Label]:
-    """Names of rooms where their floor is freest; none where a scene has one room, or very many."""
+    """Names of rooms where their floor is freest; none where a scene has one room, or very many.
+
+    They are looked for once for the same maps: a dragged detector asks for them at every step.
+    """
+    now = [tray.plane.surface for tray in scenery.trays]
+    if scenery.named is None or len(now) != len(scenery.named[0]) or any(
+        one is not other for one, other in zip(now, scenery.named[0], strict=True)
+    ):  # fmt: skip
+        scenery.named = now, _room_labels(scenery)
+    return scenery.named[1]
+
+
+def _room_labels(scenery: Scenery) -> list[Label]:
     wanted = [(tray, by, name) for tray, by in zip(scenery.trays, scenery.moved, strict=True)
               for name in tray.plane.surface.room_names]  # fmt: skip
     if not 2 <= len(wanted) <= _MOST_ROOMS:
@@ -136,8 +151,13 @@ def room_labels(scenery: Scenery) -> list[Label]:
         mine = (surface.room == surface.room_names.index(name)) & surface.inside
         if surface.places is not None or not mine.any():
             continue
+        bare = mine & ~furniture(tray.building, surface.x, surface.y)
+        mine = bare if bare.any() else mine
         away = ndimage.distance_transform_edt(np.pad(mine, 1))[1:-1, 1:-1]
-        row, column = np.unravel_index(int(np.argmax(away)), away.shape)
+        rows, columns = np.nonzero(away >= _NEARLY * away.max())
+        middle = np.mean(np.nonzero(mine), axis=1)
+        nearest = int(np.argmin(np.hypot(rows - middle[0], columns - middle[1])))
+        row, column = rows[nearest], columns[nearest]
         floor = float(np.asarray(surface.floor_at(np.array([row]), np.array([column]))).ravel()[0])
         at = np.array([surface.x[column], surface.y[row], floor + map_level_m(tray.plane)]) + by
         found.append(Label(clean(name), at, palette.INK, 15.0, "italic", beside=False))

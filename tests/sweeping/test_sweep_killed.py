@@ -1,0 +1,79 @@
+"""A sweep that is ended from outside, as real processes: what was finished is kept, and nobody is left behind."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+import raycover
+
+SCENE = """raycover: 1
+title: Store
+rooms: [{name: Store, outline: [[0, 0], [10, 0], [10, 8], [0, 8]], height: 4, walls: brick-215}]
+detectors: [{name: D1, model: ceiling-infrared-general, at: [4, 3], mounting: 3}]
+planes: [{name: floor, height: 0}]
+grid: 0.5
+"""
+COMMAND = (
+    "sweep", "scene.yaml", "--set", "detectors/D1/mounting=2.5:3.9:0.05", "--processes", "2", "-o", "out",
+)  # fmt: skip
+
+pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="looks into /proc")
+
+
+def until(happens: Callable[[], object], seconds: float = 120.0) -> bool:
+    """Whether something happens in time."""
+    end = time.monotonic() + seconds
+    while not happens():
+        if time.monotonic() > end:
+            return False
+        time.sleep(0.05)
+    return True
+
+
+def children(pid: int) -> list[int]:
+    return [int(word) for word in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+
+
+def gone(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] == "Z"
+    except OSError:
+        return True
+
+
+@pytest.mark.parametrize(("how", "code"), [(signal.SIGKILL, -signal.SIGKILL), (signal.SIGINT, 130)])
+def test_what_was_finished_is_kept_and_nobody_is_left(how: signal.Signals, code: int, tmp_path: Path) -> None:
+    (tmp_path / "scene.yaml").write_text(SCENE)
+    words = [sys.executable, "-m", "raycover.cli.main", *COMMAND]
+    here = {**os.environ, "PYTHONPATH": str(Path(raycover.__file__).parents[1])}
+    begun = subprocess.Popen(words, cwd=tmp_path, env=here, stderr=subprocess.PIPE, text=True)
+    rows = tmp_path / "out" / "rows"
+    try:
+        assert until(lambda: len(list(rows.glob("*.json"))) >= 2)
+        workers = children(begun.pid)
+        assert len(workers) >= 2
+        os.kill(begun.pid, how)
+        said = begun.communicate(timeout=120)[1]
+    finally:
+        begun.kill()
+    assert begun.returncode == code
+    assert until(lambda: all(map(gone, workers)), 30)
+    kept = {path.name: path.read_bytes() for path in rows.glob("*.json")}
+    assert 2 <= len(kept) < 29
+    assert not (tmp_path / "out" / "sweep.csv").exists()
+    if how == signal.SIGINT:
+        assert f"{len(kept)} of 29 rows are kept" in said
+        return
+    # The same command goes on from there: rows that were finished are not solved again.
+    few = [*COMMAND[:3], "detectors/D1/mounting=2.5:2.65:0.05", "--processes", "1", "-o", "out"]
+    done = subprocess.run([*words[:3], *few], cwd=tmp_path, env=here, capture_output=True, text=True, check=True)
+    assert "rows are there from before" in done.stderr
+    assert {path.name: path.read_bytes() for path in rows.glob("*.json")}.items() >= kept.items()
