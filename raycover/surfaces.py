@@ -493,7 +493,7 @@ def _cells_in_windows(first: NDArray[np.intp], last: NDArray[np.intp], shape: tu
     change = np.zeros((shape[0] + 1, shape[1] + 1), np.int32)
     for row, column, sign in ((y0, x0, 1), (y0, x1, -1), (y1, x0, -1), (y1, x1, 1)):
         np.add.at(change, (row, column), sign)
-    return np.asarray(change.cumsum(axis=0).cumsum(axis=1)[:-1, :-1] > 0)
+    return np.asarray(change.cumsum(axis=0, dtype=np.int32).cumsum(axis=1, dtype=np.int32)[:-1, :-1] > 0)
 
 
 def cells_in_objects(enclosures: Enclosures, x: Floats, y: Floats, z: Floats) -> NDArray[np.bool_]:
