@@ -166,8 +166,8 @@ def test_nobody_moves_over_a_void() -> None:
         {"name": "Up", "floor": 3, "outline": outline, "height": 3, "walls": "brick-100",
          "voids": [{"outline": open_part, "through": "floor"}]},
     ]  # fmt: skip
-    made = small_scenes.scene(rooms=rooms, sections=[{"name": "A", "line": [[0, 2], [8, 2]]}],
-                 detectors=[detector((2, 2), 2.8, pattern({"circle": {"diameter": 6}}, mounting=2.8), room="Up")])  # fmt: skip
+    unit = detector((2, 2), 2.8, pattern({"circle": {"diameter": 6}}, mounting=2.8), room="Up")
+    made = small_scenes.scene(rooms=rooms, sections=[{"name": "A", "line": [[0, 2], [8, 2]]}], detectors=[unit])
     field = field_of(made)
     x, z = field.surface.x, field.surface.y
     assert field.zone[np.ix_((z > 3.1) & (z < 5.1), (x > 0.2) & (x < 3.9))].all()
