@@ -330,7 +330,7 @@ class _Search:
         return best
 
     def _repaired(self, best: Judged) -> Judged:
-        """The same with units added, one a missed place at a time, until every need is met: for when time has run out."""
+        """The same with units added, one a missed place at a time, until every need is met, when time has run out."""
         pool = self.pool
         for _ in range(_ROUNDS):
             lots = []
