@@ -248,7 +248,7 @@ class _Search:
             if best.proof.met or not missing or rounds >= _ROUNDS or late > seconds * (1.0 if tripping else _LATE):
                 break
         if not best.proof.met:
-            best, in_time = self._pruned(self._repaired(best)), False
+            best, in_time = self._pruned(self._repaired(best), len(best.chosen)), False
         if best is chosen and best.proof.met and len(best.chosen) > 1 and self.spec.regular:
             best = lined_up(self.judge, tasks, pool, spots_of(pool.candidates), best, seconds * _LINES_SHARE)
         if not bound:  # the last round found out that its candidates were too many
@@ -318,11 +318,11 @@ class _Search:
             task.look(self.pool)
         return True
 
-    def _pruned(self, best: Judged) -> Judged:
-        """The same without units that no place needs, the dearest tried first."""
+    def _pruned(self, best: Judged, first: int) -> Judged:
+        """The same without units, of those added from the `first` on, that no place needs; the dearest tried first."""
         left = list(range(len(best.chosen)))
         every = best.chosen
-        for k in np.argsort(-every.cost, kind="stable").tolist():
+        for k in (first + np.argsort(-every.cost[first:], kind="stable")).tolist():
             rest = [one for one in left if one != k]
             tried = self.judge.judge(every.some(np.array(rest, int)))
             if (tried.met >= best.met).all():
@@ -330,7 +330,7 @@ class _Search:
         return best
 
     def _repaired(self, best: Judged) -> Judged:
-        """The same with units added, one by one, until every need is met: for when the time has run out."""
+        """The same with units added, one a missed place at a time, until every need is met, when time has run out."""
         pool = self.pool
         for _ in range(_ROUNDS):
             lots = []
@@ -348,6 +348,6 @@ class _Search:
             added = greedy(seen, np.concatenate([asked.weight for asked, _ in lots]), pool.cost)
             if not len(added):
                 break
-            # The first sees most; what is enough for a share or a gap is found out one at a time.
-            best = self.judge.judge(joined([best.chosen, pool.candidates.some(added[:1])]))
+            # The first see most; what is enough for a share or a gap is found out one a place at a time.
+            best = self.judge.judge(joined([best.chosen, pool.candidates.some(added[: len(lots)])]))
         return best
