@@ -16,14 +16,14 @@ __version__ = "0.1.0"
 __all__ = ["Coverage", "InputError", "Scene", "load", "load_text", "solve"]
 
 if TYPE_CHECKING:
-    from raycover.coverage import Coverage, solve
     from raycover.errors import InputError
     from raycover.loading import load, load_text
     from raycover.scene.schema import Scene
+    from raycover.solving.coverage import Coverage, solve
 
 _HOME = {
-    "Coverage": "raycover.coverage",
-    "solve": "raycover.coverage",
+    "Coverage": "raycover.solving.coverage",
+    "solve": "raycover.solving.coverage",
     "InputError": "raycover.errors",
     "load": "raycover.loading",
     "load_text": "raycover.loading",

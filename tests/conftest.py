@@ -14,9 +14,9 @@ import pytest
 import raycover
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.coverage import Coverage, solve
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import Coverage, solve
 from raycover.trips import Trips, find_trips
 
 hypothesis.settings.register_profile("raycover", deadline=None, derandomize=True)

@@ -14,7 +14,7 @@ import raycover
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.errors import InputError, Problem
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
 
 GHZ = 5.8

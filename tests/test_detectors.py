@@ -7,11 +7,11 @@ import pytest
 
 import raycover
 from raycover.building.build import build
-from raycover.coverage import make_units
 from raycover.detectors import Unit, declarations_of, make_unit, masks_of, shape_of
 from raycover.errors import InputError, Problem
 from raycover.scene.devices import MaskSpec, ShapeSpec
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import make_units
 
 INFRARED = "kind: infrared"
 MICROWAVE = "kind: microwave, frequency_ghz: 5.8"

@@ -17,8 +17,8 @@ PACKAGE = ROOT / "raycover"
 HOMES = {
     "pyvista": ("draw/view3d/",),
     "vtkmodules": ("draw/view3d/", "exchange/image_data.py", "exchange/surface_data.py", "exchange/walk_maps.py"),
-    "embreex": ("tracers.py",),
-    "trimesh": ("tracers.py", "building/mesh_files.py"),
+    "embreex": ("rays/tracers.py",),
+    "trimesh": ("rays/tracers.py", "building/mesh_files.py"),
     "typer": ("cli/",),
     "rich": ("cli/",),
     "matplotlib": ("draw/",),

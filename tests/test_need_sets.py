@@ -14,8 +14,8 @@ from raycover.catalogue import load_need_sets, load_spaces
 from raycover.cli.main import main
 from raycover.errors import InputError
 from raycover.exchange.proof import proof_json
-from raycover.needs import prove
-from raycover.proof_words import assumptions, why_words
+from raycover.proving.needs import prove
+from raycover.proving.proof_words import assumptions, why_words
 from raycover.scene.need_sets import OURS
 from raycover.scene.needs import NeedSpec
 

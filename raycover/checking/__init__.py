@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from raycover.asking.sighting import check_cameras
 from raycover.building.parts import Building
 from raycover.checking.doors import check_doors
 from raycover.checking.floors import check_floors
@@ -19,7 +20,6 @@ from raycover.checking.uprights import Uprights
 from raycover.detectors import Unit
 from raycover.errors import Problem
 from raycover.scene.schema import Scene
-from raycover.sighting import check_cameras
 
 
 def check_building(scene: Scene, building: Building, units: Sequence[Unit]) -> list[Problem]:

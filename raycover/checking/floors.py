@@ -20,10 +20,10 @@ from shapely.geometry.polygon import orient
 from raycover.building.parts import Building, Floats, Sheet, StoreyShape
 from raycover.checking.doors import Way, closed_rooms, ways_through
 from raycover.checking.uprights import chosen
-from raycover.enclosed import Enclosures
 from raycover.errors import Problem
+from raycover.rays.enclosed import Enclosures
 from raycover.scene.schema import Scene
-from raycover.surfaces import cells_in_boxes, cells_in_objects
+from raycover.solving.surfaces import cells_in_boxes, cells_in_objects
 
 Mask = NDArray[np.bool_]
 #: Half the narrowest way (m) that a person squeezes through. From memory, common practice.

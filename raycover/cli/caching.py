@@ -15,7 +15,7 @@ def use(said: str | None) -> None:
     It stands in the environment, where the processes of a sweep find it.
     """
     from raycover.errors import option_error
-    from raycover.kept.folder import OFF, VARIABLE, default_folder
+    from raycover.solving.kept.folder import OFF, VARIABLE, default_folder
 
     if said is not None and not said.strip():
         raise option_error("--cache", "expects a folder, or off", "write --cache DIR, or --cache off")
@@ -33,7 +33,7 @@ def use(said: str | None) -> None:
 
 def say_trouble() -> None:
     """Say once that answers could not be kept, where that is so."""
-    known = sys.modules.get("raycover.kept.store")
+    known = sys.modules.get("raycover.solving.kept.store")
     store = None if known is None else known.active()
     if store is not None and store.trouble is not None:
         talk(f"Nothing was kept for the next run in {store.folder}: {store.trouble} (--cache DIR names another folder)")
@@ -42,7 +42,7 @@ def say_trouble() -> None:
 def cache_command(*, empty: bool, as_json: bool) -> None:
     """Say where answers are kept and how much room they take; with `empty`, throw them away first."""
     from raycover.exchange.summary import stamp
-    from raycover.kept.store import LIMIT, active
+    from raycover.solving.kept.store import LIMIT, active
 
     store = active()
     if store is not None and empty:

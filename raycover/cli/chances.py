@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 from raycover.building.parts import Building
-from raycover.chance_maps import ChanceMaps, vary
 from raycover.cli.printing import progress, talk
-from raycover.coverage import Coverage
-from raycover.doubt import MISS_RATE
 from raycover.scene.schema import Scene
+from raycover.solving.chance_maps import ChanceMaps, vary
+from raycover.solving.coverage import Coverage
+from raycover.solving.doubt import MISS_RATE
 from raycover.spreads import in_words
 
 

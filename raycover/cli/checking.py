@@ -10,15 +10,15 @@ from raycover.building.parts import Building
 from raycover.checking import check_building
 from raycover.cli import drawing
 from raycover.cli.printing import data, warn
-from raycover.coverage import make_units
 from raycover.errors import InputError, Problem
 from raycover.exchange.summary import problem, stamp
 from raycover.loading import in_state, load, told_in_state
-from raycover.rays import RayScene
+from raycover.proving.sites import need_problems
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
-from raycover.sites import need_problems
-from raycover.stair_headroom import stair_headroom
-from raycover.surfaces import make_surfaces
+from raycover.solving.coverage import make_units
+from raycover.solving.stair_headroom import stair_headroom
+from raycover.solving.surfaces import make_surfaces
 from raycover.trips.places import place
 from raycover.walking.ways import route_problems
 

@@ -8,12 +8,12 @@ from pathlib import Path
 from raycover.cli.printing import data, progress, talk
 from raycover.cli.solving import Solved, solved
 from raycover.cli.tables import table
-from raycover.comparing import GAINED, LOST, Comparison, compare
 from raycover.errors import InputError, Position, Problem, did_you_mean, option_error
 from raycover.exchange.comparison import CAUTION, comparison_json
 from raycover.exchange.files import whole_folder
 from raycover.loading import in_state, load
 from raycover.scene.schema import Scene
+from raycover.solving.comparing import GAINED, LOST, Comparison, compare
 
 
 def compare_scenes(

@@ -6,10 +6,10 @@ from pathlib import Path
 
 from raycover.building.parts import Building
 from raycover.cli.printing import talk
-from raycover.coverage import make_units
 from raycover.errors import MissingPart
 from raycover.exchange.files import whole_folder
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import make_units
 
 PLAN, VIEW = "building", "building view"
 
@@ -20,7 +20,7 @@ def draw(scene: Scene, building: Building, output: Path, *, with_view: bool) -> 
     The plans are there before the 3D picture is begun.
     """
     from raycover.draw.building_plan import draw_building_plan
-    from raycover.uncast import inventory, uncast
+    from raycover.solving.uncast import inventory, uncast
 
     held = inventory(scene, building)
     units = make_units(scene, building)

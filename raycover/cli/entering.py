@@ -9,6 +9,7 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
+from raycover.asking.reach import unit_reach
 from raycover.catalogue import own_folders, packaged_folder
 from raycover.cli.asking import HELP, Answers, Dialog, Stopped, terminal
 from raycover.cli.entry_questions import check_new, converse, questions, title_from
@@ -19,7 +20,6 @@ from raycover.exchange import data_sheet
 from raycover.exchange.data_sheet import Refused
 from raycover.exchange.detector_file import check_free, typed, write_entry
 from raycover.exchange.entry_notes import notes
-from raycover.reach import unit_reach
 from raycover.scene.devices import DetectorModel
 from raycover.scene.quantities import Name
 

@@ -111,7 +111,7 @@ def _gif(scene: Scene, output: Path, options: ModelOptions, threads: int | None)
     from raycover.cli.telling import film_of_door
     from raycover.draw.view3d import environment
     from raycover.exchange.files import write_bytes_whole
-    from raycover.swinging import door_named
+    from raycover.proving.swinging import door_named
 
     environment.load_for_pictures()  # without 3D there is no film: said before anything is solved
     door = door_named(scene, options.door)

@@ -9,20 +9,20 @@ from pathlib import Path
 
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.casting import Weather
 from raycover.cli.choosing import loaded
 from raycover.cli.printing import data, progress, talk, warn
-from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.errors import InputError, Position, Problem
 from raycover.exchange.files import whole_folder
 from raycover.exchange.walk_maps import grid_walk_json, write_walk_maps
-from raycover.grid_walk import GridWalk, grid_walk
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
+from raycover.rays.tracers import SLOW_WARNING
 from raycover.scene.schema import Scene
-from raycover.sensing import MODEL_CAUTION, Sensor, check_ambient, sensors_of
-from raycover.surfaces import Surface, make_surfaces
-from raycover.tracers import SLOW_WARNING
+from raycover.solving.casting import Weather
+from raycover.solving.coverage import make_units
+from raycover.solving.surfaces import Surface, make_surfaces
+from raycover.walking.grid_walk import GridWalk, grid_walk
+from raycover.walking.sensing import MODEL_CAUTION, Sensor, check_ambient, sensors_of
 
 
 def grid_walk_scene(

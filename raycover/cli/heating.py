@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from raycover.asking.summer import SummerRow, summer_reach
 from raycover.building.build import build
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
-from raycover.coverage import Coverage, solve
 from raycover.exchange.files import whole_folder
 from raycover.exchange.studies import heat_json
 from raycover.loading import load
 from raycover.physics.infrared import WARM_FROM_C
 from raycover.ranges import numbers
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.quantities import COLDEST_C, WARMEST_C
 from raycover.scene.varying import Change, varied
-from raycover.summer import SummerRow, summer_reach
+from raycover.solving.coverage import Coverage, solve
 
 AMBIENTS = "20,25,30,35"
 

@@ -10,16 +10,16 @@ from typing import Any
 
 import numpy as np
 
+from raycover.asking.reach import is_sector, outline
 from raycover.catalogue import Catalogue, Losses, load_catalogue, packaged_folder
 from raycover.cli.printing import data, talk
 from raycover.cli.tables import table
 from raycover.detectors import declarations_of
 from raycover.errors import InputError, Position, Problem
+from raycover.kit.unit_words import size_words
 from raycover.physics.pattern import resolve
 from raycover.physics.slab import Layer, LossTable, Material, loss_db
-from raycover.reach import is_sector, outline
 from raycover.scene.devices import DetectorModel
-from raycover.unit_words import size_words
 
 BANDS_GHZ = (5.8, 24.125)
 ANGLES_DEG = (0, 45, 60)

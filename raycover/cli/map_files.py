@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from raycover.chance_maps import ChanceMaps
+from raycover.asking.upright import SectionField
 from raycover.cli import chances as chance_talk
 from raycover.cli.paper import Sheets, fitting
 from raycover.cli.printing import progress
@@ -15,7 +15,7 @@ from raycover.cli.solved import Solved
 from raycover.errors import MissingPart
 from raycover.exchange.image_data import write_image_data
 from raycover.exchange.surface_data import write_surface_data
-from raycover.upright import SectionField
+from raycover.solving.chance_maps import ChanceMaps
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from raycover.cli.tables import table
 from raycover.errors import InputError, Position, Problem
 from raycover.exchange.files import write_whole
 from raycover.loading import load_text
-from raycover.mending.applying import Mended, mend_text
+from raycover.proving.mending.applying import Mended, mend_text
 from raycover.scene.reading import read_source
 
 

@@ -9,7 +9,7 @@ from raycover.cli.listing import own_folder
 from raycover.cli.printing import data, talk
 from raycover.cli.tables import table
 from raycover.exchange.summary import stamp
-from raycover.proof_words import asked_words
+from raycover.proving.proof_words import asked_words
 from raycover.scene.needs import NeedSpec
 
 

@@ -12,10 +12,10 @@ from raycover.errors import InputError, Interrupted, Problem, did_you_mean, opti
 from raycover.exchange.files import check_writable, write_whole
 from raycover.exchange.layout import layout_json
 from raycover.loading import load
-from raycover.needs import Proof, prove
 from raycover.placing.layout import Layout, place
 from raycover.placing.proposing import proposed_text
-from raycover.proof_words import CAUTION
+from raycover.proving.needs import Proof, prove
+from raycover.proving.proof_words import CAUTION
 from raycover.scene.devices import DetectorSpec
 from raycover.scene.placing import PlacingSpec
 from raycover.scene.reading import read_source

@@ -7,16 +7,16 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
+from raycover.asking.probe import CAUSE_WORDS, View, probe
 from raycover.building.build import build
 from raycover.cli.choosing import loaded
 from raycover.cli.printing import at_words, data, talk, warn
 from raycover.errors import did_you_mean, option_error
 from raycover.exchange.summary import probe_json
-from raycover.probe import CAUSE_WORDS, View, probe
-from raycover.rays import Crossing
+from raycover.kit.unit_words import combining_words
+from raycover.rays.ray_scene import Crossing
 from raycover.scene.devices import Motion
 from raycover.scene.lengths import length_m
-from raycover.unit_words import combining_words
 
 MOTIONS = ("any", *Motion.__args__)  # type: ignore[attr-defined]
 #: Causes that what stands in the way has no part in: nobody asks what such a ray would have crossed.

@@ -7,14 +7,13 @@ from pathlib import Path
 from raycover.cli.mending import check_target, mend_file, mended_json, print_mended
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
-from raycover.coverage import solve
 from raycover.errors import InputError
 from raycover.exchange.files import whole_folder
 from raycover.exchange.proof import proof_json
-from raycover.firmness import with_chances, with_firm_mends, with_quiet
 from raycover.loading import load
-from raycover.mending import Mending, find_mending
-from raycover.mending_words import (
+from raycover.proving.firmness import with_chances, with_firm_mends, with_quiet
+from raycover.proving.mending import Mending, find_mending
+from raycover.proving.mending_words import (
     cost_words,
     mend_effect,
     mend_seen,
@@ -24,8 +23,8 @@ from raycover.mending_words import (
     mends_words,
     seen_head,
 )
-from raycover.needs import NeedVerdict, PlaceVerdict, Proof, prove
-from raycover.proof_words import (
+from raycover.proving.needs import NeedVerdict, PlaceVerdict, Proof, prove
+from raycover.proving.proof_words import (
     CAUTION,
     asked_words,
     cell_words,
@@ -37,7 +36,8 @@ from raycover.proof_words import (
     way_words,
     why_words,
 )
-from raycover.remedies import Trouble, find_remedies
+from raycover.proving.remedies import Trouble, find_remedies
+from raycover.solving.coverage import solve
 
 
 def prove_scene(

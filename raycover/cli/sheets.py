@@ -17,8 +17,8 @@ from raycover.cli.tables import table
 from raycover.errors import InputError, Position, Problem, did_you_mean
 from raycover.exchange import data_sheet
 from raycover.exchange.data_sheet import Refused
-from raycover.sheet_figures import TABLE_DEG, NoFigure, SheetFigures, sheet_figures
-from raycover.sheet_words import facts, notes, percent, summary
+from raycover.kit.sheet_figures import TABLE_DEG, NoFigure, SheetFigures, sheet_figures
+from raycover.kit.sheet_words import facts, notes, percent, summary
 
 CAUTION = "A prediction, not a site test: walk-test before hand-over. What is built differs from what is drawn."
 _CHORDS_M = (0.25, 0.5, 1.0, 2.0)

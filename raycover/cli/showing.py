@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import raycover
+from raycover.asking.reach import DESK, Outline, UnitReach, is_sector, unit_reach
 from raycover.catalogue import Catalogue, unknown_name
 from raycover.cli.listing import catalogue_for, entry_json
 from raycover.cli.printing import data, talk
@@ -16,9 +17,8 @@ from raycover.errors import InputError, Position, Problem
 from raycover.exchange import data_sheet
 from raycover.exchange.data_sheet import Refused
 from raycover.exchange.entry_notes import notes
-from raycover.reach import DESK, Outline, UnitReach, is_sector, unit_reach
+from raycover.kit.unit_words import combining_words, facts, size_words, sources
 from raycover.scene.devices import DetectorModel
-from raycover.unit_words import combining_words, facts, size_words, sources
 
 _Sheet = tuple[UnitReach, Path | None]
 CAUTION = "A prediction, not a site test: walk-test before hand-over. Makers' instructions come before this tool."

@@ -8,7 +8,7 @@ from raycover.cli.tables import table
 from raycover.detectors import make_unit
 from raycover.physics.calibration import CannotCalibrate
 from raycover.scene.devices import DetectorModel, DetectorSpec
-from raycover.sensing import MODEL_CAUTION, Sensor, sensor_of
+from raycover.walking.sensing import MODEL_CAUTION, Sensor, sensor_of
 
 
 def simulated(model: DetectorModel, mounting: float) -> Sensor:

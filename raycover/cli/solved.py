@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from raycover.building.parts import Building
-from raycover.coverage import Coverage
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import Coverage
 
 
 class Solved(NamedTuple):

@@ -5,23 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from raycover.asking.sighting import refuse_blind_cameras
+from raycover.asking.upright import SectionField, solve_sections
 from raycover.building.build import build
-from raycover.chance_maps import ChanceMaps
 from raycover.cli import chances as chance_talk
 from raycover.cli.choosing import chosen_states
 from raycover.cli.paper import SCREEN, Sheets
 from raycover.cli.printing import at_words, data, progress, talk, warn
 from raycover.cli.solved import Solved
-from raycover.coverage import solve
 from raycover.exchange.files import whole_folder
 from raycover.exchange.summary import states_summary, summary
 from raycover.loading import in_state, load
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
+from raycover.rays.tracers import SLOW_WARNING
 from raycover.scene.schema import Scene
-from raycover.seats import seat_line
-from raycover.sighting import refuse_blind_cameras
-from raycover.tracers import SLOW_WARNING
-from raycover.upright import SectionField, solve_sections
+from raycover.solving.chance_maps import ChanceMaps
+from raycover.solving.coverage import solve
+from raycover.solving.seats import seat_line
 
 
 def solved(scene: Scene, threads: int | None) -> Solved:

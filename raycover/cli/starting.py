@@ -101,7 +101,7 @@ def doctor(*, as_json: bool) -> None:
     """Versions, ray tracer, catalogue, and whether 3D pictures can be drawn."""
     from raycover.catalogue import load_catalogue, packaged_folder
     from raycover.draw.view3d import display_report
-    from raycover.tracers import SLOW_WARNING, default_backend
+    from raycover.rays.tracers import SLOW_WARNING, default_backend
 
     found: dict[str, Any] = {**stamp(), "python": platform.python_version(), "machine": platform.machine()}
     found["libraries"] = {name: importlib.metadata.version(name) for name in _SHOWN if _installed(name)}

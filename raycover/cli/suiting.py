@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
+from raycover.asking.suiting import Fit, rank
 from raycover.catalogue import load_spaces
 from raycover.cli.listing import catalogue_for
 from raycover.cli.printing import data, talk
 from raycover.cli.tables import table
 from raycover.errors import InputError, Position, Problem, did_you_mean
-from raycover.suiting import Fit, rank
 
 
 def rank_for(

@@ -8,6 +8,7 @@ from fnmatch import fnmatchcase
 from itertools import product
 from pathlib import Path
 
+from raycover.asking.studying import Caster, Step, Study, holds, study
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
 from raycover.draw.multiples import Small
@@ -20,7 +21,6 @@ from raycover.ranges import numbers
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.schema import Scene
 from raycover.scene.varying import Change
-from raycover.studying import Caster, Step, Study, holds, study
 
 #: Heights at which racking is shown to hide people: feet, waist, head (m).
 RACK_PLANES = (("feet", 0.0), ("waist", 1.0), ("head", 1.6))

@@ -18,9 +18,9 @@ from raycover.draw.story.views import Told
 from raycover.errors import InputError, MissingPart, Position, Problem, did_you_mean
 from raycover.exchange.files import whole_folder
 from raycover.exchange.slides import SlideParts, presentation
-from raycover.needs import Proof, prove, ready_made
+from raycover.proving.needs import Proof, prove, ready_made
+from raycover.proving.swinging import Door, door_named, plane_for, swings
 from raycover.scene.schema import Scene
-from raycover.swinging import Door, door_named, plane_for, swings
 from raycover.walking.walk import walk
 from raycover.walking.ways import Way, make_ways
 

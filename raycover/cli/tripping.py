@@ -11,8 +11,8 @@ from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
 from raycover.exchange.files import whole_folder
 from raycover.exchange.trips_json import trips_json
-from raycover.rays import RayScene
-from raycover.tracers import SLOW_WARNING
+from raycover.rays.ray_scene import RayScene
+from raycover.rays.tracers import SLOW_WARNING
 from raycover.trips import Trips, find_trips
 from raycover.trips import words as said
 from raycover.trips.interference import RULE

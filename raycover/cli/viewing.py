@@ -6,10 +6,10 @@ from pathlib import Path
 
 from raycover.cli.choosing import chosen_states
 from raycover.cli.printing import talk, warn
+from raycover.editing.keeping import SceneFile
+from raycover.editing.live import LiveCoverage, Look
 from raycover.errors import option_error
-from raycover.keeping import SceneFile
-from raycover.live import LiveCoverage, Look
-from raycover.tracers import SLOW_WARNING
+from raycover.rays.tracers import SLOW_WARNING
 
 #: Sizes of type that a window takes.
 LEAST, MOST = 0.7, 4.0

@@ -15,9 +15,9 @@ from raycover.cli.tables import table
 from raycover.errors import did_you_mean, option_error
 from raycover.exchange.files import whole_folder
 from raycover.exchange.walk_files import CAUTION, file_name, over_all, walks_json, write_traces
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
+from raycover.rays.tracers import SLOW_WARNING
 from raycover.scene.schema import Scene
-from raycover.tracers import SLOW_WARNING
 from raycover.walking.walk import Walk, walk
 from raycover.walking.ways import Way, make_ways
 from raycover.walking.words import cause_words, hold_words, span

@@ -8,7 +8,6 @@ from pathlib import Path
 
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
-from raycover.coverage import Coverage, solve
 from raycover.errors import MissingPart, did_you_mean, option_error
 from raycover.exchange.files import whole_folder
 from raycover.exchange.results_file import read_results
@@ -21,13 +20,14 @@ from raycover.exchange.walktest_files import (
     walktest_json,
 )
 from raycover.loading import load, load_text
-from raycover.proof_words import CAUTION, chance_words, margin_words
-from raycover.reconciling import Estimate, Share
-from raycover.returned import Returned, compare, conclusions, differing, estimate_words
+from raycover.proving.proof_words import CAUTION, chance_words, margin_words
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.needs import PERSON_HEIGHTS
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import Coverage, solve
 from raycover.walktest.making import WalkTest, make_walk_test
+from raycover.walktest.reconciling import Estimate, Share
+from raycover.walktest.returned import Returned, compare, conclusions, differing, estimate_words
 
 #: Paper that plans of a sheet come on.
 PAPERS = ("A4", "A3")

@@ -6,16 +6,16 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from raycover.bus import LineReport, check_lines, unwired
 from raycover.cli.printing import data, talk, warn
 from raycover.cli.tables import table
 from raycover.detectors import masks_of
 from raycover.errors import InputError, Position, Problem
 from raycover.exchange.files import write_bytes_whole
 from raycover.exchange.schedule_file import COLUMNS, cells, write_schedule
+from raycover.kit.bus import LineReport, check_lines, unwired
+from raycover.kit.schedule import make_schedule
 from raycover.language import language
 from raycover.loading import load
-from raycover.schedule import make_schedule
 
 _CAUTION = "A check of figures, no statement that an installation complies: makers' data sheets and local rules decide."
 

@@ -18,8 +18,8 @@ from raycover.draw.lettering import Font, clean
 from raycover.draw.mapping import PaperMap
 from raycover.draw.page import Page
 from raycover.draw.projection import Projection
-from raycover.gaps import Gap
-from raycover.surfaces import Surface
+from raycover.solving.gaps import Gap
+from raycover.solving.surfaces import Surface
 
 Floats = NDArray[np.float64]
 _DISC = 1.75

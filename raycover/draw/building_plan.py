@@ -28,8 +28,8 @@ from raycover.draw.projection import Box, Projection
 from raycover.draw.section_marks import draw_section_marks
 from raycover.draw.title_block import draw_surround, state_shown
 from raycover.scene.schema import Scene
-from raycover.surfaces import Surface
-from raycover.uncast import Inventory
+from raycover.solving.surfaces import Surface
+from raycover.solving.uncast import Inventory
 from raycover.underlay import read_underlay
 
 Floats = NDArray[np.float64]

@@ -24,10 +24,10 @@ from raycover.draw.png import save_png
 from raycover.draw.projection import Projection
 from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.title_block import draw_surround, state_shown
-from raycover.grid_walk import HEADINGS_RAD, GridWalk
 from raycover.scene.schema import Scene
-from raycover.sensing import MODEL_CAUTION
-from raycover.surfaces import Surface
+from raycover.solving.surfaces import Surface
+from raycover.walking.grid_walk import HEADINGS_RAD, GridWalk
+from raycover.walking.sensing import MODEL_CAUTION
 
 Single = NDArray[np.float32]
 Floats = NDArray[np.float64]

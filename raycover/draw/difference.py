@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from raycover.building.parts import Building
-from raycover.comparing import GAINED, KEPT, LOST, NEITHER, Comparison, PlaneChange, changes
 from raycover.draw import hatching, palette, plan, sheet, tables, words
 from raycover.draw.drawing import Strokes
 from raycover.draw.lettering import clean
@@ -28,6 +27,7 @@ from raycover.draw.projection import Projection
 from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.title_block import draw_surround
 from raycover.scene.schema import Scene
+from raycover.solving.comparing import GAINED, KEPT, LOST, NEITHER, Comparison, PlaneChange, changes
 
 Floats = NDArray[np.float64]
 #: Changes of margin beyond this (dB) take the end colours of what is seen both times.

@@ -17,10 +17,10 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from raycover import __version__
+from raycover.asking.outlines import gap_outlines, seen_areas
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building
 from raycover.building.sections import outline as covered_by
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw import dxf_marks, footprints, palette, words
 from raycover.draw.cuts import traces, wall_areas
@@ -29,9 +29,9 @@ from raycover.draw.glyphs import sort_of
 from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.tables import letters
 from raycover.errors import MissingPart
-from raycover.outlines import gap_outlines, seen_areas
 from raycover.scene.received import UNITS_M, PlanSpec
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import Coverage, PlaneCoverage
 from raycover.whole_file import write_whole
 
 Floats = NDArray[np.float64]

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.coverage import Coverage
 from raycover.draw import glyphs, multiples, palette, plan, sheet
 from raycover.draw.legend import draw_swatch
 from raycover.draw.lettering import Wording, clean
@@ -25,6 +24,7 @@ from raycover.draw.proof_panels import draw_plan_panel, draw_stair_panel, plan_b
 from raycover.draw.storey_marks import draw_other
 from raycover.draw.storeys import shown_storey
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import Coverage
 
 Floats = NDArray[np.float64]
 #: Pixels an inch of maps within the drawings.

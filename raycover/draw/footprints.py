@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.combining import deciding
+from raycover.asking.reach import reached
 from raycover.detectors import Unit
 from raycover.physics.pattern import Footprint
-from raycover.reach import reached
+from raycover.solving.combining import deciding
 
 Floats = NDArray[np.float64]
 _N_AZIMUTHS = 360

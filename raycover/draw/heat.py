@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 
+from raycover.asking.summer import SummerRow
 from raycover.building.parts import Building
-from raycover.coverage import Coverage
 from raycover.draw import plan, words
 from raycover.draw.lettering import clean
 from raycover.draw.multiples import MOST_COLUMNS, MOST_ROWS, Multiples, Small, make_multiples, sheets_of
@@ -15,7 +15,7 @@ from raycover.draw.page import Page
 from raycover.draw.png import save_png
 from raycover.draw.tables import Row, Table
 from raycover.scene.schema import Scene
-from raycover.summer import SummerRow
+from raycover.solving.coverage import Coverage
 
 _WHY = (
     "Warm air comes close to skin and clothing in temperature: the contrast falls, and the infrared reach with its "

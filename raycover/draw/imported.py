@@ -16,7 +16,7 @@ from raycover.catalogue import Construction
 from raycover.draw import palette
 from raycover.draw.cuts import CUT_HEIGHT
 from raycover.draw.drawing import Drawing
-from raycover.surfaces import Surface
+from raycover.solving.surfaces import Surface
 
 
 def draw_meshes(drawing: Drawing, building: Building, surface: Surface, z: float) -> None:

@@ -19,7 +19,7 @@ from raycover.draw.doors import draw_openings
 from raycover.draw.drawing import Drawing
 from raycover.draw.imported import draw_meshes
 from raycover.draw.overhead import draw_fixtures, draw_overhead
-from raycover.surfaces import Surface
+from raycover.solving.surfaces import Surface
 
 Floats = NDArray[np.float64]
 FURNITURE_Z, COLUMN_Z, WALL_Z = 6.0, 7.0, 8.0

@@ -21,7 +21,7 @@ from scipy import ndimage, sparse
 
 from raycover.draw import palette
 from raycover.draw.projection import Box, Projection
-from raycover.surfaces import Surface
+from raycover.solving.surfaces import Surface
 
 Single = NDArray[np.float32]
 #: Neighbouring cells that differ by more (dB) lie on two sides of a jump.

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from raycover.draw.chart import ticks
 from raycover.draw.page import Box, Page
 from raycover.draw.palette import INK, PAPER, RULE, SECOND_INK
-from raycover.sheet_figures import BANDS_GHZ, SheetFigures
+from raycover.kit.sheet_figures import BANDS_GHZ, SheetFigures
 
 Floats = NDArray[np.float64]
 

@@ -14,8 +14,8 @@ from raycover.draw.page import Box, Page
 from raycover.draw.palette import RULE, SECOND_INK
 from raycover.draw.png import save_png
 from raycover.draw.title_block import draw_fields
-from raycover.sheet_figures import TABLE_DEG, SheetFigures
-from raycover.sheet_words import facts, figure, notes, percent, summary
+from raycover.kit.sheet_figures import TABLE_DEG, SheetFigures
+from raycover.kit.sheet_words import facts, figure, notes, percent, summary
 from raycover.whole_file import write_whole
 
 CAUTION = (

@@ -10,8 +10,8 @@ from raycover.draw.lettering import Font, clean
 from raycover.draw.page import Box, Page
 from raycover.draw.proof_marks import SMALL, draw_verdict
 from raycover.draw.proof_tables import Item
-from raycover.mending import Mend, Mending
-from raycover.mending_words import (
+from raycover.proving.mending import Mend, Mending
+from raycover.proving.mending_words import (
     cost_words,
     mend_effect,
     mend_seen,
@@ -21,7 +21,7 @@ from raycover.mending_words import (
     mends_words,
     seen_head,
 )
-from raycover.proof_words import chance_words, listed, margin_words
+from raycover.proving.proof_words import chance_words, listed, margin_words
 
 _SIZE, _NOTE = 6.5, 6.0
 _LINE, _WRAPPED = 3.95, 2.75

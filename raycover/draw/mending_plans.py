@@ -14,8 +14,8 @@ from raycover.draw.projection import Projection
 from raycover.draw.proof_groups import Group, Solved, coverage_of, planes_of
 from raycover.draw.proof_panels import Shown, draw_plan_panel, draw_unrolled
 from raycover.draw.unrolled import runs_of
-from raycover.mending import Mend, Mending, verdict_then
-from raycover.needs import NeedVerdict, PlaceVerdict, Proof
+from raycover.proving.mending import Mend, Mending, verdict_then
+from raycover.proving.needs import NeedVerdict, PlaceVerdict, Proof
 
 #: What lies so far (m) around the rooms and places concerned is shown, too.
 _AROUND = 0.6

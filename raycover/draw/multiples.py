@@ -9,7 +9,6 @@ from typing import Any, TypeVar
 import numpy as np
 
 from raycover.building.parts import Building
-from raycover.coverage import PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw import hatching, palette, plan, sheet, storey_marks, words
 from raycover.draw.drawing import Drawing, Strokes
@@ -24,6 +23,7 @@ from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.tables import Table, draw_table
 from raycover.draw.title_block import draw_block
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import PlaneCoverage
 
 T = TypeVar("T")
 U = TypeVar("U")

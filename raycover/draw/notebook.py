@@ -10,13 +10,13 @@ from matplotlib.patches import Patch, PathPatch
 from matplotlib.path import Path
 from matplotlib.patheffects import withStroke
 
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.draw import palette, words
 from raycover.draw.cuts import traces, wall_areas
 from raycover.draw.legend import distribution
 from raycover.draw.lettering import clean
 from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.view3d.floor_map import FloorMap, make_map, mapped_area
+from raycover.solving.coverage import Coverage, PlaneCoverage
 
 #: Pixels along the longer side of a map, hatch lines along it, and the thinnest wall (m).
 _PX, _HATCHES, _THINNEST_M = 1400, 90, 0.05

@@ -11,7 +11,7 @@ from raycover.draw import palette
 from raycover.draw.drawing import Drawing
 from raycover.draw.page import Page
 from raycover.draw.projection import Box
-from raycover.seats import SeatView
+from raycover.solving.seats import SeatView
 
 Floats = NDArray[np.float64]
 #: Over furniture and overhead lines, under names and detectors.

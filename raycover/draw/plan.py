@@ -12,7 +12,6 @@ import shapely
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw import footprints, glyphs, sheet, storey_marks, tables, words
 from raycover.draw.legend import distribution, draw_legend
@@ -27,7 +26,8 @@ from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
 from raycover.draw.title_block import draw_block, state_shown
 from raycover.draw.underlaid import under_map
 from raycover.scene.schema import Scene
-from raycover.seats import SeatView
+from raycover.solving.coverage import Coverage, PlaneCoverage
+from raycover.solving.seats import SeatView
 from raycover.underlay import read_underlay
 
 Floats = NDArray[np.float64]

@@ -20,7 +20,7 @@ from raycover.draw.mapping import PaperMap
 from raycover.draw.page import Page
 from raycover.draw.projection import Projection
 from raycover.draw.storeys import top_of_shown
-from raycover.surfaces import Surface
+from raycover.solving.surfaces import Surface
 
 Floats = NDArray[np.float64]
 #: More detectors than this, closer to each other than this (mm), are dots of this radius (mm).

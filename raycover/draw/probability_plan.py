@@ -9,8 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.chance_maps import ChanceMaps
-from raycover.coverage import Coverage
 from raycover.draw import plan, sheet, words
 from raycover.draw.mapping import paper_map
 from raycover.draw.page import Page
@@ -21,6 +19,8 @@ from raycover.draw.projection import Projection
 from raycover.draw.stair_sheet import make_stair_sheet
 from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.scene.schema import Scene
+from raycover.solving.chance_maps import ChanceMaps
+from raycover.solving.coverage import Coverage
 
 Floats = NDArray[np.float64]
 _BAR_WIDTH, _BAR_HEIGHT = 6.5, 46.0

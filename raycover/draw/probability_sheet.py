@@ -9,8 +9,6 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.chance_maps import ChanceMaps, PlaneChances
-from raycover.coverage import PlaneCoverage
 from raycover.draw import chance_palette, hatching, palette, sheet, tables, words
 from raycover.draw.drawing import Strokes
 from raycover.draw.lettering import clean
@@ -19,6 +17,8 @@ from raycover.draw.page import Page
 from raycover.draw.projection import Projection
 from raycover.draw.title_block import draw_block, state_shown
 from raycover.scene.schema import Scene
+from raycover.solving.chance_maps import ChanceMaps, PlaneChances
+from raycover.solving.coverage import PlaneCoverage
 
 Floats = NDArray[np.float64]
 _BAR_WIDTH, _BAR_HEIGHT = 6.5, 46.0

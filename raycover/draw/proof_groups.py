@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raycover.coverage import Coverage, PlaneCoverage, solve
 from raycover.draw.page import Box
 from raycover.draw.proof_panels import Shown
-from raycover.needs import NeedVerdict, Proof, Situation
+from raycover.proving.needs import NeedVerdict, Proof, Situation
 from raycover.scene.devices import PlaneSpec
+from raycover.solving.coverage import Coverage, PlaneCoverage, solve
 
 #: Maps by situation and what is looked for; situations are kept, since they are told apart by identity.
 Solved = dict[object, tuple[Situation, Coverage]]

@@ -11,9 +11,9 @@ from raycover.draw import palette, sheet
 from raycover.draw.lettering import clean
 from raycover.draw.page import Page
 from raycover.draw.title_block import draw_block
-from raycover.matrices import NEITHER, UNWANTED, WANTED, Matrix
-from raycover.needs import Proof
-from raycover.proof_words import MATRIX_KEY, cell_words, matrix_words
+from raycover.proving.matrices import NEITHER, UNWANTED, WANTED, Matrix
+from raycover.proving.needs import Proof
+from raycover.proving.proof_words import MATRIX_KEY, cell_words, matrix_words
 
 #: Where the table stands (mm): its top right corner and the lowest foot.
 _TOP, _FOOT = 176.0, 50.0

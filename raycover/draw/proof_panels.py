@@ -11,7 +11,6 @@ import shapely
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building, StairShape
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw import glyphs, palette, storey_marks
 from raycover.draw.annotate import Annotator
@@ -27,7 +26,8 @@ from raycover.draw.stair_key import draw_section, units_about
 from raycover.draw.stair_sheet import draw_marks_on, draw_run
 from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.unrolled import Unrolled, lay_out, places_of, run_map
-from raycover.needs import NeedVerdict, PlaceVerdict
+from raycover.proving.needs import NeedVerdict, PlaceVerdict
+from raycover.solving.coverage import Coverage, PlaneCoverage
 
 Floats = NDArray[np.float64]
 _NAME_PT = 7.0

@@ -8,7 +8,6 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.draw import glyphs, palette, sheet, words
 from raycover.draw.legend import draw_classes
 from raycover.draw.mending_panel import mending_items
@@ -24,10 +23,11 @@ from raycover.draw.proof_panels import OUTLINED, draw_plan_panel, draw_stair_pan
 from raycover.draw.proof_tables import Item, flow, need_items, note_items, remedy_items
 from raycover.draw.title_block import draw_block, state_shown
 from raycover.draw.true_scale import dated
-from raycover.mending import Mending
-from raycover.needs import Proof
-from raycover.proof_words import assumptions, remedy_note, target_words
-from raycover.remedies import Trouble
+from raycover.proving.mending import Mending
+from raycover.proving.needs import Proof
+from raycover.proving.proof_words import assumptions, remedy_note, target_words
+from raycover.proving.remedies import Trouble
+from raycover.solving.coverage import Coverage, PlaneCoverage
 from raycover.whole_file import write_whole
 
 Floats = NDArray[np.float64]

@@ -11,8 +11,8 @@ from raycover.draw import palette
 from raycover.draw.lettering import Font, clean
 from raycover.draw.page import Page
 from raycover.draw.proof_marks import SMALL, draw_verdict
-from raycover.needs import NeedVerdict, PlaceVerdict
-from raycover.proof_words import (
+from raycover.proving.needs import NeedVerdict, PlaceVerdict
+from raycover.proving.proof_words import (
     asked_words,
     chance_words,
     margin_words,
@@ -22,7 +22,7 @@ from raycover.proof_words import (
     way_words,
     why_words,
 )
-from raycover.remedies import Remedy, Trouble
+from raycover.proving.remedies import Remedy, Trouble
 
 _SIZE, _NOTE = 6.5, 6.0
 _LINE, _WRAPPED = 3.95, 2.75

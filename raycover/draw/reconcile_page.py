@@ -7,7 +7,6 @@ from pathlib import Path
 
 import numpy as np
 
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.draw import palette, sheet, words
 from raycover.draw.legend import draw_classes
 from raycover.draw.lettering import clean
@@ -27,9 +26,10 @@ from raycover.draw.walktest_plan import (
     draw_storey_with,
     storey_shown,
 )
-from raycover.proof_words import margin_words
-from raycover.reconciling import Estimate, Share, Table
-from raycover.returned import Compared, Returned, conclusions, differing, estimate_words
+from raycover.proving.proof_words import margin_words
+from raycover.solving.coverage import Coverage, PlaneCoverage
+from raycover.walktest.reconciling import Estimate, Share, Table
+from raycover.walktest.returned import Compared, Returned, conclusions, differing, estimate_words
 from raycover.walktest.unknowns import AS_BUILT_DB, LAPSE, NOISE_DB
 from raycover.whole_file import write_whole
 

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from raycover.asking.upright import SectionField
 from raycover.building.parts import Boxes, Building
 from raycover.building.upright_cut import (
     CutLine,
@@ -23,7 +24,6 @@ from raycover.building.upright_cut import (
 from raycover.draw import palette
 from raycover.draw.cuts import thickened
 from raycover.draw.drawing import Drawing
-from raycover.upright import SectionField
 
 Floats = NDArray[np.floating]
 BEYOND_Z, CUT_Z, WALL_Z = 5.0, 6.0, 8.0

@@ -9,13 +9,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from raycover.asking.upright import PEOPLE_ZONE_M, SectionField, over_void
 from raycover.building.parts import Building
 from raycover.building.upright_cut import cut_boxes, stairs_along
 from raycover.draw import hatching, palette
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Page
 from raycover.draw.projection import Projection
-from raycover.upright import PEOPLE_ZONE_M, SectionField, over_void
 
 Floats = NDArray[np.floating]
 LIMIT_PT = 0.55

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from raycover.asking.upright import PEOPLE_ZONE_M, SectionField
 from raycover.building.parts import Building
 from raycover.building.upright_cut import cut_boxes, cut_sheets, room_profiles
 from raycover.draw import palette, words
@@ -19,7 +20,6 @@ from raycover.draw.mannequin import TALL_M, silhouette
 from raycover.draw.page import Page
 from raycover.draw.projection import round_step
 from raycover.draw.section_map import zone_tops
-from raycover.upright import PEOPLE_ZONE_M, SectionField
 
 Floats = NDArray[np.floating]
 #: People stand at least so far (mm) apart, and so far (m) from what stands beside them; so many at most.

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from raycover.asking.upright import PEOPLE_ZONE_M, SectionField
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building
-from raycover.coverage import Coverage
 from raycover.draw import glyphs, palette, sheet, tables, words
 from raycover.draw.building_plan import building_bounds, floor_surface
 from raycover.draw.drawing import Drawing, Strokes
@@ -38,7 +38,7 @@ from raycover.draw.section_marks import draw_section_marks
 from raycover.draw.title_block import draw_block, state_shown
 from raycover.scene.bearings import compass
 from raycover.scene.schema import Scene
-from raycover.upright import PEOPLE_ZONE_M, SectionField
+from raycover.solving.coverage import Coverage
 
 Floats = NDArray[np.floating]
 DPI = 200

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building, StairShape
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw import glyphs, palette, sheet, tables, words
 from raycover.draw.annotate import Annotator
@@ -26,8 +25,9 @@ from raycover.draw.probability_sheet import Varied, draw_chance_map
 from raycover.draw.stair_cuts import arrival
 from raycover.draw.stair_key import draw_key_plan, draw_section, level_names, units_about
 from raycover.draw.unrolled import Unrolled, lay_out, piece_figures, piece_name, places_of, run_map
-from raycover.gaps import Gap
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import Coverage, PlaneCoverage
+from raycover.solving.gaps import Gap
 
 Floats = NDArray[np.float64]
 #: Where the unrolled stair, the section and the key plan stand within the neat line.

@@ -8,8 +8,8 @@ import numpy as np
 
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building
-from raycover.coverage import PlaneCoverage
 from raycover.detectors import Unit
+from raycover.solving.coverage import PlaneCoverage
 
 
 def shown_storey(building: Building, plane: PlaneCoverage) -> Building:

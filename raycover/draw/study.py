@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from raycover.asking.studying import Step, Study, bands, holds
 from raycover.draw import palette, plan, sheet, words
 from raycover.draw.chart import Chart, Line, draw_chart
 from raycover.draw.lettering import clean
@@ -18,7 +19,6 @@ from raycover.draw.tables import Row, Table, draw_table
 from raycover.draw.title_block import draw_block
 from raycover.scene.schema import Scene
 from raycover.scene.varying import Change
-from raycover.studying import Step, Study, bands, holds
 
 #: What can run along the chart, in the order in which it is chosen: field, its name, its unit.
 _AXES = (("mounting", "Mounting height", "m"), ("tilt_deg", "Tilt", "°"), ("turn_deg", "Turn", "°"))

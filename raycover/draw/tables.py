@@ -6,12 +6,12 @@ import string
 from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 
-from raycover.coverage import PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw import palette, words
 from raycover.draw.lettering import Lettering, clean
 from raycover.draw.page import Page
-from raycover.gaps import Gap
+from raycover.solving.coverage import PlaneCoverage
+from raycover.solving.gaps import Gap
 
 _SIZE, _NOTE = 6.5, 6.0
 _PITCH, _HEAD = 3.95, 4.3

@@ -6,14 +6,14 @@ import re
 from datetime import datetime
 from pathlib import Path
 
+from raycover.asking.upright import SectionField
 from raycover.building.parts import Building
-from raycover.coverage import Coverage
 from raycover.draw.page import PAPERS, Page
 from raycover.draw.plan import make_plan
 from raycover.draw.section_sheet import make_section
 from raycover.draw.stair_sheet import make_stair_sheet
 from raycover.scene.schema import Scene
-from raycover.upright import SectionField
+from raycover.solving.coverage import Coverage
 from raycover.whole_file import write_whole
 
 #: Pixels an inch of the map, which is a picture in an otherwise vector page: 0.17 mm, finer than any cell drawn.

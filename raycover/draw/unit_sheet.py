@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from raycover.asking.reach import Outline, UnitReach, is_sector
 from raycover.draw.lettering import clean
 from raycover.draw.page import Box, Page
 from raycover.draw.palette import ACCENT, ASSURED, INK, NOT_SEEN, RULE, SECOND_INK, SEEN, class_rgb, hex_of
@@ -21,8 +22,7 @@ from raycover.draw.unit_views import (
     scale_bar,
     shown_outlines,
 )
-from raycover.reach import Outline, UnitReach, is_sector
-from raycover.unit_words import facts, size_words, sources
+from raycover.kit.unit_words import facts, size_words, sources
 
 CAUTION = (
     "A prediction, not a site test: walk-test before hand-over. Not a safety function: escape, stair and emergency "

@@ -8,9 +8,9 @@ import numpy as np
 from contourpy import contour_generator
 from numpy.typing import ArrayLike, NDArray
 
+from raycover.asking.reach import DESK, Outline, Section, UnitReach
 from raycover.draw.page import Box, Page, arc
 from raycover.draw.palette import ACCENT, INK, PAPER, SECOND_INK, margin_rgb
-from raycover.reach import DESK, Outline, Section, UnitReach
 
 RESERVE_DB = 3.0
 #: Dashes (pt) by motion: walking across is the footprint that data sheets lead with.

@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from raycover.building.parts import StairShape
-from raycover.coverage import PlaneCoverage
 from raycover.draw import palette
 from raycover.draw.mapping import PaperMap, resample, spread
 from raycover.draw.projection import Box, Projection, scales
-from raycover.surfaces import Strip, Surface, unrolled
+from raycover.solving.coverage import PlaneCoverage
+from raycover.solving.surfaces import Strip, Surface, unrolled
 
 Floats = NDArray[np.float64]
 #: Room (mm) over a row for levels, under it for names of pieces, and between rows side by side.

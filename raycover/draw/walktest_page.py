@@ -17,7 +17,7 @@ from raycover.draw.projection import Projection
 from raycover.draw.title_block import draw_block, state_shown
 from raycover.draw.true_scale import dated
 from raycover.draw.walktest_plan import Numbered, bounds_with, draw_storey_with, storey_shown
-from raycover.proof_words import chance_words
+from raycover.proving.proof_words import chance_words
 from raycover.walktest.making import Point, WalkTest
 from raycover.whole_file import write_whole
 

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building
-from raycover.coverage import PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw import palette
 from raycover.draw.building_plan import building_bounds, floor_surface, light_paper
@@ -21,6 +20,7 @@ from raycover.draw.page import Box, Page
 from raycover.draw.plan_page import Marked, PlanPage, draw_layers
 from raycover.draw.projection import Projection
 from raycover.draw.proof_marks import TICK, draw_verdict
+from raycover.solving.coverage import PlaneCoverage
 
 Floats = NDArray[np.floating]
 Sort = Literal["plain", "noticed as predicted", "quiet as predicted", "missed though predicted",

@@ -7,12 +7,12 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from raycover.building.parts import Building
-from raycover.casting import CAUSES
-from raycover.gaps import Gap
-from raycover.surfaces import Surface
+from raycover.solving.casting import CAUSES
+from raycover.solving.gaps import Gap
+from raycover.solving.surfaces import Surface
 
 if TYPE_CHECKING:
-    from raycover.coverage import Coverage
+    from raycover.solving.coverage import Coverage
 
 CAUTION = (
     "A prediction, not a site test: walk-test before hand-over. Not a safety function: escape, stair and emergency "

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from raycover.comparing import GAINED, KEPT, LOST, NEITHER, SMALLEST_DB, Comparison
 from raycover.exchange.summary import plane_figures, stamp
+from raycover.solving.comparing import GAINED, KEPT, LOST, NEITHER, SMALLEST_DB, Comparison
 
 CAUTION = "A prediction, not a site test: walk-test before hand-over. Not a safety function."
 

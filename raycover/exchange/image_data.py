@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.coverage import PlaneCoverage
-from raycover.surfaces import Surface
+from raycover.solving.coverage import PlaneCoverage
+from raycover.solving.surfaces import Surface
 
 Single = NDArray[np.float32]
 

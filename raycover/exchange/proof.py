@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from raycover.exchange.summary import finite, stamp
-from raycover.matrices import NEITHER, UNWANTED, WANTED, Matrix
-from raycover.mending import Mend, Mending
-from raycover.mending_words import cost_words
-from raycover.needs import Figures, NeedVerdict, PlaceVerdict, Proof
-from raycover.proof_words import CAUTION, assumptions
-from raycover.remedies import Remedy, Trouble
-from raycover.way_words import Way
+from raycover.proving.matrices import NEITHER, UNWANTED, WANTED, Matrix
+from raycover.proving.mending import Mend, Mending
+from raycover.proving.mending_words import cost_words
+from raycover.proving.needs import Figures, NeedVerdict, PlaceVerdict, Proof
+from raycover.proving.proof_words import CAUTION, assumptions
+from raycover.proving.remedies import Remedy, Trouble
+from raycover.proving.way_words import Way
 
 
 def proof_json(proof: Proof, troubles: Sequence[Trouble] = (), mendings: Sequence[Mending] = ()) -> dict[str, Any]:

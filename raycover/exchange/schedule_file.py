@@ -9,8 +9,8 @@ from typing import Any
 
 from raycover.errors import MissingPart
 from raycover.exchange.files import write_bytes_whole, write_whole
+from raycover.kit.schedule import Entry, Schedule
 from raycover.language import Language
-from raycover.schedule import Entry, Schedule
 
 #: Columns by key of the language's words, with how each is read from an entry; numbers stay numbers in XLSX.
 COLUMNS = (

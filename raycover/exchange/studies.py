@@ -7,9 +7,9 @@ import io
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from raycover.coverage import Coverage
-from raycover.studying import PlaneFigures, Step, Study
-from raycover.summer import SummerRow
+from raycover.asking.studying import PlaneFigures, Step, Study
+from raycover.asking.summer import SummerRow
+from raycover.solving.coverage import Coverage
 
 VERSION = 1
 

@@ -10,17 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 import raycover
-from raycover.casting import CAUSES
-from raycover.chance_maps import ChanceMaps, PlaneChances
-from raycover.coverage import Coverage, PlaneCoverage
+from raycover.asking.probe import View
+from raycover.asking.upright import SectionField
 from raycover.detectors import Unit
-from raycover.doubt import MISS_RATE
 from raycover.errors import Problem
-from raycover.probe import View
-from raycover.rays import Crossing
-from raycover.seats import SeatView
+from raycover.rays.ray_scene import Crossing
+from raycover.solving.casting import CAUSES
+from raycover.solving.chance_maps import ChanceMaps, PlaneChances
+from raycover.solving.coverage import Coverage, PlaneCoverage
+from raycover.solving.doubt import MISS_RATE
+from raycover.solving.seats import SeatView
 from raycover.spreads import SOURCES
-from raycover.upright import SectionField
 
 #: Bumped when a meaning changes; additions leave it.
 VERSION = 1

@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import StairShape
-from raycover.coverage import PlaneCoverage
 from raycover.exchange.image_data import add_cell_arrays, save
-from raycover.surfaces import cell_corners
+from raycover.solving.coverage import PlaneCoverage
+from raycover.solving.surfaces import cell_corners
 
 
 def write_surface_data(

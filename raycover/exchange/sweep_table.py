@@ -7,9 +7,9 @@ import io
 from collections.abc import Mapping
 from typing import Any
 
+from raycover.asking.studying import PlaneFigures
 from raycover.exchange.studies import plane_json
 from raycover.exchange.summary import stamp
-from raycover.studying import PlaneFigures
 from raycover.sweeping.planned import Plan
 from raycover.sweeping.rows import Figures
 from raycover.sweeping.values import shown

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from raycover.exchange.image_data import write_cells
 from raycover.exchange.summary import stamp
-from raycover.grid_walk import HEADINGS_RAD, GridWalk
 from raycover.physics.calibration import Calibration
-from raycover.sensing import MODEL_CAUTION, Sensor
+from raycover.walking.grid_walk import HEADINGS_RAD, GridWalk
+from raycover.walking.sensing import MODEL_CAUTION, Sensor
 
 
 def grid_walk_json(found: Mapping[str, GridWalk], sensors: Mapping[str, Sensor], ambient_c: float) -> dict[str, Any]:

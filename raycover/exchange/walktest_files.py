@@ -13,13 +13,13 @@ from raycover.errors import MissingPart
 from raycover.exchange.results_file import COLUMNS
 from raycover.exchange.schedule_file import FORMULA, fill_cell
 from raycover.exchange.summary import finite, stamp
-from raycover.proof_words import CAUTION
-from raycover.reconciling import Estimate, Share, Table
-from raycover.returned import Compared, Returned, conclusions, reach_percent
+from raycover.proving.proof_words import CAUTION
 from raycover.scene.reading import read_text
 from raycover.scene.splicing import put, spliced
 from raycover.walktest.making import Point, WalkTest
 from raycover.walktest.marking import code_of
+from raycover.walktest.reconciling import Estimate, Share, Table
+from raycover.walktest.returned import Compared, Returned, conclusions, reach_percent
 from raycover.walktest.unknowns import AS_BUILT_DB, LAPSE, NOISE_DB
 
 _Cells = list[str | float | int | None]

@@ -9,11 +9,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover import suiting
+from raycover.asking import suiting
 from raycover.building.parts import Building, RoomShape
 from raycover.detectors import make_unit
-from raycover.hanging import OFF_WALL_M, HangingPlaces
 from raycover.placing.offers import Candidates, Offer, hung_at, joined
+from raycover.proving.hanging import OFF_WALL_M, HangingPlaces
 from raycover.scene.devices import DetectorModel, DetectorSpec
 from raycover.scene.placing import PITCH, PlacingSpec
 from raycover.scene.schema import Scene

@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.detectors import Unit
-from raycover.needs import PlaceVerdict, Proof, judge_need
 from raycover.placing.belonging import ZoneFloors
 from raycover.placing.offers import Candidates
-from raycover.recall import Recall
+from raycover.proving.needs import PlaceVerdict, Proof, judge_need
+from raycover.proving.sites import Site, Sites
+from raycover.proving.situations import Situation
+from raycover.rays.recall import Recall
 from raycover.scene.devices import DetectorSpec
 from raycover.scene.schema import Scene
 from raycover.scene.wiring_checks import members
-from raycover.sites import Site, Sites
-from raycover.situations import Situation
 
 Floats = NDArray[np.floating]
 #: So many margins are kept at once (a million take about 12 MB).

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 
 from raycover.errors import InputError, Problem
-from raycover.needs import Proof
 from raycover.placing.covering import Wanted
 from raycover.placing.pool import Pool
 from raycover.placing.tasks import Task
+from raycover.proving.needs import Proof
 from raycover.scene.needs import NeedSpec
 from raycover.scene.schema import Scene
 

@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.hanging import HangingPlaces
 from raycover.placing.candidates import free_places, one_sided
 from raycover.placing.offers import Candidates, Offer
+from raycover.proving.hanging import HangingPlaces
 from raycover.scene.placing import PlacingSpec
 
 Floats = NDArray[np.floating]

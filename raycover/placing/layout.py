@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 from raycover.building.aisles import find_aisles
 from raycover.building.parts import Building
 from raycover.errors import InputError, Problem
-from raycover.needs import Proof, prove
 from raycover.placing.bounding import bound_for_all
 from raycover.placing.candidates import find_candidates
 from raycover.placing.covering import Cover, Wanted, cheaper, cover, effort, greedy
@@ -32,6 +31,7 @@ from raycover.placing.quieting import Quieter
 from raycover.placing.tasks import can_choose, places_of
 from raycover.placing.tidying import evened, lined_up, spots_of
 from raycover.placing.visibility import thin, with_cells
+from raycover.proving.needs import Proof, prove
 from raycover.scene.devices import DetectorSpec
 from raycover.scene.needs import NeedSpec
 from raycover.scene.placing import PITCH, PlacingSpec

@@ -15,10 +15,10 @@ from raycover.physics.pattern import Mask
 from raycover.placing.offers import Candidates, Offer, joined, unit_of
 from raycover.placing.pool import Pool
 from raycover.placing.visibility import Asked, margins_by
+from raycover.proving.sensitivity import pct_for, shift_db
+from raycover.proving.trials import Hot, largest_share
 from raycover.scene.placing import PlacingSpec
 from raycover.scene.schema import Scene
-from raycover.sensitivity import pct_for, shift_db
-from raycover.trials import Hot, largest_share
 from raycover.trips.remedies import share_of
 
 Floats = NDArray[np.floating]

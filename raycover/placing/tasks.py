@@ -12,15 +12,15 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from raycover.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.placing.belonging import ZoneFloors
 from raycover.placing.covering import Wanted
 from raycover.placing.pool import Pool
 from raycover.placing.quieting import Quiet
 from raycover.placing.visibility import Asked
+from raycover.proving.needs import NeedVerdict, PlaceVerdict, Proof
+from raycover.proving.sites import Site, Sites
 from raycover.scene.needs import NeedSpec
 from raycover.scene.schema import Scene
-from raycover.sites import Site, Sites
 from raycover.walking.switching import switches_of
 from raycover.walking.walk import rooms_along
 

@@ -12,17 +12,17 @@ import scipy.sparse as sp
 import shapely
 from numpy.typing import NDArray
 
+from raycover.asking.suiting import one_sided
 from raycover.building.parts import Building
-from raycover.hanging import HangingPlaces
-from raycover.needs import Proof
 from raycover.placing.covering import Wanted, in_lines
 from raycover.placing.judging import Judge, Judged
 from raycover.placing.lattices import lattices
 from raycover.placing.offers import Candidates, Hung, hung_at, joined
 from raycover.placing.pool import Pool
 from raycover.placing.tasks import Task
+from raycover.proving.hanging import HangingPlaces
+from raycover.proving.needs import Proof
 from raycover.scene.placing import PlacingSpec
-from raycover.suiting import one_sided
 
 Floats = NDArray[np.floating]
 Ints = NDArray[np.integer]

@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from raycover.detectors import Unit
-from raycover.needs import Situation
 from raycover.physics.margin import largest_reach_m
+from raycover.proving.needs import Situation
+from raycover.proving.sites import Site
 from raycover.scene.needs import NeedSpec
-from raycover.sites import Site
 
 Floats = NDArray[np.floating]
 Ints = NDArray[np.integer]

@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from raycover.building.parts import Building
-from raycover.coverage import Coverage
 from raycover.draw import extracts, glyphs
 from raycover.draw.multiples import Small
 from raycover.draw.page import Page
@@ -16,6 +15,7 @@ from raycover.draw.tables import worth_listing
 from raycover.errors import MissingPart
 from raycover.report.gather import Report, Stages
 from raycover.report.words import Words
+from raycover.solving.coverage import Coverage
 
 #: So many gaps of a map are listed and lettered.
 MOST_GAPS = 12

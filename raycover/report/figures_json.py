@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from raycover.bus import LineReport
-from raycover.coverage import Coverage
 from raycover.exchange.proof import proof_json
 from raycover.exchange.schedule_file import COLUMNS, cells
 from raycover.exchange.studies import heat_json
 from raycover.exchange.summary import stamp, summary
+from raycover.kit.bus import LineReport
 from raycover.report.content import Content
 from raycover.report.gather import Report
 from raycover.report.words import Words
+from raycover.solving.coverage import Coverage
 
 
 def report_json(report: Report, content: Content, words: Words) -> dict[str, Any]:

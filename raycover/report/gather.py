@@ -7,24 +7,24 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
+from raycover.asking.summer import SummerRow, summer_reach
+from raycover.asking.upright import SectionField, solve_sections
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.bus import LineReport, check_lines, unwired
-from raycover.coverage import Coverage, solve
 from raycover.errors import Problem
-from raycover.firmness import with_chances, with_firm_mends, with_quiet
+from raycover.kit.bus import LineReport, check_lines, unwired
+from raycover.kit.schedule import Schedule, make_schedule
 from raycover.letterhead import Logo, read_logo
 from raycover.loading import in_state
-from raycover.mending import Mending, find_mending
-from raycover.needs import Proof, prove, ready_made
-from raycover.rays import RayScene
-from raycover.remedies import Trouble, find_remedies
+from raycover.proving.firmness import with_chances, with_firm_mends, with_quiet
+from raycover.proving.mending import Mending, find_mending
+from raycover.proving.needs import Proof, prove, ready_made
+from raycover.proving.remedies import Trouble, find_remedies
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
 from raycover.scene.stating import with_doors
 from raycover.scene.varying import Change, varied
-from raycover.schedule import Schedule, make_schedule
-from raycover.summer import SummerRow, summer_reach
-from raycover.upright import SectionField, solve_sections
+from raycover.solving.coverage import Coverage, solve
 
 #: Air temperatures (°C) that a report looks at: comfort, and what halls under a summer roof come to.
 AMBIENTS_C = (20.0, 25.0, 30.0, 35.0)

@@ -17,11 +17,11 @@ from typing import Any
 from raycover.draw import words as drawn
 from raycover.draw.lettering import clean
 from raycover.errors import Problem
-from raycover.gaps import Gap
 from raycover.language import Language, language
 from raycover.report.content import Column
 from raycover.scene.needs import NeedSpec
 from raycover.scene.reading import read_yaml
+from raycover.solving.gaps import Gap
 
 #: A decimal point, and what looks like one in a name: microwave-omni-5.8.
 _POINT = re.compile(r"([A-Za-z]-\d+\.\d+)|(?<=\d)\.(?=\d)")

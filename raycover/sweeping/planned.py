@@ -9,7 +9,7 @@ from typing import Any
 
 from raycover.errors import InputError, Problem
 from raycover.loading import in_state, load
-from raycover.needs import ready_made
+from raycover.proving.needs import ready_made
 from raycover.scene.reading import read_yaml
 from raycover.scene.schema import Scene
 from raycover.sweeping.designs import Values

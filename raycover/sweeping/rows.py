@@ -6,15 +6,15 @@ import hashlib
 import json
 from dataclasses import dataclass
 
+from raycover.asking.studying import PlaneFigures, plane_figures
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.catalogue import given_folders
-from raycover.coverage import Coverage, solve
 from raycover.errors import InputError
 from raycover.loading import in_state, load_changed
-from raycover.needs import prove
+from raycover.proving.needs import prove
 from raycover.scene.schema import Scene
-from raycover.studying import PlaneFigures, plane_figures
+from raycover.solving.coverage import Coverage, solve
 from raycover.sweeping.sources import Source, stamp, unpacked
 from raycover.sweeping.targets import Change, changed
 

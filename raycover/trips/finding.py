@@ -10,22 +10,22 @@ from functools import partial
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.catalogue import Construction
-from raycover.coverage import Coverage, Progress, make_units, solve
 from raycover.detectors import Unit, declarations_of
 from raycover.physics.calibration import CannotCalibrate
 from raycover.physics.lens import Zones
 from raycover.physics.pattern import Mask
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.devices import PatternSpec
 from raycover.scene.schema import Scene
 from raycover.scene.stating import with_open
-from raycover.sensing import Sensor, declared_tests, sensor_of, zones_of
+from raycover.solving.coverage import Coverage, Progress, make_units, solve
 from raycover.trips.interference import Interference, interferences
 from raycover.trips.judging import Effect, Rules, effect, effects
 from raycover.trips.moving import move_away
 from raycover.trips.places import Source, place
 from raycover.trips.remedies import Cost, Costs, MaskRemedy, Remedies, SensitivityRemedy, mask_over, masked, share_of
 from raycover.trips.zones import zone_hits
+from raycover.walking.sensing import Sensor, declared_tests, sensor_of, zones_of
 
 #: Pitch (degrees) taken for a field too narrow for any ring of a generic lens.
 _NARROW_DEG = 11.0

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raycover.casting import Weather, judge
 from raycover.detectors import Unit
 from raycover.physics.disturbance import REJECTION_DB, interference_db
-from raycover.rays import LIFT, RayScene
+from raycover.rays.ray_scene import LIFT, RayScene
+from raycover.solving.casting import Weather, judge
 
 #: Licence-exempt bands (GHz), EN 300 440 and 47 CFR 15.245/15.249: an entry's figure is nominal, so all units of one
 #: band count as of one frequency.

@@ -9,17 +9,17 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.casting import CAUSES, Weather, judge, potential_db
 from raycover.catalogue import Construction
-from raycover.combining import combined_db, deciding
 from raycover.detectors import Unit
-from raycover.paths import imaging
 from raycover.physics import disturbance
 from raycover.physics.infrared import contrast_db
 from raycover.physics.microwave import cross_section_db
-from raycover.rays import LIFT, Crossing, RayScene
+from raycover.rays.ray_scene import LIFT, Crossing, RayScene
 from raycover.scene.nuisances import Nuisance
 from raycover.scene.parts import Conditions
+from raycover.solving.casting import CAUSES, Weather, judge, potential_db
+from raycover.solving.combining import combined_db, deciding
+from raycover.solving.paths import imaging
 from raycover.trips.places import Source
 
 Floats = NDArray[np.floating]

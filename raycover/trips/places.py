@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building, Sheet
 from raycover.building.storeys import Floors
 from raycover.errors import InputError, Problem
-from raycover.rays import LIFT
+from raycover.rays.ray_scene import LIFT
 from raycover.scene.nuisances import Nuisance
 from raycover.scene.schema import Scene
 from raycover.trips.sunlight import sunlit_patches

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.casting import Patch, Weather
-from raycover.coverage import Coverage
 from raycover.detectors import Unit, declarations_of
-from raycover.kept.answers import cast
 from raycover.physics.margin import to_local
 from raycover.physics.pattern import Mask, mask_share
 from raycover.scene.devices import PatternSpec
+from raycover.solving.casting import Patch, Weather
+from raycover.solving.coverage import Coverage
+from raycover.solving.kept.answers import cast
 from raycover.trips.judging import Effect
 
 Floats = NDArray[np.floating]

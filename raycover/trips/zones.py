@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from raycover.physics.infrared import band_radiance
 from raycover.physics.lens import Zones
 from raycover.physics.signal import band_pass, patch_signal
-from raycover.rays import LIFT, RayScene
-from raycover.sensing import Sensor
+from raycover.rays.ray_scene import LIFT, RayScene
 from raycover.trips.judging import ZoneHits, change_of
 from raycover.trips.places import Source
+from raycover.walking.sensing import Sensor
 
 Floats = NDArray[np.floating]
 

@@ -16,12 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Floats
-from raycover.casting import CAUSES, judge, margins, potential_db
 from raycover.detectors import Unit
-from raycover.open_air import Weather, moving_margin_db, open_margin_db
-from raycover.rays import RayScene
-from raycover.recall import Recall
+from raycover.rays.ray_scene import RayScene
+from raycover.rays.recall import Recall
 from raycover.scene.routes import Person
+from raycover.solving.casting import CAUSES, judge, margins, potential_db
+from raycover.solving.open_air import Weather, moving_margin_db, open_margin_db
 from raycover.walking.kinematics import SIT, STAND, WALK, Track
 from raycover.walking.people import FIGURES
 

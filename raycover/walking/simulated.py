@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 from raycover.building.parts import Floats
 from raycover.detectors import Unit
 from raycover.physics.walks import body_for
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.routes import Person
 from raycover.scene.schema import Scene
-from raycover.sensing import Sensor, check_ambient, follow, sensors_of
-from raycover.sensing import Track as Followed
 from raycover.walking.kinematics import SIT, Track
+from raycover.walking.sensing import Sensor, check_ambient, follow, sensors_of
+from raycover.walking.sensing import Track as Followed
 
 Bools = NDArray[np.bool_]
 #: How long (s) a trigger counts. Our assumption: as long as the stops of a walk test between steps (NEMA WD 7, second

@@ -11,16 +11,16 @@ from numpy.typing import NDArray
 
 from raycover.building.build import build
 from raycover.building.parts import Building, Floats
-from raycover.casting import Weather
-from raycover.coverage import make_units
 from raycover.detectors import Unit
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
-from raycover.sensing import Sensor
+from raycover.solving.casting import Weather
+from raycover.solving.coverage import make_units
 from raycover.walking.declared import Reason, margins_along, why_not
 from raycover.walking.dual import combined_along
 from raycover.walking.kinematics import Track, make_track, settled
 from raycover.walking.light import Light, light_by_hand, light_on, lit, off_at, shortest_hold, stretches
+from raycover.walking.sensing import Sensor
 from raycover.walking.simulated import sensors_for, simulate
 from raycover.walking.switching import Switch, switches_of
 from raycover.walking.ways import Way, make_ways

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from raycover.building.parts import Building
 from raycover.detectors import Unit
-from raycover.needs import NeedVerdict, PlaceVerdict, Situation
+from raycover.proving.needs import NeedVerdict, PlaceVerdict, Situation
+from raycover.proving.sites import cubicle_outlines
 from raycover.scene.schema import Scene
-from raycover.sites import cubicle_outlines
 from raycover.walktest.floor import Floor
 from raycover.walktest.moves import MOVES, ON_FOOT
 

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from raycover.building.parts import Building
 from raycover.detectors import Unit
-from raycover.doubt import chances
 from raycover.errors import InputError, Problem
 from raycover.loading import in_state
-from raycover.needs import NeedVerdict, prove
+from raycover.proving.needs import NeedVerdict, prove
 from raycover.scene.schema import Scene
+from raycover.solving.doubt import chances
 from raycover.spreads import Draws
 from raycover.walking.wayfinding import Blocked
 from raycover.walktest.candidates import Candidates, find_candidates, in_situation

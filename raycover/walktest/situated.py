@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.casting import Weather
-from raycover.coverage import make_units
 from raycover.detectors import Unit
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
+from raycover.solving.casting import Weather
+from raycover.solving.coverage import make_units
 from raycover.walktest.ways import Response, model_of, respond
 
 Floats = NDArray[np.floating]

@@ -8,13 +8,13 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.casting import LOWEST_DB, potential_db
-from raycover.combining import over_parts
 from raycover.detectors import Unit
-from raycover.open_air import Weather, open_margin_db
+from raycover.proving.way_words import Way, best_way
+from raycover.solving.casting import LOWEST_DB, potential_db
+from raycover.solving.combining import over_parts
+from raycover.solving.open_air import Weather, open_margin_db
 from raycover.walktest.moves import MOVES
 from raycover.walktest.situated import Situated
-from raycover.way_words import Way, best_way
 
 Floats = NDArray[np.floating]
 

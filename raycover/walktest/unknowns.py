@@ -11,9 +11,9 @@ from scipy.special import log_ndtr, ndtr
 
 from raycover.catalogue import Construction
 from raycover.detectors import Unit
-from raycover.open_air import Weather
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.corrections import CorrectionsSpec
+from raycover.solving.open_air import Weather
 from raycover.spreads import Draws
 from raycover.walktest.ways import Response
 

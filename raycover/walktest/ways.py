@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.casting import Weather, judge, potential_db
 from raycover.catalogue import Construction
-from raycover.combining import deciding, question_of, rule_of
 from raycover.detectors import Unit
-from raycover.paths import amplitude, margin_of, trace
-from raycover.rays import LIFT, RayScene
+from raycover.rays.ray_scene import LIFT, RayScene
+from raycover.solving.casting import Weather, judge, potential_db
+from raycover.solving.combining import deciding, question_of, rule_of
+from raycover.solving.paths import amplitude, margin_of, trace
 from raycover.walktest.moves import MOVES
 
 Floats = NDArray[np.floating]

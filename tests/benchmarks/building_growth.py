@@ -15,7 +15,7 @@ import numpy as np
 
 import raycover
 from raycover.building.build import build
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 
 
 def tower(n_rooms: int, storeys: int = 6) -> str:

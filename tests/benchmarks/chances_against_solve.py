@@ -12,9 +12,9 @@ from pathlib import Path
 
 import raycover
 from raycover.building.build import build
-from raycover.chance_maps import vary
-from raycover.coverage import solve
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
+from raycover.solving.chance_maps import vary
+from raycover.solving.coverage import solve
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 

@@ -17,14 +17,14 @@ import numpy as np
 
 import raycover
 from raycover.building.build import build
-from raycover.casting import Weather
 from raycover.cli.grid_walking import floors_of
-from raycover.coverage import make_units
-from raycover.grid_walk import LANES_M, N_RUNS, PHASES_RAD, grid_walk
 from raycover.physics.signal import HAS_NUMBA, walk_outcome
 from raycover.physics.walks import body_for, walks_of
-from raycover.rays import RayScene
-from raycover.sensing import sensors_of
+from raycover.rays.ray_scene import RayScene
+from raycover.solving.casting import Weather
+from raycover.solving.coverage import make_units
+from raycover.walking.grid_walk import LANES_M, N_RUNS, PHASES_RAD, grid_walk
+from raycover.walking.sensing import sensors_of
 
 DEPOT = Path(__file__).parents[2] / "examples" / "depot" / "scene.yaml"
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import raycover
 from raycover.building.build import build
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
 
 sys.path.insert(0, __file__.rsplit("/", 1)[0])

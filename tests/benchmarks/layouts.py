@@ -18,11 +18,11 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "placing"))
 
 from placing_scenes import circle, entries, floor_of, made, room
 
-from raycover.needs import prove
 from raycover.placing.candidates import find_candidates
 from raycover.placing.covering import greedy
 from raycover.placing.layout import place
 from raycover.placing.visibility import seen_by, thin
+from raycover.proving.needs import prove
 
 RADIUS = 4.0
 HALLS = ((12.0, 9.0), (20.0, 12.0), (28.0, 20.0), (40.0, 28.0))

@@ -16,11 +16,11 @@ from pathlib import Path
 import numpy as np
 
 import raycover
-from raycover.coverage import solve
 from raycover.draw.view3d.floor_map import make_map
 from raycover.draw.view3d.trays import trays_of
 from raycover.draw.view3d.window.scenery import _DRAFT_PX
-from raycover.live import LiveCoverage, Look
+from raycover.editing.live import LiveCoverage, Look
+from raycover.solving.coverage import solve
 
 sys.path.insert(0, str(Path(__file__).parent))
 from distribution_centre import distribution_centre

@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 
 import raycover
 from raycover.building.build import build
-from raycover.rays import RayScene
-from raycover.segments import Segments, take
-from raycover.tracers import Tracer, TrimeshTracer, make_tracer
+from raycover.rays.ray_scene import RayScene
+from raycover.rays.segments import Segments, take
+from raycover.rays.tracers import Tracer, TrimeshTracer, make_tracer
 
 Bools = NDArray[np.bool_]
 Ask = Callable[[Segments], Bools]

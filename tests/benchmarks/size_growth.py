@@ -26,7 +26,7 @@ import raycover
 from raycover.building.build import build
 from raycover.exchange.image_data import write_image_data
 from raycover.exchange.summary import summary
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 
 sys.path.insert(0, str(Path(__file__).parent))
 from distribution_centre import AREA, distribution_centre

@@ -17,9 +17,8 @@ import time
 import numpy as np
 
 import raycover
-from raycover import tracers
 from raycover.building.build import build
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene, tracers
 
 sys.path.insert(0, __file__.rsplit("/", 1)[0])
 from building_growth import tower

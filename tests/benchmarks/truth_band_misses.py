@@ -18,8 +18,8 @@ import numpy as np  # noqa: E402
 import truth_bands  # noqa: E402
 import truth_rooms  # noqa: E402
 
-from raycover.doubt import MISS_RATE  # noqa: E402
 from raycover.scene.doubt import DoubtSpec  # noqa: E402
+from raycover.solving.doubt import MISS_RATE  # noqa: E402
 
 
 def main(n_rooms: int = 200, seed: int = 11) -> None:

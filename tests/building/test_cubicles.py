@@ -13,7 +13,7 @@ from small_scenes import scene
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.errors import InputError
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.fittings import Cubicles
 
 ROW = {"name": "WC", "at": [0, 0]}

@@ -12,7 +12,7 @@ from mesh_scenes import GHZ, built, loss, mesh_scene, refusal, soup, sphere_of_l
 
 from raycover.building.build import build
 from raycover.errors import InputError, Problem
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.meshes import METRES
 from raycover.scene.stating import apply_state
 

@@ -14,7 +14,7 @@ from raycover.building.build import build
 from raycover.building.mesh import sheet_triangles
 from raycover.building.parts import Building
 from raycover.errors import InputError
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.roofs import clear_height, roof_form
 
 OBLONG = [[0, 0], [12, 0], [12, 8], [0, 8]]

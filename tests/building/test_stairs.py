@@ -11,11 +11,11 @@ import pytest
 from small_scenes import detector, pattern, scene
 
 import raycover
+from raycover.asking.probe import probe
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.probe import probe
-from raycover.rays import RayScene
-from raycover.surfaces import make_surfaces
+from raycover.rays.ray_scene import RayScene
+from raycover.solving.surfaces import make_surfaces
 
 WELL = [[0, 0], [2.7, 0], [2.7, 6], [0, 6]]
 HOLE = [[0, 1.5], [2.7, 1.5], [2.7, 6], [0, 6]]

@@ -11,8 +11,8 @@ from small_scenes import scene
 import raycover
 from raycover.building.build import build
 from raycover.checking import check_building
-from raycover.coverage import make_units
 from raycover.errors import Problem
+from raycover.solving.coverage import make_units
 
 DOOR = {"edge": 0, "at": 1, "width": 1, "height": 2.1, "fill": "door-wood-40"}
 
@@ -202,7 +202,7 @@ def test_a_partition_short_of_a_wall(short: float, words: str | None) -> None:
 
 def test_the_slit_is_one_that_light_passes() -> None:
     """What is warned of is so: through the slit of 50 mm a ray passes, and none once the line is mended."""
-    from raycover.rays import RayScene
+    from raycover.rays.ray_scene import RayScene
 
     for short, clear in ((0.05, True), (0.0, False)):
         rays = RayScene(build(scene(rooms=[room()], partitions=[partition(4, short, 4, 6)])))

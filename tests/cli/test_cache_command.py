@@ -12,9 +12,9 @@ import pytest
 
 import raycover
 from raycover.cli.main import main
-from raycover.kept import answers
-from raycover.kept import store as stores
-from raycover.kept.folder import VARIABLE
+from raycover.solving.kept import answers
+from raycover.solving.kept import store as stores
+from raycover.solving.kept.folder import VARIABLE
 
 SCENE = """\
 raycover: 1

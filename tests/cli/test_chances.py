@@ -11,7 +11,7 @@ import pyvista
 from PIL import Image
 
 from raycover.cli.main import main
-from raycover.doubt import MISS_RATE
+from raycover.solving.doubt import MISS_RATE
 
 SCENE = """
 raycover: 1

@@ -8,9 +8,9 @@ from functools import lru_cache
 import raycover
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.coverage import Coverage, solve
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import Coverage, solve
 
 _HOLE = "[[0.1,0.1],[3.9,0.1],[3.9,3.9],[0.1,3.9]]"
 _OPEN = "walls: brick-215, ceiling: concrete-150, floor_construction: concrete-150"

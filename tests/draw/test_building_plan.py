@@ -12,10 +12,10 @@ from PIL import Image
 
 import raycover
 from raycover.building.build import build
-from raycover.coverage import make_units
 from raycover.draw.building_plan import draw_building_plan, make_building_plan
 from raycover.draw.page import Page
-from raycover.uncast import inventory
+from raycover.solving.coverage import make_units
+from raycover.solving.uncast import inventory
 
 STACKED = """
 raycover: 1

@@ -10,16 +10,16 @@ from small_scenes import detector, pattern, scene
 
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.casting import Weather
-from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.draw import chance_plan, palette
 from raycover.draw.chance_plan import BOUNDS, MAPS, as_margin_db, make_chance, mean_and_shares
-from raycover.grid_walk import GridWalk, grid_walk
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
-from raycover.sensing import MODEL_CAUTION, sensors_of
-from raycover.surfaces import make_surfaces
+from raycover.solving.casting import Weather
+from raycover.solving.coverage import make_units
+from raycover.solving.surfaces import make_surfaces
+from raycover.walking.grid_walk import GridWalk, grid_walk
+from raycover.walking.sensing import MODEL_CAUTION, sensors_of
 
 
 @lru_cache

@@ -12,11 +12,11 @@ from PIL import Image
 
 import raycover
 from raycover.building.build import build
-from raycover.comparing import GAINED, KEPT, LOST, NEITHER, Comparison, compare
-from raycover.coverage import solve
 from raycover.draw.difference import change_rgb, draw_difference, make_difference
 from raycover.loading import in_state
 from raycover.scene.schema import Scene
+from raycover.solving.comparing import GAINED, KEPT, LOST, NEITHER, Comparison, compare
+from raycover.solving.coverage import solve
 
 SCENE = """
 raycover: 1

@@ -10,18 +10,18 @@ import pytest
 from small_scenes import detector, open_floor, pattern
 
 import raycover
+from raycover.asking.lobes import make_lobe
+from raycover.asking.reach import unit_reach
 from raycover.building.build import build
-from raycover.casting import Weather
 from raycover.catalogue import load_catalogue
-from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.draw.footprints import outline
 from raycover.draw.unit_sheet import unit_page
-from raycover.lobes import make_lobe
-from raycover.open_air import open_margin_db
-from raycover.reach import unit_reach
+from raycover.kit.unit_words import facts
 from raycover.scene.devices import DetectorModel
-from raycover.unit_words import facts
+from raycover.solving.casting import Weather
+from raycover.solving.coverage import make_units
+from raycover.solving.open_air import open_margin_db
 
 CLEAR = Weather(0.0, "averaged")
 BEAMS = [{"azimuth_deg": a, "off_axis_deg": 50, "width_deg": 80} for a in (0, 180)]

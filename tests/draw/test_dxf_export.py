@@ -12,13 +12,13 @@ import shapely
 
 import raycover
 from raycover.building.build import build
-from raycover.coverage import solve
 from raycover.draw.dxf import write_dxf
 from raycover.draw.dxf_marks import block_name
 from raycover.draw.glyphs import WORDS
 from raycover.errors import MissingPart
 from raycover.importing.dxf import import_dxf
 from raycover.importing.dxf_options import DxfOptions
+from raycover.solving.coverage import solve
 
 ROOM = """
 raycover: 1

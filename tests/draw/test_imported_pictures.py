@@ -11,12 +11,12 @@ import trimesh
 from mesh_scenes import mesh_scene, write
 
 from raycover.building.build import build
-from raycover.coverage import solve
 from raycover.draw.dxf import write_dxf
 from raycover.draw.plan import make_plan
 from raycover.draw.view3d.cutaway import Cuts
 from raycover.draw.view3d.imported import imported_bodies, imported_things
 from raycover.draw.view3d.solids import draw_solids
+from raycover.solving.coverage import solve
 
 ROOM = {"name": "hall", "outline": [[0, 0], [12, 0], [12, 8], [0, 8]], "height": 5, "walls": "brick-100"}
 UNIT = {"name": "D", "model": "ceiling-infrared-general", "at": [6, 6], "mounting": 3}

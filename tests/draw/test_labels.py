@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from page_texts import assert_texts_are_in_place
 
 from raycover.building.build import build
-from raycover.coverage import solve
 from raycover.draw.labels import Placer
 from raycover.draw.plan import make_plan
+from raycover.solving.coverage import solve
 
 FRAME = (0.0, 0.0, 100.0, 60.0)
 

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 import raycover
+from raycover.asking.lobes import Lobe, make_lobe
 from raycover.building.build import build
-from raycover.casting import Weather, judge
-from raycover.coverage import make_units
 from raycover.detectors import Unit
-from raycover.lobes import Lobe, make_lobe
 from raycover.physics.microwave import reach_factor
-from raycover.rays import TOLERANCE, RayScene
+from raycover.rays.ray_scene import TOLERANCE, RayScene
 from raycover.scene.schema import Scene
+from raycover.solving.casting import Weather, judge
+from raycover.solving.coverage import make_units
 
 INFRARED = "kind: infrared, declared: [{{mounting: 3, plane: 0, motion: tangential, shape: {{{shape}}}}}]"
 MICROWAVE = (

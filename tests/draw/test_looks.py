@@ -20,9 +20,9 @@ from matplotlib.testing.compare import compare_images
 from numpy.typing import NDArray
 from PIL import Image
 
+from raycover.asking.upright import solve_sections
 from raycover.draw.plan import make_plan
 from raycover.draw.section_sheet import make_section
-from raycover.upright import solve_sections
 
 LOOKS = Path(__file__).parent / "looks"
 #: Width of the kept pictures (px), and the root mean square by which others may differ (of 255): letters of another

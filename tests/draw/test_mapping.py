@@ -15,7 +15,7 @@ from raycover.draw.projection import Projection
 from raycover.physics.margin import unit_rotation
 from raycover.physics.pattern import Footprint
 from raycover.physics.shapes import Circle, Rectangle
-from raycover.surfaces import Surface
+from raycover.solving.surfaces import Surface
 
 FRAME = (0.0, 0.0, 100.0, 80.0)
 

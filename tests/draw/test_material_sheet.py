@@ -12,7 +12,7 @@ from PIL import Image
 from raycover.catalogue import Catalogue, load_catalogue
 from raycover.draw.layer_section import scale_for
 from raycover.draw.material_sheet import draw_material_sheet, material_page
-from raycover.sheet_figures import SheetFigures, sheet_figures
+from raycover.kit.sheet_figures import SheetFigures, sheet_figures
 
 AWKWARD = """constructions:
   many-layers:

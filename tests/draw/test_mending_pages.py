@@ -11,8 +11,8 @@ from page_texts import assert_texts_are_in_place
 import raycover
 from raycover.draw.page import Page
 from raycover.draw.proof_sheets import make_proof
-from raycover.mending import Mending, find_mending
-from raycover.needs import Proof, prove
+from raycover.proving.mending import Mending, find_mending
+from raycover.proving.needs import Proof, prove
 
 SCENE = """
 raycover: 1

@@ -12,13 +12,13 @@ from PIL import Image
 
 import raycover
 from raycover.building.build import build
-from raycover.coverage import solve
 from raycover.draw import words
 from raycover.draw.lettering import clean
 from raycover.draw.page import Page
 from raycover.draw.plan import draw_plan, make_plan
 from raycover.draw.stair_sheet import make_stair_sheet
-from raycover.gaps import Gap
+from raycover.solving.coverage import solve
+from raycover.solving.gaps import Gap
 
 DATE = 'date: "3 Feb 2026"'
 

@@ -12,12 +12,12 @@ from PIL import Image
 
 import raycover
 from raycover.building.build import build
-from raycover.chance_maps import ChanceMaps, vary
-from raycover.coverage import Coverage, solve
 from raycover.draw import chance_palette
 from raycover.draw.chance_palette import chance_rgb, class_of, from_scale, to_scale
 from raycover.draw.probability_plan import draw_chances, make_chances
 from raycover.scene.schema import Scene
+from raycover.solving.chance_maps import ChanceMaps, vary
+from raycover.solving.coverage import Coverage, solve
 from raycover.spreads import in_words
 
 SCENE = """

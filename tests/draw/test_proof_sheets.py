@@ -16,8 +16,8 @@ from PIL import Image
 import raycover
 from raycover.draw.page import Page, pdf_of
 from raycover.draw.proof_sheets import draw_proof, make_proof
-from raycover.needs import Proof, prove
-from raycover.remedies import Remedy, Trouble
+from raycover.proving.needs import Proof, prove
+from raycover.proving.remedies import Remedy, Trouble
 
 LONG = "A need with a rather long name for a sheet"
 STRESS = f"""

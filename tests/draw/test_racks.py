@@ -16,7 +16,7 @@ from raycover.draw.linework import draw_building, draw_racks
 from raycover.draw.view3d.cutaway import Cuts
 from raycover.draw.view3d.people import stand_people
 from raycover.draw.view3d.solids import draw_solids
-from raycover.surfaces import make_surfaces
+from raycover.solving.surfaces import make_surfaces
 
 RACK: dict[str, Any] = {"name": "R", "at": [1, 1], "bays": 4, "levels": 3}
 SHELVES = {"name": "S", "kind": "shelving", "at": [1, 4], "bays": 4, "levels": 3}

@@ -9,13 +9,13 @@ import pytest
 from page_texts import assert_texts_are_in_place
 from test_palette import DISTANCES, ciede2000, ends, lab
 
+from raycover.asking.upright import SectionField, solve_section
 from raycover.draw import palette
 from raycover.draw.mannequin import TALL_M, silhouette
 from raycover.draw.page import PAPERS
 from raycover.draw.plan import make_plan
 from raycover.draw.projection import DoesNotFit
 from raycover.draw.section_sheet import make_section
-from raycover.upright import SectionField, solve_section
 
 
 def fields_of(made) -> list[SectionField]:  # type: ignore[no-untyped-def]

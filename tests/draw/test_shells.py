@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from colorspacious import cspace_convert, deltaE
 
-from raycover.casting import Weather
 from raycover.draw import palette
 from raycover.draw.sharing.shells import make_shells, tints
 from raycover.draw.view3d.laying import through_walls
+from raycover.solving.casting import Weather
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ from raycover.draw.view3d.stair_bodies import stair_body, stair_map
 from raycover.draw.view3d.still import compose
 from raycover.draw.view3d.trays import group_of, lifts, trays_of
 from raycover.draw.view3d.window import Window
-from raycover.live import LiveCoverage
+from raycover.editing.live import LiveCoverage
 
 BOX = (13.0, 36.0, 158.0, 174.0)
 

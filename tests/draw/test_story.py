@@ -14,7 +14,6 @@ from PIL import Image
 
 import raycover
 from raycover.building.build import build
-from raycover.coverage import solve
 from raycover.draw import palette
 from raycover.draw.page import Page
 from raycover.draw.story import door_film, views
@@ -24,9 +23,10 @@ from raycover.draw.story.slide import Slide
 from raycover.draw.story.telling import need_told, tell
 from raycover.draw.story.views import Told
 from raycover.draw.view3d import environment, still
-from raycover.needs import prove
-from raycover.rays import RayScene
-from raycover.swinging import door_named, swings
+from raycover.proving.needs import prove
+from raycover.proving.swinging import door_named, swings
+from raycover.rays.ray_scene import RayScene
+from raycover.solving.coverage import solve
 from raycover.walking.walk import Walk, walk
 
 SCENE = """

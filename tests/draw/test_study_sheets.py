@@ -9,15 +9,15 @@ import pytest
 from page_texts import assert_texts_are_in_place
 
 import raycover
+from raycover.asking.studying import Caster, study
+from raycover.asking.summer import summer_reach
 from raycover.building.build import build
-from raycover.coverage import solve
 from raycover.draw.chart import ticks
 from raycover.draw.heat import make_heat
 from raycover.draw.multiples import Small, sheets_of
 from raycover.draw.study import Shown, along_axis, axis_of, make_chart_sheet, make_plan_sheets
 from raycover.scene.varying import Change, varied
-from raycover.studying import Caster, study
-from raycover.summer import summer_reach
+from raycover.solving.coverage import solve
 
 SCENE = """
 raycover: 1

@@ -13,12 +13,12 @@ from small_scenes import detector, pattern, scene
 
 import raycover
 from raycover.building.build import build
-from raycover.coverage import make_units
 from raycover.draw.nuisance_marks import sector, sort_of
 from raycover.draw.page import Page
 from raycover.draw.trips_plan import make_trips_plan
 from raycover.physics.margin import mask_loss_db, to_local
 from raycover.physics.pattern import Mask
+from raycover.solving.coverage import make_units
 from raycover.trips import Trips, find_trips
 from raycover.trips.remedies import masked
 

@@ -15,11 +15,11 @@ from test_plan import assert_texts_are_in_place
 
 import raycover
 from raycover.building.build import build
-from raycover.coverage import solve
 from raycover.draw.page import PAPERS
 from raycover.draw.plan import make_plan
 from raycover.draw.projection import DoesNotFit, Projection
 from raycover.draw.true_scale import dated, draw_plan_pdf
+from raycover.solving.coverage import solve
 
 SCENE = """
 raycover: 1

@@ -10,13 +10,13 @@ from PIL import Image, ImageDraw
 
 import raycover
 from raycover.building.build import build
-from raycover.coverage import make_units, solve
 from raycover.draw import palette
 from raycover.draw.building_plan import make_building_plan
 from raycover.draw.plan import make_plan
 from raycover.draw.underlaid import tint
 from raycover.draw.view3d.floor_map import make_map
-from raycover.uncast import inventory
+from raycover.solving.coverage import make_units, solve
+from raycover.solving.uncast import inventory
 from raycover.underlay import read_underlay
 
 RESERVE = 3.0

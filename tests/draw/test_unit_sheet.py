@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from raycover.asking.reach import table_heights, unit_reach
 from raycover.catalogue import load_catalogue
 from raycover.draw.palette import ACCENT
 from raycover.draw.unit_sheet import draw_unit_sheet, unit_page
 from raycover.exchange.entry_notes import notes
-from raycover.reach import table_heights, unit_reach
 from raycover.scene.devices import DetectorModel
 
 CATALOGUE = load_catalogue()

@@ -10,16 +10,16 @@ import pytest
 from page_texts import assert_texts_are_in_place
 
 import raycover
-from raycover.coverage import Coverage, solve
 from raycover.draw.page import Page
 from raycover.draw.reconcile_page import make_reconciliation
 from raycover.draw.walktest_page import make_walk_test_pages
 from raycover.draw.walktest_plan import Sort, draw_mark
 from raycover.errors import Position
-from raycover.returned import Returned, compare
 from raycover.scene.devices import PlaneSpec
+from raycover.solving.coverage import Coverage, solve
 from raycover.walktest.answers import Answer, Answers
 from raycover.walktest.making import WalkTest, make_walk_test
+from raycover.walktest.returned import Returned, compare
 
 STRESS = """
 raycover: 1

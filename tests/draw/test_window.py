@@ -13,14 +13,14 @@ from view3d_scenes import SMALL, made
 from windows import SIZE, click, middle, mouse, picture, pixel_of, pixel_over, spot, type_key, virtual_display
 
 import raycover
-from raycover.casting import CAUSES
-from raycover.coverage import solve
 from raycover.draw.view3d import open_window
 from raycover.draw.view3d.window import Window, scenery
 from raycover.draw.view3d.window.keys import KEYS
+from raycover.editing.keeping import SceneFile
+from raycover.editing.live import LiveCoverage, Look
 from raycover.errors import MissingPart
-from raycover.keeping import SceneFile
-from raycover.live import LiveCoverage, Look
+from raycover.solving.casting import CAUSES
+from raycover.solving.coverage import solve
 
 
 @pytest.fixture(scope="module", autouse=True)

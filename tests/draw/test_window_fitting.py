@@ -12,11 +12,11 @@ from view3d_scenes import SMALL
 from windows import SIZE, click, middle, pixel_of, pixel_over, spot
 
 import raycover
-from raycover.coverage import solve
 from raycover.draw.view3d.window import Window, scenery
 from raycover.draw.view3d.window.fitting import azimuth_deg
-from raycover.keeping import SceneFile
-from raycover.live import LiveCoverage
+from raycover.editing.keeping import SceneFile
+from raycover.editing.live import LiveCoverage
+from raycover.solving.coverage import solve
 
 pytestmark = needs_3d
 

@@ -19,8 +19,8 @@ from raycover.draw.view3d.window.labels import arrange
 from raycover.draw.view3d.window.panel import WIDTH, Row, Shown, Slider, draw_panel
 from raycover.draw.view3d.window.picking import Eye, Nowhere, Target, nearest, place_under
 from raycover.draw.view3d.window.verdict import Line, decibels, words_of
-from raycover.live import LiveCoverage, Look
-from raycover.surfaces import Surface
+from raycover.editing.live import LiveCoverage, Look
+from raycover.solving.surfaces import Surface
 
 LONG = "a name as long as anybody would ever give to a thing"
 

@@ -14,8 +14,8 @@ from windows import click, spot, virtual_display
 
 from raycover.draw.view3d import environment
 from raycover.draw.view3d.window import Window, scenery
-from raycover.keeping import SceneFile
-from raycover.live import LiveCoverage
+from raycover.editing.keeping import SceneFile
+from raycover.editing.live import LiveCoverage
 
 
 def test_a_screen_says_how_fine_it_is(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -8,9 +8,9 @@ from functools import lru_cache
 import raycover
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.coverage import Coverage, solve
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import Coverage, solve
 
 SMALL = """
 raycover: 1

@@ -10,9 +10,9 @@ import pytest
 import pyvista
 
 import raycover
+from raycover.asking.probe import probe
 from raycover.exchange.image_data import write_image_data
 from raycover.exchange.summary import finite, probe_json, summary
-from raycover.probe import probe
 
 GRID = 0.25
 #: An L-shaped room of 36 m² with a column of 1 m² on the floor map; one microwave unit and one that sees nothing.

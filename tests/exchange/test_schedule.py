@@ -14,8 +14,8 @@ import pytest
 
 import raycover
 from raycover.exchange.schedule_file import COLUMNS, schedule_csv, write_schedule
+from raycover.kit.schedule import make_schedule
 from raycover.language import language, languages
-from raycover.schedule import make_schedule
 
 SCENE = """\
 raycover: 1

@@ -10,7 +10,7 @@ import pytest
 
 from raycover.exchange.summary import summary
 from raycover.exchange.surface_data import write_surface_data
-from raycover.surfaces import cell_corners
+from raycover.solving.surfaces import cell_corners
 
 
 def read(path: Path) -> Any:

@@ -15,12 +15,12 @@ import shapely
 
 import raycover
 from raycover.building.build import build
-from raycover.coverage import solve
 from raycover.errors import InputError, MissingPart, Problem
 from raycover.importing.dxf import import_dxf
 from raycover.importing.dxf_options import DxfOptions
 from raycover.importing.imported import Imported
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import solve
 
 MM, CM, M, INCH, FOOT = 4, 5, 6, 1, 2  # $INSUNITS, DXF reference, header section
 

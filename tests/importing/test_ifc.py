@@ -18,7 +18,7 @@ from make_house import house
 
 import raycover
 from raycover.importing.ifc import import_ifc
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "imported-house"
 

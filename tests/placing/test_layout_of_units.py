@@ -11,12 +11,12 @@ import pytest
 from placing_scenes import beside, circle, entries, floor_of, made, radio, room
 
 from raycover.errors import InputError
-from raycover.needs import prove
 from raycover.physics.pattern import Mask
 from raycover.placing.candidates import find_candidates
 from raycover.placing.layout import Layout, place
 from raycover.placing.proposing import proposed_text
 from raycover.placing.tidying import orbits
+from raycover.proving.needs import prove
 
 #: The least radius of n equal circles that cover a unit square: n = 1, 2, 4 by hand (half diagonals of its halves and
 #: quarters), 3 is 0.5039 (from memory).

@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from placing_scenes import beside, circle, entries, floor_of, made, radio, room
 
-from raycover.needs import prove
 from raycover.placing.candidates import find_candidates
 from raycover.placing.judging import Judge
 from raycover.placing.layout import _Search, place
 from raycover.placing.offers import Candidates
 from raycover.placing.proposing import proposed_text
 from raycover.placing.visibility import margins_by
+from raycover.proving.needs import prove
 from raycover.scene.placing import PlacingSpec
 from raycover.scene.schema import Scene
 

@@ -8,10 +8,10 @@ import small_scenes
 from plate_rooms import PathList
 
 from raycover.building.build import build
-from raycover.coverage import make_units
-from raycover.open_air import Weather
-from raycover.paths import trace
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
+from raycover.solving.coverage import make_units
+from raycover.solving.open_air import Weather
+from raycover.solving.paths import trace
 
 #: Long, so that no way is left out for being far below the limit.
 REACH = 10_000.0

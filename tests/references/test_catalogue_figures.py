@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from p2040 import BANDS_GHZ, COHERENT_DB
 
+from raycover.asking.reach import outline
 from raycover.catalogue import load_catalogue, packaged_folder
 from raycover.detectors import declarations_of
 from raycover.exchange.detector_file import entry_text, read_entry, write_entry
@@ -17,7 +18,6 @@ from raycover.exchange.entry_notes import BANDS_GHZ as EXEMPT_GHZ
 from raycover.exchange.entry_notes import largest_radius, notes
 from raycover.physics.pattern import resolve
 from raycover.physics.slab import loss_db
-from raycover.reach import outline
 from raycover.scene.devices import DetectorModel
 
 CATALOGUE = load_catalogue()

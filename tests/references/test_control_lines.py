@@ -6,7 +6,7 @@ import dali.address
 import dali.device.occupancy
 import pytest
 
-from raycover import bus
+from raycover.kit import bus
 
 
 def test_voltage_drop_over_300_m() -> None:

@@ -14,7 +14,7 @@ CORRIDOR = {
 }  # fmt: skip
 
 
-def extent(plane: raycover.coverage.PlaneCoverage) -> tuple[float, float]:
+def extent(plane: raycover.solving.coverage.PlaneCoverage) -> tuple[float, float]:
     """Metres seen along the axis of the corridor, and across it below the unit."""
     row, column = (int(np.argmin(np.abs(axis - 0.01))) for axis in (plane.y, plane.x))
     return float(plane.detected[row].sum()) * 0.05, float(plane.detected[:, column].sum()) * 0.05

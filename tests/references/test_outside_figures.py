@@ -14,7 +14,7 @@ from raycover.catalogue import SolidMaterial, load_catalogue
 from raycover.physics.infrared import band_radiance
 from raycover.physics.microwave import reach_factor
 from raycover.physics.slab import Layer, Material, loss_db
-from raycover.reflecting import half_space_table
+from raycover.rays.reflecting import half_space_table
 from raycover.scene.routes import WALKING_SPEED
 
 STEFAN_BOLTZMANN = 5.670374e-8

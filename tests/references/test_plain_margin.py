@@ -19,10 +19,10 @@ from scipy.constants import speed_of_light
 
 import raycover
 from raycover.building.build import build
-from raycover.casting import judge
-from raycover.coverage import make_units
-from raycover.open_air import Weather
-from raycover.rays import LIFT, RayScene
+from raycover.rays.ray_scene import LIFT, RayScene
+from raycover.solving.casting import judge
+from raycover.solving.coverage import make_units
+from raycover.solving.open_air import Weather
 
 #: Largest difference (dB) that tables and single precision may make.
 ALIKE_DB = 0.01

@@ -15,7 +15,7 @@ import raycover
 from raycover.building.build import build
 from raycover.building.mesh import box_triangles
 from raycover.catalogue import load_catalogue
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 
 RACK = {"name": "R", "at": [0, 0], "bays": 3, "levels": 3}
 

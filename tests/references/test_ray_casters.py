@@ -16,8 +16,8 @@ from small_scenes import scene
 
 from raycover.building.build import build
 from raycover.building.parts import Building
-from raycover.rays import RayScene
-from raycover.tracers import EmbreeTracer, TrimeshTracer
+from raycover.rays.ray_scene import RayScene
+from raycover.rays.tracers import EmbreeTracer, TrimeshTracer
 
 #: Distance (m) from an edge, or of an end from a face, below which a ray is not judged.
 MARGIN = 1e-4

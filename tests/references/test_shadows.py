@@ -14,7 +14,7 @@ from shapely import affinity
 from small_scenes import detector, open_floor, pattern, scene
 
 import raycover
-from raycover.coverage import PlaneCoverage
+from raycover.solving.coverage import PlaneCoverage
 
 WIDE = pattern({"circle": {"diameter": 60}}, mounting=10)
 

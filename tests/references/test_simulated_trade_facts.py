@@ -14,7 +14,7 @@ from raycover.detectors import make_unit
 from raycover.physics.body import make_body
 from raycover.physics.shapes import Circle, Rectangle
 from raycover.scene.devices import DetectorSpec, PatternSpec
-from raycover.sensing import Sensor, Track, follow, sensor_of
+from raycover.walking.sensing import Sensor, Track, follow, sensor_of
 
 
 def sensor(shape: dict[str, object], mounting: float, *, hung: float | None = None, family: str = "") -> Sensor:

@@ -13,10 +13,10 @@ import shapely
 from small_scenes import detector, open_floor, pattern, scene
 
 import raycover
-from raycover.probe import probe
+from raycover.asking.probe import probe
 
 
-def width_along(plane: raycover.coverage.PlaneCoverage, axis: str) -> float:
+def width_along(plane: raycover.solving.coverage.PlaneCoverage, axis: str) -> float:
     """Length (m) seen along an axis through the origin."""
     if axis == "x":
         row = int(np.argmin(np.abs(plane.y)))

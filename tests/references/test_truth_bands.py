@@ -16,8 +16,8 @@ import truth_bands
 import truth_rooms
 from scipy.stats import binom
 
-from raycover.doubt import MISS_RATE
 from raycover.scene.doubt import DoubtSpec
+from raycover.solving.doubt import MISS_RATE
 
 
 @pytest.mark.parametrize("frequency_ghz", [5.8, 24.125])

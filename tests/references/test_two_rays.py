@@ -14,13 +14,13 @@ import pytest
 from scipy.constants import epsilon_0, speed_of_light
 from small_scenes import detector, pattern, scene
 
+from raycover.asking.probe import probe
 from raycover.building.build import build
-from raycover.coverage import make_units
-from raycover.open_air import Weather
-from raycover.paths import Traced, trace
-from raycover.probe import probe
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import make_units
+from raycover.solving.open_air import Weather
+from raycover.solving.paths import Traced, trace
 
 ROUND = pattern({"circle": {"diameter": 12}}, mounting=1.0, motion="radial", frequency_ghz=5.8, reach_behind=1)
 S0_SQUARE = 37.0

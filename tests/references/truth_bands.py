@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 
 import raycover
 from raycover.building.build import build
-from raycover.coverage import make_units
-from raycover.doubt import chances
-from raycover.open_air import Weather
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.doubt import DoubtSpec
+from raycover.solving.coverage import make_units
+from raycover.solving.doubt import chances
+from raycover.solving.open_air import Weather
 from raycover.spreads import Draws
 
 Floats = NDArray[np.float64]

@@ -17,7 +17,7 @@ import raycover
 from raycover.cli.main import main
 from raycover.errors import Interrupted
 from raycover.exchange.kept_rows import KeptRows
-from raycover.needs import prove
+from raycover.proving.needs import prove
 from raycover.scene.schema import Scene
 from raycover.sweeping import designs, local, rows
 from raycover.sweeping.local import CRASHED, on_processes

@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_scenes import detector, pattern, scene
 
-from raycover.coverage import solve
 from raycover.detectors import Unit, make_unit
 from raycover.physics.margin import mask_loss_db, to_local
 from raycover.scene.devices import PatternSpec
+from raycover.solving.coverage import solve
 from raycover.trips import find_trips
 from raycover.trips.remedies import Costs, mask_over, masked
 
@@ -130,8 +130,8 @@ def test_what_a_mask_costs_is_the_area_it_blinds() -> None:
         rooms=[{**ROOM, "outline": [[-6, -6], [6, -6], [6, 6], [-6, 6]]}], detectors=[detector((0, 0), 3, INFRARED)],
         planes=[{"name": "floor", "height": 0}], grid=0.05,
     )  # fmt: skip
-    from raycover.casting import Weather
     from raycover.physics.pattern import Mask
+    from raycover.solving.casting import Weather
 
     coverage = solve(made)
     costs = Costs(coverage, Weather.of(made.conditions))

@@ -9,14 +9,14 @@ import pytest
 from small_scenes import detector, pattern, scene
 
 from raycover.building.build import build
-from raycover.coverage import make_units
 from raycover.physics.disturbance import change_db
 from raycover.physics.infrared import band_radiance
 from raycover.scene.nuisances import Nuisance
-from raycover.sensing import sensor_of
+from raycover.solving.coverage import make_units
 from raycover.trips import find_trips
 from raycover.trips.judging import ZoneHits
 from raycover.trips.words import zone_words
+from raycover.walking.sensing import sensor_of
 
 #: Two rings: 20° wide zones every 45°, one about 20° and one about 45° off the axis.
 LENS = {

@@ -10,9 +10,9 @@ from dual_scenes import halves
 from walk_scenes import scene, walks
 
 from raycover.building.build import build
-from raycover.coverage import make_units
 from raycover.detectors import Unit
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import make_units
 from raycover.walking.dual import combined_along, held_from
 from raycover.walking.walk import Walk, walk
 

@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 
 import raycover
+from raycover.asking.probe import probe
 from raycover.errors import InputError
-from raycover.probe import probe
-from raycover.reconciling import fit
-from raycover.returned import compare
 from raycover.scene.schema import Scene
 from raycover.spreads import Draws
 from raycover.walktest.answers import Answer, Answers
 from raycover.walktest.floor import measured_from
 from raycover.walktest.making import WalkTest, make_walk_test
 from raycover.walktest.moves import MOVES
+from raycover.walktest.reconciling import fit
+from raycover.walktest.returned import compare
 from raycover.walktest.situated import Situated
 from raycover.walktest.unknowns import NOISE_DB, unknowns_of
 

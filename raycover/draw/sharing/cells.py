@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.coverage import PlaneCoverage
 from raycover.draw.view3d.floor_map import ABOVE_M, map_level_m, mapped_area
-from raycover.surfaces import cell_corners
+from raycover.solving.coverage import PlaneCoverage
+from raycover.solving.surfaces import cell_corners
 
 Floats = NDArray[np.float64]
 

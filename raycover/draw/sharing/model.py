@@ -9,8 +9,6 @@ from numpy.typing import NDArray
 
 from raycover import __version__
 from raycover.building.parts import Building
-from raycover.casting import Weather
-from raycover.coverage import Coverage
 from raycover.draw import palette, words
 from raycover.draw.sharing.cells import halves
 from raycover.draw.sharing.gltf import Glb, chained
@@ -19,8 +17,10 @@ from raycover.draw.sharing.storeys import Level, ShownPlane, show_plane
 from raycover.draw.view3d.meshes import round_cone
 from raycover.draw.view3d.stage import COLOURS, PEOPLE, UNNOTICED
 from raycover.draw.view3d.still import representative
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
+from raycover.solving.casting import Weather
+from raycover.solving.coverage import Coverage
 
 Floats = NDArray[np.floating[Any]]
 

@@ -16,8 +16,6 @@ from scipy import ndimage
 
 from raycover import __version__
 from raycover.building.parts import Building
-from raycover.casting import CAUSES, Weather
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.draw import palette, words
 from raycover.draw.footprints import outline, within
 from raycover.draw.glyphs import WORDS, sort_of
@@ -31,8 +29,10 @@ from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.stage import COLOURS, PEOPLE, UNNOTICED
 from raycover.draw.view3d.still import representative
 from raycover.errors import InputError, Problem
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
+from raycover.solving.casting import CAUSES, Weather
+from raycover.solving.coverage import Coverage, PlaneCoverage
 
 #: So many cells of all maps together, at most: more make a page that phones do not open.
 MOST_CELLS = 1_000_000

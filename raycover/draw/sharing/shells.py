@@ -10,13 +10,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from raycover.asking.lobes import Lobe, make_lobe
 from raycover.building.parts import Building
-from raycover.casting import Weather
 from raycover.detectors import Unit
 from raycover.draw import palette
 from raycover.draw.view3d.laying import ceiling_over, through_walls
-from raycover.lobes import Lobe, make_lobe
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
+from raycover.solving.casting import Weather
 
 Floats = NDArray[np.floating[Any]]
 

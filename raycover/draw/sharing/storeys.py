@@ -11,7 +11,6 @@ import shapely
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw.sharing.cells import MapCells, map_cells
 from raycover.draw.view3d.camera import View, long_side_deg
@@ -22,6 +21,7 @@ from raycover.draw.view3d.solids import Drawn, outlines_under
 from raycover.draw.view3d.still import home_of, shifted_seats, slab_of
 from raycover.draw.view3d.tray_bodies import draw_trays
 from raycover.draw.view3d.trays import StairRun, Tray, group_of, lifts, trays_of
+from raycover.solving.coverage import Coverage, PlaneCoverage
 
 Floats = NDArray[np.floating[Any]]
 

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
-from raycover.coverage import PlaneCoverage
 from raycover.draw import palette, words
 from raycover.draw.lettering import clean
 from raycover.draw.story.moving import FOOT_PX, SIZE_PX, as_gif, foot, lettered
@@ -21,7 +20,8 @@ from raycover.draw.view3d.people import seated_figure
 from raycover.draw.view3d.still import Composed, Shot, compose, render
 from raycover.draw.view3d.trays import group_of
 from raycover.draw.walk_plan import NOBODY
-from raycover.swinging import Door, Moment
+from raycover.proving.swinging import Door, Moment
+from raycover.solving.coverage import PlaneCoverage
 
 Floats = NDArray[np.floating[Any]]
 

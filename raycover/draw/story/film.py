@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
-from raycover.casting import Weather
+from raycover.asking.lobes import make_lobe
 from raycover.draw import palette
 from raycover.draw.lettering import clean
 from raycover.draw.story.moving import FOOT_PX, SIZE_PX, as_gif, foot, lettered
@@ -23,7 +23,7 @@ from raycover.draw.view3d import environment
 from raycover.draw.view3d.people import limb_points
 from raycover.draw.view3d.still import Composed, Shot, ceiling_over, compose, moved_lobe, render
 from raycover.draw.walk_plan import NOBODY
-from raycover.lobes import make_lobe
+from raycover.solving.casting import Weather
 from raycover.walking.kinematics import SIT, WALK
 from raycover.walking.walk import Walk
 

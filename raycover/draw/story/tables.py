@@ -7,16 +7,16 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.coverage import Coverage
 from raycover.draw import palette, words
 from raycover.draw.lettering import clean
 from raycover.draw.page import Page
 from raycover.draw.proof_marks import draw_verdict
 from raycover.draw.story.slide import blank, draw_foot
 from raycover.draw.view3d.still_page import LEFT, RIGHT
-from raycover.needs import NeedVerdict, Proof
-from raycover.proof_words import asked_words, assumptions, margin_words, seen_words, way_words
+from raycover.proving.needs import NeedVerdict, Proof
+from raycover.proving.proof_words import asked_words, assumptions, margin_words, seen_words, way_words
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import Coverage
 
 _HEAD_PT, _ROW_PT, _NOTE_PT = 10.5, 13.0, 9.5
 _TOP, _BOTTOM, _NOTE_MM = 150.0, 22.0, 5.2

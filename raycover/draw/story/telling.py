@@ -10,9 +10,9 @@ from raycover.draw.story.tables import need_slide, proof_slide
 from raycover.draw.story.views import Marked, Pixels, Told, coverage_view, detectors_view, gaps_of, gaps_view, pair_view
 from raycover.draw.title_block import state_shown
 from raycover.draw.view3d.building_still import building_sheet
-from raycover.needs import Proof
-from raycover.proof_words import assumptions
-from raycover.uncast import inventory, uncast
+from raycover.proving.needs import Proof
+from raycover.proving.proof_words import assumptions
+from raycover.solving.uncast import inventory, uncast
 
 Progress = Callable[[int, int], None]
 #: Maps of planes told at most, the first of the scene.

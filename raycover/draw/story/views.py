@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.coverage import Coverage
 from raycover.draw import palette, words
 from raycover.draw.glyphs import WORDS, Mark, draw_marks, sort_of
 from raycover.draw.lettering import clean
@@ -24,10 +23,11 @@ from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.margin_bar import rectangle
 from raycover.draw.view3d.still import Composed, Shot, compose, render, representative
 from raycover.draw.view3d.still_page import COLUMN, LEFT, RIGHT, page_with, viewport_px
-from raycover.gaps import Gap
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
-from raycover.uncast import uncast
+from raycover.solving.coverage import Coverage
+from raycover.solving.gaps import Gap
+from raycover.solving.uncast import uncast
 
 Pixels = NDArray[np.uint8]
 Floats = NDArray[np.floating[Any]]

@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from raycover.building.parts import Building
-from raycover.coverage import Coverage
 from raycover.draw import palette, words
 from raycover.draw.lettering import clean
 from raycover.draw.page import Page
 from raycover.draw.title_block import state_shown
 from raycover.draw.view3d import environment, still, still_page
 from raycover.scene.schema import Scene
-from raycover.uncast import Inventory
+from raycover.solving.coverage import Coverage
+from raycover.solving.uncast import Inventory
 from raycover.whole_file import write_whole
 
 _MOST_ROOMS, _PITCH = 12, 5.6

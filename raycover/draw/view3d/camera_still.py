@@ -7,14 +7,14 @@ from pathlib import Path
 import numpy as np
 
 from raycover.building.parts import Building
-from raycover.coverage import Coverage
 from raycover.draw.view3d import environment
 from raycover.draw.view3d.camera import View
 from raycover.draw.view3d.still import Shot, compose, render, save_still
 from raycover.draw.view3d.still_page import FORMATS, draw_sheet
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
 from raycover.scene.views import CameraSpec
+from raycover.solving.coverage import Coverage
 
 
 def draw_camera(

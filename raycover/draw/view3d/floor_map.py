@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from raycover.building.mesh import sheet_triangles
 from raycover.building.parts import Building
-from raycover.coverage import PlaneCoverage
 from raycover.draw import palette
 from raycover.draw.hatching import OPACITY
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.projection import Projection
 from raycover.draw.underlaid import tint
+from raycover.solving.coverage import PlaneCoverage
 from raycover.underlay import Underlay
 
 Floats = NDArray[np.floating[Any]]

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.draw import palette, sheet, tables, words
 from raycover.draw.glyphs import WORDS, Mark, draw_marks, sort_of
 from raycover.draw.legend import distribution, draw_legend
@@ -25,8 +24,9 @@ from raycover.draw.view3d.camera import Fit, View
 from raycover.draw.view3d.stage import UNNOTICED
 from raycover.draw.view3d.still import Composed, Shot, compose, render
 from raycover.draw.view3d.still_page import write_names
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import Coverage, PlaneCoverage
 
 Floats = NDArray[np.floating]
 #: Looking along a cube's diagonal all three axes are foreshortened alike, to √(2/3) (ISO 5456-3).

@@ -9,12 +9,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from raycover.asking.lobes import Lobe
 from raycover.building.parts import Building
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw.view3d.trays import Tray
-from raycover.lobes import Lobe
-from raycover.seats import SeatView
+from raycover.solving.coverage import Coverage, PlaneCoverage
+from raycover.solving.seats import SeatView
 
 Floats = NDArray[np.floating[Any]]
 

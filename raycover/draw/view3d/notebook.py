@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from raycover.coverage import Coverage
 from raycover.draw import palette
 from raycover.draw.sharing.shells import make_shells
 from raycover.draw.sharing.storeys import ShownPlane, show_plane
 from raycover.draw.view3d import environment, stage
 from raycover.draw.view3d.camera import fit
 from raycover.errors import did_you_mean
+from raycover.solving.coverage import Coverage
 
 
 def show(

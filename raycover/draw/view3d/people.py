@@ -13,9 +13,9 @@ from scipy import ndimage
 
 from raycover.building.parts import Building
 from raycover.building.sections import footprint
-from raycover.coverage import PlaneCoverage
 from raycover.draw.mannequin import Pose, around, chair, limbs, raster
-from raycover.seats import SeatView
+from raycover.solving.coverage import PlaneCoverage
+from raycover.solving.seats import SeatView
 
 Floats = NDArray[np.floating[Any]]
 

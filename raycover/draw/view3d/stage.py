@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from raycover.asking.lobes import Lobe
 from raycover.draw import palette
 from raycover.draw.view3d.camera import Fit, Lens
 from raycover.draw.view3d.floor_map import FloorMap
 from raycover.draw.view3d.meshes import to_lines, to_polylines, to_surface
 from raycover.draw.view3d.solids import Drawn
-from raycover.lobes import Lobe
 
 Floats = NDArray[np.floating[Any]]
 

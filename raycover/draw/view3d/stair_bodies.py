@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 
 from raycover.building.mesh import sheet_triangles
 from raycover.building.parts import StairPiece, StairShape
-from raycover.coverage import PlaneCoverage
 from raycover.draw import palette
 from raycover.draw.stair_cuts import profile
 from raycover.draw.unrolled import Run, strip_map
 from raycover.draw.view3d.floor_map import ABOVE_M, MOST_PX, FloorMap, Sheet3D, engrave, filled, map_level_m
 from raycover.draw.view3d.meshes import Body
+from raycover.solving.coverage import PlaneCoverage
 
 Floats = NDArray[np.floating[Any]]
 

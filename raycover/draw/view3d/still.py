@@ -13,9 +13,8 @@ import shapely
 from numpy.typing import NDArray
 from PIL import Image
 
+from raycover.asking.lobes import Lobe, make_lobe
 from raycover.building.parts import Building
-from raycover.casting import Weather
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.detectors import Unit
 from raycover.draw.footprints import outline, within
 from raycover.draw.png import PNG_LEVEL, png_of
@@ -42,9 +41,10 @@ from raycover.draw.view3d.stair_bodies import stair_map
 from raycover.draw.view3d.still_page import VIEWPORT, draw_picture, draw_sheet, viewport_px
 from raycover.draw.view3d.tray_bodies import draw_trays
 from raycover.draw.view3d.trays import Tray, choose_tray_view, group_of, lifts, links, trays_of
-from raycover.lobes import Lobe, make_lobe
-from raycover.rays import RayScene
+from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
+from raycover.solving.casting import Weather
+from raycover.solving.coverage import Coverage, PlaneCoverage
 from raycover.underlay import read_underlay
 from raycover.whole_file import write_whole
 

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 import raycover
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.draw import palette, words
 from raycover.draw.glyphs import WORDS, Mark, draw_marks, size_factor, sort_of
 from raycover.draw.labels import Placer
@@ -25,6 +24,7 @@ from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.margin_bar import draw_margin_bar, rectangle
 from raycover.draw.view3d.stage import UNNOTICED
 from raycover.scene.schema import Scene
+from raycover.solving.coverage import Coverage, PlaneCoverage
 
 if TYPE_CHECKING:
     from raycover.draw.view3d.still import Composed

@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 from shapely import affinity
 
 from raycover.building.parts import Building, StairShape
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.draw.stair_cuts import outline
 from raycover.draw.storeys import shown_storey
 from raycover.draw.unrolled import Run, runs_of
 from raycover.draw.view3d.camera import View, views_about, worth
 from raycover.draw.view3d.floor_map import whole_area
+from raycover.solving.coverage import Coverage, PlaneCoverage
 
 Floats = NDArray[np.floating[Any]]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from raycover.coverage import PlaneCoverage
+from raycover.asking.upright import PEOPLE_ZONE_M
 from raycover.draw import palette
 from raycover.draw.legend import distribution
 from raycover.draw.tables import letters
@@ -12,7 +12,7 @@ from raycover.report.content import Block, Cell, Figure, Paragraph, Section, Tab
 from raycover.report.figures import Drawings, gaps_listed
 from raycover.report.gather import Report
 from raycover.report.words import Words, name
-from raycover.upright import PEOPLE_ZONE_M
+from raycover.solving.coverage import PlaneCoverage
 
 #: Rooms beyond so many are told together.
 _MOST_ROOMS = 40

@@ -5,7 +5,7 @@ from __future__ import annotations
 from raycover import __version__
 from raycover.draw import palette
 from raycover.draw.glyphs import sort_of
-from raycover.proof_words import assumptions
+from raycover.proving.proof_words import assumptions
 from raycover.report.content import Block, Bullets, Cell, Cover, Figure, Paragraph, Section, Table, Tone, row
 from raycover.report.figures import Drawings
 from raycover.report.gather import Report

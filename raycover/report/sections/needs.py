@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from raycover.matrices import UNWANTED, WANTED, Matrix
-from raycover.needs import NeedVerdict, PlaceVerdict
-from raycover.proof_words import (
+from raycover.proving.matrices import UNWANTED, WANTED, Matrix
+from raycover.proving.needs import NeedVerdict, PlaceVerdict
+from raycover.proving.proof_words import (
     asked_words,
     cell_words,
     chance_words,

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from raycover.mending import Mending
-from raycover.mending_words import cost_words, mend_effect, mend_seen, mend_words, mending_verdict, mends_words
-from raycover.proof_words import chance_words, remedy_cost
-from raycover.remedies import Trouble
+from raycover.proving.mending import Mending
+from raycover.proving.mending_words import cost_words, mend_effect, mend_seen, mend_words, mending_verdict, mends_words
+from raycover.proving.proof_words import chance_words, remedy_cost
+from raycover.proving.remedies import Trouble
 from raycover.report.content import Block, Cell, Paragraph, Section, Table, row
 from raycover.report.words import Words, name
 

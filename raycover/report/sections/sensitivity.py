@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from raycover.coverage import Coverage
 from raycover.physics.infrared import WARM_FROM_C
 from raycover.report.content import Block, Column, Figure, Paragraph, Section, Table, row
 from raycover.report.figures import Drawings, shown_small
 from raycover.report.gather import Report
 from raycover.report.words import Words, name
+from raycover.solving.coverage import Coverage
 
 
 def sensitivity(report: Report, w: Words, drawings: Drawings) -> Section:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from raycover.kit.sheet_words import layers_words
 from raycover.report.content import Block, Bullets, Cell, Paragraph, Section, Table, row
 from raycover.report.gather import Report
 from raycover.report.words import Words, name
 from raycover.scene.devices import PatternSpec, ShapeSpec
-from raycover.sheet_words import layers_words
 
 
 def entries(report: Report, w: Words) -> Section:

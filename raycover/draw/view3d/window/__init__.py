@@ -6,8 +6,8 @@ from typing import Any
 
 from raycover.draw.view3d.window.app import Window
 from raycover.draw.view3d.window.state import State
-from raycover.keeping import SceneFile
-from raycover.live import LiveCoverage
+from raycover.editing.keeping import SceneFile
+from raycover.editing.live import LiveCoverage
 
 __all__ = ["State", "Window", "open_window"]
 

@@ -24,9 +24,9 @@ from raycover.draw.view3d.window.scenery import Scenery
 from raycover.draw.view3d.window.speaking import labels_of, shown_of
 from raycover.draw.view3d.window.state import State
 from raycover.draw.view3d.window.verdict import Line, ways_of, words_of
+from raycover.editing.keeping import SceneFile
+from raycover.editing.live import LiveCoverage
 from raycover.errors import InputError
-from raycover.keeping import SceneFile
-from raycover.live import LiveCoverage
 from raycover.underlay import read_underlay
 
 #: Of the window as it opens, in points: pixels of a plain screen.

@@ -12,8 +12,8 @@ from raycover.draw.view3d.camera import View, long_side_deg
 from raycover.draw.view3d.window.fitting import SET_PCT, Fitting
 from raycover.draw.view3d.window.speaking import MOTIONS, TABS
 from raycover.draw.view3d.window.state import Place
+from raycover.editing.live import LiveCoverage, Look
 from raycover.errors import InputError
-from raycover.live import LiveCoverage, Look
 from raycover.scene.quantities import COLDEST_C, WARMEST_C
 
 if TYPE_CHECKING:

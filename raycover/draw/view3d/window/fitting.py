@@ -10,8 +10,8 @@ import numpy as np
 
 from raycover.detectors import Unit
 from raycover.draw.view3d.window.state import Place
+from raycover.editing.live import LiveCoverage
 from raycover.errors import InputError
-from raycover.live import LiveCoverage
 from raycover.scene.devices import DetectorSpec, MaskSpec
 
 if TYPE_CHECKING:

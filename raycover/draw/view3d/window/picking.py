@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.surfaces import Surface
+from raycover.solving.surfaces import Surface
 
 Floats = NDArray[np.floating[Any]]
 

@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from raycover.asking.lobes import Lobe, make_lobe
 from raycover.building.parts import Building
-from raycover.coverage import Coverage, PlaneCoverage
 from raycover.draw import palette
 from raycover.draw.view3d import stage
 from raycover.draw.view3d.camera import View, long_side_deg
@@ -32,8 +32,8 @@ from raycover.draw.view3d.trays import Tray, lifts, trays_of
 from raycover.draw.view3d.window.picking import Target
 from raycover.draw.view3d.window.state import State
 from raycover.draw.view3d.window.verdict import FAILS, REACHES
-from raycover.live import LiveCoverage
-from raycover.lobes import Lobe, make_lobe
+from raycover.editing.live import LiveCoverage
+from raycover.solving.coverage import Coverage, PlaneCoverage
 from raycover.underlay import Underlay
 
 Floats = NDArray[np.floating[Any]]

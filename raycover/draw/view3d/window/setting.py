@@ -7,7 +7,7 @@ from raycover.draw.view3d.window.fitting import EDGE_DEG, SET_PCT, masked_words
 from raycover.draw.view3d.window.panel import Option, Row, Slider
 from raycover.draw.view3d.window.state import State
 from raycover.draw.view3d.window.verdict import Line
-from raycover.live import LiveCoverage
+from raycover.editing.live import LiveCoverage
 from raycover.scene.devices import MaskSpec
 
 _WHOLE_TURN = (-180.0, 180.0, EDGE_DEG)

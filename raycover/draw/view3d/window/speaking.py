@@ -19,7 +19,7 @@ from raycover.draw.view3d.window.scenery import Scenery
 from raycover.draw.view3d.window.setting import chosen_lines, entries, masks, sliders
 from raycover.draw.view3d.window.state import State
 from raycover.draw.view3d.window.verdict import Line
-from raycover.live import LiveCoverage
+from raycover.editing.live import LiveCoverage
 from raycover.scene.devices import Motion
 
 #: Lists of the panel, in their order.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from raycover.live import Look
+from raycover.editing.live import Look
 
 Place = tuple[float, float, float]
 

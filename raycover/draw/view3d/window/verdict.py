@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from raycover.asking.probe import CAUSE_WORDS, View
 from raycover.draw import palette
 from raycover.draw.lettering import clean
 from raycover.draw.view3d.window.labels import Label
-from raycover.probe import CAUSE_WORDS, View
-from raycover.rays import Crossing
-from raycover.surfaces import Surface
+from raycover.rays.ray_scene import Crossing
+from raycover.solving.surfaces import Surface
 
 Floats = NDArray[np.floating[Any]]
 

@@ -1,0 +1,1 @@
+"""What a space needs, judged; what would mend a miss."""

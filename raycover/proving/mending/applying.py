@@ -1,0 +1,129 @@
+"""Remedies written into a scene's file, one after the other, each judged before the next: comments stay."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from raycover.loading import load_text
+from raycover.proving.mending.finding import find_mending
+from raycover.proving.mending.mends import Mend
+from raycover.proving.mending.then import changed_entry, in_parts
+from raycover.proving.needs import Proof, prove
+from raycover.proving.remedies import Remedy, find_remedies
+from raycover.scene.reading import read_text
+from raycover.scene.splicing import add, put, spliced
+
+Progress = Callable[[int, int], None]
+#: So many remedies at most go into one scene.
+MOST_STEPS = 12
+#: A remedy that mends a part only must bring this share of what is missing into view.
+_WORTH = 0.1
+
+
+@dataclass(frozen=True)
+class Step:
+    """A remedy done: the need it is for, the unit, what was changed, the keys of its entry."""
+
+    need: str
+    unit: str
+    words: str
+    keys: dict[str, Any]
+    is_new: bool
+
+
+@dataclass(frozen=True)
+class Mended:
+    """A scene's text with remedies in it, and its proof."""
+
+    text: str
+    steps: tuple[Step, ...]
+    proof: Proof
+
+
+def mend_text(
+    text: str, name: str, folder: Path | None, *, state: str | None = None, progress: Progress | None = None
+) -> Mended:
+    """The text of a scene with remedies spliced in until all its needs are met, or nothing tried helps any more.
+
+    `name` stands for the file in messages, `folder` is where a scene's `models/` and files stand. A remedy is done
+    where it harms nothing: one that mends a whole need, else one more unit that mends most of what is missing, else
+    what keeps a unit from tripping without missing a need. Raises InputError as `load` and `prove` do.
+    """
+    steps: list[Step] = []
+    proof = prove(load_text(text, name, folder), state=state)
+    while not proof.met and len(steps) < MOST_STEPS:
+        if progress is not None:
+            progress(len(steps), MOST_STEPS)
+        following = _next(proof)
+        if not following:
+            break
+        for step in following:
+            text = with_step(text, step, name)
+            steps.append(step)
+        proof = prove(load_text(text, name, folder), state=state)
+    return Mended(text, tuple(steps), proof)
+
+
+def with_step(text: str, step: Step, name: str) -> str:
+    """A scene's text with one remedy in it."""
+    data = copy.deepcopy(read_text(text.removeprefix("\ufeff"), name).data)
+    if "zones" in step.keys:
+        _divide(data, step.keys["zones"])
+    elif step.is_new:
+        add(data, ("detectors",), dict(step.keys))
+    else:
+        index = next(k for k, entry in enumerate(data["detectors"]) if entry["name"] == step.unit)
+        put(data, ("detectors", index), changed_entry(data["detectors"][index], step.keys))
+    return spliced(text, data, name)
+
+
+def _divide(data: Any, zones: Mapping[str, Sequence[Mapping[str, Any]]]) -> None:
+    """Put the parts of zones in their place, in neighbours and needs, too."""
+    parts = {name: [entry["name"] for entry in entries] for name, entries in zones.items()}
+    kept = []
+    for entry in data["zones"]:
+        made = [dict(part) for part in zones.get(entry["name"], [entry])]
+        kept += made
+    put(data, ("zones",), kept)
+    for k, entry in enumerate(kept):
+        if "neighbours" in entry:
+            put(data, ("zones", k, "neighbours"), in_parts(entry["neighbours"], parts))
+    for k, need in enumerate(data.get("needs", [])):
+        if isinstance(need.get("zones"), list):
+            put(data, ("needs", k, "zones"), in_parts(need["zones"], parts))
+
+
+def _next(proof: Proof) -> list[Step]:
+    """The remedy to do next, one step or two; none where none helps."""
+    mendings = find_mending(proof)
+    for mending in mendings:
+        if mending.is_mended:
+            return _of_mend(mending.need, mending.remedies[0])
+    for trouble in find_remedies(proof):
+        for remedy in trouble.remedies:
+            if remedy.stops and not remedy.missed:
+                return [_of_remedy(proof, trouble.needs[0], remedy)]
+    for mending in mendings:  # nothing mends a whole need: what brings it nearest without harm
+        harmless = [m for m in mending.remedies if not m.broken and not m.tripped]
+        nearest = min(harmless, key=lambda m: (m.lack, m.cost), default=None)
+        if nearest is not None and nearest.lack <= (1 - _WORTH) * mending.lack:
+            return _of_mend(mending.need, nearest)
+    return []
+
+
+def _of_mend(need: str, mend: Mend) -> list[Step]:
+    return [Step(need, change.unit, change.words, change.keys, change.is_new) for change in mend.changes]
+
+
+def _of_remedy(proof: Proof, need: str, remedy: Remedy) -> Step:
+    """Of a never-area's remedy: the masks it adds come to those that are there."""
+    keys = dict(remedy.keys)
+    if "masks" in keys:
+        spec = next(spec for spec in proof.scene.detectors if spec.name == remedy.unit)
+        there = [mask.model_dump(exclude_unset=True) for mask in spec.masks]
+        keys["masks"] = [*there, *keys["masks"]]
+    return Step(need, remedy.unit, remedy.words, keys, False)

@@ -1,0 +1,89 @@
+"""Remedies for a need that is missed: a change, what it mends and breaks, what it asks for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from raycover.detectors import Unit
+from raycover.proving.needs import Figures
+
+
+@dataclass(frozen=True)
+class Mend:
+    """A change and what it does to one need.
+
+    `keys` go into the entry of `unit`, or are the whole entry of a new one (`is_new`). `share` (least), `gap_m`
+    (widest) and `worst_db` (least) are those of the places it mends or was tried for; `still` tells those that stay
+    missed and by how much, `also` the places of other needs that it mends. `broken` are places met now that it would
+    miss, `tripped` never-areas that it would trip, with its margin (dB). The `cost` of one change is 1 to 4, the
+    cheapest 1. `chance`: the share of varied cases in which the need is met then, None where not asked. Of walks `walk`
+    tells the one on which it takes longest.
+
+    Of a zone divided (`divide`) `unit` is the zone and `keys` {zones: {it: the entries of its parts}}; no unit is
+    `changed`. Of several changes that only together mend it this is the first, `second` the next, done after it;
+    figures and harm are those of all, `cost` that of all added.
+    """
+
+    unit: str
+    kind: str
+    words: str
+    keys: dict[str, Any]
+    is_new: bool
+    mended: tuple[str, ...]
+    still: tuple[tuple[str, Figures], ...]
+    also: tuple[str, ...]
+    broken: tuple[str, ...]
+    tripped: tuple[tuple[str, float], ...]
+    share: float
+    gap_m: float
+    worst_db: float
+    cost: int
+    lack: float
+    changed: Unit | None = field(repr=False, compare=False)
+    pct: float = 100.0
+    chance: float | None = None
+    second: Mend | None = None
+    walk: Figures | None = None
+
+    @property
+    def changes(self) -> tuple[Mend, ...]:
+        """What is to be done, one after another."""
+        return (self,) if self.second is None else (self, *self.second.changes)
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        return tuple(change.kind for change in self.changes)
+
+    @property
+    def mends(self) -> bool:
+        """Whether all of the need's places are met then, and nothing that was met is lost."""
+        return not self.still and not self.broken and not self.tripped
+
+    @property
+    def rank(self) -> tuple[Any, ...]:
+        """Best first: mends all and harms nothing, then leaves little missing, then costs little."""
+        harm = len(self.broken) + len(self.tripped)
+        return not self.mends, harm, len(self.still), round(self.lack, 3), self.cost, -round(min(self.worst_db, 6.0), 1)
+
+
+@dataclass(frozen=True)
+class Mending:
+    """A need that is missed, and what was tried, best first.
+
+    `lack` is what is missing now, as `Outcome` counts it.
+    """
+
+    need: str
+    missed: tuple[str, ...]
+    remedies: tuple[Mend, ...]
+    n_tried: int
+    lack: float
+
+    @property
+    def best(self) -> Mend | None:
+        return self.remedies[0] if self.remedies else None
+
+    @property
+    def is_mended(self) -> bool:
+        return bool(self.remedies) and self.remedies[0].mends

@@ -1,0 +1,91 @@
+"""What is said of remedies for a need that is missed: what they change, mend and break, what they ask for."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from raycover.proving.mending import Mend, Mending
+from raycover.proving.mending.bench import worst_walk
+from raycover.proving.mending.changes import BESIDE_WORDS, COST, COST_WORDS, MANY_WORDS, TWICE_WORDS
+from raycover.proving.needs import Figures
+from raycover.proving.proof_words import listed, margin_words, places_words, seen_words, some_of, walked_words
+
+
+def mending_title(mending: Mending) -> str:
+    """What a table of remedies for a missed need is about."""
+    where = "" if mending.missed == (mending.need,) else f" at {some_of(mending.missed)}"
+    return f"{mending.need} is missed{where}; what would mend it, tried by casting"
+
+
+def mend_words(mend: Mend) -> str:
+    """What a remedy changes, with its unit; of two changes one after the other."""
+    return "; and ".join(c.words if c.is_new else f"{c.unit}: {c.words}" for c in mend.changes)
+
+
+def mend_seen(mend: Mend) -> str:
+    """How much is seen with a remedy done; of walks how long, or how far, somebody goes unnoticed."""
+    return seen_words(mend.share) if mend.walk is None else walked_words(mend.walk)
+
+
+def seen_head(mending: Mending) -> str:
+    """The head of the column of that."""
+    walk = next((mend.walk for mend in mending.remedies if mend.walk is not None), None)
+    if walk is None:
+        return "seen"
+    return "unnoticed for" if walk.longest_s is not None else "noticed after"
+
+
+def mends_words(mend: Mend, mending: Mending) -> str:
+    """Whether a remedy mends a need: `yes`, `2 of 4`, `no`."""
+    if not mend.still:
+        return "yes" if mend.mends else "but"
+    return f"{len(mend.mended)} of {len(mending.missed)}" if mend.mended else "no"
+
+
+def mend_harm(mend: Mend) -> str:
+    """What a remedy breaks: needs met now, never-areas that it would trip."""
+    parts = [f"misses {places_words(mend.broken)}"] if mend.broken else []
+    parts += [f"trips from {name} ({margin_words(margin)})" for name, margin in mend.tripped]
+    return ", ".join(parts)
+
+
+def mend_effect(mend: Mend) -> str:
+    """What else a remedy does: harm first, then what stays missed, then what it mends besides."""
+    parts = [harm] if (harm := mend_harm(mend)) else []
+    if mend.still and mend.mended:
+        parts.append("still missed: " + some_of([f"{name} ({_seen(f)})" for name, f in mend.still], 3))
+    if mend.also:
+        parts.append(f"mends {places_words(mend.also)}, too")
+    return "; ".join(parts) if parts else "breaks nothing"
+
+
+def cost_words(mend: Mend) -> str:
+    """What a remedy asks for: `a setting`, `one more unit and a setting`, `two more units`."""
+    counts = Counter(COST[change.kind] for change in mend.changes)
+    words = COST_WORDS if len(mend.changes) == 1 else BESIDE_WORDS
+    told = [
+        words[cost] if n == 1 else TWICE_WORDS[cost] if n == 2 else f"{n} {MANY_WORDS[cost]}"
+        for cost, n in sorted(counts.items(), reverse=True)
+    ]
+    return listed(told)
+
+
+def mending_verdict(mending: Mending) -> str:
+    """Where nothing tried mends a need: what comes nearest and what it leaves; nothing where something does."""
+    if mending.is_mended:
+        return ""
+    best = mending.best
+    if best is None:
+        return f"None of {mending.n_tried} changes tried brings more of it into view."
+    left = [f"{name} ({_figures_words(figures)})" for name, figures in best.still]
+    what = f"leaves {some_of(left)}" if left else mend_harm(best)
+    return f"None of {mending.n_tried} changes tried mends all of it, alone or in pairs; the best {what}."
+
+
+def _figures_words(figures: Figures) -> str:
+    gap = f", gap {figures.largest_gap_m:.2f} m" if figures.largest_gap_m > 0 else ""
+    return f"{_seen(figures)} seen{gap}" if worst_walk([figures]) is None else f"unnoticed {_seen(figures)}"
+
+
+def _seen(figures: Figures) -> str:
+    return seen_words(figures.share) if worst_walk([figures]) is None else walked_words(figures)

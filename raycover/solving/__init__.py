@@ -1,0 +1,1 @@
+"""Detectors cast over surfaces: margins, their causes and gaps, how sure they are."""

@@ -1,0 +1,128 @@
+"""Remedies written into a scene's file: comments stay, and the new scene proves what was said."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import yaml
+
+from raycover.cli.main import main
+from raycover.loading import load_text
+from raycover.proving.mending import find_mending
+from raycover.proving.mending.applying import Step, mend_text, with_step
+from raycover.proving.needs import prove
+
+SCENE = """\
+# Tendered as is
+raycover: 1
+title: Two rooms
+grid: 0.25
+rooms:
+  - {name: Left, outline: [[0, 0], [6, 0], [6, 6], [0, 6]], height: 3, walls: brick-215}
+  - {name: Right, outline: [[6, 0], [12, 0], [12, 6], [6, 6]], height: 3, walls: brick-215}
+detectors:   # from the left
+  - {name: D1, at: [2.4,  3], mounting: 3, pattern: &P}   # too far left
+  - name: D2   # hangs across
+    mounting: 3
+    at: [8, 3]
+    turn_deg: 90
+    pattern:   # a long field
+      kind: infrared
+      declared:
+        - {mounting: 3, plane: 0, motion: tangential, shape: {rectangle: {length: 8.6, width: 8}}}
+needs:
+  - {name: Both rooms, rooms: [Left, Right], height: 0, share: 0.9}
+  - {name: Left whole, rooms: [Left], height: 0}   # every corner
+""".replace(
+    "&P", "{kind: infrared, declared: [{mounting: 3, plane: 0, motion: tangential, shape: {circle: {diameter: 8.6}}}]}"
+)
+
+
+def test_all_needs_are_met_by_steps_and_comments_stay() -> None:
+    before = prove(load_text(SCENE))
+    assert not before.met
+    mended = mend_text(SCENE, "scene.yaml", None)
+    assert mended.proof.met
+    assert mended.steps
+    again = prove(load_text(mended.text))
+    assert again.met
+    for comment in ("# Tendered as is", "# from the left", "# too far left", "# hangs across", "# every corner"):
+        assert mended.text.count(comment) == 1
+    changed = {step.unit for step in mended.steps}
+    old, new = (yaml.safe_load(text) for text in (SCENE, mended.text))
+    for entry in old["detectors"]:
+        if entry["name"] not in changed:
+            assert entry in new["detectors"]
+    assert {key: value for key, value in old.items() if key != "detectors"} == {
+        key: value for key, value in new.items() if key != "detectors"
+    }
+
+
+def test_every_remedy_written_down_proves_what_it_says() -> None:
+    """Of every remedy listed: its keys in the file give its share, its widest gap and its margin."""
+    proof = prove(load_text(SCENE))
+    for number, mending in enumerate(find_mending(proof)):
+        for mend in mending.remedies:
+            text = with_step(SCENE, Step(mending.need, mend.unit, mend.words, mend.keys, mend.is_new), "scene.yaml")
+            places = prove(load_text(text)).needs[number].places
+            assert {place.site.name for place in places if not place.met} == {name for name, _ in mend.still}
+            told = [place for place in places if place.site.name in mend.mended]
+            if told:
+                assert abs(min(place.figures.share for place in told) - mend.share) < 1e-9
+                assert abs(min(place.figures.worst_db for place in told) - mend.worst_db) < 1e-6
+
+
+def test_a_model_takes_the_place_of_a_pattern() -> None:
+    step = Step("n", "D2", "model", {"model": "ceiling-infrared-general"}, False)
+    text = with_step(SCENE, step, "scene.yaml")
+    assert "    turn_deg: 90\n    model: ceiling-infrared-general\nneeds:" in text
+    assert load_text(text).detectors[1].model == "ceiling-infrared-general"
+
+
+def test_never_areas_are_mended_too_and_masks_add_up() -> None:
+    """A street behind plasterboard that a unit is tripped from, and a mask that is there stays there."""
+    unit = ("{kind: microwave, frequency_ghz: 5.8, reach_behind: 1, declared: [{mounting: 1, plane: 0, motion: radial, "
+            "shape: {circle: {diameter: 14}}}]}")  # fmt: skip
+    scene = f"""\
+raycover: 1
+title: t
+rooms: [{{name: Hall, outline: [[0, 0], [20, 0], [20, 8], [0, 8]], height: 3, walls: none}}]
+detectors:
+  - {{name: D1, at: [9, 4], mounting: 1, masks: [{{from_deg: 80, to_deg: 100}}], pattern: {unit}}}
+needs:
+  - {{name: street, area: [[4.99, 3.99], [5.01, 3.99], [5.01, 4.01], [4.99, 4.01]], height: 1, never: true}}
+  - {{name: bench, area: [[12.99, 3.99], [13.01, 3.99], [13.01, 4.01], [12.99, 4.01]], height: 1}}
+"""
+    mended = mend_text(scene, "scene.yaml", None)
+    assert mended.proof.met
+    assert [step.need for step in mended.steps] == ["street"]
+    masks = load_text(mended.text).detectors[0].masks
+    assert (masks[0].from_deg, masks[0].to_deg) == (80, 100)
+    assert "masks" not in mended.steps[0].keys or len(masks) == 2
+
+
+def test_the_command_writes_a_new_scene_and_never_the_old_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def run(*words: object) -> tuple[int, str]:
+        with pytest.raises(SystemExit) as left:
+            main(["prove", *map(str, words)])
+        out, err = capsys.readouterr()
+        return int(left.value.code or 0), out + err
+
+    path, new = tmp_path / "scene.yaml", tmp_path / "new.yaml"
+    text = SCENE.replace("rooms: [Left, Right]", "rooms: [Right]") + "doubt: {cases: 16}\n"
+    path.write_bytes(text.replace("\n", "\r\n").encode())
+    code, said = run(path, "--mended", new)
+    assert code == 1, said
+    assert path.read_bytes() == text.replace("\n", "\r\n").encode()
+    written = new.read_bytes().decode()
+    assert written.count("\r\n") == written.count("\n") >= text.count("\n")
+    for words in ("what would mend it, tried by casting", "Changed in", "2 of 2 needs met there", "hang it elsewhere"):
+        assert words in said
+    assert run(new)[0] == 0
+    for target, problem in ((path, "same-file"), (new, "file-exists"), (tmp_path / "new.txt", "not-yaml")):
+        code, said = run(path, "--mended", target)
+        assert (code, problem in said) == (2, True)
+    assert new.read_bytes().decode() == written

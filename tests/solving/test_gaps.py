@@ -1,0 +1,172 @@
+"""Gaps against closed forms: area, widest circle, place, cause."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from small_scenes import scene
+
+from raycover.building.build import build
+from raycover.solving.gaps import Gap, find_gaps, label_gaps
+from raycover.solving.surfaces import Surface, make_surfaces
+
+HALL = {"name": "hall", "outline": [[0, 0], [20, 0], [20, 10], [0, 10]], "height": 3, "walls": "none"}
+
+
+def surface_of(*rooms: dict[str, Any], grid: float = 0.25, height: float = 0.75) -> Surface:
+    return _surface(json.dumps(list(rooms) or [HALL]), grid, height)
+
+
+@cache
+def _surface(rooms: str, grid: float, height: float) -> Surface:
+    """Made once for all examples: nothing changes it."""
+    whole = scene(rooms=json.loads(rooms), grid=grid, planes=[{"name": "desk", "height": height}])
+    return make_surfaces(whole, build(whole))[0][0]
+
+
+def gaps_of(surface: Surface, missed: np.ndarray, **rasters: np.ndarray) -> list[Gap]:
+    labels, n = label_gaps(surface, missed & surface.inside)
+    flat = {
+        key: np.full(surface.shape, value, np.int32) for key, value in (("cause", 1), ("blocker", -1), ("nearest", 0))
+    }
+    flat.update(rasters)
+    return find_gaps(
+        surface,
+        labels,
+        n,
+        flat["cause"].astype(np.int8),
+        flat["blocker"],
+        flat["nearest"],
+        ("rack", "wall"),
+        ("D1", "D2"),
+        (4, 5),
+    )
+
+
+def where(surface: Surface, x0: float, y0: float, x1: float, y1: float) -> np.ndarray:
+    xx, yy = np.meshgrid(surface.x, surface.y)
+    found: np.ndarray = (x0 < xx) & (xx < x1) & (y0 < yy) & (yy < y1)
+    return found
+
+
+def inside_gap(surface: Surface, missed: np.ndarray, gap: Gap) -> bool:
+    """Whether the circle of a gap lies in missed cells: every cell it overlaps is one."""
+    xx, yy = np.meshgrid(surface.x, surface.y)
+    half = surface.grid / 2
+    dx = np.maximum(np.abs(xx - gap.at[0]) - half, 0)
+    dy = np.maximum(np.abs(yy - gap.at[1]) - half, 0)
+    return bool(missed[np.hypot(dx, dy) < gap.widest_m / 2 - 1e-9].all())
+
+
+@given(nx=st.integers(1, 30), ny=st.integers(1, 25), x=st.integers(0, 40), y=st.integers(0, 10))
+def test_rectangle(nx: int, ny: int, x: int, y: int) -> None:
+    """The widest circle of a rectangle is as wide as its shorter side: exactly, on whole cells."""
+    surface = surface_of()
+    x1, y1 = min(x + nx, 80) * 0.25, min(y + ny, 40) * 0.25
+    missed = where(surface, x * 0.25, y * 0.25, x1, y1)
+    (gap,) = gaps_of(surface, missed)
+    sides = x1 - x * 0.25, y1 - y * 0.25
+    assert gap.area_m2 == pytest.approx(sides[0] * sides[1])
+    assert gap.widest_m == pytest.approx(min(sides))
+    assert inside_gap(surface, missed, gap)
+    assert gap.at[2] == 0.75
+
+
+@pytest.mark.parametrize("radius", [0.8, 2.0, 4.3])
+def test_disc(radius: float) -> None:
+    """A disc's widest circle is itself, to a cell of its raster."""
+    surface = surface_of(grid=0.1)
+    xx, yy = np.meshgrid(surface.x, surface.y)
+    missed = np.hypot(xx - 10, yy - 5) <= radius
+    (gap,) = gaps_of(surface, missed)
+    assert gap.widest_m == pytest.approx(2 * radius, abs=0.15)
+    assert gap.area_m2 == pytest.approx(np.pi * radius**2, rel=0.05)
+    assert gap.at[:2] == pytest.approx((10, 5), abs=0.1)
+    assert inside_gap(surface, missed, gap)
+
+
+@pytest.mark.parametrize("width", [1.0, 2.0, 3.0])
+def test_l_shape(width: float) -> None:
+    """Two arms of width w: the circle in the elbow touches both outer sides and the inner corner.
+
+    Its radius r fits w√2 = r(1 + √2) from the outer corner's diagonal: diameter 2w·√2/(1 + √2) = 1.172 w.
+    """
+    surface = surface_of(grid=0.05)
+    missed = where(surface, 1, 1, 9, 1 + width) | where(surface, 1, 1, 1 + width, 9)
+    (gap,) = gaps_of(surface, missed)
+    assert gap.widest_m == pytest.approx(2 * width * np.sqrt(2) / (1 + np.sqrt(2)), abs=0.05)
+    assert gap.at[:2] == pytest.approx((1 + gap.widest_m / 2,) * 2, abs=0.06)
+    assert inside_gap(surface, missed, gap)
+
+
+def test_labels_never_cross_rooms() -> None:
+    b = {**HALL, "name": "b", "outline": [[20, 0], [30, 0], [30, 10], [20, 10]]}
+    surface = surface_of(HALL, b)
+    gaps = gaps_of(surface, where(surface, 18, 2, 23, 4))
+    assert [(g.room, g.area_m2) for g in gaps] == [("b", pytest.approx(6)), ("hall", pytest.approx(4))]
+
+
+@given(seed=st.integers(0, 10_000), share=st.floats(0.02, 0.9))
+def test_areas_sum_to_the_missed_area(seed: int, share: float) -> None:
+    """Whatever is missed: largest first, every area accounted for, every place inside its own gap."""
+    outline = [[0, 0], [9, 1], [7.3, 6], [3, 3.3], [0.4, 7]]
+    surface = surface_of(
+        {**HALL, "outline": outline},
+        {**HALL, "name": "b", "outline": [[10, 0], [14, 0], [14, 3], [10, 3]]},
+        grid=0.5,
+    )
+    missed = (np.random.default_rng(seed).uniform(size=surface.shape) < share) & surface.inside
+    gaps = gaps_of(surface, missed)
+    assert sum(g.area_m2 for g in gaps) == pytest.approx(float(surface.area[missed].sum()))
+    assert [g.area_m2 for g in gaps] == sorted((g.area_m2 for g in gaps), reverse=True)
+    labels, n = label_gaps(surface, missed)
+    assert n == len(gaps) == len({g.label for g in gaps})
+    for gap in gaps:
+        assert inside_gap(surface, labels == gap.label, gap)
+        assert gap.widest_m >= surface.grid - 1e-9
+
+
+def test_cells_at_a_corner_join() -> None:
+    surface = surface_of()
+    assert len(gaps_of(surface, where(surface, 1, 1, 2, 2) | where(surface, 2, 2, 3, 3))) == 1
+    assert len(gaps_of(surface, where(surface, 1, 1, 2, 2) | where(surface, 2.25, 2.25, 3, 3))) == 2
+
+
+def test_cause_of_most_of_the_area() -> None:
+    surface = surface_of()
+    missed = where(surface, 1, 1, 5, 3)
+    cause, blocker, nearest = (np.full(surface.shape, v, np.int32) for v in (1, -1, 0))
+    blocked = where(surface, 1, 1, 3.5, 3)
+    cause[blocked], nearest[blocked] = 4, 1
+    blocker[where(surface, 1, 1, 2, 3)], blocker[where(surface, 2, 1, 3.5, 3)] = 0, 1
+    (gap,) = gaps_of(surface, missed, cause=cause, blocker=blocker, nearest=nearest)
+    assert (gap.cause, gap.blocked_by, gap.detector) == (4, "wall", "D2")
+    cause[blocked] = 2
+    (gap,) = gaps_of(surface, missed, cause=cause, blocker=blocker, nearest=nearest)
+    assert (gap.cause, gap.blocked_by) == (2, None)  # nothing in the way is the reason
+
+
+def test_no_detector_near() -> None:
+    surface = surface_of()
+    none = np.full(surface.shape, -1, np.int32)
+    (gap,) = gaps_of(surface, where(surface, 1, 1, 2, 2), nearest=none)
+    assert (gap.detector, gap.blocked_by) == (None, None)
+
+
+def test_no_gap() -> None:
+    surface = surface_of()
+    assert gaps_of(surface, np.zeros(surface.shape, bool)) == []
+
+
+def test_place_stands_on_the_floor_of_its_room() -> None:
+    surface = surface_of(
+        {**HALL, "floor": 3.2}, {**HALL, "name": "b", "outline": [[20, 0], [22, 0], [22, 10], [20, 10]]}
+    )
+    gaps = gaps_of(surface, surface.inside)
+    assert [g.at[2] for g in gaps] == pytest.approx([3.95, 0.75])
