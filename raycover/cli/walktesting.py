@@ -108,8 +108,13 @@ def _print_sheet(test: WalkTest) -> None:
          f"{', '.join(told) if told else 'nothing much: no point lies near an edge'}.")  # fmt: skip
 
 
-def reconcile_scene(path: Path, results: Path, output: Path, *, state: str | None, as_json: bool) -> None:
-    """Lay a filled-in table over a scene; write figures, pages and, where answers support one, the corrected scene."""
+def reconcile_scene(
+    path: Path, results: Path, output: Path, *, state: str | None, as_json: bool, anyway: bool = False
+) -> None:
+    """Lay a filled-in table over a scene; write figures, pages and, where answers support one, the corrected scene.
+
+    Answers that no correction fits write none, unless it is wanted `anyway`.
+    """
     from raycover.draw.reconcile_page import draw_reconciliation
 
     scene = load(path)
@@ -120,7 +125,8 @@ def reconcile_scene(path: Path, results: Path, output: Path, *, state: str | Non
         returned = compare(scene, answers, state=state)
     figures = reconcile_json(returned)
     corrections = returned.corrections()
-    text = None if corrections is None else _corrected(path, corrections)
+    withheld = corrections is not None and not returned.found.fits and not anyway
+    text = None if corrections is None or withheld else _corrected(path, corrections)
     name = f"{path.stem}-corrected.yaml"
     with whole_folder(output) as draft, progress("drawing"):
         (draft / "reconcile.json").write_text(
@@ -134,6 +140,8 @@ def reconcile_scene(path: Path, results: Path, output: Path, *, state: str | Non
     else:
         _print_returned(returned)
     talk(f"Written to {output}.")
+    if withheld:
+        talk("No corrected scene is written: the answers do not fit one cause. --anyway writes it all the same.")
     if text is not None:
         beside = " (put it beside the old one first if it names other files)" if _names_files(scene) else ""
         talk(
