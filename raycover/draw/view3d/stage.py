@@ -45,6 +45,8 @@ COLOURS: dict[str, tuple[str, str | None]] = {
 #: Without light, colours come out 1.12 times as bright: ambient and diffuse parts add up. From above no light reaches
 #: the face of a ceiling.
 _UNLIT = ("cap", "ceiling")
+#: A lobe's shell is so many times stronger where it has passed a wall.
+_THROUGH = 1.55
 PEOPLE = "#2A363E"
 #: Seated people whom nobody notices.
 UNNOTICED = "#D9A441"
@@ -184,7 +186,7 @@ def add_lobe(
             to_surface(pyvista, lobe.vertices[lobe.triangles[chosen]]), color=colour, opacity=strength, lighting=False,
             culling="back", reset_camera=False, show_scalar_bar=False,
         )
-        for chosen, colour, strength in ((~beyond, colours[0], opacity), (beyond, palette.THROUGH, opacity + 0.12))
+        for chosen, colour, strength in ((~beyond, colours[0], opacity), (beyond, palette.THROUGH, _THROUGH * opacity))
         if chosen.any()
     ]  # fmt: skip
     ribs = to_polylines(pyvista, lobe.ribs)

@@ -146,12 +146,13 @@ class Composed:
 
     @property
     def shell_opacity(self) -> float:
-        """Shells over much of the map are fainter, so that its colours still show."""
+        """Shells over much of the map are fainter, so that its colours still show: hardly more than their ribs where
+        they fill the picture, as in a small room."""
         every = self.planes[0].explainer.units
         seen = dict(zip((u.name for u in every), seen_areas(self.planes), strict=True))
         whole = sum(plane.area_m2 for plane in self.planes)
         share = sum(seen[lobe.name] for lobe in self.lobes) / max(whole, 1e-9)
-        return float(np.clip(0.24 - 0.18 * share, 0.14, 0.22))
+        return float(np.clip(0.24 - 0.18 * share, 0.06, 0.22))
 
     @property
     def points(self) -> Floats:
