@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
+from raycover.cli.new_scenes import check_target, for_folder
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
 from raycover.errors import InputError, Interrupted, Problem, did_you_mean, option_error
@@ -31,12 +32,7 @@ def place_scene(
     text = read_source(path)
     scene = load(path)
     warn(scene.warnings)
-    if output.resolve() == path.resolve():
-        raise option_error(
-            "-o", f"{output} is the scene itself", "give the proposal a name of its own: -o proposal.yaml"
-        )
-    if output.exists() and not force:
-        raise option_error("-o", f"{output} is there already", "choose another name, or write over it with --force")
+    check_target(path, output, force=force)
     spec = _spec(scene, models, keep, pitch, regular)
     check_writable(output.absolute().parent)
     try:
@@ -49,7 +45,7 @@ def place_scene(
     changed, _, forgotten = proposed_text(layout, text, path)
     unwritten: InputError | None = None
     try:
-        write_whole(output, changed)
+        write_whole(output, for_folder(changed, path, output))
     except InputError as error:  # what took long to find is told all the same
         unwritten = error
     if as_json:

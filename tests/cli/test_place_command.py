@@ -98,7 +98,7 @@ def test_wrong_options(path: Path, words: list[str], says: str, capsys: pytest.C
 def test_never_over_what_is_there(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before = path.read_text()
     assert run(["place", str(path), "-o", str(path)]) == 2
-    assert "is the scene itself" in capsys.readouterr().err
+    assert "this is the scene itself" in capsys.readouterr().err
     other = path.with_name("other.yaml")
     other.write_text("mine")
     assert run(["place", str(path), "-o", str(other)]) == 2
