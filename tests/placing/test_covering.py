@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import _thread
+import threading
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 import pytest
 import scipy.sparse as sp
 
+from raycover.placing import covering
 from raycover.placing.covering import Wanted, cover, greedy, in_lines
 
 
@@ -100,3 +104,24 @@ def test_in_lines_by_hand() -> None:
     found = in_lines([Wanted(seen, np.ones(2))], np.ones(4), 2.0, lines)
     assert found is not None
     assert sorted(found.chosen.tolist()) == [1, 2]
+
+
+def test_who_waits_for_the_solver_hears_an_interrupt(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The solver goes on in its thread, deaf as it is; the interrupt comes through before it is done."""
+    go_on, done = threading.Event(), threading.Event()
+
+    def deaf(*_: Any, **__: Any) -> None:
+        assert threading.current_thread() is not threading.main_thread()
+        _thread.interrupt_main()
+        go_on.wait(60)
+        done.set()
+
+    monkeypatch.setattr(covering, "milp", deaf)
+    whole = Wanted(sp.csr_array(np.eye(3, dtype=np.int8)), np.ones(3))
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            cover([whole], np.ones(3))
+        assert not done.is_set()
+    finally:
+        go_on.set()
+    assert done.wait(60)
