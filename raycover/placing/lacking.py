@@ -34,11 +34,15 @@ def find_lacking(scene: Scene, proof: Proof, tasks: Sequence[Task], pool: Pool) 
     return [problem for task in tasks for problem in _lacking(scene, proof, task, pool)]
 
 
-def reachable(one: Wanted) -> Wanted:
-    """The same where all candidates together can do it; else asked only where they can, the same share of that."""
+def reachable(one: Wanted, over: float = 0.0) -> Wanted:
+    """The same where all candidates together can do it; else asked only where they can, the same share of that.
+
+    `over` is asked on top of a share, as far as that can be done.
+    """
     lost = np.asarray(one.seen.sum(axis=1)).ravel() < one.lacking
-    if one.weight[~lost].sum() >= (one.share - 1e-9) * one.weight.sum():
-        return one
+    most = float(one.weight[~lost].sum() / one.weight.sum())
+    if most >= one.share - 1e-9:
+        return replace(one, share=min(one.share + over, most)) if over and one.share < 1 else one
     kept = np.flatnonzero(~lost)
     have = None if one.have is None else one.have[kept]
     return replace(one, seen=one.seen.tocsr()[kept], weight=one.weight[kept], have=have)

@@ -23,6 +23,7 @@ from raycover.errors import InputError, Problem
 from raycover.placing.bounding import bound_for_all
 from raycover.placing.candidates import find_candidates
 from raycover.placing.covering import Cover, Wanted, cheaper, cover, effort, greedy
+from raycover.placing.exchanging import exchanged
 from raycover.placing.judging import Judge, Judged
 from raycover.placing.lacking import check_reach, find_lacking, reachable
 from raycover.placing.offers import Candidates, Hung, joined
@@ -54,6 +55,8 @@ MOST_CANDIDATES = 60_000
 _LATE = 0.3
 #: Of the time allowed, these shares may go into putting units in line, and into a bound for all cells.
 _LINES_SHARE, _BOUND_SHARE = 0.3, 0.3
+#: Of a round's time this share goes into exchanges, a second at least, where the solver is not through.
+_EXCHANGE_SHARE = 0.25
 
 
 @dataclass(frozen=True)
@@ -248,9 +251,17 @@ class _Search:
         if best is None:  # not even the first round is through
             pool = self.pool
             nothing = Cover(np.zeros(0, int), np.inf, 0.0, optimal=False, found=False)
-            taken = cheaper(self._wanted(), effort(pool.cost, pool.candidates.plain), nothing)
+            taken = cheaper(self._wanted(), effort(pool.cost, pool.candidates.plain), nothing)  # at once
             best = self.judge.judge(pool.candidates.some(taken))
         return best, self._bound, self._rounds, False
+
+    def _exchanged(self, wanted: Sequence[Wanted], found: Cover, seconds: float) -> Ints:
+        """The cheapest choice known where the solver had too little time."""
+        pool = self.pool
+        cost = effort(pool.cost, pool.candidates.plain)
+        return exchanged(
+            wanted, cost, cheaper(wanted, cost, found), spots=spots_of(pool.candidates), seconds=max(seconds, 1.0)
+        )
 
     def _keep(self, best: Judged) -> None:
         """Of what was judged the best so far: what meets most places, then what costs least."""
@@ -276,10 +287,13 @@ class _Search:
             rounds += 1
             wanted = self._wanted()
             # Half of what is left: what one round finds out about the cells is worth another.
-            found = self._cover(wanted, max((deadline - time.perf_counter()) / 2, 1.0))
-            bound = max(bound, found.bound)
+            left = max((deadline - time.perf_counter()) / 2, 1.0)
+            found = self._cover(wanted, left)
+            exact = not any(task.over for task in tasks)
+            if exact:
+                bound = max(bound, found.bound)
             in_time = found.optimal
-            taken = found.chosen if found.optimal else cheaper(wanted, effort(pool.cost, pool.candidates.plain), found)
+            taken = found.chosen if found.optimal else self._exchanged(wanted, found, left * _EXCHANGE_SHARE)
             best = chosen = self.judge.judge(pool.candidates.some(taken))
             missing = self._add_missed(best)
             tripping = self._add_tripping(best, taken)
@@ -300,18 +314,21 @@ class _Search:
         if best is chosen and self._done(best) and len(best.chosen) > 1 and self.spec.regular:
             spots = spots_of(pool.candidates)
             best = lined_up(self.judge, self._wanted(), pool, spots, best, seconds * _LINES_SHARE)
-        if not bound:  # the last round found out that its candidates were too many
-            bound = self._cover(self._wanted(), seconds * _BOUND_SHARE).bound
+        if not bound or not exact:  # of the last round's cells, or as it found out that its candidates were too many
+            bound = max(bound, self._cover(self._wanted(exact=True), seconds * _BOUND_SHARE).bound)
         return best, bound, rounds, in_time
 
-    def _wanted(self) -> list[Wanted]:
-        """What is asked of the candidates, as far as they can do it. Raises InputError where they can of no place."""
+    def _wanted(self, *, exact: bool = False) -> list[Wanted]:
+        """What is asked of the candidates, as far as they can do it. Raises InputError where they can of no place.
+
+        Unless `exact` a little more, as shares of the cells looked at promised more than there was.
+        """
         found: list[Wanted] = []
         self._lacking = set()
         for task in self.tasks:
             for one in task.wanted(self.pool):
-                part = reachable(one)
-                if part is not one:
+                part = reachable(one, 0.0 if exact else task.over)
+                if len(part.weight) < len(one.weight):
                     self._lacking.add(task.number)
                 if len(part.weight):
                     found.append(part)
@@ -350,6 +367,8 @@ class _Search:
             task.asked = with_cells(old, more)
             task.margins = sp.vstack([task.margins.tocsr(), fresh.tocsr()], format="csr")[order].tocsc()
             found = True
+            if task.need.least_share is not None and task.need.least_share < 1:
+                task.over += max(task.need.least_share - one.figures.share, 0.0)
         return found
 
     def _add_tripping(self, best: Judged, taken: Ints) -> bool:
