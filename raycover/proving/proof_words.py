@@ -29,6 +29,8 @@ def asked_words(need: NeedSpec) -> str:
         who = "any unit" if need.whose is None else f"units of other {'zones' if need.zones else 'aisles'}"
         if need.beyond_aisles is not None and need.whose is not None:
             who = "units of the aisles"
+        if need.whose == "own":
+            who = "any unit of its own"
         if need.detectors is not None:
             who = listed(need.detectors, "or")
         air = f", air at {need.ambient_c:g} °C" if need.ambient_c is not None else ""

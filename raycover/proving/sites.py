@@ -19,12 +19,13 @@ from raycover.content import Located
 from raycover.detectors import Unit
 from raycover.errors import InputError, Problem, did_you_mean
 from raycover.proving.doorways import Entrance, Entrances, Line
+from raycover.proving.owning import homes_of, own_of, without
 from raycover.proving.stays import longest_hold_s, stays_of, walked_ways
 from raycover.rays.enclosed import Enclosures
 from raycover.rays.ray_scene import LIFT
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.fittings import Cubicles
-from raycover.scene.needs import PERSON_HEIGHTS, NeedSpec, named
+from raycover.scene.needs import IN_A_ROOM, PERSON_HEIGHTS, NeedSpec, named
 from raycover.scene.routes import Person
 from raycover.scene.schema import Scene
 from raycover.scene.seating import SEAT_HEIGHTS
@@ -50,7 +51,7 @@ class Site:
 
     `surface` is the raster of those cells, with `rows` and `columns` (n,); None for a seat, which is one point.
     `target_m2`: radar cross section of what moves there, None for what each declaration assumes.
-    Of aisles and zones `own` names the units that belong to it, `others` those of the need's other ones. Of a door
+    `own` names the units that belong to it where the need asks whose, `others` those of its other places. Of a door
     `lines` are those walked in by, their steps one after another the cells, or only some of them (`steps`). A way is
     one line through `rooms` (t,), by index, whose units count there; `hold_s` is the hold time of the light.
     `outline` (shapely, m in plan) is for drawing; on a stair `owner` and `piece` say where it lies.
@@ -252,6 +253,9 @@ class Sites:
                     )
                 ]
             )
+        if need.whose is not None and kind in IN_A_ROOM:
+            own = own_of([site.ground for site in found], self._units, self._building)
+            found = tuple(replace(site, own=names) for site, names in zip(found, own, strict=True))
         return found
 
     def _plane(self, need: NeedSpec) -> PlaneSpec:
@@ -503,13 +507,13 @@ class Sites:
                 rooms = [room for room in rooms if room.polygon.intersection(area).area > 1e-6]
                 outline = area.intersection(shapely.union_all([room.walkable for room in rooms]))
             site = self._flat(need, zone.name, "zone", "", outline, rooms, storey=self._storey_of(rooms[0]))
-            yield replace(site, own=own, others=_without(own, owned))
+            yield replace(site, own=own, others=without(own, owned))
 
     def _doors(self, need: NeedSpec) -> Iterator[Site]:
         within = need.first_within
         assert within is not None
         found = self._once("entrances", lambda: self._entrances(need, within))
-        homes = self._building.rooms_at(np.array([unit.position for unit in self._units]).reshape(-1, 3))
+        homes = homes_of(self._units, self._building)
         for entrance in found:
             room = entrance.room
             own = tuple(
@@ -575,11 +579,6 @@ class Sites:
                     seat.name, "seat", seat.owner, ground, np.ones(1), plane.target_heights, plane.motion,
                     shapely.Point(seat.at).buffer(0.25), self._storey_of(room),
                 )  # fmt: skip
-
-
-def _without(own: Sequence[str], every: Sequence[Sequence[str]]) -> tuple[str, ...]:
-    """Names in any of some lists that are not one's own."""
-    return tuple(dict.fromkeys(name for names in every for name in names if name not in own))
 
 
 def _sides(corners: Floats) -> tuple[float, float]:

@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from raycover.detectors import Unit
 from raycover.proving.cases import AMPLE_DB, LEAST_DB, Case, Casts, name_of, spread
 from raycover.proving.needs import Figures, NeedVerdict, Proof, figures_of, is_met
+from raycover.proving.owning import home_of, homes_of
 from raycover.proving.sensitivity import LEAST_PCT, pct_for, shift_db
 from raycover.proving.sites import Site
 from raycover.proving.trials import Trial
-from raycover.scene.needs import NeedSpec
+from raycover.scene.needs import IN_A_ROOM, NeedSpec
 
 Floats = NDArray[np.floating]
 #: Cells of a place that changes are sorted out on: of those missed now, of others, of a never-area; and of all places.
@@ -46,7 +47,8 @@ def some_of(case: Case, most: int) -> Case:
 
 
 def asks(case: Case, unit: Unit) -> bool:
-    """Whether a new unit would count in a case by where it hangs: over an aisle it is that one's own.
+    """Whether a new unit would count in a case by where it hangs: over an aisle it is that one's own, in a room
+    that of the room and of what stands there.
 
     A need that takes part of the units by zone knows no new one.
     """
@@ -58,6 +60,9 @@ def asks(case: Case, unit: Unit) -> bool:
         return True
     if need.zones is not None:
         return False
+    if need.where in IN_A_ROOM:
+        building = case.situation.building
+        return home_of(site.ground, building) == int(homes_of([unit], building)[0]) >= 0
     spot = shapely.Point(unit.position[:2])
     if site.outline.covers(spot):
         return need.whose == "own"
