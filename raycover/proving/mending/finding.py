@@ -24,11 +24,12 @@ from raycover.proving.mending.bench import (
     with_need,
     worst_walk,
 )
-from raycover.proving.mending.changes import COST, Subject, changes_of, rehung, shifted, turned
+from raycover.proving.mending.changes import COST, changes_of, rehung, shifted, turned
 from raycover.proving.mending.dividing import find_divisions, too_large
 from raycover.proving.mending.mends import Mend, Mending
 from raycover.proving.mending.pairs import MOST_FIRSTS, find_pairs
 from raycover.proving.mending.then import judged_then, may_regroup
+from raycover.proving.models import Subject
 from raycover.proving.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.proving.sensitivity import sensitivity_keys, shift_db
 from raycover.proving.trials import Trial

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.detectors import Unit
-from raycover.proving.mending.changes import OF_THE_MODEL
 from raycover.proving.mending.mends import Mend
+from raycover.proving.models import OF_THE_MODEL
 from raycover.proving.needs import (
     NeedVerdict,
     PlaceVerdict,
