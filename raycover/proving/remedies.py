@@ -78,9 +78,8 @@ class Remedy:
     def rank(self) -> tuple[bool, int, float, float]:
         """Best first: stops it, misses no need, costs little inside. What another model sees more does not count."""
         lost = sum(self.area_lost_m2.values())
-        return (
-            not self.stops, len(self.missed), round(self.share_lost, 3), max(lost, 0.0) if self.kind == "model" else lost
-        )  # fmt: skip
+        lost = max(lost, 0.0) if self.kind == "model" else lost
+        return not self.stops, len(self.missed), round(self.share_lost, 3), lost
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from raycover.detectors import Unit
 from raycover.proving.cases import AMPLE_DB, LEAST_DB, Case, Casts, name_of, spread
-from raycover.proving.needs import Figures, NeedVerdict, Proof, figures_of, is_met
+from raycover.proving.needs import Figures, NeedVerdict, PlaceVerdict, Proof, figures_of, is_met
 from raycover.proving.owning import home_of, homes_of
 from raycover.proving.sensitivity import LEAST_PCT, pct_for, shift_db
 from raycover.proving.sites import Site
@@ -159,9 +159,13 @@ class Bench:
             Casts(some, below_db=below, least_db=least, quick=quick, straight=straight) for some in (own, others)
         )  # fmt: skip
 
-    def few(self) -> Bench:
-        """The same for sorting out: cells of the need's missed places, of what may break."""
-        wanted = [case for case in self.cases if case.verdict is self.need or case.place.met or case.verdict.need.never]
+    def few(self, place: PlaceVerdict | None = None) -> Bench:
+        """The same for sorting out: cells of the need's missed places, or of one `place` alone; of what may break."""
+
+        def is_asked(case: Case) -> bool:
+            return case.verdict is self.need and (place is None or case.place is place)
+
+        wanted = [case for case in self.cases if case.place.met or case.verdict.need.never or is_asked(case)]
         missed = sum(not c.place.met and not c.verdict.need.never for c in wanted)
         each = max(SOME_IN_ALL // max(missed, 1), 12)
         few = [
