@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from raycover.kit.aisle_words import ALONG_AISLES, answers_to_across
 from raycover.kit.unit_words import combining_words
 from raycover.proving.matrices import UNWANTED, WANTED, Matrix
 from raycover.proving.mending import Mending
@@ -210,6 +211,14 @@ def remedy_note(troubles: Sequence[Trouble], mendings: Sequence[Mending] = ()) -
     return said
 
 
+def _asks_any_way_along(verdict: NeedVerdict) -> bool:
+    """Whether an aisle must be seen, by any motion, and infrared that sees walking across better counts there."""
+    if verdict.need.never or verdict.need.aisles is None:
+        return False
+    counting = {k for place in verdict.places if place.site.motion == "any" for k in place.units}
+    return answers_to_across(verdict.situation.units[k] for k in counting)
+
+
 def assumptions(proof: Proof) -> list[str]:
     """What the verdicts rest on, a sentence each."""
     said = []
@@ -229,6 +238,8 @@ def assumptions(proof: Proof) -> list[str]:
     for heights, motion in targets:
         still = "; sitting still is another need (motion: presence)" if motion == "any" else ""
         said.append(f"Looked for: {target_words(heights, motion)}{still}.")
+    if any(_asks_any_way_along(verdict) for verdict in proof.needs):
+        said.append(ALONG_AISLES)
     if any(site.kind == "cubicle" for site in sites):
         said.append("In cubicles the middle of a body keeps 0.25 m from panels and walls.")
     if proof.scene.corrections is not None and proof.scene.corrections.in_force:
