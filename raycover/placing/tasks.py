@@ -169,7 +169,7 @@ class _Asked:
         need, situation = verdict.need, verdict.situation
         named = list(pool.candidates.units)
         self._over: dict[str, tuple[Bools, Bools]] = {}
-        if need.whose is None or need.where in IN_A_ROOM:
+        if need.whose is None or need.where in IN_A_ROOM or need.walked:
             pass
         elif need.zones is None:
             self._over = Sites(situation.scene, situation.building, named).belonging(need)
@@ -184,12 +184,14 @@ class _Asked:
         if need.whose is not None and need.where in IN_A_ROOM:
             home = home_of(site.ground, self._building)
             return np.flatnonzero((self._pool.candidates.room == home) & (home >= 0))
-        if need.whose is not None:
+        if need.whose is not None and not need.walked:
             own, others = self._over[site.name]
             return np.flatnonzero(own if need.whose == "own" else others)
         if need.first_within is not None:
             here = [self._building.rooms[k].name == site.owner for k in range(len(self._building.rooms))]
             mine = np.flatnonzero(np.array(here, bool)[self._pool.candidates.room])
+            if need.whose is not None:  # those over the aisle
+                return mine[shapely.dwithin(site.floor, shapely.points(self._pool.candidates.at[mine]), 1e-6)]
             return mine if len(mine) else np.arange(n)
         return np.arange(n)
 

@@ -54,6 +54,7 @@ class Site:
     `own` names the units that belong to it where the need asks whose, `others` those of its other places. Of a door
     `lines` are those walked in by, their steps one after another the cells, or only some of them (`steps`). A way is
     one line through `rooms` (t,), by index, whose units count there; `hold_s` is the hold time of the light.
+    `floor` (shapely) is that of the aisle which an end leads into.
     `outline` (shapely, m in plan) is for drawing; on a stair `owner` and `piece` say where it lies.
     """
 
@@ -77,6 +78,7 @@ class Site:
     steps: NDArray[np.intp] | None = None
     rooms: NDArray[np.integer] | None = None
     hold_s: float = 0.0
+    floor: Any = None
 
     def __len__(self) -> int:
         return len(self.ground)
@@ -238,7 +240,7 @@ class Sites:
             "seats": self._seats, "zones": self._zones, "beyond_aisles": self._beyond, "door": self._doors,
             "doors_of": self._doors, "routes": self._routes, None: self._whole_plane,
         }[kind]  # fmt: skip
-        made = make(need)
+        made = self._doors(need) if need.first_within is not None else make(need)
         target = self._plane(need).cross_section_m2
         found = tuple(replace(site, target_m2=target) for site in made if len(site))
         if not found:
@@ -519,18 +521,20 @@ class Sites:
             own = tuple(
                 unit.name
                 for unit, home in zip(self._units, homes, strict=True)
-                if home >= 0 and self._building.rooms[home] is room
+                if home >= 0 and self._building.rooms[home] is room and (need.whose is None or entrance.is_under(unit))
             )
             ground = np.concatenate([line.track.position for line in entrance.lines])
             marks = [shapely.LineString(line.asked(within)).buffer(0.03) for line in entrance.lines]
             yield Site(
                 entrance.name, "door", room.name, ground, np.ones(len(ground)), FIGURES["adult"].walking, "any",
-                shapely.union_all(marks), self._storey_of(room), own=own or tuple(unit.name for unit in self._units),
-                lines=entrance.lines,
+                shapely.union_all(marks), self._storey_of(room), lines=entrance.lines, floor=entrance.floor,
+                own=own if own or need.whose is not None else tuple(unit.name for unit in self._units),
             )  # fmt: skip
 
     def _entrances(self, need: NeedSpec, within: float) -> list[Entrance]:
         entrances = Entrances(self._scene, self._building)
+        if need.aisles is not None:
+            return entrances.at_ends(self.aisles_named(need.aisles), within)
         if need.door is not None:
             return entrances.named(need.door, within)
         return entrances.into(named(need.doors_of, list(self._rooms)), within)
@@ -552,14 +556,7 @@ class Sites:
 
     def unknown_doors(self, need: NeedSpec, index: int) -> list[Problem]:
         """A need's door that is none."""
-        if need.door is None:
-            return []
-        entrances = Entrances(self._scene, self._building)
-        if need.door in entrances.names:
-            return []
-        help_ = did_you_mean(need.door, entrances.names) if entrances.names else "the scene has no doors to walk in by"
-        where = self._scene.position("needs", index, "door")
-        return [Problem("unknown-door", f'unknown door "{need.door}"', where, help_)]
+        return [] if need.door is None else Entrances(self._scene, self._building).unknown(need, index)
 
     def _seats(self, need: NeedSpec) -> Iterator[Site]:
         plane = self._plane(need)

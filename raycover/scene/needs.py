@@ -67,7 +67,8 @@ class NeedSpec(Strict):
         None, description="routes by name, each a place: nobody on them goes unnoticed for the hold time; or all"
     )
     first_within: PositiveLength | None = Field(
-        None, description="who comes in by a door is noticed within so many metres of its threshold"
+        None,
+        description="who comes in by a door, or into an aisle by an end, is noticed within so many metres of that",
     )
     whose: Literal["own", "others"] | None = Field(
         None,
@@ -130,7 +131,7 @@ class NeedSpec(Strict):
     @property
     def asks_who_trips(self) -> bool:
         """Whether it tells units that may see a place from those that may not: of aisles and zones."""
-        return self.whose is not None and self.where not in IN_A_ROOM
+        return self.whose is not None and self.where not in IN_A_ROOM and not self.walked
 
     @property
     def only_area(self) -> bool:
@@ -175,11 +176,15 @@ class NeedSpec(Strict):
             raise _wrong("not_for_this", "no unit has the floor beyond its aisle as its own",
                          "write whose: others, or aisles", "whose")  # fmt: skip
         doors = {"door", "doors_of"} & set(given)
-        if (self.first_within is not None) != bool(doors):
-            raise _wrong("not_for_this", "first_within goes with door or doors_of, and they with it",
+        within = self.first_within is not None
+        if within != bool(doors) and not (within and "aisles" in given):
+            raise _wrong("not_for_this", "first_within goes with door or doors_of, and they with it, or with aisles",
                          "write, for example, doors_of: [Office], first_within: 1.5",
-                         "first_within" if self.first_within is not None else given[0])  # fmt: skip
-        walked = bool(doors) or "routes" in given
+                         "first_within" if within else given[0])  # fmt: skip
+        if within and self.whose == "others":
+            raise _wrong("not_for_this", "nobody asks when the units of others notice first",
+                         "write whose: own, or take it out", "whose")  # fmt: skip
+        walked = within or "routes" in given
         for key in ("share", "largest_gap", "by", "never", "plane", "height", "heights", "motion") if walked else ():
             if key in self.model_fields_set:
                 raise _wrong("not_for_this", f"people are walkers here, as in walks: {key} says nothing",

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from raycover.detectors import Unit
 from raycover.proving.cases import AMPLE_DB, LEAST_DB, Case, Casts, name_of, spread
+from raycover.proving.doorways import hangs_over
 from raycover.proving.needs import Figures, NeedVerdict, PlaceVerdict, Proof, figures_of, is_met
 from raycover.proving.owning import home_of, homes_of
 from raycover.proving.sensitivity import LEAST_PCT, pct_for, shift_db
@@ -55,7 +56,8 @@ def asks(case: Case, unit: Unit) -> bool:
     need, site = case.verdict.need, case.site
     if site.kind == "door":
         room = case.situation.building.room_at(*(float(v) for v in unit.position))
-        return room is not None and room.name == site.owner
+        mine = room is not None and room.name == site.owner
+        return mine and (need.whose is None or hangs_over(site.floor, unit))
     if need.whose is None:
         return True
     if need.zones is not None:
