@@ -23,7 +23,9 @@ def test_code_that_is_no_part_of_a_key_lies_above_whatever_casts() -> None:
     assert all(place[name] < place["proving"] for name in digests.APART)
 
 
-@pytest.mark.parametrize("name", ["solving/casting.py", "physics/slab/fields.py", "walking/people.py", "building/parts.py"])
+@pytest.mark.parametrize(
+    "name", ["solving/casting.py", "physics/slab/fields.py", "walking/people.py", "building/parts.py"]
+)
 def test_another_byte_of_code_is_another_key(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     before = digests.physics()
     shutil.copytree(ROOT, tmp_path / "raycover", ignore=shutil.ignore_patterns("*.pyc", "*.js", "models"))
