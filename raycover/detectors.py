@@ -27,6 +27,20 @@ _NAMES = frozenset({"name", "title", "housing", "footprints"})
 
 
 @lru_cache(maxsize=4096)
+def _looked_to(footprints: tuple[Footprint, ...]) -> Array | None:
+    """The direction (2,), in the unit's frame, of the middle of what footprints declare; None if that is all round."""
+    middle, area = np.zeros(2), 0.0
+    for footprint in footprints:
+        phi, width = azimuth_cells(footprint.shape.corners_rad, n=360)
+        direction = np.stack([np.cos(phi), np.sin(phi)])
+        part = width * footprint.shape.radius(*direction) ** 2
+        middle, area = middle + direction @ part, area + float(part.sum())
+    if not area or (off := float(np.linalg.norm(middle))) < _ONE_SIDED * area:
+        return None
+    return np.asarray(middle / off)
+
+
+@lru_cache(maxsize=4096)
 def _of_footprint(footprint: Footprint) -> bytes:
     """The digest of a footprint: few are shared by many units."""
     return digest(footprint, size=SHORT)
@@ -117,15 +131,8 @@ class Unit:
 
         By the declared area's middle, which of a sector of up to some 300° lies well off the unit.
         """
-        middle, area = np.zeros(2), 0.0
-        for footprint in self.footprints:
-            phi, width = azimuth_cells(footprint.shape.corners_rad, n=360)
-            direction = np.stack([np.cos(phi), np.sin(phi)])
-            part = width * footprint.shape.radius(*direction) ** 2
-            middle, area = middle + direction @ part, area + float(part.sum())
-        if not area or (off := float(np.linalg.norm(middle))) < _ONE_SIDED * area:
-            return None
-        return np.asarray(self.rotation[:, :2] @ (middle / off))
+        middle = _looked_to(self.footprints)
+        return None if middle is None else np.asarray(self.rotation[:, :2] @ middle)
 
     @property
     def tag(self) -> str:

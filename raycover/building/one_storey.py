@@ -38,7 +38,7 @@ def one_storey(building: Building, storey: StoreyShape, *, once: bool = False) -
         return building
     low, high = float(storey.level), top_of(building, storey)
     rooms = tuple(building.rooms[i] for i in storey.rooms)
-    sheets = tuple(cut for sheet in building.sheets if (cut := _between(sheet, low, high)) is not None)
+    sheets = tuple(piece for sheet in building.sheets if (piece := _between(sheet, low, high)) is not None)
     if once:
         mine = _stands_here(building, storey, sheets, low)
         sheets = tuple(sheet for sheet, here in zip(sheets, mine, strict=True) if here)

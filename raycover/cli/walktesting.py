@@ -6,9 +6,10 @@ import json
 from collections.abc import Sequence
 from pathlib import Path
 
+from raycover.cli.new_scenes import for_folder
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
-from raycover.errors import MissingPart, did_you_mean, option_error
+from raycover.errors import InputError, MissingPart, did_you_mean, option_error
 from raycover.exchange.files import whole_folder
 from raycover.exchange.results_file import read_results
 from raycover.exchange.walktest_files import (
@@ -126,8 +127,10 @@ def reconcile_scene(
     figures = reconcile_json(returned)
     corrections = returned.corrections()
     withheld = corrections is not None and not returned.found.fits and not anyway
-    text = None if corrections is None or withheld else _corrected(path, corrections)
     name = f"{path.stem}-corrected.yaml"
+    text, beside = None, ""
+    if corrections is not None and not withheld:
+        text, beside = _corrected(path, corrections, output / name)
     with whole_folder(output) as draft, progress("drawing"):
         (draft / "reconcile.json").write_text(
             json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1), encoding="utf-8", errors="replace"
@@ -143,7 +146,6 @@ def reconcile_scene(
     if withheld:
         talk("No corrected scene is written: the answers do not fit one cause. --anyway writes it all the same.")
     if text is not None:
-        beside = " (put it beside the old one first if it names other files)" if _names_files(scene) else ""
         talk(
             f"The corrected scene is {output / name}; the old one stays as it is. Look at it by: "
             f"raycover map {output / name}{beside}"
@@ -151,16 +153,15 @@ def reconcile_scene(
     talk(CAUTION)
 
 
-def _names_files(scene: Scene) -> bool:
-    return bool(scene.meshes or scene.underlay is not None)
-
-
-def _corrected(path: Path, corrections: dict[str, dict[str, float]]) -> str:
-    """The scene's text with corrections, read again to be sure that it is sound."""
+def _corrected(path: Path, corrections: dict[str, dict[str, float]], target: Path) -> tuple[str, str]:
+    """The scene's text with corrections, read again to be sure that it is sound; what else to do with it, in words."""
     text = path.read_bytes().decode("utf-8")
     changed = corrected_text(text, str(path), corrections)
     load_text(changed.removeprefix("\ufeff"), str(path), path.parent)
-    return changed
+    try:
+        return for_folder(changed, path, target), ""
+    except InputError:  # the answers are worth their figures all the same
+        return changed, " (put it beside the old one first: it needs the models/ there)"
 
 
 def _walking(returned: Returned) -> Coverage:

@@ -18,7 +18,8 @@ import numpy as np
 
 import raycover
 from raycover.building.build import build
-from raycover.rays.ray_scene import RayScene, tracers
+from raycover.rays import tracers
+from raycover.rays.ray_scene import RayScene
 
 sys.path.insert(0, __file__.rsplit("/", 1)[0])
 from building_growth import tower
