@@ -179,13 +179,13 @@ def walked_words(found: Figures) -> str:
 
 
 def found_words(need: NeedSpec, found: Figures) -> str:
-    """What was found at a place, by what its need is judged by: `seen 98 %`, `noticed within 0.80 m`."""
+    """What was found at a place, by what its need is judged by: `seen 98 %`, `noticed after 0.80 m`."""
     if need.never:
         return f"trips from {seen_words(found.share)}"
     if found.longest_s is not None:
         return f"unnoticed {'for ' if math.isfinite(found.longest_s) else ''}{walked_words(found)}"
     if found.first_m is not None:
-        return f"noticed within {first_words(found.first_m)}" if math.isfinite(found.first_m) else "never noticed"
+        return f"noticed after {first_words(found.first_m)}" if math.isfinite(found.first_m) else "never noticed"
     if need.only_area:
         return f"{found.area_m2:.1f} m²"
     return f"seen {seen_words(found.share)}"

@@ -89,6 +89,13 @@ class Route(Strict):
         """Speed (m/s) along the floor, or the flight."""
         if self.speed is not None:
             return self.speed
-        if self.stairs is None:
-            return WALKING_SPEED
-        return WALKING_SPEED * (STAIRS_UP if self.direction == "up" else STAIRS_DOWN)
+        return WALKING_SPEED * self._on_stairs
+
+    @property
+    def floor_speed(self) -> float:
+        """Speed (m/s) on the floor of who walks a stair so fast."""
+        return min(self.walking_speed / self._on_stairs, max(WALKING_SPEED, self.walking_speed))
+
+    @property
+    def _on_stairs(self) -> float:
+        return 1.0 if self.stairs is None else STAIRS_UP if self.direction == "up" else STAIRS_DOWN

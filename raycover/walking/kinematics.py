@@ -65,12 +65,18 @@ def make_track(way: Way, step_s: float = STEP_S) -> Track:
     reached = np.concatenate([[0.0], np.cumsum(leg)])
     length = float(reached[-1])
     knots_t, knots_s, stops = [0.0], [0.0], []
-    for at, seconds in _pauses_on(way, line):
-        arrive = knots_t[-1] + (at - knots_s[-1]) / way.speed
+    ahead, floor_speed = way.ahead
+
+    def seconds_to(at: float) -> float:
+        return min(at, ahead) / floor_speed + max(at - ahead, 0.0) / way.speed
+
+    # Where the floor ends the speed changes: a pause of no time.
+    for at, seconds in sorted([*_pauses_on(way, line), *([(ahead, 0.0)] if ahead else [])]):
+        arrive = knots_t[-1] + seconds_to(at) - seconds_to(knots_s[-1])
         stops.append((arrive, arrive + seconds))
         knots_t += [arrive, arrive + seconds]
         knots_s += [at, at]
-    arrived = knots_t[-1] + (length - knots_s[-1]) / way.speed
+    arrived = knots_t[-1] + seconds_to(length) - seconds_to(knots_s[-1])
     knots_t, knots_s = [*knots_t, arrived, arrived + way.seated_s], [*knots_s, length, length]
     n = max(int(np.ceil(knots_t[-1] / step_s - 1e-9)), 1)
     time = np.arange(n + 1) * step_s

@@ -13,7 +13,7 @@ import shapely
 
 from raycover.building.parts import Building, Floats
 from raycover.errors import InputError, Problem, did_you_mean
-from raycover.scene.routes import EVERY_DESK, Person, Place, Route
+from raycover.scene.routes import EVERY_DESK, WALKING_SPEED, Person, Place, Route
 from raycover.scene.schema import Scene
 from raycover.walking.ground import Ground, TooLarge, make_ground
 from raycover.walking.obstacles import Obstacles, obstacles
@@ -36,6 +36,7 @@ class Way:
 
     `route` is the name of the scene's route it comes from, `pauses` are (metres walked, seconds), `heading_deg`
     where one looks who arrives, `found` whether the line was looked for rather than drawn, `rooms` those of its storey.
+    The first `ahead` (metres, m/s) of a stair's way lie on the floor and are walked as floors are.
     """
 
     name: str
@@ -48,6 +49,7 @@ class Way:
     heading_deg: float | None = None
     found: bool = False
     rooms: tuple[int, ...] = ()
+    ahead: tuple[float, float] = (0.0, WALKING_SPEED)
     loc: Loc = field(default=())
 
     @property
@@ -371,7 +373,9 @@ class _Maker:
         step = np.linalg.norm(np.diff(line[:, :2], axis=0), axis=1)
         line = line[np.concatenate([[True], step > 1e-3])]
         line = line if route.direction == "up" else line[::-1]
-        return [replace(made, line=np.concatenate([self._ahead(line, route.person), line]))]
+        begin = self._ahead(line, route.person)
+        far = float(np.linalg.norm((line[0] - begin[0])[:2])) if len(begin) else 0.0
+        return [replace(made, line=np.concatenate([begin, line]), ahead=(far, route.floor_speed))]
 
     def _ahead(self, line: Floats, person: Person) -> Floats:
         """(n, 3), n 0 or 1: where one comes from to the first of a stair's points, straight on by the floor there.

@@ -58,7 +58,7 @@ def test_straight_on_and_at_45_degrees_by_hand() -> None:
     place = one(proof)
     assert place.figures.first_m == pytest.approx(4 / np.sqrt(2) - 1, abs=0.013)  # steps of 12 mm
     assert place.figures.line.startswith("45°")
-    assert found_words(proof.needs[0].need, place.figures) == f"noticed within {place.figures.first_m:.2f} m"
+    assert found_words(proof.needs[0].need, place.figures) == f"noticed after {place.figures.first_m:.2f} m"
     assert found_words(proof.needs[0].need, replace(place.figures, first_m=np.inf)) == "never noticed"
     assert first_words(place.figures.first_m).startswith("1.8")
     missed = one(proof, 1)

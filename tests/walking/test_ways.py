@@ -9,6 +9,7 @@ from walk_scenes import hall, scene, ways
 import raycover
 from raycover.building.build import build
 from raycover.errors import InputError
+from raycover.walking.kinematics import make_track
 from raycover.walking.obstacles import obstacles
 from raycover.walking.ways import make_ways
 
@@ -201,6 +202,10 @@ def test_one_comes_to_a_stair_by_the_floor_of_its_storey() -> None:
     assert down.line[0] == pytest.approx(head)
     up, _ = ways(scene(rooms=rooms, stairs=[stairs], solids=[box], routes=both))
     assert up.line[0] == pytest.approx((1.6, 1.1, 0)), "less where something stands there"
+    # 1.0 m of floor at 1.2 m/s, then 3.75 m of going at 0.35 of that: 0.8333 + 8.9286 s.
+    track = make_track(ways(scene(rooms=rooms, stairs=[stairs], routes=both))[0])
+    assert track.seconds == pytest.approx(1 / 1.2 + 3.75 / 0.42, abs=track.step_s)
+    assert np.interp(1 / 1.2, track.time_s, track.walked_m) == pytest.approx(1.0, abs=0.02)
     meets = {**void, "outline": [[1, 1], [2.2, 1], [2.2, head[1]], [1, head[1]]]}
     _, down = ways(scene(rooms=[rooms[0], {**rooms[1], "voids": [meets]}], stairs=[stairs], routes=both))
     assert down.line[0] == pytest.approx((1.6, head[1] + 1.0, 3))
