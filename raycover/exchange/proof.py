@@ -86,7 +86,7 @@ def _place(verdict: NeedVerdict, place: PlaceVerdict) -> dict[str, Any]:
     site, found = place.site, place.figures
     return {
         "name": site.name,
-        "kind": site.kind,
+        "kind": site.kind if site.floor is None else "aisle end",
         "met": place.met,
         "probability": place.probability,
         "area_m2": round(float(site.area.sum()), 6) if site.kind not in ("seat", "door", "way") else None,

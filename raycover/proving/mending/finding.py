@@ -102,7 +102,7 @@ def _mending(proof: Proof, verdict: NeedVerdict, counter: _Counter) -> Mending:
             return sorted((m for m in found if one.does(m) and one.holds(m)), key=lambda m: (m.cost, m.rank))
 
         each, left = one_by_one(verdict, search.missed, told, alone)
-        told += each
+        told = sorted([*told, *each], key=lambda m: (len(m.broken) + len(m.tripped), len(m.still), m.cost, m.lack))
     names = tuple(name_of(search.situation, place.site) for place in search.missed)
     return Mending(verdict.need.name, names, tuple(told), n_tried, lack, tuple(left))
 
