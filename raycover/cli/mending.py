@@ -5,42 +5,19 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from raycover.cli.new_scenes import for_folder
 from raycover.cli.printing import progress, talk
 from raycover.cli.tables import table
-from raycover.errors import InputError, Position, Problem
 from raycover.exchange.files import write_whole
-from raycover.loading import load_text
 from raycover.proving.mending.applying import Mended, mend_text
 from raycover.scene.reading import read_source
-
-
-def check_target(path: Path, target: Path, *, force: bool) -> None:
-    """Refuse a file that is not a scene's, that is there already, or from where the scene's files are not found.
-
-    The scene itself is never overwritten.
-    """
-    if target.suffix not in (".yaml", ".yml"):
-        raise _refused("not-yaml", "a scene file ends in .yaml", target, f"write --mended {target.name}.yaml")
-    if target.exists() and target.resolve() == path.resolve():
-        raise _refused("same-file", "this is the scene itself", target, "give the mended scene another name")
-    if target.exists() and not force:
-        raise _refused(
-            "file-exists", "the file is already there", target, "choose another name, or overwrite it with --force"
-        )
-
-    try:
-        load_text(read_source(path), str(target), target.parent)
-    except InputError as error:
-        hint = f"write it beside the scene, in {path.parent}"
-        moved = Problem("cannot-move", "the scene cannot be read from this folder", Position(str(target)), hint)
-        raise InputError([moved, *error.problems]) from None
 
 
 def mend_file(path: Path, target: Path, *, state: str | None) -> Mended:
     """Find the remedies and write the new scene."""
     with progress("mending") as step:
         mended = mend_text(read_source(path), str(path), path.parent, state=state, progress=step)
-    write_whole(target, mended.text)
+    write_whole(target, for_folder(mended.text, path, target))
     return mended
 
 
@@ -69,7 +46,3 @@ def print_mended(mended: Mended, target: Path) -> None:
         f"{n - len(missed)} of {n} need{'s' * (n != 1)} met there" + (f"; not: {', '.join(missed)}" if missed else "")
     )
     talk(f"Written to {target}")
-
-
-def _refused(code: str, message: str, path: Path, hint: str) -> InputError:
-    return InputError([Problem(code, message, Position(str(path)), hint)])

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
+from raycover.cli.new_scenes import check_target, for_folder
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
 from raycover.errors import InputError, Interrupted, Problem, did_you_mean, option_error
@@ -31,12 +33,7 @@ def place_scene(
     text = read_source(path)
     scene = load(path)
     warn(scene.warnings)
-    if output.resolve() == path.resolve():
-        raise option_error(
-            "-o", f"{output} is the scene itself", "give the proposal a name of its own: -o proposal.yaml"
-        )
-    if output.exists() and not force:
-        raise option_error("-o", f"{output} is there already", "choose another name, or write over it with --force")
+    check_target(path, output, force=force)
     spec = _spec(scene, models, keep, pitch, regular)
     check_writable(output.absolute().parent)
     try:
@@ -44,24 +41,28 @@ def place_scene(
             layout = place(scene, spec, seconds=seconds, progress=step)
     except KeyboardInterrupt:
         raise Interrupted(
-            "Interrupted: nothing is written; --seconds 10 takes the best that is found in so short a time"
+            "Interrupted: nothing is written, there was no layout yet; a coarser --pitch, fewer --models take less time"
         ) from None
     changed, _, forgotten = proposed_text(layout, text, path)
     unwritten: InputError | None = None
     try:
-        write_whole(output, changed)
+        write_whole(output, for_folder(changed, path, output))
     except InputError as error:  # what took long to find is told all the same
         unwritten = error
     if as_json:
         data(layout_json(layout))
     else:
         _print(layout, prove(scene) if scene.detectors else None)
+    warn(replace(problem, severity="warning") for problem in layout.lacking)
     for note in layout.notes:
         talk(f"note: {note}")
     if forgotten:
         talk(f"note: the detectors are other ones now; taken out: {'; '.join(forgotten)}")
     if unwritten is not None:
         raise unwritten
+    if layout.interrupted:
+        talk(CAUTION)
+        raise Interrupted(f"Interrupted: written to {output} is the best layout until then")
     talk(f"Written to {output}. Compare: raycover compare {path} {output}")
     talk(CAUTION)
     return layout.met
@@ -137,7 +138,11 @@ def verdict_words(layout: Layout) -> str:
     kinds = ", ".join(f"{n} {model}" for model, n in counted.most_common())
     price = "" if layout.per_unit else f" for {layout.cost:g}"
     bound = f"fewer than {layout.bound:g} units" if layout.per_unit else f"less than {layout.bound:g}"
-    if not layout.met:
+    if layout.interrupted:
+        near = "the best found before it was interrupted" + ("" if layout.met else "; some needs are missed")
+    elif layout.lacking:
+        near = "all is met that these candidates can meet; what they cannot is named below"
+    elif not layout.met:
         near = "some needs are missed: more time (--seconds) or other candidates may meet them"
     elif layout.optimal:
         near = f"no layout of these candidates does it with {'fewer' if layout.per_unit else 'less'}"
@@ -146,7 +151,7 @@ def verdict_words(layout: Layout) -> str:
     else:
         best = "the best found in the time" if layout.out_of_time else "the best found"
         near = f"{best}; no layout of these candidates does it with {bound}"
-    if layout.met and not layout.bound_of_all:
+    if layout.met and not layout.bound_of_all and not layout.interrupted:
         near += ", as far as the cells looked at tell"
     quieter = f", and {layout.n_quieter:,} masked or set lower" if layout.n_quieter else ""
     offered = f"{layout.n_candidates:,} candidates{quieter}, {layout.n_cells:,} places looked at"

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from raycover.cli.mending import check_target, mend_file, mended_json, print_mended
+from raycover.cli.mending import mend_file, mended_json, print_mended
+from raycover.cli.new_scenes import check_target
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
 from raycover.errors import InputError

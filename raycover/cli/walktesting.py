@@ -6,9 +6,10 @@ import json
 from collections.abc import Sequence
 from pathlib import Path
 
+from raycover.cli.new_scenes import for_folder
 from raycover.cli.printing import data, progress, talk, warn
 from raycover.cli.tables import table
-from raycover.errors import MissingPart, did_you_mean, option_error
+from raycover.errors import InputError, MissingPart, did_you_mean, option_error
 from raycover.exchange.files import whole_folder
 from raycover.exchange.results_file import read_results
 from raycover.exchange.walktest_files import (
@@ -108,8 +109,13 @@ def _print_sheet(test: WalkTest) -> None:
          f"{', '.join(told) if told else 'nothing much: no point lies near an edge'}.")  # fmt: skip
 
 
-def reconcile_scene(path: Path, results: Path, output: Path, *, state: str | None, as_json: bool) -> None:
-    """Lay a filled-in table over a scene; write figures, pages and, where answers support one, the corrected scene."""
+def reconcile_scene(
+    path: Path, results: Path, output: Path, *, state: str | None, as_json: bool, anyway: bool = False
+) -> None:
+    """Lay a filled-in table over a scene; write figures, pages and, where answers support one, the corrected scene.
+
+    Answers that no correction fits write none, unless it is wanted `anyway`.
+    """
     from raycover.draw.reconcile_page import draw_reconciliation
 
     scene = load(path)
@@ -120,8 +126,11 @@ def reconcile_scene(path: Path, results: Path, output: Path, *, state: str | Non
         returned = compare(scene, answers, state=state)
     figures = reconcile_json(returned)
     corrections = returned.corrections()
-    text = None if corrections is None else _corrected(path, corrections)
+    withheld = corrections is not None and not returned.found.fits and not anyway
     name = f"{path.stem}-corrected.yaml"
+    text, beside = None, ""
+    if corrections is not None and not withheld:
+        text, beside = _corrected(path, corrections, output / name)
     with whole_folder(output) as draft, progress("drawing"):
         (draft / "reconcile.json").write_text(
             json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1), encoding="utf-8", errors="replace"
@@ -134,8 +143,9 @@ def reconcile_scene(path: Path, results: Path, output: Path, *, state: str | Non
     else:
         _print_returned(returned)
     talk(f"Written to {output}.")
+    if withheld:
+        talk("No corrected scene is written: the answers do not fit one cause. --anyway writes it all the same.")
     if text is not None:
-        beside = " (put it beside the old one first if it names other files)" if _names_files(scene) else ""
         talk(
             f"The corrected scene is {output / name}; the old one stays as it is. Look at it by: "
             f"raycover map {output / name}{beside}"
@@ -143,16 +153,15 @@ def reconcile_scene(path: Path, results: Path, output: Path, *, state: str | Non
     talk(CAUTION)
 
 
-def _names_files(scene: Scene) -> bool:
-    return bool(scene.meshes or scene.underlay is not None)
-
-
-def _corrected(path: Path, corrections: dict[str, dict[str, float]]) -> str:
-    """The scene's text with corrections, read again to be sure that it is sound."""
+def _corrected(path: Path, corrections: dict[str, dict[str, float]], target: Path) -> tuple[str, str]:
+    """The scene's text with corrections, read again to be sure that it is sound; what else to do with it, in words."""
     text = path.read_bytes().decode("utf-8")
     changed = corrected_text(text, str(path), corrections)
     load_text(changed.removeprefix("\ufeff"), str(path), path.parent)
-    return changed
+    try:
+        return for_folder(changed, path, target), ""
+    except InputError:  # the answers are worth their figures all the same
+        return changed, " (put it beside the old one first: it needs the models/ there)"
 
 
 def _walking(returned: Returned) -> Coverage:

@@ -31,5 +31,7 @@ def layout_json(layout: Layout) -> dict[str, Any]:
         "cells_looked_at": layout.n_cells,
         "rounds": layout.rounds,
         "notes": list(layout.notes),
+        "lacking": [problem.message for problem in layout.lacking],
+        "interrupted": layout.interrupted,
         "needs": proof_json(layout.proof)["needs"],
     }

@@ -13,6 +13,7 @@ z need not be whole for by = 1, as x is; it must be for more. The published form
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -111,7 +112,7 @@ def cover(
             price[: len(mine_x)] = effort(cost[mine_x], plain[mine_x])
         key = _digest(table, low[mine], price, integrality[variables], once[here][:, variables])
         if key not in known:
-            result = milp(
+            result = _solved(
                 price, constraints=constraints, integrality=integrality[variables], bounds=Bounds(0, 1),
                 options={"time_limit": left, "mip_rel_gap": extra},
             )  # fmt: skip
@@ -128,6 +129,28 @@ def cover(
     total = float(cost[chosen].sum()) if found else np.inf
     bound = min(total_bound, total)
     return Cover(chosen, total, bound, bound >= total - 1e-6, found)
+
+
+def _solved(*what: Any, **how: Any) -> Any:
+    """What `milp` answers. It runs in a thread: the solver does not hear ^C, who waits for it here does.
+
+    A thread left behind goes on until its time is out, or the program ends.
+    """
+    found: list[Any] = []
+
+    def work() -> None:
+        try:
+            found.append(milp(*what, **how))
+        except Exception as error:  # raised again where it is waited for
+            found.append(error)
+
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    while thread.is_alive():
+        thread.join(0.2)  # in steps: not every system wakes a wait without an end
+    if isinstance(found[0], Exception):
+        raise found[0]
+    return found[0]
 
 
 def _digest(table: Any, low: Floats, price: Floats, whole: Floats, once: Any) -> bytes:
@@ -299,7 +322,7 @@ def in_lines(
     if spots:
         constraints.append(LinearConstraint(_once(spots, n), -np.inf, 1))
     objective = np.concatenate([np.zeros(m) if extra is None else extra, np.zeros(n_extra), np.ones(n_lines)])
-    result = milp(
+    result = _solved(
         objective, constraints=constraints, integrality=np.concatenate([np.ones(m), whole, np.zeros(n_lines)]),
         bounds=Bounds(0, 1), options={"time_limit": max(seconds, 0.1)},
     )  # fmt: skip

@@ -1,8 +1,12 @@
-"""Needs that nothing offered can meet: named with the place, the spot and what stands against it."""
+"""Needs that nothing offered can meet: named with the place, the spot and what stands against it.
+
+All else is placed for, and of such a place as much as can be seen.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,9 +24,28 @@ _HELP = "offer other models, heights or places (placing:), or ask for less"
 
 def check_reach(scene: Scene, proof: Proof, tasks: Sequence[Task], pool: Pool) -> None:
     """Raises InputError naming every place that all candidates together cannot see as asked."""
-    problems = [problem for task in tasks for problem in _lacking(scene, proof, task, pool)]
+    problems = find_lacking(scene, proof, tasks, pool)
     if problems:
         raise InputError(problems)
+
+
+def find_lacking(scene: Scene, proof: Proof, tasks: Sequence[Task], pool: Pool) -> list[Problem]:
+    """What nothing offered can meet, place by place."""
+    return [problem for task in tasks for problem in _lacking(scene, proof, task, pool)]
+
+
+def reachable(one: Wanted, over: float = 0.0) -> Wanted:
+    """The same where all candidates together can do it; else asked only where they can, the same share of that.
+
+    `over` is asked on top of a share, as far as that can be done.
+    """
+    lost = np.asarray(one.seen.sum(axis=1)).ravel() < one.lacking
+    most = float(one.weight[~lost].sum() / one.weight.sum())
+    if most >= one.share - 1e-9:
+        return replace(one, share=min(one.share + over, most)) if over and one.share < 1 else one
+    kept = np.flatnonzero(~lost)
+    have = None if one.have is None else one.have[kept]
+    return replace(one, seen=one.seen.tocsr()[kept], weight=one.weight[kept], have=have)
 
 
 def _lacking(scene: Scene, proof: Proof, task: Task, pool: Pool) -> Iterator[Problem]:

@@ -23,8 +23,9 @@ from raycover.errors import InputError, Problem
 from raycover.placing.bounding import bound_for_all
 from raycover.placing.candidates import find_candidates
 from raycover.placing.covering import Cover, Wanted, cheaper, cover, effort, greedy
+from raycover.placing.exchanging import exchanged
 from raycover.placing.judging import Judge, Judged
-from raycover.placing.lacking import check_reach
+from raycover.placing.lacking import check_reach, find_lacking, reachable
 from raycover.placing.offers import Candidates, Hung, joined
 from raycover.placing.pool import Pool
 from raycover.placing.quieting import Quieter
@@ -54,6 +55,8 @@ MOST_CANDIDATES = 60_000
 _LATE = 0.3
 #: Of the time allowed, these shares may go into putting units in line, and into a bound for all cells.
 _LINES_SHARE, _BOUND_SHARE = 0.3, 0.3
+#: Of a round's time this share goes into exchanges, a second at least, where the solver is not through.
+_EXCHANGE_SHARE = 0.25
 
 
 @dataclass(frozen=True)
@@ -64,7 +67,8 @@ class Layout:
     costs less, for all cells where `bound_of_all`, else as far as the cells looked at tell. `optimal` where the two are
     one, `out_of_time` where the optimiser was stopped; `per_unit`: without prices each unit counts 1. `n_banned` plain
     candidates trip where they must not, `n_quieter` are masked or set lower so that they do not. `notes`: what was not
-    asked as written.
+    asked as written; `lacking`: what nothing offered can meet, so that only as much as can be is placed for.
+    `interrupted`: by ^C, this being the best until then.
     """
 
     scene: Scene
@@ -85,6 +89,8 @@ class Layout:
     rounds: int
     seconds: float
     notes: tuple[str, ...] = ()
+    lacking: tuple[Problem, ...] = ()
+    interrupted: bool = False
 
     @property
     def met(self) -> bool:
@@ -97,7 +103,8 @@ def place(
     """Propose detectors for the needs of a scene.
 
     `spec`: what may hang where, the scene's own if None. `seconds`: time for the optimiser; what it has by then is
-    taken, with the bound it proved. Raises InputError for needs that nothing offered can meet, naming the cells.
+    taken, with the bound it proved; after ^C likewise, once there is a layout. Raises InputError where nothing offered
+    can meet what is asked of any place, naming the cells.
     """
     began = time.perf_counter()
     spec = scene.placing if spec is None else spec
@@ -118,7 +125,10 @@ def place(
     total = found.cost
     whole = all(task.need.least_share == 1.0 or task.need.walked for task in search.tasks)
     whole &= not any(task.need.largest_gap for task in search.tasks)
-    if not whole and found.proof.met:
+    lacking = () if search.interrupted else search.lacking_in(found)
+    if search.interrupted or lacking:
+        whole = False
+    elif not whole and found.proof.met:
         for_all = bound_for_all(search.tasks, pool, spots_of(pool.candidates), seconds * _BOUND_SHARE)
         if for_all is not None:
             bound, whole = for_all, True
@@ -127,7 +137,7 @@ def place(
         total, min(bound, total), whole, bool(bound >= total - 1e-6), not in_time, not spec.prices,
         n_plain, int((~pool.alive[:n_plain]).sum()), len(pool) - n_plain,
         sum(len(task.asked.cells) for task in search.tasks), rounds, time.perf_counter() - began,
-        notes,
+        notes, lacking, search.interrupted,
     )  # fmt: skip
 
 
@@ -137,6 +147,14 @@ def _needs(scene: Scene, kept: set[str]) -> tuple[list[NeedSpec], tuple[str, ...
     for need in scene.needs:
         if need.detectors is not None and not set(need.detectors) <= kept:
             gone = ", ".join(name for name in need.detectors if name not in kept)
+            if need.never and need.set is None:  # it forbids them, and nobody else
+                stay = [name for name in need.detectors if name in kept]
+                if stay:
+                    notes.append(f'"{need.name}" names {gone}, which do not stay: it forbids {", ".join(stay)} alone')
+                    found.append(need.model_copy(update={"detectors": stay}))
+                else:
+                    notes.append(f'"{need.name}" forbids {gone} alone, which do not stay: it is left out')
+                continue
             notes.append(f'"{need.name}" names {gone}, which do not stay: it is asked of every unit')
             need = need.model_copy(update={"detectors": None})
         if not can_choose(need):
@@ -193,6 +211,9 @@ class _Search:
         self.judge = Judge(scene, kept, bare)
         self.pool = Pool(candidates)
         self._known: dict[bytes, tuple[Any, float]] = {}
+        self._lacking: set[int] = set()
+        self._so_far: Judged | None = None
+        self._bound, self._rounds, self.interrupted = 0.0, 0, False
         self.tasks, self.quiets = places_of(bare.scene, bare, self.pool)
         steps, done = len(self.tasks) + len(self.quiets), 0
         for quiet in self.quiets:
@@ -214,7 +235,6 @@ class _Search:
             task.look(self.pool)
             if progress is not None:
                 progress(done := done + 1, steps)
-        check_reach(scene, bare, self.tasks, self.pool)
 
     def _quieten(self, plain: Ints) -> None:
         """Plain candidates and their quieter ones may not be chosen any more; such as trip no more come instead."""
@@ -223,6 +243,42 @@ class _Search:
 
     def run(self, seconds: float) -> tuple[Judged, float, int, bool]:
         """(what is best, the bound of the cells looked at, rounds, whether the time was enough)."""
+        try:
+            return self._run(seconds)
+        except KeyboardInterrupt:
+            self.interrupted = True
+        best = self._so_far
+        if best is None:  # not even the first round is through
+            pool = self.pool
+            nothing = Cover(np.zeros(0, int), np.inf, 0.0, optimal=False, found=False)
+            taken = cheaper(self._wanted(), effort(pool.cost, pool.candidates.plain), nothing)  # at once
+            best = self.judge.judge(pool.candidates.some(taken))
+        return best, self._bound, self._rounds, False
+
+    def _exchanged(self, wanted: Sequence[Wanted], found: Cover, seconds: float) -> Ints:
+        """The cheapest choice known where the solver had too little time."""
+        pool = self.pool
+        cost = effort(pool.cost, pool.candidates.plain)
+        return exchanged(
+            wanted, cost, cheaper(wanted, cost, found), spots=spots_of(pool.candidates), seconds=max(seconds, 1.0)
+        )
+
+    def _keep(self, best: Judged) -> None:
+        """Of what was judged the best so far: what meets most places, then what costs least."""
+        old = self._so_far
+        if old is None or (-best.met.sum(), best.cost) < (-old.met.sum(), old.cost):
+            self._so_far = best
+
+    def lacking_in(self, best: Judged) -> tuple[Problem, ...]:
+        """What nothing offered can meet, of places that a layout misses."""
+        some = [task for task in self.tasks if task.number in self._lacking and not best.met[task.number]]
+        return tuple(find_lacking(self.scene, self.bare, some, self.pool))
+
+    def _done(self, best: Judged) -> bool:
+        """Whether all is met that can be."""
+        return all(met or number in self._lacking for number, met in enumerate(best.met.tolist()))
+
+    def _run(self, seconds: float) -> tuple[Judged, float, int, bool]:
         pool, tasks = self.pool, self.tasks
         bound, rounds = 0.0, 0
         deadline = time.perf_counter() + seconds
@@ -231,32 +287,54 @@ class _Search:
             rounds += 1
             wanted = self._wanted()
             # Half of what is left: what one round finds out about the cells is worth another.
-            found = self._cover(wanted, max((deadline - time.perf_counter()) / 2, 1.0))
-            bound = max(bound, found.bound)
+            left = max((deadline - time.perf_counter()) / 2, 1.0)
+            found = self._cover(wanted, left)
+            exact = not any(task.over for task in tasks)
+            if exact:
+                bound = max(bound, found.bound)
             in_time = found.optimal
-            taken = found.chosen if found.optimal else cheaper(wanted, effort(pool.cost, pool.candidates.plain), found)
+            taken = found.chosen if found.optimal else self._exchanged(wanted, found, left * _EXCHANGE_SHARE)
             best = chosen = self.judge.judge(pool.candidates.some(taken))
             missing = self._add_missed(best)
             tripping = self._add_tripping(best, taken)
             if tripping:
                 missing, bound = True, 0.0
             if self.spec.regular:
-                best = evened(self.judge, self.spec, tasks, pool, best, failed)
+                best = evened(self.judge, self.spec, tasks, pool, best, failed, self._lacking)
+            self._keep(best)
+            self._bound, self._rounds = bound, rounds
             # What trips no added unit mends, and rooms that are quickly solved better than by repair have not had their
             # turn where a large one took all the time: a little more is given to both.
             late = time.perf_counter() - deadline
-            if best.proof.met or not missing or rounds >= _ROUNDS or late > seconds * (1.0 if tripping else _LATE):
+            if self._done(best) or not missing or rounds >= _ROUNDS or late > seconds * (1.0 if tripping else _LATE):
                 break
-        if not best.proof.met:
+        if not self._done(best):
             best, in_time = self._pruned(self._repaired(best), len(best.chosen)), False
-        if best is chosen and best.proof.met and len(best.chosen) > 1 and self.spec.regular:
-            best = lined_up(self.judge, tasks, pool, spots_of(pool.candidates), best, seconds * _LINES_SHARE)
-        if not bound:  # the last round found out that its candidates were too many
-            bound = self._cover(self._wanted(), seconds * _BOUND_SHARE).bound
+        self._keep(best)
+        if best is chosen and self._done(best) and len(best.chosen) > 1 and self.spec.regular:
+            spots = spots_of(pool.candidates)
+            best = lined_up(self.judge, self._wanted(), pool, spots, best, seconds * _LINES_SHARE)
+        if not bound or not exact:  # of the last round's cells, or as it found out that its candidates were too many
+            bound = max(bound, self._cover(self._wanted(exact=True), seconds * _BOUND_SHARE).bound)
         return best, bound, rounds, in_time
 
-    def _wanted(self) -> list[Wanted]:
-        return [one for task in self.tasks for one in task.wanted(self.pool)]
+    def _wanted(self, *, exact: bool = False) -> list[Wanted]:
+        """What is asked of the candidates, as far as they can do it. Raises InputError where they can of no place.
+
+        Unless `exact` a little more, as shares of the cells looked at promised more than there was.
+        """
+        found: list[Wanted] = []
+        self._lacking = set()
+        for task in self.tasks:
+            for one in task.wanted(self.pool):
+                part = reachable(one, 0.0 if exact else task.over)
+                if len(part.weight) < len(one.weight):
+                    self._lacking.add(task.number)
+                if len(part.weight):
+                    found.append(part)
+        if len(self._lacking) == len(self.tasks):
+            check_reach(self.scene, self.bare, self.tasks, self.pool)
+        return found
 
     def _cover(self, wanted: Sequence[Wanted], seconds: float) -> Cover:
         pool = self.pool
@@ -265,7 +343,6 @@ class _Search:
             known=self._known,
         )  # fmt: skip
         if found is None:
-            check_reach(self.scene, self.bare, self.tasks, pool)
             raise InputError([Problem(
                 "no-layout", "no choice of these candidates meets all needs at once",
                 self.scene.position("needs"), "a finer pitch, other models or heights may; or ask for less",
@@ -278,7 +355,7 @@ class _Search:
         places = [place for verdict in best.proof.needs for place in verdict.places]
         for task in self.tasks:
             one = places[task.number]
-            if one.met or task.need.walked:
+            if one.met or task.need.walked or task.number in self._lacking:
                 continue
             missed = np.setdiff1d(task.missed(one), task.asked.cells)
             if not len(missed):
@@ -290,6 +367,8 @@ class _Search:
             task.asked = with_cells(old, more)
             task.margins = sp.vstack([task.margins.tocsr(), fresh.tocsr()], format="csr")[order].tocsc()
             found = True
+            if task.need.least_share is not None and task.need.least_share < 1:
+                task.over += max(task.need.least_share - one.figures.share, 0.0)
         return found
 
     def _add_tripping(self, best: Judged, taken: Ints) -> bool:
@@ -337,7 +416,8 @@ class _Search:
             judged = [one for verdict in best.proof.needs for one in verdict.places]
             for task in self.tasks:
                 one = judged[task.number]
-                cells = np.zeros(0, int) if one.met or task.need.walked else task.missed(one)
+                done = one.met or task.need.walked or task.number in self._lacking
+                cells = np.zeros(0, int) if done else task.missed(one)
                 if len(cells):
                     cells = cells[np.unique(np.linspace(0, len(cells) - 1, _CELLS).astype(int))]
                     asked = replace(task.asked, cells=cells, weight=task.asked.site.area[cells])

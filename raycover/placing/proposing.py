@@ -70,7 +70,7 @@ def _forget(data: dict[str, Any], drawn: Collection[str], stays: Collection[str]
             kept = [name for name in meant if name in stays] + joining
             if kept:
                 left.append({**entry, "detectors": kept})
-            elif kind == "needs":
+            elif kind == "needs" and not (entry.get("never") and "set" not in entry):
                 left.append({key: value for key, value in entry.items() if key != "detectors"})
         if left:
             data[kind] = left

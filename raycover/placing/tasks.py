@@ -38,6 +38,7 @@ _ROUNDING = 1e-9
 class Task:
     """A place to cover: its candidates' view of it, and what units that stay do for it.
 
+    `over`: by how much the cells looked at showed more of a share than all of them do.
     `roots`: the plain candidates that the need asks here, by index. `margins` (k cells, m) of them and their quieter
     ones. `counts` (k cells, room index) tells of a way in which rooms' units are heard at which of its cells, None
     where all are.
@@ -50,6 +51,7 @@ class Task:
     margins: Any = None
     heard: Any = None
     hold_s: float = 0.0
+    over: float = 0.0
 
     @property
     def need(self) -> NeedSpec:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from itertools import islice
 from typing import Any
@@ -36,11 +36,12 @@ _AXES, _ROOMS = ((True, True), (True, False), (False, True)), 6
 
 def evened(
     judge: Judge, spec: PlacingSpec, tasks: Sequence[Task], pool: Pool, best: Judged,
-    failed: set[tuple[int, tuple[Hung, ...]]],
+    failed: set[tuple[int, tuple[Hung, ...]]], lacking: Collection[int] = (),
 ) -> Judged:  # fmt: skip
     """The same with rows and columns in each room where they cost no more and meet every need there.
 
-    `failed`: what was judged for a room before and met them not; it is not judged again.
+    `failed`: what was judged for a room before and met them not; it is not judged again. Rooms with places that cannot
+    be seen as asked, `lacking` by number, stay as they are.
     """
     building = judge.bare.needs[0].situation.building
     hanging = HangingPlaces(judge.scene, building)
@@ -49,6 +50,8 @@ def evened(
         if mine.sum() > _MOST_EVEN:
             continue
         here = _places_in(best.proof, building, room)
+        if here[list(lacking)].any():
+            continue
         met = best.met
         spent = float(best.chosen.cost[mine].sum())
         least = _least_units(tasks, pool, np.flatnonzero(here))
@@ -89,7 +92,7 @@ def _places_in(proof: Proof, building: Building, room: int) -> NDArray[np.bool_]
 
 
 def lined_up(
-    judge: Judge, tasks: Sequence[Task], pool: Pool, spots: Sequence[Ints], best: Judged, seconds: float
+    judge: Judge, wanted: Sequence[Wanted], pool: Pool, spots: Sequence[Ints], best: Judged, seconds: float
 ) -> Judged:
     """A choice that costs the same, in fewer straight lines and where there is one mirrored about the rooms' middles.
 
@@ -99,26 +102,25 @@ def lined_up(
     rooms, counts = np.unique(best.chosen.room, return_counts=True)
     several = rooms[counts > 1].tolist()[:_ROOMS]
     each = seconds / (len(_AXES) * len(several) + 1)
-    wanted = [one for task in tasks for one in task.wanted(pool)]
     folds: dict[int, tuple[bool, bool]] = {}
     found = best
     for room in several:
         for axes in _AXES:
-            tried = _tidied(judge, wanted, pool, spots, best.cost, {**folds, room: axes}, building, each)
+            tried = _tidied(judge, wanted, pool, spots, best, {**folds, room: axes}, building, each)
             if tried is not None:
                 found, folds[room] = tried, axes
                 break
     if folds:
         return found
-    tried = _tidied(judge, wanted, pool, spots, best.cost, {}, building, each)
+    tried = _tidied(judge, wanted, pool, spots, best, {}, building, each)
     return best if tried is None else tried
 
 
 def _tidied(
-    judge: Judge, wanted: Sequence[Wanted], pool: Pool, spots: Sequence[Ints], most: float,
+    judge: Judge, wanted: Sequence[Wanted], pool: Pool, spots: Sequence[Ints], best: Judged,
     folds: Mapping[int, tuple[bool, bool]], building: Building, seconds: float,
 ) -> Judged | None:  # fmt: skip
-    """The choice on fewest lines that costs no more than `most`, of lots as `folds` makes them; None: there is none."""
+    """The choice on fewest lines that does as much as `best` for no more, of lots as `folds` makes them, or None."""
     lots = orbits(pool.candidates, building, folds)
     if not lots.shape[1]:
         return None
@@ -132,14 +134,14 @@ def _tidied(
     once = [np.unique(lot_of[spot].indices) for spot in spots]
     extra = np.where(pool.candidates.plain, 0.0, 1.0) @ lots
     tidy = in_lines(
-        one_of, pool.cost @ lots, most, [line for line in some if len(line)],
+        one_of, pool.cost @ lots, best.cost, [line for line in some if len(line)],
         spots=[spot for spot in once if len(spot) > 1], seconds=seconds, extra=extra,
     )  # fmt: skip
     if tidy is None:
         return None
     chosen = np.unique(lots[:, tidy.chosen].indices)
     now = judge.judge(pool.candidates.some(chosen))
-    return now if now.proof.met and now.cost <= most * (1 + 1e-9) else None
+    return now if (now.met >= best.met).all() and now.cost <= best.cost * (1 + 1e-9) else None
 
 
 def spots_of(candidates: Candidates) -> list[Ints]:

@@ -178,6 +178,19 @@ def walked_words(found: Figures) -> str:
     return f"{found.longest_s:.0f} s" if math.isfinite(found.longest_s) else "always"
 
 
+def found_words(need: NeedSpec, found: Figures) -> str:
+    """What was found at a place, by what its need is judged by: `seen 98 %`, `noticed within 0.80 m`."""
+    if need.never:
+        return f"trips from {seen_words(found.share)}"
+    if found.longest_s is not None:
+        return f"unnoticed {'for ' if math.isfinite(found.longest_s) else ''}{walked_words(found)}"
+    if found.first_m is not None:
+        return f"noticed within {first_words(found.first_m)}" if math.isfinite(found.first_m) else "never noticed"
+    if need.only_area:
+        return f"{found.area_m2:.1f} m²"
+    return f"seen {seen_words(found.share)}"
+
+
 def target_words(heights: Sequence[float], motion: str) -> str:
     """Who is looked for: `a person at 0.3, 1.0 or 1.6 m, any declared motion`."""
     shown = [f"{round(h + 1e-9, 2):g}" for h in heights]

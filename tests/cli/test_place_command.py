@@ -98,7 +98,7 @@ def test_wrong_options(path: Path, words: list[str], says: str, capsys: pytest.C
 def test_never_over_what_is_there(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before = path.read_text()
     assert run(["place", str(path), "-o", str(path)]) == 2
-    assert "is the scene itself" in capsys.readouterr().err
+    assert "this is the scene itself" in capsys.readouterr().err
     other = path.with_name("other.yaml")
     other.write_text("mine")
     assert run(["place", str(path), "-o", str(other)]) == 2
@@ -167,6 +167,41 @@ def test_an_interrupted_search_says_so_and_writes_nothing(
     assert run(["place", str(path), "-o", str(path.with_name("new.yaml"))]) == 130
     assert "Interrupted: nothing is written" in capsys.readouterr().err
     assert [p.name for p in path.parent.iterdir()] == ["scene.yaml"]
+
+
+def test_an_interrupted_search_writes_the_best_until_then(
+    path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """^C while the first choice is made: the greedy one, judged, is written; it is said that it was interrupted."""
+
+    def interrupted(*_: Any, **__: Any) -> Any:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(layout, "cover", interrupted)
+    new = path.with_name("new.yaml")
+    assert run(["place", str(path), "-o", str(new)]) == 130
+    told = capsys.readouterr()
+    assert "the best found before it was interrupted" in told.out
+    assert "no layout of these candidates" not in told.out
+    assert f"Interrupted: written to {new}" in told.err
+    assert len(raycover.load(new).detectors) >= 2
+
+
+def test_what_contradicts_is_named_and_all_else_placed_for(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Of two rooms one is to be seen and kept quiet at once: the other gets its units, exit code 1."""
+    other = "  - {name: Other, outline: [[9, 0], [13, 0], [13, 5], [9, 5]], height: 2.6, walls: steel-panel}\n"
+    both = "  - {name: there, rooms: [Other], height: 0, share: 0.9}\n  - {name: quiet, rooms: [Other], never: true}\n"
+    path.write_text(SCENE.replace("needs:\n", f"{other}needs:\n{both}"), encoding="utf-8")
+    new = path.with_name("new.yaml")
+    assert run(["place", str(path), "-o", str(new), "--json"]) == 1
+    told = capsys.readouterr()
+    found = json.loads(told.out)
+    assert 'need "there" cannot be met' in told.err
+    assert '"quiet" forbids' in told.err
+    assert "scene.yaml:7:" in told.err
+    assert {need["name"]: need["met"] for need in found["needs"]} == {"there": False, "quiet": True, "floor": True}
+    assert len(found["lacking"]) == 1
+    assert all(d.at[0] < 8 for d in raycover.load(new).detectors)
 
 
 def test_a_full_disk_is_found_before_the_search_or_the_result_told_all_the_same(

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import _thread
+import threading
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 import pytest
 import scipy.sparse as sp
 
+from raycover.placing import covering
 from raycover.placing.covering import Wanted, cover, greedy, in_lines
+from raycover.placing.exchanging import exchanged
 
 
 def cheapest(wanted: list[Wanted], cost: np.ndarray) -> float | None:
@@ -100,3 +105,44 @@ def test_in_lines_by_hand() -> None:
     found = in_lines([Wanted(seen, np.ones(2))], np.ones(4), 2.0, lines)
     assert found is not None
     assert sorted(found.chosen.tolist()) == [1, 2]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_exchange_comes_near_the_solver(seed: int) -> None:
+    """40 places seen whole, in part and by two, 24 candidates: feasible, near the exact cover."""
+    draw = np.random.default_rng(seed)
+    n, m = 40, 24
+    cost = np.ones(m) if seed % 2 else draw.integers(1, 6, m).astype(float)
+    wanted = [
+        Wanted(sp.csr_array((draw.random((n, m)) < 0.3).astype(np.int8)), draw.random(n) + 0.1, share, by)
+        for share, by in ((1.0, 1), (0.8, 1), (0.7, 2))
+    ]
+    exact = cover(wanted, cost, seconds=60)
+    assert exact is not None
+    assert exact.optimal
+    found = exchanged(wanted, cost, np.arange(m), seconds=60)
+    assert all(_met(one, found.tolist()) for one in wanted)
+    assert exact.cost <= cost[found].sum() <= 1.15 * exact.cost + 1e-9
+    # What does not do it is handed back as it is.
+    assert exchanged(wanted, cost, np.arange(1)).tolist() == [0]
+
+
+def test_who_waits_for_the_solver_hears_an_interrupt(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The solver goes on in its thread, deaf as it is; the interrupt comes through before it is done."""
+    go_on, done = threading.Event(), threading.Event()
+
+    def deaf(*_: Any, **__: Any) -> None:
+        assert threading.current_thread() is not threading.main_thread()
+        _thread.interrupt_main()
+        go_on.wait(60)
+        done.set()
+
+    monkeypatch.setattr(covering, "milp", deaf)
+    whole = Wanted(sp.csr_array(np.eye(3, dtype=np.int8)), np.ones(3))
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            cover([whole], np.ones(3))
+        assert not done.is_set()
+    finally:
+        go_on.set()
+    assert done.wait(60)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -121,6 +122,31 @@ def test_nobody_is_tripped_from_beside(tmp_path: Path) -> None:
     assert max(d.at[1] for d in quiet.detectors) < 4.5
     with pytest.raises(InputError, match='is seen only by candidates that "corridor quiet" forbids'):
         place(made(tmp_path, needs=[floor_of(), never], **parts))
+
+
+def test_never_by_a_unit_forbids_no_other(tmp_path: Path) -> None:
+    """M1 stays: others may see the corridor all the same. Where it goes, there is nobody left to forbid."""
+    radio(tmp_path, "radio", circle(4.0))
+    old = [{"name": name, "model": "radio", "at": [x, 1.2], "mounting": 3} for name, x in (("M1", 2), ("M2", 8))]
+    never = {"name": "corridor quiet", "rooms": ["Corridor"], "height": 1.0, "never": True, "detectors": ["M1"]}
+    placing = {"models": ["radio"], "pitch": 1.0, "masks": False, "settings": False}
+    parts: dict[str, Any] = {"rooms": beside(), "needs": [floor_of(), never], "detectors": old}
+    stays = place(made(tmp_path, placing={**placing, "keep": ["M1"]}, **parts))
+    assert stays.met
+    assert stays.n_banned == 0
+    assert max(d.at[1] for d in stays.detectors) > 2.5
+    gone = place(made(tmp_path, placing=placing, **parts))
+    assert gone.met
+    assert [verdict.need.name for verdict in gone.proof.needs] == ["Room floor"]
+    assert "forbids M1 alone" in " ".join(gone.notes)
+    text = json.dumps({"raycover": 1, "title": "test", **parts, "placing": placing})
+    _, fresh, notes = proposed_text(gone, text, tmp_path / "scene.yaml")
+    assert [need.name for need in fresh.needs] == ["Room floor"]
+    assert 'need "corridor quiet" named M1' in notes
+    some = {**parts, "needs": [floor_of(), {**never, "detectors": ["M1", "M2"]}]}
+    one = place(made(tmp_path, placing={**placing, "keep": ["M1"]}, **some))
+    assert one.n_banned == 0
+    assert one.proof.needs[1].need.detectors == ["M1"]
 
 
 def test_a_gap_no_wider_than(tmp_path: Path) -> None:
