@@ -159,6 +159,7 @@ def _mend(mend: Mend) -> dict[str, Any]:
         "mends": mend.mends,
         "mended": list(mend.mended),
         "still_missed": [{"name": name, **_figures(figures)} for name, figures in mend.still],
+        "helped": [name for name, _ in mend.helped],
         "also_mends": list(mend.also),
         "would_miss": list(mend.broken),
         "would_trip": [{"name": name, "margin_db": finite(margin)} for name, margin in mend.tripped],
