@@ -11,6 +11,7 @@ from raycover.cli.tables import table
 from raycover.errors import InputError
 from raycover.exchange.files import whole_folder
 from raycover.exchange.proof import proof_json
+from raycover.kit.aisle_words import ALONG_AISLES
 from raycover.loading import load
 from raycover.proving.firmness import with_chances, with_firm_mends, with_quiet
 from raycover.proving.mending import Mending, find_mending
@@ -28,6 +29,7 @@ from raycover.proving.needs import NeedVerdict, PlaceVerdict, Proof, prove
 from raycover.proving.proof_words import (
     CAUTION,
     asked_words,
+    assumptions,
     cell_words,
     chance_words,
     margin_words,
@@ -88,6 +90,8 @@ def prove_scene(
         talk(f"Written to {output}")
     if proof.assumed:
         talk("The scene says no needs: every cubicle with its doors closed, every flight and landing were assumed.")
+    if ALONG_AISLES in assumptions(proof):
+        talk(ALONG_AISLES)
     talk(CAUTION)
     return proof.met
 

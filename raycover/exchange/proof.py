@@ -86,7 +86,7 @@ def _place(verdict: NeedVerdict, place: PlaceVerdict) -> dict[str, Any]:
     site, found = place.site, place.figures
     return {
         "name": site.name,
-        "kind": site.kind,
+        "kind": site.kind if site.floor is None else "aisle end",
         "met": place.met,
         "probability": place.probability,
         "area_m2": round(float(site.area.sum()), 6) if site.kind not in ("seat", "door", "way") else None,
@@ -159,6 +159,7 @@ def _mend(mend: Mend) -> dict[str, Any]:
         "mends": mend.mends,
         "mended": list(mend.mended),
         "still_missed": [{"name": name, **_figures(figures)} for name, figures in mend.still],
+        "helped": [name for name, _ in mend.helped],
         "also_mends": list(mend.also),
         "would_miss": list(mend.broken),
         "would_trip": [{"name": name, "margin_db": finite(margin)} for name, margin in mend.tripped],

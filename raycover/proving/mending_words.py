@@ -55,6 +55,9 @@ def mend_effect(mend: Mend) -> str:
     parts = [harm] if (harm := mend_harm(mend)) else []
     if mend.still and mend.mended:
         parts.append(f"mends {some_of(mend.mended, 3)}")
+    elif len(mend.still) > 1 and mend.helped:
+        parts.append("helps " + some_of([f"{name} ({_seen(f)})" for name, f in mend.helped], 3))
+    if mend.still and mend.mended:
         parts.append("still missed: " + some_of([f"{name} ({_seen(f)})" for name, f in mend.still], 3))
     if mend.also:
         parts.append(f"mends {places_words(mend.also)}, too")
@@ -80,10 +83,14 @@ def mending_verdict(mending: Mending) -> str:
     if len(mending.missed) > 1 and (singly := mending.mended_singly):
         return _one_by_one_words(mending, singly)
     if best is None:
-        return f"None of {mending.n_tried} changes tried brings more of it into view."
-    left = [f"{name} ({_figures_words(figures)})" for name, figures in best.still]
-    what = f"leaves {some_of(left)}" if left else mend_harm(best)
-    return f"None of {mending.n_tried} changes tried mends all of it, alone or in pairs; the best {what}."
+        return f"None of {mending.n_tried} changes tried brings clearly more of it into view."
+    n = len(mending.missed)
+    helped = best.helped if n > 1 else ()
+    left = [f"{name} ({_figures_words(figures)})" for name, figures in helped or best.still]
+    what = f"{'helps' if helped else 'leaves'} {some_of(left)}" if left else mend_harm(best)
+    whole = "all of it" if n == 1 else f"any of the {n} places"
+    said = f"None of {mending.n_tried} changes tried mends {whole}, alone or in pairs; the best {what}."
+    return f"{said} {_not_looked_at(mending)}".strip()
 
 
 def _one_by_one_words(mending: Mending, singly: Sequence[str]) -> str:
@@ -95,9 +102,12 @@ def _one_by_one_words(mending: Mending, singly: Sequence[str]) -> str:
     ]
     if left:
         said.append(f"Nothing tried mends {some_of(left, 8)}.")
-    if mending.not_tried:
-        said.append(f"Not looked at by themselves: {some_of(mending.not_tried, 8)}.")
-    return " ".join(said)
+    return " ".join([*said, _not_looked_at(mending)]).strip()
+
+
+def _not_looked_at(mending: Mending) -> str:
+    left = mending.not_tried
+    return f"Not looked at by themselves: {some_of(left, 8)}." if left else ""
 
 
 def _figures_words(figures: Figures) -> str:

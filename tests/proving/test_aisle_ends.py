@@ -12,6 +12,7 @@ from small_scenes import detector, scene
 
 import raycover
 from raycover.errors import InputError
+from raycover.exchange.proof import proof_json
 from raycover.placing.layout import place
 from raycover.proving.mending import find_mending
 from raycover.proving.mending.then import verdict_then
@@ -58,6 +59,7 @@ def test_from_both_ends_by_hand() -> None:
     assert first(proof) == {
         "R1/R2, left end": pytest.approx(1.65, abs=0.013), "R1/R2, right end": pytest.approx(1.65, abs=0.013),
     }  # fmt: skip
+    assert {place["kind"] for place in proof_json(proof)["needs"][0]["places"]} == {"aisle end"}
     assert asked_words(proof.needs[0].need) == "noticed within 2 m of either end"
     assert any(said.startswith("Into aisles people walk from each open end") for said in assumptions(proof))
     assert not any("By doors" in said or "walking along" in said for said in assumptions(proof))

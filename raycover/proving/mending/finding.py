@@ -49,6 +49,8 @@ _LOOKED_AT_TWICE = 8
 _ENOUGH, _PARTIAL = 3, 2
 #: One that mends no place must take at least this share of what is missing away.
 _WORTH_TELLING = 0.05
+#: Of a place looked at by itself at least this share of what is missing of it.
+_WORTH_ALONE = 0.1
 #: Units looked at for what may do the rest after another change; what some cells may lack of it (see `Outcome`).
 _FEW_UNITS, _NEARLY = 2, 0.02
 #: Changes that some cells put so much behind the best of their kind are not judged on all.
@@ -78,7 +80,7 @@ def _mending(proof: Proof, verdict: NeedVerdict, counter: _Counter) -> Mending:
     """What would mend one need: single changes, or where none of them does two."""
     search = _Search(proof, verdict, counter)
     singles = search.run()
-    n_tried, lack = search.n_tried, sum(lack_of(verdict.need, place.figures) for place in search.missed)
+    n_tried, lack = search.n_tried, search.lack_now
     told = [mend for mend in _reported(singles, lack) if search.holds(mend)]
     if not any(mend.mends for mend in told):
 
@@ -99,10 +101,11 @@ def _mending(proof: Proof, verdict: NeedVerdict, counter: _Counter) -> Mending:
             one = _Search(proof, verdict, counter, place=place)
             found = one.run()
             n_tried += one.n_tried
-            return sorted((m for m in found if one.does(m) and one.holds(m)), key=lambda m: (m.cost, m.rank))
+            helping = [m for m in found if one.lack_after(m) < (1 - _WORTH_ALONE) * one.lack_now and one.holds(m)]
+            return sorted(helping, key=lambda m: (*((0.0, m.cost) if one.does(m) else (one.lack_after(m), 0)), m.rank))
 
         each, left = one_by_one(verdict, search.missed, told, alone)
-        told += each
+        told = sorted([*told, *each], key=lambda m: (len(m.broken) + len(m.tripped), len(m.still), m.cost, m.lack))
     names = tuple(name_of(search.situation, place.site) for place in search.missed)
     return Mending(verdict.need.name, names, tuple(told), n_tried, lack, tuple(left))
 
@@ -200,6 +203,18 @@ class _Search:
         if self.place is None:
             return mend.mends
         return mend.is_harmless and name_of(self.situation, self.place.site) in mend.mended
+
+    @property
+    def lack_now(self) -> float:
+        """What is missing of the places searched for."""
+        return sum(lack_of(self.verdict.need, place.figures) for place in self.missed)
+
+    def lack_after(self, mend: Mend) -> float:
+        """The same with a change done; infinite where it harms something."""
+        still = dict(mend.still)
+        names = [name_of(self.situation, place.site) for place in self.missed]
+        left = sum(lack_of(self.verdict.need, still[name]) for name in names if name in still)
+        return left if mend.is_harmless else np.inf
 
     def _bench(self, subject: Subject) -> Bench:
         return Bench(cases_of(self.proof, subject.unit.name), self.verdict, subject.pattern.settings_pct[0])
@@ -353,7 +368,13 @@ class _Search:
         # Places that the unit does not count for stay as they are: another aisle's, another room's.
         apart = [place for place in missed_of(self.verdict) if (name, place.site.name) not in own]
         mended = [case for case in outcome.mended if case.key in own]
-        told = [outcome.after[case.key] for case in (mended or own.values())]
+        still = [case for case in outcome.still if case.key in own]
+        helped = [
+            case for case in still
+            if lack_of(case.verdict.need, outcome.after[case.key])
+            < (1 - _WORTH_ALONE) * lack_of(case.verdict.need, case.place.figures)
+        ]  # fmt: skip
+        told = [outcome.after[case.key] for case in (mended or helped or own.values())]
         broken = [case for case in outcome.broken if not case.verdict.need.never]
         nevers = [case for case in outcome.broken if case.verdict.need.never]
         return Mend(
@@ -364,7 +385,7 @@ class _Search:
             is_new=is_new,
             mended=tuple(case.name for case in mended),
             still=(
-                *((c.name, outcome.after[c.key]) for c in outcome.still if c.key in own),
+                *((case.name, outcome.after[case.key]) for case in still),
                 *((name_of(self.situation, place.site), place.figures) for place in apart),
             ),
             also=tuple(dict.fromkeys(with_need(c.verdict, c.site) for c in outcome.mended if c.key not in own)),
@@ -378,6 +399,7 @@ class _Search:
             changed=trial.unit,
             pct=outcome.pct,
             walk=worst_walk(told),
+            helped=tuple((case.name, outcome.after[case.key]) for case in helped),
         )
 
 

@@ -15,10 +15,10 @@ class Mend:
 
     `keys` go into the entry of `unit`, or are the whole entry of a new one (`is_new`). `share` (least), `gap_m`
     (widest) and `worst_db` (least) are those of the places it mends or was tried for; `still` tells those that stay
-    missed and by how much, `also` the places of other needs that it mends. `broken` are places met now that it would
-    miss, `tripped` never-areas that it would trip, with its margin (dB). The `cost` of one change is 1 to 4, the
-    cheapest 1. `chance`: the share of varied cases in which the need is met then, None where not asked. Of walks `walk`
-    tells the one on which it takes longest.
+    missed and by how much, `helped` those of them that lack clearly less then, `also` the places of other needs
+    that it mends. `broken` are places met now that it would miss, `tripped` never-areas that it would trip, with
+    its margin (dB). The `cost` of one change is 1 to 4, the cheapest 1. `chance`: the share of varied cases in
+    which the need is met then, None where not asked. Of walks `walk` tells the one on which it takes longest.
 
     Of a zone divided (`divide`) `unit` is the zone and `keys` {zones: {it: the entries of its parts}}; no unit is
     `changed`. Of several changes that only together mend it this is the first, `second` the next, done after it;
@@ -45,6 +45,7 @@ class Mend:
     chance: float | None = None
     second: Mend | None = None
     walk: Figures | None = None
+    helped: tuple[tuple[str, Figures], ...] = ()
 
     @property
     def changes(self) -> tuple[Mend, ...]:

@@ -21,7 +21,7 @@ def one_by_one(
 ) -> tuple[list[Mend], list[str]]:
     """(a change for each place that none of those told mends as cheaply; names of places not looked at).
 
-    A place that is mended by what was found for another is done.
+    A place that is mended by what was found for another is done. Where nothing mends it, what helps it most is told.
     """
     found: list[Mend] = []
     skipped: list[str] = []
@@ -37,6 +37,6 @@ def one_by_one(
             continue
         looked += 1
         best = next(iter(search(place)), None)
-        if best is not None and (not known or best.cost < cost):
+        if best is not None and (not known or (name in best.mended and best.cost < cost)):
             found.append(best)
     return found, skipped

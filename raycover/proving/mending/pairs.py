@@ -82,5 +82,6 @@ def _told(proof: Proof, verdict: NeedVerdict, both: Mend, then: Proof) -> Mend:
         worst_db=min(figures.worst_db for figures in told),
         cost=both.cost + both.second.cost,
         walk=worst_walk(told),
+        helped=(),
         lack=sum(lack_of(verdict.need, figures) for _, figures in still),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -83,4 +84,11 @@ def test_words_where_places_are_left() -> None:
         "No single change mends all 3 places (120 tried, alone and in pairs). A change of its own is listed for R1/R2. "
         "Nothing tried mends R2/R3. Not looked at by themselves: R3/R4."
     )
-    assert proof.needs[0].need.whose == "own"
+    figures = replace(proof.needs[0].places[0].figures, share=0.97, largest_gap_m=0.3)
+    helping = replace(first, mended=(), still=(("R1/R2", figures), *first.still), helped=(("R1/R2", figures),))
+    assert mend_effect(helping) == "helps R1/R2 (97 %)"
+    none = replace(left, remedies=(helping,), not_tried=())
+    assert mending_verdict(none) == (
+        "None of 120 changes tried mends any of the 3 places, alone or in pairs; the best helps R1/R2 (97 % seen, gap "
+        "0.30 m)."
+    )
