@@ -12,6 +12,7 @@ from raycover.detector_checks import check_detectors
 from raycover.errors import InputError, Problem, did_you_mean
 from raycover.need_sets import expand
 from raycover.scene.checks import check_scene
+from raycover.scene.opening_fit import misfits
 from raycover.scene.reading import Document, read_text, read_yaml
 from raycover.scene.salvage import Salvaged, read_or_salvage
 from raycover.scene.schema import Scene
@@ -66,20 +67,21 @@ def _finish(document: Document, problems: list[Problem], folder: Path | None) ->
         found += check_project(scene)
     if isinstance(read, Salvaged):
         told = {problem.position for problem in wrong}
-        also = [p for p in (*found, *_missing_meshes(scene)) if read.keeps(p) and p.position not in told]
+        also = [p for p in (*found, *_unbuildable(scene)) if read.keeps(p) and p.position not in told]
         raise InputError([*wrong, *also])
     errors = [p for p in found if p.severity == "error"]
     if not errors:
         errors = [p for index in range(len(scene.states)) for p in _in_state(scene, index, found)[1]]
     if errors:
-        raise InputError([*errors, *_missing_meshes(scene)])
+        raise InputError([*errors, *_unbuildable(scene)])
     scene.attach(places, catalogue, [p for p in found if p.severity != "error"], folder)
     return scene
 
 
-def _missing_meshes(scene: Scene) -> list[Problem]:
-    """Mesh files that are not there: the building would say so, once it came to be built."""
-    missing: list[Problem] = []
+def _unbuildable(scene: Scene) -> list[Problem]:
+    """Mesh files that are not there, openings larger than their walls: the building would say so, once it came to be
+    built."""
+    missing: list[Problem] = list(misfits(scene))
     for index, mesh in enumerate(scene.meshes):
         try:
             scene.file(mesh.file, "meshes", index, "file")

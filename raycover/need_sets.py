@@ -83,7 +83,7 @@ def _made(
                 written.position(("needs", index, key), key=True), f"write {spec.asks}: [NAME, …] or leave it out",
             )
         )  # fmt: skip
-    for key in sorted(given & {"share", "largest_gap", "by", "clear_db"}):
+    for key in sorted(given & {"share", "largest_gap", "by", "clear_db", "whose"}):
         if not spec.takes(key):
             problems.append(
                 Problem(

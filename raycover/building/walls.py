@@ -13,12 +13,10 @@ from raycover.building.faces import Face, Gathered, Hole, level_frame, oblong, u
 from raycover.building.overhead import add_roof, add_suspended_ceiling, head_room, wall_under_roof
 from raycover.building.parts import Floats, Frame, Loc, OpeningMark, RoomShape
 from raycover.errors import Problem
+from raycover.scene.opening_fit import misfit, openings_by_segment, segment_name
 from raycover.scene.parts import DOOR_SILL_M, Opening, Partition, Room, SheetSpec
 from raycover.scene.roofs import roof_form
 from raycover.scene.schema import Scene
-
-#: Openings may overrun their wall by rounding, no more.
-_SLACK = 1e-6
 
 
 def room_shapes(scene: Scene) -> tuple[RoomShape, ...]:
@@ -106,7 +104,6 @@ def add_partition(
     """A partition's faces, one a segment of its line."""
     line = np.asarray(partition.line, float)
     lengths = np.linalg.norm(np.diff(line, axis=0), axis=1)
-    reached = np.concatenate([[0.0], np.cumsum(lengths)])
     middle = shapely.LineString(line).interpolate(0.5, normalized=True)
     floor = floor_at(middle.x, middle.y)
     bottom, top = floor + partition.base, floor + partition.base + partition.height
@@ -123,13 +120,13 @@ def add_partition(
         )
         return
     by_segment: dict[int, list[tuple[Loc, str, Opening, float]]] = {}
-    for k, opening in enumerate(partition.openings):
-        segment = int(np.clip(np.searchsorted(reached, opening.at + _SLACK, side="right") - 1, 0, len(lengths) - 1))
-        entry = (("partitions", index, "openings", k), _opening_name(partition.name, k, opening), opening)
-        by_segment.setdefault(segment, []).append((*entry, opening.at - reached[segment]))
+    for k, segment, at in openings_by_segment(partition):
+        opening = partition.openings[k]
+        entry = (("partitions", index, "openings", k), _opening_name(partition.name, k, opening), opening, at)
+        by_segment.setdefault(segment, []).append(entry)
     for segment, (start, end) in enumerate(pairwise(line)):
         length = float(lengths[segment])
-        name = partition.name if len(lengths) == 1 else f"{partition.name}/part {segment}"
+        name = segment_name(partition, segment)
         face = Face(
             name,
             partition.name,
@@ -160,20 +157,9 @@ def _cut(
     bottom, top = heights
     for loc, name, opening, at in openings:
         low, high = floor + opening.sill, floor + opening.sill + opening.height
-        overrun = []
-        if at < -_SLACK or at + opening.width > length + _SLACK:
-            overrun.append(f"from {at:g} to {at + opening.width:g} m along a wall {length:.4g} m long")
-        if low < bottom - _SLACK or high > top + _SLACK:
-            overrun.append(f"from {low:g} to {high:g} m in a wall that stands from {bottom:g} to {top:g} m")
-        if overrun:
-            into.problems.append(
-                Problem(
-                    "opening-outside-wall",
-                    f'the opening runs {" and ".join(overrun)} ("{face.name}")',
-                    scene.position(*loc),
-                    "change at, width, sill or height so that it fits",
-                )
-            )
+        wrong = misfit(scene, loc, opening, at, length, (bottom - floor, top - floor), face.name)
+        if wrong is not None:
+            into.problems.append(wrong)
             continue
         polygon = oblong(max(at, 0.0), max(low, bottom), min(at + opening.width, length), min(high, top))
         if any(hole.polygon.intersection(polygon).area > 1e-6 for hole in face.holes):

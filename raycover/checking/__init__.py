@@ -15,6 +15,7 @@ from raycover.checking.floors import check_floors
 from raycover.checking.hanging import check_hanging
 from raycover.checking.joints import check_joints
 from raycover.checking.placed import check_placed
+from raycover.checking.stair_heads import check_stair_heads
 from raycover.checking.standing import check_standing
 from raycover.checking.uprights import Uprights
 from raycover.detectors import Unit
@@ -28,6 +29,7 @@ def check_building(scene: Scene, building: Building, units: Sequence[Unit]) -> l
     found = [
         *check_standing(scene, building, uprights),
         *check_placed(scene, building, uprights),
+        *check_stair_heads(scene, building),
         *check_joints(scene, building, uprights),
         *check_doors(scene, building, uprights),
         *check_floors(scene, building),

@@ -48,6 +48,8 @@ def compare_scenes(
                 )  # fmt: skip
         text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
         (draft / "comparison.json").write_text(text, encoding="utf-8", errors="replace")
+    for words in found.mismatches:
+        talk(f"Warning: {words}")
     if as_json:
         data(figures)
         return

@@ -6,13 +6,12 @@ from pathlib import Path
 
 from raycover.asking.summer import SummerRow, summer_reach
 from raycover.building.build import build
-from raycover.cli.printing import data, progress, talk, warn
+from raycover.cli.printing import asked_numbers, data, progress, talk, warn
 from raycover.cli.tables import table
 from raycover.exchange.files import whole_folder
 from raycover.exchange.studies import heat_json
 from raycover.loading import load
 from raycover.physics.infrared import WARM_FROM_C
-from raycover.ranges import numbers
 from raycover.rays.ray_scene import RayScene
 from raycover.scene.quantities import COLDEST_C, WARMEST_C
 from raycover.scene.varying import Change, varied
@@ -27,7 +26,7 @@ def heat_scene(path: Path, ambient: str, output: Path, *, threads: int | None, a
 
     from raycover.draw.heat import draw_heat
 
-    ambients = numbers("--ambient", ambient, COLDEST_C, WARMEST_C, "°C")
+    ambients = asked_numbers("--ambient", ambient, COLDEST_C, WARMEST_C, "°C")
     with whole_folder(output) as draft:
         scene = load(path)
         building = build(scene)

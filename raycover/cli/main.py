@@ -212,12 +212,15 @@ def reconcile_(
         "walktest"
     ),
     state: InState = None,
+    anyway: Annotated[
+        bool, typer.Option("--anyway", help="write the corrected scene even where the answers do not fit it")
+    ] = False,
     json: AsJson = False,
 ) -> None:
     """What came back from site against the prediction; where the answers support it, a corrected scene."""
     from raycover.cli import walktesting
 
-    walktesting.reconcile_scene(scene, results, output, state=state, as_json=json)
+    walktesting.reconcile_scene(scene, results, output, state=state, as_json=json, anyway=anyway)
 
 
 @app.command("trips")

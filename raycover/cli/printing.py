@@ -13,11 +13,20 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from raycover.errors import Problem
+from raycover.ranges import numbers, values_words
 
 
 def talk(text: str) -> None:
     """A line for the person, on stderr; long lines stay whole."""
     Console(stderr=True, highlight=False).print(text, soft_wrap=True, markup=False)
+
+
+def asked_numbers(option: str, text: str, low: float, high: float, unit: str) -> list[float]:
+    """`ranges.numbers`; what a list with a range in it comes to is told at once."""
+    found = numbers(option, text, low, high, unit)
+    if (words := values_words(option, text, found)) is not None:
+        talk(f"{words} {unit}")
+    return found
 
 
 def warn(problems: Iterable[Problem]) -> None:

@@ -42,7 +42,7 @@ def report_scene(
     scene = scene.changed({"needs": [words.need(need) for need in scene.needs]}, scene.state, lambda places: places)
     with whole_folder(output) as draft, progress("report") as step:
         stages = Stages(lambda name, done, everything: step(done, everything or None, name))
-        report = gather(scene, threads=threads, stages=stages)
+        report = gather(scene, threads=threads, stages=stages).named(words.assumed)
         drawings = draw_figures(report, words, pdf=with_pdf)
         with stages.stage("writing"):
             content = compose(report, words, drawings, None if date is None else date.strip())

@@ -9,7 +9,7 @@ from itertools import product
 from pathlib import Path
 
 from raycover.asking.studying import Caster, Step, Study, holds, study
-from raycover.cli.printing import data, progress, talk, warn
+from raycover.cli.printing import asked_numbers, data, progress, talk, warn
 from raycover.cli.tables import table
 from raycover.draw.multiples import Small
 from raycover.draw.study import Shown, along_axis, axis_of, draw_study
@@ -17,7 +17,6 @@ from raycover.errors import InputError, Problem, did_you_mean, option_error
 from raycover.exchange.files import whole_folder
 from raycover.exchange.studies import study_csv, study_json
 from raycover.loading import load
-from raycover.ranges import numbers
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.schema import Scene
 from raycover.scene.varying import Change
@@ -86,9 +85,9 @@ def _chosen(scene: Scene, patterns: Sequence[str], path: Path) -> list[str]:
 
 
 def _changes(mounting: str | None, tilt: str | None, turn: str | None) -> list[Change]:
-    heights = numbers("--mounting", mounting, 0.1, 100.0, "m") if mounting is not None else [None]
-    tilts = numbers("--tilt", tilt, -180.0, 180.0, "degrees") if tilt is not None else [None]
-    turns = numbers("--turn", turn, -360.0, 360.0, "degrees") if turn is not None else [None]
+    heights = asked_numbers("--mounting", mounting, 0.1, 100.0, "m") if mounting is not None else [None]
+    tilts = asked_numbers("--tilt", tilt, -180.0, 180.0, "degrees") if tilt is not None else [None]
+    turns = asked_numbers("--turn", turn, -360.0, 360.0, "degrees") if turn is not None else [None]
     if heights == tilts == turns == [None]:
         raise option_error(
             "--mounting", "nothing to vary", "write --mounting 6:14:0.5, --tilt -20:20:5 or --turn 0:90:15"

@@ -109,8 +109,13 @@ def _print_sheet(test: WalkTest) -> None:
          f"{', '.join(told) if told else 'nothing much: no point lies near an edge'}.")  # fmt: skip
 
 
-def reconcile_scene(path: Path, results: Path, output: Path, *, state: str | None, as_json: bool) -> None:
-    """Lay a filled-in table over a scene; write figures, pages and, where answers support one, the corrected scene."""
+def reconcile_scene(
+    path: Path, results: Path, output: Path, *, state: str | None, as_json: bool, anyway: bool = False
+) -> None:
+    """Lay a filled-in table over a scene; write figures, pages and, where answers support one, the corrected scene.
+
+    Answers that no correction fits write none, unless it is wanted `anyway`.
+    """
     from raycover.draw.reconcile_page import draw_reconciliation
 
     scene = load(path)
@@ -121,9 +126,10 @@ def reconcile_scene(path: Path, results: Path, output: Path, *, state: str | Non
         returned = compare(scene, answers, state=state)
     figures = reconcile_json(returned)
     corrections = returned.corrections()
+    withheld = corrections is not None and not returned.found.fits and not anyway
     name = f"{path.stem}-corrected.yaml"
     text, beside = None, ""
-    if corrections is not None:
+    if corrections is not None and not withheld:
         text, beside = _corrected(path, corrections, output / name)
     with whole_folder(output) as draft, progress("drawing"):
         (draft / "reconcile.json").write_text(
@@ -137,6 +143,8 @@ def reconcile_scene(path: Path, results: Path, output: Path, *, state: str | Non
     else:
         _print_returned(returned)
     talk(f"Written to {output}.")
+    if withheld:
+        talk("No corrected scene is written: the answers do not fit one cause. --anyway writes it all the same.")
     if text is not None:
         talk(
             f"The corrected scene is {output / name}; the old one stays as it is. Look at it by: "

@@ -5,6 +5,7 @@ Only fonts that come with matplotlib are used, by file, so that every machine dr
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -32,6 +33,10 @@ _STAND_IN_SIZE = 0.86
 #: An empty box, the usual sign for a character that no font here holds.
 _UNKNOWN = "\u25a1"
 _ELLIPSIS = "…"
+#: A word that ends in a figure, a unit that follows it, and what comes before a figure that bounds something.
+_NUMBER = re.compile(r"[0-9]$")
+_UNIT = re.compile(r"(?:%|‰|dB|dBi|mm|cm|m|m²|s|min|h|°C|°|GHz|MHz|W|V|mA|lx|m/s)[.,;:)]*$")
+_BOUND = re.compile(r"(?:^|[(\s])[<>±≤≥~]$")
 
 
 def font_path(font: Font) -> Path:
@@ -57,6 +62,17 @@ def clean(text: str) -> str:
     spaced = "".join(" " if c.isspace() else c for c in unicodedata.normalize("NFC", text))
     kept = (c for c in spaced if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co", "Cn"))
     return " ".join("".join(c if ord(c) in known else _UNKNOWN for c in kept).split())
+
+
+def _unbroken(text: str) -> list[str]:
+    """Words of a text, a number and its unit as one: no line ends between 98 and %."""
+    found: list[str] = []
+    for word in text.split(" "):
+        if found and ((_UNIT.match(word) and _NUMBER.search(found[-1])) or _BOUND.search(found[-1])):
+            found[-1] += f" {word}"
+        else:
+            found.append(word)
+    return found
 
 
 @lru_cache(maxsize=64)
@@ -125,7 +141,7 @@ class Lettering:
 
     def wrap(self, text: str, font: Font, size_pt: float, width: float, n_lines: int) -> list[str]:
         """The text in at most `n_lines` lines, broken at blanks, the last one shortened where need be."""
-        words = text.split(" ")
+        words = _unbroken(text)
         if n_lines == 2 and self.extent(text, font, size_pt).width > width:
             # Two lines of like length read better than a full one with a word left over.
             breaks = [(" ".join(words[:k]), " ".join(words[k:])) for k in range(1, len(words))]

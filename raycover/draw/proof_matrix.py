@@ -75,7 +75,7 @@ def draw_matrix(page: Page, proof: Proof, part: MatrixPart, number: tuple[int, i
     n = len(matrix.crossing)
     sheet.draw_headline(page, f"{n}", (f"unwanted trip{'s' * (n != 1)}", f"of {int((matrix.kind == UNWANTED).sum())}"))
     _key(page, matrix, _table(page, part) - 6.0)
-    conditions = next((v.situation for v in proof.needs if v.need.whose is not None), proof.needs[0].situation)
+    conditions = next((v.situation for v in proof.needs if v.need.asks_who_trips), proof.needs[0].situation)
     ambient, reserve = (conditions.scene.conditions.ambient_c, conditions.scene.conditions.reserve_db)
     draw_block(
         page, proof.scene, drawing="Proof of needs, who trips whom",

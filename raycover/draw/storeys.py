@@ -12,8 +12,11 @@ from raycover.detectors import Unit
 from raycover.solving.coverage import PlaneCoverage
 
 
-def shown_storey(building: Building, plane: PlaneCoverage) -> Building:
-    """What a plane's plan shows of a building: the storey that its map lies in, all of it where there is but one."""
+def shown_storey(building: Building, plane: PlaneCoverage, *, once: bool = False) -> Building:
+    """What a plane's plan shows of a building: the storey that its map lies in, all of it where there is but one.
+
+    With `once` nothing that another storey shows: see `one_storey`.
+    """
     if len(building.storeys) < 2:
         return building
     surface = plane.surface
@@ -21,7 +24,7 @@ def shown_storey(building: Building, plane: PlaneCoverage) -> Building:
     under = [s for s in building.storeys if s.name == surface.storey] or [
         s for s in building.storeys if s.level <= z + 1e-6
     ]
-    return one_storey(building, under[-1] if under else building.storeys[0])
+    return one_storey(building, under[-1] if under else building.storeys[0], once=once)
 
 
 def top_of_shown(building: Building, shown: Building) -> float:

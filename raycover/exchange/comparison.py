@@ -20,6 +20,7 @@ def comparison_json(found: Comparison) -> dict[str, Any]:
             "after": after,
             "share_change": after["share"] - before["share"],
             "assured_share_change": after["assured_share"] - before["assured_share"],
+            "shared_m2": round(plane.shared_m2, 6),
             "gained_m2": round(plane.area_of(GAINED), 6),
             "lost_m2": round(plane.area_of(LOST), 6),
             "kept_m2": round(plane.area_of(KEPT), 6),
@@ -43,6 +44,7 @@ def comparison_json(found: Comparison) -> dict[str, Any]:
         "detectors": detectors,
         "only_before": list(found.unpaired[0]),
         "only_after": list(found.unpaired[1]),
+        "warnings": found.mismatches,
         "caution": CAUTION,
     }
 

@@ -144,6 +144,7 @@ def _mending(mending: Mending) -> dict[str, Any]:
         "missed": list(mending.missed),
         "mended": mending.is_mended,
         "n_tried": mending.n_tried,
+        "not_tried": list(mending.not_tried),
         "remedies": [_mend(mend) for mend in mending.remedies],
     }
 

@@ -18,8 +18,9 @@ from raycover.placing.pool import Pool
 from raycover.placing.quieting import Quiet
 from raycover.placing.visibility import Asked
 from raycover.proving.needs import NeedVerdict, PlaceVerdict, Proof
+from raycover.proving.owning import home_of
 from raycover.proving.sites import Site, Sites
-from raycover.scene.needs import NeedSpec
+from raycover.scene.needs import IN_A_ROOM, NeedSpec
 from raycover.scene.schema import Scene
 from raycover.walking.switching import switches_of
 from raycover.walking.walk import rooms_along
@@ -170,9 +171,11 @@ class _Asked:
         need, situation = verdict.need, verdict.situation
         named = list(pool.candidates.units)
         self._over: dict[str, tuple[Bools, Bools]] = {}
-        if need.whose is not None and need.zones is None:
+        if need.whose is None or need.where in IN_A_ROOM or need.walked:
+            pass
+        elif need.zones is None:
             self._over = Sites(situation.scene, situation.building, named).belonging(need)
-        elif need.whose is not None:
+        else:
             self._over = ZoneFloors(situation.scene, situation.building).belonging(need, named)
 
     def roots(self, site: Site) -> Ints:
@@ -180,12 +183,17 @@ class _Asked:
         n = len(self._pool)
         if need.detectors is not None:
             return np.zeros(0, int)
-        if need.whose is not None:
+        if need.whose is not None and need.where in IN_A_ROOM:
+            home = home_of(site.ground, self._building)
+            return np.flatnonzero((self._pool.candidates.room == home) & (home >= 0))
+        if need.whose is not None and not need.walked:
             own, others = self._over[site.name]
             return np.flatnonzero(own if need.whose == "own" else others)
         if need.first_within is not None:
-            home = [self._building.rooms[k].name == site.owner for k in range(len(self._building.rooms))]
-            mine = np.flatnonzero(np.array(home, bool)[self._pool.candidates.room])
+            here = [self._building.rooms[k].name == site.owner for k in range(len(self._building.rooms))]
+            mine = np.flatnonzero(np.array(here, bool)[self._pool.candidates.room])
+            if need.whose is not None:  # those over the aisle
+                return mine[shapely.dwithin(site.floor, shapely.points(self._pool.candidates.at[mine]), 1e-6)]
             return mine if len(mine) else np.arange(n)
         return np.arange(n)
 

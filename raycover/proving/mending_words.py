@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
 from raycover.proving.mending import Mend, Mending
 from raycover.proving.mending.bench import worst_walk
@@ -53,6 +54,7 @@ def mend_effect(mend: Mend) -> str:
     """What else a remedy does: harm first, then what stays missed, then what it mends besides."""
     parts = [harm] if (harm := mend_harm(mend)) else []
     if mend.still and mend.mended:
+        parts.append(f"mends {some_of(mend.mended, 3)}")
         parts.append("still missed: " + some_of([f"{name} ({_seen(f)})" for name, f in mend.still], 3))
     if mend.also:
         parts.append(f"mends {places_words(mend.also)}, too")
@@ -75,11 +77,27 @@ def mending_verdict(mending: Mending) -> str:
     if mending.is_mended:
         return ""
     best = mending.best
+    if len(mending.missed) > 1 and (singly := mending.mended_singly):
+        return _one_by_one_words(mending, singly)
     if best is None:
         return f"None of {mending.n_tried} changes tried brings more of it into view."
     left = [f"{name} ({_figures_words(figures)})" for name, figures in best.still]
     what = f"leaves {some_of(left)}" if left else mend_harm(best)
     return f"None of {mending.n_tried} changes tried mends all of it, alone or in pairs; the best {what}."
+
+
+def _one_by_one_words(mending: Mending, singly: Sequence[str]) -> str:
+    """Where some places are mended by one change, others by another: which are, which are not."""
+    left = [name for name in mending.missed if name not in (*singly, *mending.not_tried)]
+    said = [
+        f"No single change mends all {len(mending.missed)} places ({mending.n_tried} tried, alone and in pairs).",
+        f"A change of its own is listed for {some_of(singly, 8)}.",
+    ]
+    if left:
+        said.append(f"Nothing tried mends {some_of(left, 8)}.")
+    if mending.not_tried:
+        said.append(f"Not looked at by themselves: {some_of(mending.not_tried, 8)}.")
+    return " ".join(said)
 
 
 def _figures_words(figures: Figures) -> str:

@@ -155,7 +155,7 @@ def _matrices(verdicts: Sequence[NeedVerdict]) -> tuple[Matrix, ...]:
     """One for the needs of a set, or a single need, that ask whose units count, in one situation."""
     groups: dict[tuple[str, int], list[NeedVerdict]] = {}
     for verdict in verdicts:
-        if verdict.need.whose is not None:
+        if verdict.need.asks_who_trips:
             groups.setdefault((_entry(verdict.need), id(verdict.situation)), []).append(verdict)
     made = []
     for (title, _), some in groups.items():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from raycover.kit.aisle_words import ALONG_AISLES, answers_to_across
 from raycover.kit.unit_words import combining_words
 from raycover.proving.matrices import UNWANTED, WANTED, Matrix
 from raycover.proving.mending import Mending
@@ -29,6 +30,8 @@ def asked_words(need: NeedSpec) -> str:
         who = "any unit" if need.whose is None else f"units of other {'zones' if need.zones else 'aisles'}"
         if need.beyond_aisles is not None and need.whose is not None:
             who = "units of the aisles"
+        if need.whose == "own":
+            who = "any unit of its own"
         if need.detectors is not None:
             who = listed(need.detectors, "or")
         air = f", air at {need.ambient_c:g} °C" if need.ambient_c is not None else ""
@@ -37,7 +40,9 @@ def asked_words(need: NeedSpec) -> str:
     if need.routes is not None:
         parts.append("nobody goes unnoticed for the hold time")
     if need.first_within is not None:
-        parts.append(f"noticed within {need.first_within:g} m of the threshold")
+        parts.append(
+            f"noticed within {need.first_within:g} m of {'the threshold' if need.aisles is None else 'either end'}"
+        )
     if need.least_share is not None:
         by = f" by {need.by} units" if need.by > 1 else ""
         parts.append(f"all of it seen{by}" if need.least_share >= 1 else f"{100 * need.least_share:g} % of it seen{by}")
@@ -173,6 +178,19 @@ def walked_words(found: Figures) -> str:
     return f"{found.longest_s:.0f} s" if math.isfinite(found.longest_s) else "always"
 
 
+def found_words(need: NeedSpec, found: Figures) -> str:
+    """What was found at a place, by what its need is judged by: `seen 98 %`, `noticed within 0.80 m`."""
+    if need.never:
+        return f"trips from {seen_words(found.share)}"
+    if found.longest_s is not None:
+        return f"unnoticed {'for ' if math.isfinite(found.longest_s) else ''}{walked_words(found)}"
+    if found.first_m is not None:
+        return f"noticed within {first_words(found.first_m)}" if math.isfinite(found.first_m) else "never noticed"
+    if need.only_area:
+        return f"{found.area_m2:.1f} m²"
+    return f"seen {seen_words(found.share)}"
+
+
 def target_words(heights: Sequence[float], motion: str) -> str:
     """Who is looked for: `a person at 0.3, 1.0 or 1.6 m, any declared motion`."""
     shown = [f"{round(h + 1e-9, 2):g}" for h in heights]
@@ -208,6 +226,14 @@ def remedy_note(troubles: Sequence[Trouble], mendings: Sequence[Mending] = ()) -
     return said
 
 
+def _asks_any_way_along(verdict: NeedVerdict) -> bool:
+    """Whether an aisle must be seen, by any motion, and infrared that sees walking across better counts there."""
+    if verdict.need.never or verdict.need.walked or verdict.need.aisles is None:
+        return False
+    counting = {k for place in verdict.places if place.site.motion == "any" for k in place.units}
+    return answers_to_across(verdict.situation.units[k] for k in counting)
+
+
 def assumptions(proof: Proof) -> list[str]:
     """What the verdicts rest on, a sentence each."""
     said = []
@@ -227,11 +253,18 @@ def assumptions(proof: Proof) -> list[str]:
     for heights, motion in targets:
         still = "; sitting still is another need (motion: presence)" if motion == "any" else ""
         said.append(f"Looked for: {target_words(heights, motion)}{still}.")
+    if any(_asks_any_way_along(verdict) for verdict in proof.needs):
+        said.append(ALONG_AISLES)
     if any(site.kind == "cubicle" for site in sites):
         said.append("In cubicles the middle of a body keeps 0.25 m from panels and walls.")
     if proof.scene.corrections is not None and proof.scene.corrections.in_force:
         said.append(f"Corrected by a test on site: {proof.scene.corrections.words()}.")
-    if any(site.kind == "door" for site in sites):
+    if any(site.kind == "door" and site.floor is not None for site in sites):
+        said.append(
+            "Into aisles people walk from each open end, half way across and straight on; units count by "
+            "their declared footprints and the direction walked."
+        )
+    if any(site.kind == "door" and site.floor is None for site in sites):
         said.append(
             "By doors people walk in from the threshold, square to the wall and at 45° to either side, as far as that "
             "is free; the room's own units count, by their declared footprints and the direction walked."

@@ -1,4 +1,4 @@
-"""What would stop a unit from being tripped where it must not: sensitivity, mask, place or aim, tried one by one.
+"""What would stop a unit from being tripped where it must not: sensitivity, mask, place, aim or model, one by one.
 
 Each trial casts the changed unit alone. Trials are sorted out on some cells of each place; what is reported is
 judged on all of them. What a change of place, mask or aim leaves over is taken away by sensitivity, which shifts
@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 
 from raycover.detectors import Unit
 from raycover.proving.cases import Case, Casts
+from raycover.proving.hanging import HangingPlaces
 from raycover.proving.maps_lost import MapsLost
+from raycover.proving.models import Subject, other_models
 from raycover.proving.needs import Proof, figures_of, is_met
 from raycover.proving.sensitivity import pct_for, sensitivity_keys, shift_db
 from raycover.proving.trials import Trial, trials_of
@@ -74,8 +76,10 @@ class Remedy:
 
     @property
     def rank(self) -> tuple[bool, int, float, float]:
-        """Best first: stops it, misses no need, costs little inside."""
-        return not self.stops, len(self.missed), round(self.share_lost, 3), sum(self.area_lost_m2.values())
+        """Best first: stops it, misses no need, costs little inside. What another model sees more does not count."""
+        lost = sum(self.area_lost_m2.values())
+        lost = max(lost, 0.0) if self.kind == "model" else lost
+        return not self.stops, len(self.missed), round(self.share_lost, 3), lost
 
 
 @dataclass(frozen=True)
@@ -121,6 +125,10 @@ class _Tried:
             trials = [outcome.trial for outcome in first[:_LOOKED_AT_TWICE]]
         return sorted((self.try_(trial) for trial in trials), key=lambda outcome: outcome.rank)
 
+    def least_of(self, trial: Trial) -> float:
+        """The least sensitivity [%] that a trial allows."""
+        return self.least_pct if trial.least_pct is None else trial.least_pct
+
     def try_(self, trial: Trial) -> _Outcome:
         """Cast a changed unit and take what is left over away by sensitivity."""
         margins = self._casts.margins(trial.unit)
@@ -130,7 +138,7 @@ class _Tried:
             if case.verdict.need.never
         )
         now = trial.unit.sensitivity_pct
-        pct = pct_for(excess, now, self.least_pct)
+        pct = pct_for(excess, now, self.least_of(trial))
         if pct is None:
             return _Outcome(trial, excess, None, (), 0.0)
         shift = shift_db(pct, now)
@@ -200,13 +208,15 @@ def _for_unit(proof: Proof, index: int, needs: Sequence[str], coverage: Coverage
            for case in nevers]  # fmt: skip
     points = np.concatenate([p for p, _ in hot])
     excess = np.concatenate([e for _, e in hot])
-    by_kind: dict[str, list[Trial]] = {}
-    for trial in trials_of(situation.scene, situation.building, index, unit, points, excess):
-        by_kind.setdefault(trial.kind, []).append(trial)
+    subject = Subject(scene, HangingPlaces(scene, situation.building), index, unit)
+    # Behind glass infrared is quiet and microwave is not: of models the best of each technology is told.
+    by_kind: dict[object, list[Trial]] = {}
+    for trial in (*trials_of(scene, situation.building, index, unit, points, excess), *other_models(subject)):
+        by_kind.setdefault((trial.kind, trial.unit.technologies if trial.kind == "model" else None), []).append(trial)
     remedies: list[Remedy] = []
     for trials in by_kind.values():
         outcomes = few.sorted_out(trials)
-        alone = [o for o in outcomes if o.pct == unit.sensitivity_pct]
+        alone = [o for o in outcomes if o.pct == o.trial.unit.sensitivity_pct]
         # The best by itself, the best with less sensitivity; of each kind not more.
         for outcome in dict.fromkeys(o.trial.words for o in (*alone[:1], *outcomes[:1])):
             trial = next(o.trial for o in outcomes if o.trial.words == outcome)
@@ -218,22 +228,29 @@ def _for_unit(proof: Proof, index: int, needs: Sequence[str], coverage: Coverage
     if coverage is not None:
         drawn = replace(situation, weather=Weather.of(proof.scene.conditions))  # the air of the maps
         maps = MapsLost(coverage, index, drawn, [case.site for case in nevers])
-        told = sorted((_with_maps(remedy, maps, unit.sensitivity_pct) for remedy in told), key=lambda r: r.rank)
+        told = sorted((_with_maps(remedy, maps) for remedy in told), key=lambda r: r.rank)
     return Trouble(unit.name, tuple(needs), tuple(told[:_MOST]))
 
 
-def _with_maps(remedy: Remedy, maps: MapsLost, now_pct: float) -> Remedy:
+def _with_maps(remedy: Remedy, maps: MapsLost) -> Remedy:
     """A remedy with what the maps lose; one that sensitivity has no room for has nothing to tell."""
     if remedy.changed is None or not remedy.possible:
         return remedy
-    return replace(remedy, area_lost_m2=maps.of(remedy.changed, shift_db(remedy.pct, now_pct)))
+    return replace(remedy, area_lost_m2=maps.of(remedy.changed, shift_db(remedy.pct, remedy.changed.sensitivity_pct)))
 
 
 def _without_idle(remedies: Sequence[Remedy]) -> list[Remedy]:
-    """Without those that leave as much to sensitivity as sensitivity alone would take."""
-    plain = next((r.pct if r.stops else 0.0 for r in remedies if r.kind == "sensitivity"), None)
-    return [r for r in remedies if r.kind == "sensitivity" or plain is None
-            or r.pct > plain]  # fmt: skip
+    """Without those that leave as much to sensitivity as sensitivity alone would take, or models that do no better."""
+    plain = next((r for r in remedies if r.kind == "sensitivity"), None)
+    if plain is None:
+        return list(remedies)
+
+    def is_idle(remedy: Remedy) -> bool:
+        if remedy.kind == "model":
+            return not remedy.stops or remedy.rank[:3] > plain.rank[:3]
+        return remedy.kind != "sensitivity" and plain.stops and remedy.pct <= plain.pct
+
+    return [remedy for remedy in remedies if not is_idle(remedy)]
 
 
 def _inside(cases: Sequence[Case], margins: Sequence[Floats]) -> tuple[tuple[str, ...], float, str]:
@@ -261,11 +278,12 @@ def _remedy(outcome: _Outcome, tried: _Tried, index: int) -> Remedy:
     now = trial.unit.sensitivity_pct
     if pct is not None and pct < now:
         words = f"{words}, sensitivity {pct:g} %" if words else f"sensitivity {pct:g} %"
-        keys |= sensitivity_keys(cases[0].situation.scene.detectors[index], pct, now)
+        spec = None if "model" in keys else cases[0].situation.scene.detectors[index]
+        keys |= sensitivity_keys(spec, pct, now)
     note = trial.note
     if pct is None:
         words = words or "sensitivity"
-        note = note or f"less than {tried.least_pct:g} % sensitivity would be needed"
+        note = note or f"less than {tried.least_of(trial):g} % sensitivity would be needed"
     return Remedy(
         unit=trial.unit.name,
         kind=trial.kind,

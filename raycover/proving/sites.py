@@ -19,12 +19,13 @@ from raycover.content import Located
 from raycover.detectors import Unit
 from raycover.errors import InputError, Problem, did_you_mean
 from raycover.proving.doorways import Entrance, Entrances, Line
+from raycover.proving.owning import homes_of, own_of, without
 from raycover.proving.stays import longest_hold_s, stays_of, walked_ways
 from raycover.rays.enclosed import Enclosures
 from raycover.rays.ray_scene import LIFT
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.fittings import Cubicles
-from raycover.scene.needs import PERSON_HEIGHTS, NeedSpec, named
+from raycover.scene.needs import IN_A_ROOM, PERSON_HEIGHTS, NeedSpec, named
 from raycover.scene.routes import Person
 from raycover.scene.schema import Scene
 from raycover.scene.seating import SEAT_HEIGHTS
@@ -50,9 +51,10 @@ class Site:
 
     `surface` is the raster of those cells, with `rows` and `columns` (n,); None for a seat, which is one point.
     `target_m2`: radar cross section of what moves there, None for what each declaration assumes.
-    Of aisles and zones `own` names the units that belong to it, `others` those of the need's other ones. Of a door
+    `own` names the units that belong to it where the need asks whose, `others` those of its other places. Of a door
     `lines` are those walked in by, their steps one after another the cells, or only some of them (`steps`). A way is
     one line through `rooms` (t,), by index, whose units count there; `hold_s` is the hold time of the light.
+    `floor` (shapely) is that of the aisle which an end leads into.
     `outline` (shapely, m in plan) is for drawing; on a stair `owner` and `piece` say where it lies.
     """
 
@@ -76,6 +78,7 @@ class Site:
     steps: NDArray[np.intp] | None = None
     rooms: NDArray[np.integer] | None = None
     hold_s: float = 0.0
+    floor: Any = None
 
     def __len__(self) -> int:
         return len(self.ground)
@@ -237,7 +240,7 @@ class Sites:
             "seats": self._seats, "zones": self._zones, "beyond_aisles": self._beyond, "door": self._doors,
             "doors_of": self._doors, "routes": self._routes, None: self._whole_plane,
         }[kind]  # fmt: skip
-        made = make(need)
+        made = self._doors(need) if need.first_within is not None else make(need)
         target = self._plane(need).cross_section_m2
         found = tuple(replace(site, target_m2=target) for site in made if len(site))
         if not found:
@@ -252,6 +255,9 @@ class Sites:
                     )
                 ]
             )
+        if need.whose is not None and kind in IN_A_ROOM:
+            own = own_of([site.ground for site in found], self._units, self._building)
+            found = tuple(replace(site, own=names) for site, names in zip(found, own, strict=True))
         return found
 
     def _plane(self, need: NeedSpec) -> PlaneSpec:
@@ -503,30 +509,32 @@ class Sites:
                 rooms = [room for room in rooms if room.polygon.intersection(area).area > 1e-6]
                 outline = area.intersection(shapely.union_all([room.walkable for room in rooms]))
             site = self._flat(need, zone.name, "zone", "", outline, rooms, storey=self._storey_of(rooms[0]))
-            yield replace(site, own=own, others=_without(own, owned))
+            yield replace(site, own=own, others=without(own, owned))
 
     def _doors(self, need: NeedSpec) -> Iterator[Site]:
         within = need.first_within
         assert within is not None
         found = self._once("entrances", lambda: self._entrances(need, within))
-        homes = self._building.rooms_at(np.array([unit.position for unit in self._units]).reshape(-1, 3))
+        homes = homes_of(self._units, self._building)
         for entrance in found:
             room = entrance.room
             own = tuple(
                 unit.name
                 for unit, home in zip(self._units, homes, strict=True)
-                if home >= 0 and self._building.rooms[home] is room
+                if home >= 0 and self._building.rooms[home] is room and (need.whose is None or entrance.is_under(unit))
             )
             ground = np.concatenate([line.track.position for line in entrance.lines])
             marks = [shapely.LineString(line.asked(within)).buffer(0.03) for line in entrance.lines]
             yield Site(
                 entrance.name, "door", room.name, ground, np.ones(len(ground)), FIGURES["adult"].walking, "any",
-                shapely.union_all(marks), self._storey_of(room), own=own or tuple(unit.name for unit in self._units),
-                lines=entrance.lines,
+                shapely.union_all(marks), self._storey_of(room), lines=entrance.lines, floor=entrance.floor,
+                own=own if own or need.whose is not None else tuple(unit.name for unit in self._units),
             )  # fmt: skip
 
     def _entrances(self, need: NeedSpec, within: float) -> list[Entrance]:
         entrances = Entrances(self._scene, self._building)
+        if need.aisles is not None:
+            return entrances.at_ends(self.aisles_named(need.aisles), within)
         if need.door is not None:
             return entrances.named(need.door, within)
         return entrances.into(named(need.doors_of, list(self._rooms)), within)
@@ -548,14 +556,7 @@ class Sites:
 
     def unknown_doors(self, need: NeedSpec, index: int) -> list[Problem]:
         """A need's door that is none."""
-        if need.door is None:
-            return []
-        entrances = Entrances(self._scene, self._building)
-        if need.door in entrances.names:
-            return []
-        help_ = did_you_mean(need.door, entrances.names) if entrances.names else "the scene has no doors to walk in by"
-        where = self._scene.position("needs", index, "door")
-        return [Problem("unknown-door", f'unknown door "{need.door}"', where, help_)]
+        return [] if need.door is None else Entrances(self._scene, self._building).unknown(need, index)
 
     def _seats(self, need: NeedSpec) -> Iterator[Site]:
         plane = self._plane(need)
@@ -575,11 +576,6 @@ class Sites:
                     seat.name, "seat", seat.owner, ground, np.ones(1), plane.target_heights, plane.motion,
                     shapely.Point(seat.at).buffer(0.25), self._storey_of(room),
                 )  # fmt: skip
-
-
-def _without(own: Sequence[str], every: Sequence[Sequence[str]]) -> tuple[str, ...]:
-    """Names in any of some lists that are not one's own."""
-    return tuple(dict.fromkeys(name for names in every for name in names if name not in own))
 
 
 def _sides(corners: Floats) -> tuple[float, float]:

@@ -30,7 +30,8 @@ _TILTS_DEG = (10.0, 20.0, 30.0, 40.0)
 class Trial:
     """A unit changed. `words` say how (empty: as it is), `keys` are what its entry would hold.
 
-    `refused`: it cannot be done, `note` says why.
+    `refused`: it cannot be done, `note` says why. `least_pct`: the least sensitivity that it allows, None for that of
+    the unit's entry as it is.
     """
 
     kind: str
@@ -39,6 +40,7 @@ class Trial:
     keys: dict[str, Any] = field(default_factory=dict)
     refused: bool = False
     note: str = ""
+    least_pct: float | None = None
 
 
 def trials_of(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from raycover.asking.summer import SummerRow, summer_reach
 from raycover.asking.upright import SectionField, solve_sections
@@ -91,6 +91,16 @@ class Report:
     logo: Logo | None
     warnings: tuple[Problem, ...] = ()
     stages: Stages = field(default_factory=Stages)
+
+    def named(self, said: Callable[[str], str]) -> Report:
+        """The report with the needs that nobody wrote down named as `said` puts it."""
+        if self.proof is None or not self.proof.assumed:
+            return self
+        needs = tuple(
+            replace(one, need=one.need.model_copy(update={"name": said(one.need.name)})) for one in self.proof.needs
+        )
+        mendings = tuple(replace(one, need=said(one.need)) for one in self.mendings)
+        return replace(self, proof=replace(self.proof, needs=needs), mendings=mendings)
 
     @property
     def met(self) -> bool | None:

@@ -118,6 +118,10 @@ class Words:
         named = f"{first}{comma}{self.need_sets.get(rest, rest)}" if need.set is not None else need.name
         return need.model_copy(update={"name": named, **(reasons if need.set is not None else {})})
 
+    def assumed(self, name: str) -> str:
+        """The name of a need that nobody wrote down, in this language."""
+        return self.need_sets.get(name, name)
+
     def on_drawing(self, text: str) -> str:
         """A text of a drawing in this language: names stay, figures by themselves get their comma."""
         if _FIGURE.fullmatch(text):

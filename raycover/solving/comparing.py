@@ -19,6 +19,8 @@ from raycover.solving.surfaces import Surface
 NEITHER, LOST, KEPT, GAINED = range(4)
 #: Changes of margin smaller than this (dB) are none: a quarter of a grid cell makes as much.
 SMALLEST_DB = 1.0
+#: Two planes that share less of the larger one's area are hardly of one building.
+LEAST_SHARED = 0.5
 
 
 def changes(before_db: ArrayLike, after_db: ArrayLike) -> NDArray[np.int8]:
@@ -67,6 +69,28 @@ class PlaneChange:
         return self.before.area_where(self.change == code)
 
     @property
+    def shared_m2(self) -> float:
+        """Area (m²) of the first that the second has cells over."""
+        return self.before.area_where(self.change >= 0)
+
+    def mismatch(self, labels: tuple[str, str]) -> str | None:
+        """Why a comparison of this plane says little: other heights, or hardly any floor in common; None if it holds.
+
+        `labels` name the first and the second.
+        """
+        name, (one, two) = self.surface.name, (self.before, self.after)
+        if one.surface.heights != two.surface.heights:
+            lies = [", ".join(f"{h:g}" for h in plane.surface.heights) for plane in (one, two)]
+            return f'plane "{name}" lies at {lies[0]} m in {labels[0]} and at {lies[1]} m in {labels[1]}'
+        shared = self.shared_m2
+        if shared >= LEAST_SHARED * max(one.area_m2, two.area_m2):
+            return None
+        return (
+            f'plane "{name}": only {shared:.1f} m² lie in both, of {one.area_m2:.1f} m² in {labels[0]} and '
+            f"{two.area_m2:.1f} m² in {labels[1]}: is it the same building, at the same origin?"
+        )
+
+    @property
     def stronger_m2(self) -> float:
         """Area (m²) seen both times with a margin that rose by SMALLEST_DB or more."""
         return self.before.area_where((self.change == KEPT) & (self.difference_db >= SMALLEST_DB))
@@ -90,6 +114,12 @@ class Comparison:
         """Names of the planes that only the first, and only the second has."""
         one, two = self.coverages
         return tuple(n for n in one if n not in two), tuple(n for n in two if n not in one)
+
+    @property
+    def mismatches(self) -> list[str]:
+        """What makes the comparison say little, a sentence a plane."""
+        found = (plane.mismatch(self.labels) for plane in self.planes.values())
+        return [words for words in found if words is not None]
 
     @property
     def detector_names(self) -> tuple[str, ...]:

@@ -22,6 +22,10 @@ from raycover.walking.places import Goal, Places, find_places
 from raycover.walking.wayfinding import Blocked, Wayfinder
 
 Loc = tuple[str | int, ...]
+#: People come to a stair by the floor: its way begins so far (m) ahead of it, less where that is not free.
+_AHEAD = (1.0, 0.7, 0.4)
+#: A stair's end lies on a floor that differs by less than this (m).
+_LEVEL = 0.05
 #: A pause that is given by its place lies no further than this (m) from the way.
 _BESIDE_WAY = 0.6
 
@@ -366,7 +370,33 @@ class _Maker:
         line = np.concatenate(points)
         step = np.linalg.norm(np.diff(line[:, :2], axis=0), axis=1)
         line = line[np.concatenate([[True], step > 1e-3])]
-        return [replace(made, line=line if route.direction == "up" else line[::-1].copy())]
+        line = line if route.direction == "up" else line[::-1]
+        return [replace(made, line=np.concatenate([self._ahead(line, route.person), line]))]
+
+    def _ahead(self, line: Floats, person: Person) -> Floats:
+        """(n, 3), n 0 or 1: where one comes from to the first of a stair's points, straight on by the floor there.
+
+        Whoever walks was walking before: a signal that began with the first tread would have no history.
+        """
+        begin = line[0]
+        back = (begin - line[1])[:2] / np.linalg.norm((begin - line[1])[:2])
+        at = (float(begin[0]), float(begin[1]))
+        for storey in self.building.storeys:
+            floors = [self.building.rooms[r].floor for r in storey.rooms]
+            if not any(abs(floor - begin[2]) < _LEVEL for floor in floors):
+                continue
+            walkable, things = self._walkable(storey.rooms), self._things(storey.rooms, person)
+            for far in _AHEAD:
+                near, start = np.add(at, back * 0.02), np.add(at, back * far)
+                body = back * FIGURES[person].radius
+                if not shapely.covers(walkable, shapely.LineString([near, start])):
+                    continue
+                if _really_met(things, start + body, near):
+                    continue
+                placed = on_floor(self.building, np.array([start, at]), storey.rooms)
+                if abs(placed[0, 2] - begin[2]) < _LEVEL:
+                    return np.array([[*start, begin[2]]])
+        return np.zeros((0, 3))
 
     # ---- pauses
 

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
+from scipy.special import xlogy
 from scipy.stats import binomtest
 
 from raycover.walktest.unknowns import Unknowns, chance, information, log_likelihood, slope
@@ -28,6 +29,9 @@ Bools = NDArray[np.bool_]
 TOLD = 0.2
 #: Odds against no correction at all from which one is proposed: "substantial" on Jeffreys' scale (from memory).
 ODDS = 10**0.5
+#: Answers as unlikely as theirs come in fewer than this share of draws from the reckoning itself: it does not fit them.
+FITS = 0.01
+_DRAWS = 20_000
 #: Two unknowns this closely tied cannot be told apart by these answers.
 TIED = 0.9
 
@@ -117,7 +121,11 @@ class Estimate:
 @dataclass(frozen=True)
 class Reconciliation:
     """Answers (n,) against the reckoning: `margin_db` and `chance` as the scene stands, `corrected_db` with the
-    proposed correction; `odds` for it against none; `tied` pairs of unknowns that cannot be told apart."""
+    proposed correction; `odds` for it against none; `tied` pairs of unknowns that cannot be told apart.
+
+    `fit_p` is the share of draws from the corrected reckoning that are as unlikely as the answers or more so,
+    `coin_log_odds` the log likelihood ratio of the corrected reckoning to a coin tossed at each point.
+    """
 
     seen: Bools
     margin_db: Floats
@@ -128,6 +136,13 @@ class Reconciliation:
     estimates: tuple[Estimate, ...]
     odds: float
     tied: tuple[tuple[str, str, float], ...]
+    fit_p: float
+    coin_log_odds: float
+
+    @property
+    def fits(self) -> bool:
+        """Whether the answers are such as the reckoning, corrected as proposed, would bring, and better than a coin."""
+        return self.fit_p >= FITS and (self.coin_log_odds > 0 or self.after.right.n < 5)
 
     @property
     def predicted(self) -> Bools:
@@ -166,8 +181,27 @@ def reconcile(response: Response, seen: Bools, unknowns: Unknowns) -> Reconcilia
     )  # fmt: skip
     return Reconciliation(
         seen, margin, chance(margin), corrected, Table.of(margin >= 0, seen), Table.of(corrected >= 0, seen), estimates,
-        odds, _tied(whole, unknowns),
+        odds, _tied(whole, unknowns), fit_chance(corrected, seen),
+        float(log_likelihood(corrected, seen).sum() + len(seen) * np.log(2)),
     )  # fmt: skip
+
+
+def fit_chance(margin_db: Floats, seen: Bools) -> float:
+    """Share of answers drawn from margins (n,) that are no likelier than those given (n,): a test of goodness of fit.
+
+    The likelihood of yes and no has no table for few points, so it is drawn, from a fixed seed. A fit has had its
+    unknowns moved toward these answers, so that the test errs toward accepting it.
+    """
+    if not len(seen):
+        return 1.0
+    p = chance(margin_db)
+    drawn = np.random.default_rng(1).random((_DRAWS, len(p))) < p
+    # A slack for ties that sums in another order would break.
+    return float(np.mean(_log_chance(p, drawn) <= _log_chance(p, seen) + 1e-9))
+
+
+def _log_chance(p: Floats, seen: Bools) -> Floats:
+    return np.asarray((xlogy(seen, p) + xlogy(~seen, 1 - p)).sum(axis=-1))
 
 
 def fit(response: Response, seen: Bools, unknowns: Unknowns, active: Bools) -> Fit:

@@ -210,6 +210,7 @@ def conclusions(returned: Returned) -> list[str]:
         said.append(
             f"The answers do not support a correction: {before.right.k} of {n} points came out as predicted{others}."
         )
+    said += misfit(returned)
     unknown = [e.words for e in found.estimates if e.told < 0.2]
     if unknown:
         said.append(f"They say nothing, or next to nothing, of: {', '.join(unknown)}.")
@@ -219,6 +220,27 @@ def conclusions(returned: Returned) -> list[str]:
         for one, other, tied in found.tied
     ]
     return said
+
+
+def misfit(returned: Returned) -> list[str]:
+    """The warning, one sentence or none, that no correction makes the reckoning fit these answers."""
+    found = returned.found
+    if found.fits:
+        return []
+    right, worst = found.after.right, [p.answer.number for p in _surprising(returned.points)]
+    with_it = "after the correction" if found.supported else "and no correction mends that"
+    coin = " A coin would have come as near." if found.coin_log_odds <= 0 else ""
+    listed = f"point {worst[0]}" if len(worst) == 1 else f"points {', '.join(map(str, worst))}"
+    return [
+        f"Warning: {right.n - right.k} of {right.n} points still differ {with_it}.{coin} The answers do not fit "
+        f"one cause: look at {listed} first (place, unit watched, yes and no swapped) before any correction is used."
+    ]
+
+
+def _surprising(points: Sequence[Compared], most: int = 6) -> list[Compared]:
+    """Points that differ with the correction, those furthest from the edge first."""
+    off = [p for p in points if (p.corrected_db >= 0) != p.answer.seen]
+    return sorted(off, key=lambda p: (-abs(p.corrected_db), p.answer.number))[:most]
 
 
 def differing(points: Sequence[Compared]) -> list[Compared]:

@@ -73,3 +73,29 @@ def test_openings_belong_to_their_storey() -> None:
     made = build(scene(rooms=rooms))
     assert [len(one_storey(made, s).openings) for s in made.storeys] == [1, 1]
     assert [one_storey(made, s).openings[0].owner for s in made.storeys] == ["A", "B"]
+
+
+def test_side_by_side_each_thing_is_on_the_storey_it_stands_on() -> None:
+    """An atrium 6 m high beside two storeys: its walls, mast and rack stand on the lower one and nowhere else."""
+    door = {"edge": 0, "at": 1, "width": 0.9, "height": 2.1, "fill": "door-wood-40"}
+    solids = [
+        {"name": "up", "room": "B", "centre": [2, 2], "size": [0.5, 0.5, 1], "material": "metal"},
+        {"name": "mast", "room": "Atrium", "centre": [6, 2], "size": [0.5, 0.5, 5.5], "material": "metal"},
+        {"name": "pole outside", "centre": [-3, 2], "size": [0.5, 0.5, 5.5], "material": "metal"},
+    ]
+    screen = {"name": "screen", "room": "Atrium", "line": [[5, 3], [7, 3]], "height": 5, "construction": "glass-6"}
+    rack = {"name": "R", "room": "Atrium", "at": [5, 0.5], "bays": 1, "bay_width": 2, "levels": 3, "base": 0.5}
+    window = {**door, "sill": 4.0, "height": 1.0, "fill": "glass-6"}
+    rooms = [room("A", 0), room("B", 3, openings=[door]), room("Atrium", 0, 6.0, BESIDE, openings=[window])]
+    made = build(scene(rooms=rooms, solids=solids, partitions=[screen], racking=[rack]))
+    lower, upper = (one_storey(made, s, once=True) for s in made.storeys)
+    assert {"mast", "pole outside"} <= set(lower.boxes.names)
+    assert set(upper.boxes.names) == {"up"}
+    assert [len(part.racks) for part in (lower, upper)] == [1, 0]
+    assert {s.owner for s in upper.sheets} <= {"A", "B", "Atrium"}, "A's ceiling and the wall it shares are B's too"
+    assert [m.owner for m in upper.openings] == ["B"]
+    plans = [s.frame.to_space(np.asarray(s.polygon.exterior.coords))[:, 0] for s in upper.sheets]
+    assert max(float(x.max()) for x in plans) == pytest.approx(4), "nothing of the atrium beyond the wall they share"
+    assert any(np.ptp(x) < 1e-9 and x[0] == pytest.approx(4) for x in plans)
+    both = one_storey(made, made.storeys[1])
+    assert {"mast", "pole outside", "up"} <= set(both.boxes.names), "a plan cuts what rises through it"

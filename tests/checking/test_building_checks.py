@@ -159,6 +159,22 @@ def test_tables_and_desks_outside() -> None:
     assert "outside-rooms" in codes(desks=[{"name": "Row", "at": [12, 4], "count": 2}])
 
 
+def test_a_stair_that_stops_short_of_its_floor() -> None:
+    """18 risers up 3 m: 17 treads of 0.28 m end 4.76 m from the foot, which lies at y = 1."""
+    stair = {"name": "S", "room": "A", "at": [4, 1], "rise": 3, "risers": 18, "width": 1.2}
+
+    def told(end: float) -> list[str]:
+        void = {"outline": [[4, 1], [5.2, 1], [5.2, end], [4, end]]}
+        upper = room("B", floor=3, openings=[], ceiling="none", voids=[void])
+        return [p.message for p in found(rooms=[room(), upper], stairs=[stair]) if p.code == "stair-off-floor"]
+
+    assert told(5.76 + 0.26) == ['the head of stair "S" ends 0.26 m short of the floor at 3 m']
+    assert not told(5.76)
+    assert not told(5.76 + 0.05), "half a wall"
+    assert not told(5.5), "a void too short is told by the headroom"
+    assert "no floor within 2.5 m" in told(8.0)[0]
+
+
 def test_a_stair_through_a_wall() -> None:
     """It climbs along +y from y = 6 and needs 4.5 m; the wall stands at y = 8."""
     upper = room("U", floor=3, openings=[])

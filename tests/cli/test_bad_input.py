@@ -194,9 +194,17 @@ CASES = (
         SCENE.replace("walls: brick-100", "walls: ‸brick-101")
         .replace("material: concrete}", "material: ‸concret}")
         .replace("masks: [{from_deg: 350", "masks: ‸[{from_deg: 200")
+        .replace("openings: [{edge: 0, at: 1,", "openings: [‸{edge: 0, at: 7.5,")
         .replace("at: [6, 1.5]", "at: ‸[16, 1.5]"),
         "unknown-construction",
-        '"brick-101"', '"concret"', "its masks take 50.0%", "outside every room",
+        '"brick-101"', "along a wall 8 m long", '"concret"', "its masks take 50.0%", "outside every room",
+    ),
+    case(
+        "a door too wide beside a slip of the schema",
+        SCENE,
+        SCENE.replace("[{edge: 0, at: 1,", "[‸{edge: 0, at: 7.5,").replace("grid: 0.5", "grid: ‸-1"),
+        "opening-outside-wall",
+        "along a wall 8 m long", "grid must be",
     ),
 )  # fmt: skip
 HEAD = re.compile(r"^(?P<file>\S+\.yaml):(?P<line>\d+):(?P<column>\d+): error: .*\[(?P<code>[a-z-]+)\]$", re.MULTILINE)

@@ -163,6 +163,28 @@ def test_compare_two_files(scene: Path, run: Run) -> None:
     assert os.path.exists("out/floor, scene to moved.png")
 
 
+def test_compare_two_buildings_that_have_nothing_in_common(scene: Path, run: Run) -> None:
+    code, _, err = run("compare", "scene.yaml", "--states", "shut", "door open", "-o", "out")
+    assert code == 0
+    assert "Warning" not in err
+    hall = (
+        "raycover: 1\nrooms: [{name: Far, outline: [[50, 0], [58, 0], [58, 5], [50, 5]], height: 3, walls: none}]\n"
+        "detectors: [{name: D1, model: microwave-omni-5.8, at: [54, 2], mounting: 2.5}]\n"
+        "planes: [{name: floor, height: 0}]\n"
+    )
+    Path("other.yaml").write_text(hall)
+    code, out, err = run("compare", "scene.yaml", "other.yaml", "-o", "out", "--json")
+    assert code == 0
+    (said,) = json.loads(out)["warnings"]
+    assert 'plane "floor": only 0.0 m² lie in both' in said
+    assert "and 40.0 m² in other" in said
+    assert f"Warning: {said}" in err
+    Path("higher.yaml").write_text(SCENE.replace("{name: floor, height: 0}", "{name: floor, height: 1}"))
+    code, out, _ = run("compare", "scene.yaml", "higher.yaml", "-o", "out", "--json")
+    assert code == 0
+    assert json.loads(out)["warnings"] == ['plane "floor" lies at 0 m in scene and at 1 m in higher']
+
+
 def test_compare_files_of_one_name(scene: Path, run: Run) -> None:
     for folder in ("old", "new"):
         Path(folder).mkdir()

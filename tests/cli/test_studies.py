@@ -9,6 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from raycover.errors import InputError
+from raycover.ranges import numbers, values_words
+
 SCENE = """\
 raycover: 1
 title: Hall
@@ -60,6 +63,7 @@ def test_sweep_writes_table_and_sheets(run: Run) -> None:
         (("sweep", "scene.yaml"), "nothing to vary"),
         (("sweep", "scene.yaml", "--mounting", "8:6:1"), "runs nowhere"),
         (("sweep", "scene.yaml", "--mounting", "6:8"), "FROM:TO:STEP"),
+        (("sweep", "scene.yaml", "--mounting", "6,5:8:1"), "write 6.5:8:1 with a point"),
         (("sweep", "scene.yaml", "--mounting", "0:100:0.01"), "more than 200 values"),
         (("sweep", "scene.yaml", "--mounting", "7:9.5:0.5"), "with mounting 9.5 m"),
         (("sweep", "scene.yaml", "--detector", "D2", "--tilt", "5"), 'no detector is named "D2"'),
@@ -83,3 +87,15 @@ def test_loads_drawn_with_a_seed_and_needs_of_aisles_stop_no_sweep(run: Run) -> 
     code, out, err = run("sweep", "scene.yaml", "--mounting", "7:8:1", "-o", "out")
     assert (code, "error" in err) == (0, False)
     assert "What the racking takes away" in out
+
+
+def test_a_list_that_may_be_a_decimal_comma() -> None:
+    """A number before a range that begins no higher is asked about; a list that rises, or has a space, is taken."""
+    for text in ("6,5:8:1", "4,6,5:8:1", "12,0:14:1"):
+        with pytest.raises(InputError, match="decimal comma"):
+            numbers("--mounting", text, 0, 100, "m")
+    assert numbers("--mounting", "6, 5:8:1", 0, 100, "m") == [6, 5, 7, 8]
+    assert numbers("--mounting", "4,6:8:1", 0, 100, "m") == [4, 6, 7, 8]
+    assert numbers("--mounting", "6.5,5:8:1", 0, 100, "m") == [6.5, 5, 6, 7, 8]
+    assert values_words("--mounting", "4,6:8:1", [4, 6, 7, 8]) == "--mounting: 4, 6, 7, 8"
+    assert values_words("--mounting", "6:8:1", [6, 7, 8]) is None

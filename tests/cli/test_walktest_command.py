@@ -85,6 +85,30 @@ def test_there_and_back(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> N
 
 
 @pytest.mark.usefixtures("undrawn")
+def test_answers_that_fit_nothing_write_a_scene_only_when_asked(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """All of the open hall within reach says no, which a short reach explains, and what lies behind the wall yes."""
+    near = [(x, y) for x in (1, 2, 3, 4) for y in (1, 2.5, 4)]
+    rows = [(*at, "no") for at in near] + [(8.5, y, "yes") for y in (0.5, 1, 1.5, 2)]
+    table = "\n".join(f"{k},{x},{y},{seen}" for k, (x, y, seen) in enumerate(rows, 1))
+    (tmp_path / "back.csv").write_text(f"no,x_m,y_m,seen\n{table}\n", encoding="utf-8")
+    asked = ("reconcile", scene(tmp_path), str(tmp_path / "back.csv"), "-o", str(tmp_path / "out"))
+    assert run(*asked) == 0
+    said, talk = capsys.readouterr()
+    assert "points still differ after the correction." in said
+    assert "do not fit one cause: look at point" in said
+    assert "--anyway" in talk
+    assert [file.name for file in (tmp_path / "out").iterdir()] == ["reconcile.json"]
+    figures = json.loads((tmp_path / "out" / "reconcile.json").read_text(encoding="utf-8"))
+    assert figures["fits"] is False
+    assert figures["fit_p"] < 0.01
+    assert figures["corrections"]
+    assert run(*asked, "--anyway") == 0
+    assert (tmp_path / "out" / "scene-corrected.yaml").is_file()
+
+
+@pytest.mark.usefixtures("undrawn")
 def test_answers_as_predicted_write_no_new_scene(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = scene(tmp_path)
     back = tmp_path / "back.csv"

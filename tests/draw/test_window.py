@@ -330,7 +330,10 @@ def test_a_picture_for_print_takes_the_next_free_name(window: Window, monkeypatc
     monkeypatch.setattr("raycover.draw.view3d.window.print_page.DPI", 40.0)
     window.press("c")
     assert sorted(p.name for p in window.folder.glob("*.png")) == ["raycover-view-001.png", "raycover-view-002.png"]
-    assert window.state.message == "Saved raycover-view-002.png, A4 at 300 dpi"
+    said, _, where = window.state.message.rpartition(" in ")
+    assert said == "Saved raycover-view-002.png, A4 at 300 dpi,"
+    assert str(window.folder.resolve()).endswith(where.removeprefix("…"))
+    assert len(where) <= 40
     with Image.open(window.folder / "raycover-view-001.png") as image:
         assert image.size == (3508, 2480)
         assert image.info["dpi"] == pytest.approx((300, 300), abs=0.1)

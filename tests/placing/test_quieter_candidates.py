@@ -24,11 +24,11 @@ from raycover.scene.schema import Scene
 NEVER = {"name": "corridor quiet", "rooms": ["Corridor"], "height": 1.0, "never": True}
 
 
-def searched(scene: Scene) -> _Search:
+def searched(scene: Scene, rooms: tuple[int, ...] = (0,)) -> _Search:
     """What `place` chooses from, before it does."""
     spec = scene.placing or PlacingSpec()
     bare = prove(scene.model_copy(update={"detectors": []}))
-    candidates = find_candidates(scene, bare.needs[0].situation.building, spec, [0])
+    candidates = find_candidates(scene, bare.needs[0].situation.building, spec, rooms)
     return _Search(scene, spec, [], bare, candidates, None)
 
 
@@ -185,3 +185,19 @@ def test_a_bound_of_all_cells_is_no_more_than_the_fewest(seed: int, tmp_path: Pa
     assert found.met
     assert found.bound_of_all
     assert truth is None or found.bound <= truth <= len(found.new)
+
+
+def test_a_room_is_seen_by_its_own_units(tmp_path: Path) -> None:
+    """Through no wall at all one circle between them sees 40 % of both rooms; by their own units it takes one each."""
+    entries(tmp_path, disc=circle(5.0))
+    parts: dict[str, Any] = {
+        "rooms": [room(4, 4, "A") | {"walls": "none"}, room(4, 4, "B", (4, 0)) | {"walls": "none"}], "grid": 0.5,
+        "placing": {"models": ["disc"], "pitch": 2.0},
+    }  # fmt: skip
+    need = {"name": "seen", "rooms": "all", "share": 0.4, "height": 0.0}
+    free, own = (place(made(tmp_path, needs=[one], **parts)) for one in (need, need | {"whose": "own"}))
+    assert (len(free.new), len(own.new)) == (1, 2)
+    assert own.met
+    assert sorted(unit.at[0] > 4 for unit in own.detectors) == [False, True]
+    scene = made(tmp_path, needs=[need | {"whose": "own"}], **parts)
+    assert fewest(scene, searched(scene, (0, 1)).pool.candidates, 2) == 2

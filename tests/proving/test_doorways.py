@@ -16,7 +16,7 @@ from raycover.proving.doorways import Entrances
 from raycover.proving.firmness import with_chances
 from raycover.proving.mending.bench import Bench, cases_of
 from raycover.proving.needs import PlaceVerdict, Proof, figures_of, prove
-from raycover.proving.proof_words import asked_words, first_words, way_words
+from raycover.proving.proof_words import asked_words, first_words, found_words, way_words
 
 DOOR = {"width": 1.0, "height": 2.1, "fill": "door-wood-40"}
 ROOM = {
@@ -58,6 +58,8 @@ def test_straight_on_and_at_45_degrees_by_hand() -> None:
     place = one(proof)
     assert place.figures.first_m == pytest.approx(4 / np.sqrt(2) - 1, abs=0.013)  # steps of 12 mm
     assert place.figures.line.startswith("45°")
+    assert found_words(proof.needs[0].need, place.figures) == f"noticed within {place.figures.first_m:.2f} m"
+    assert found_words(proof.needs[0].need, replace(place.figures, first_m=np.inf)) == "never noticed"
     assert first_words(place.figures.first_m).startswith("1.8")
     missed = one(proof, 1)
     assert way_words(proof.needs[1], missed) == f"{missed.figures.line}: outside the lens"

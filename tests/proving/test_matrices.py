@@ -92,7 +92,8 @@ def test_a_zone_larger_than_the_code_says() -> None:
         ({"zones": "all"}, {"rooms": ["Ofice"]}, 'zone "West": unknown room "Ofice"'),
         ({"zones": "all"}, {"area": [[20, 0], [22, 0], [22, 2]]}, "lies outside its rooms"),
         ({"zones": "all"}, {"area": [[0, 0], [4, 4], [4, 0], [0, 4]]}, "crosses or touches itself at (2, 2)"),
-        ({"rooms": "all", "whose": "own"}, {}, "whose goes with aisles"),
+        ({"area": [[0, 0], [4, 0], [4, 4]], "whose": "own"}, {}, "whose goes with aisles"),
+        ({"rooms": "all", "whose": "others"}, {}, "only own units are told apart"),
         ({"rooms": "all", "largest_area": 4}, {}, "largest_area goes with zones only"),
     ],
 )

@@ -19,6 +19,7 @@ from typing import Any
 import pytest
 from PIL import Image
 from report_scenes import EVERYTHING, PLAIN  # type: ignore[import-not-found]
+from small_scenes import scene
 
 import raycover
 from raycover.catalogue import load_need_sets
@@ -27,6 +28,7 @@ from raycover.cli.main import main
 from raycover.errors import InputError, MissingPart, Position, Problem
 from raycover.language import languages
 from raycover.physics.motion import MOTIONS
+from raycover.proving.needs import ready_made
 from raycover.report import figures, gather, html, pdf
 from raycover.report.compose import compose
 from raycover.report.content import Block, Bullets, Column, Content, Paragraph, Section, Signatures, Table, row
@@ -140,6 +142,16 @@ def test_a_german_report_is_german() -> None:
     whole = " ".join(all_texts(content))
     assert "1 von 2" in whole
     assert re.search(r"\d,\d %", whole)
+
+
+@pytest.mark.parametrize("code", [code for code in languages() if code != "en"])
+def test_needs_that_nobody_wrote_down_have_a_name_in_every_language(code: str) -> None:
+    rows = [{"name": "WC", "at": [1, 3], "count": 2}]
+    made = scene(rooms=[{"name": "A", "outline": [[0, 0], [6, 0], [6, 9], [0, 9]], "height": 3, "walls": "brick-100"}],
+                 cubicles=rows, stairs=[{"name": "S", "at": [4, 1], "rise": 3}])  # fmt: skip
+    names = [need.name for need in ready_made(made)]
+    assert len(names) == 2
+    assert all(report_words(code).assumed(name) != name == report_words("en").assumed(name) for name in names)
 
 
 @pytest.mark.parametrize("code", [code for code in languages() if code != "en"])

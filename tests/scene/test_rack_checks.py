@@ -111,6 +111,11 @@ def test_racks_under_a_ceiling() -> None:
         assert '"r", which is 5 m high' in problem.message
 
 
+def test_a_misspelt_preset_is_all_that_is_told() -> None:
+    problem = only("racking: [{name: R, preset: reech, at: [1, 1], bays: 2}]")
+    assert 'did you mean "reach"?' in problem.help
+
+
 @pytest.mark.parametrize(
     ("preset", "aisle"), [("counterbalance", 3.7), ("reach", 2.7), ("very-narrow-aisle", 1.6)]
 )  # [M, PHYSICS §5]

@@ -175,11 +175,35 @@ def test_a_stair_is_walked_up_its_middle() -> None:
         routes=[{"name": "Up", "stairs": "S1"}, {"name": "Down", "stairs": "S1", "direction": "down"}],
     )
     up, down = ways(made)
-    np.testing.assert_allclose(up.line, down.line[::-1])
-    assert up.line[0] == pytest.approx((1.6, 1.0, 0.0))
+    # A step of floor is free ahead of the foot, 0.4 m and half a body; nothing but the stair leads to its head.
+    np.testing.assert_allclose(up.line[1:], down.line[::-1])
+    assert up.line[0] == pytest.approx((1.6, 0.6, 0.0))
+    assert up.line[1] == pytest.approx((1.6, 1.0, 0.0))
     assert up.line[-1, 2] == pytest.approx(3.0)
     assert up.speed == pytest.approx(1.2 * 0.35)
     assert down.speed == pytest.approx(1.2 * 0.5)
+
+
+def test_one_comes_to_a_stair_by_the_floor_of_its_storey() -> None:
+    def storey(name: str, floor: float, voids: list[dict[str, object]]) -> dict[str, object]:
+        outline = [[0, 0], [4, 0], [4, 9], [0, 9]]
+        return {"name": name, "outline": outline, "floor": floor, "height": 3, "walls": "brick-215", "voids": voids}
+
+    void = {"outline": [[1, 1], [2.2, 1], [2.2, 6.5], [1, 6.5]], "through": "floor"}
+    stairs = {"name": "S1", "room": "Low", "at": [1, 1.5], "rise": 3, "width": 1.2, "risers": 16, "going": 0.25}
+    box = {"name": "Box", "room": "Low", "centre": [1.6, 0.6], "size": [0.4, 0.4, 1], "material": "goods"}
+    rooms = [storey("Low", 0, []), storey("High", 3, [void])]
+    both = [{"name": "Up", "stairs": "S1"}, {"name": "Down", "stairs": "S1", "direction": "down"}]
+    up, down = ways(scene(rooms=rooms, stairs=[stairs], routes=both))
+    head = up.line[-1]
+    assert up.line[0] == pytest.approx((1.6, 0.5, 0))
+    # The head, 1.5 + 15 · 0.25 m along, lies over the void: no floor to come from, so none is made up.
+    assert down.line[0] == pytest.approx(head)
+    up, _ = ways(scene(rooms=rooms, stairs=[stairs], solids=[box], routes=both))
+    assert up.line[0] == pytest.approx((1.6, 1.1, 0)), "less where something stands there"
+    meets = {**void, "outline": [[1, 1], [2.2, 1], [2.2, head[1]], [1, head[1]]]}
+    _, down = ways(scene(rooms=[rooms[0], {**rooms[1], "voids": [meets]}], stairs=[stairs], routes=both))
+    assert down.line[0] == pytest.approx((1.6, head[1] + 1.0, 3))
 
 
 def test_what_stops_a_person_and_what_does_not() -> None:

@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.stats import norm
 
-from raycover.walktest.reconciling import Share, Table, fit, reconcile
+from raycover.walktest.reconciling import Share, Table, fit, fit_chance, reconcile
 from raycover.walktest.unknowns import LAPSE, NOISE_DB, Unknowns, information, log_likelihood
 from raycover.walktest.ways import Response
 
@@ -122,6 +122,27 @@ def test_nothing_wrong_is_seldom_corrected() -> None:
         seen = answered(response, np.zeros(3), rng)
         proposed += reconcile(response, seen, unknowns(response)).supported
     assert proposed < 10
+
+
+def test_a_fit_is_tested_by_its_own_chances() -> None:
+    """Ten points far inside, chance 1 − λ/2 = 0.99 each: one or more no has 1 − 0.99¹⁰ = 9.6 %, two or more 0.43 %."""
+    margin = np.full(10, 40.0)
+    for n_no, tail in ((0, 1.0), (1, 1 - 0.99**10), (2, 1 - 0.99**10 - 10 * 0.01 * 0.99**9)):
+        seen = np.arange(10) >= n_no
+        assert fit_chance(margin, seen) == pytest.approx(tail, abs=0.008)
+
+
+def test_answers_by_a_coin_fit_no_correction_and_those_of_a_site_do() -> None:
+    """Nonsense must be told from a changed building: eight draws of each, of a test that errs in 1 % at most."""
+    truth = np.array([2.0, 1.0, -1.0])
+    sound, tossed = [], []
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        response = varied_site(rng, 30)
+        sound.append(reconcile(response, answered(response, truth, rng), unknowns(response)).fits)
+        tossed.append(reconcile(response, rng.random(30) < 0.5, unknowns(response)).fits)
+    assert all(sound)
+    assert not any(tossed)
 
 
 def test_what_cannot_be_told_apart_is_said() -> None:

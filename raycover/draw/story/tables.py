@@ -13,8 +13,8 @@ from raycover.draw.page import Page
 from raycover.draw.proof_marks import draw_verdict
 from raycover.draw.story.slide import blank, draw_foot
 from raycover.draw.view3d.still_page import LEFT, RIGHT
-from raycover.proving.needs import NeedVerdict, Proof
-from raycover.proving.proof_words import asked_words, assumptions, margin_words, seen_words, way_words
+from raycover.proving.needs import Figures, NeedVerdict, Proof
+from raycover.proving.proof_words import asked_words, assumptions, found_words, margin_words, way_words
 from raycover.scene.schema import Scene
 from raycover.solving.coverage import Coverage
 
@@ -48,15 +48,13 @@ def proof_slide(scene: Scene, proof: Proof) -> NDArray[np.uint8]:
     page = blank()
     rows, below = [], []
     for verdict in proof.needs:
-        worst = min(verdict.places, key=lambda p: (p.met, _badness(verdict, p.figures.worst_db, p.figures.share)))
-        never = verdict.need.never
-        share = "trips from " if never else "seen "
+        worst = min(verdict.places, key=lambda p: (p.met, _badness(verdict, p.figures)))
         n = sum(place.met for place in verdict.places)
         rows.append(
             (
                 verdict.need.name,
                 f"{n} of {len(verdict.places)}",
-                f"{worst.site.name}: {share}{seen_words(worst.figures.share)}",
+                f"{worst.site.name}: {found_words(verdict.need, worst.figures)}",
                 margin_words(worst.figures.worst_db),
             )
         )
@@ -69,9 +67,13 @@ def proof_slide(scene: Scene, proof: Proof) -> NDArray[np.uint8]:
     return page.pixels()
 
 
-def _badness(verdict: NeedVerdict, worst_db: float, share: float) -> tuple[float, float]:
-    """Sorts the worst place first: the most seen of what nobody shall see, the least of what somebody shall."""
-    return (-share, -worst_db) if verdict.need.never else (share, worst_db)
+def _badness(verdict: NeedVerdict, found: Figures) -> tuple[float, float]:
+    """Sorts the worst place first: the most seen of what nobody shall see, the least of what somebody shall, the
+    latest that somebody who walks is noticed."""
+    if verdict.need.never:
+        return -found.share, -found.worst_db
+    late = found.longest_s if found.longest_s is not None else found.first_m
+    return (found.share if late is None else -late), found.worst_db
 
 
 def _table(

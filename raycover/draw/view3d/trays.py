@@ -80,7 +80,7 @@ def trays_of(building: Building, coverage: Coverage, names: Sequence[str]) -> tu
     planes = [coverage[name] for name in names]
     floors = [plane for plane in planes if plane.surface.stairs is None]
     mapped = {plane.surface.stairs: plane for plane in planes if plane.surface.stairs is not None}
-    parts = [shown_storey(building, plane) for plane in floors]
+    parts = [shown_storey(building, plane, once=True) for plane in floors]
     levels = [min((room.floor for room in part.rooms), default=part.ground) for part in parts]
     runs: list[list[StairRun]] = [[] for _ in parts]
     for stairs in building.stairs:

@@ -16,7 +16,7 @@ from raycover.building.parts import RoomShape
 from raycover.detectors import Unit, make_unit
 from raycover.proving.hanging import ROUND_M, HangingPlaces
 from raycover.proving.mending.bench import Bench, Outcome, best_of
-from raycover.proving.mending.changes import is_round, range_of
+from raycover.proving.models import is_round, range_of
 from raycover.proving.trials import Trial
 from raycover.scene.devices import DetectorSpec, PatternSpec
 from raycover.scene.schema import Scene

@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 
 from raycover.detectors import Unit
 from raycover.proving.cases import AMPLE_DB, LEAST_DB, Case, Casts, name_of, spread
-from raycover.proving.needs import Figures, NeedVerdict, Proof, figures_of, is_met
+from raycover.proving.doorways import hangs_over
+from raycover.proving.needs import Figures, NeedVerdict, PlaceVerdict, Proof, figures_of, is_met
+from raycover.proving.owning import home_of, homes_of
 from raycover.proving.sensitivity import LEAST_PCT, pct_for, shift_db
 from raycover.proving.sites import Site
 from raycover.proving.trials import Trial
-from raycover.scene.needs import NeedSpec
+from raycover.scene.needs import IN_A_ROOM, NeedSpec
 
 Floats = NDArray[np.floating]
 #: Cells of a place that changes are sorted out on: of those missed now, of others, of a never-area; and of all places.
@@ -46,18 +48,23 @@ def some_of(case: Case, most: int) -> Case:
 
 
 def asks(case: Case, unit: Unit) -> bool:
-    """Whether a new unit would count in a case by where it hangs: over an aisle it is that one's own.
+    """Whether a new unit would count in a case by where it hangs: over an aisle it is that one's own, in a room
+    that of the room and of what stands there.
 
     A need that takes part of the units by zone knows no new one.
     """
     need, site = case.verdict.need, case.site
     if site.kind == "door":
         room = case.situation.building.room_at(*(float(v) for v in unit.position))
-        return room is not None and room.name == site.owner
+        mine = room is not None and room.name == site.owner
+        return mine and (need.whose is None or hangs_over(site.floor, unit))
     if need.whose is None:
         return True
     if need.zones is not None:
         return False
+    if need.where in IN_A_ROOM:
+        building = case.situation.building
+        return home_of(site.ground, building) == int(homes_of([unit], building)[0]) >= 0
     spot = shapely.Point(unit.position[:2])
     if site.outline.covers(spot):
         return need.whose == "own"
@@ -154,9 +161,13 @@ class Bench:
             Casts(some, below_db=below, least_db=least, quick=quick, straight=straight) for some in (own, others)
         )  # fmt: skip
 
-    def few(self) -> Bench:
-        """The same for sorting out: cells of the need's missed places, of what may break."""
-        wanted = [case for case in self.cases if case.verdict is self.need or case.place.met or case.verdict.need.never]
+    def few(self, place: PlaceVerdict | None = None) -> Bench:
+        """The same for sorting out: cells of the need's missed places, or of one `place` alone; of what may break."""
+
+        def is_asked(case: Case) -> bool:
+            return case.verdict is self.need and (place is None or case.place is place)
+
+        wanted = [case for case in self.cases if case.place.met or case.verdict.need.never or is_asked(case)]
         missed = sum(not c.place.met and not c.verdict.need.never for c in wanted)
         each = max(SOME_IN_ALL // max(missed, 1), 12)
         few = [

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -11,12 +10,9 @@ from numpy.typing import NDArray
 
 from raycover.asking.suiting import one_sided
 from raycover.detectors import Unit, make_unit
-from raycover.physics.directivity import Beams
-from raycover.proving.hanging import HangingPlaces
+from raycover.proving.models import Subject, is_round, other_models, range_of
 from raycover.proving.trials import FARTHEST_M, STEP_M, Trial, moved
 from raycover.scene.devices import DetectorSpec, PatternSpec
-from raycover.scene.schema import Scene
-from raycover.trips.remedies import share_of
 
 Floats = NDArray[np.floating]
 Kind = Literal["sensitivity", "mask", "turn", "tilt", "move", "height", "model", "one more", "divide"]
@@ -31,42 +27,8 @@ TWICE_WORDS = {
     1: "two settings", 2: "two other places", 3: "two other models", 4: "two more units", 5: "two more circuits",
 }  # fmt: skip
 MANY_WORDS = {1: "settings", 2: "other places", 3: "other models", 4: "more units", 5: "more circuits"}
-#: Keys of an entry that go with its model or pattern: another model begins without them.
-OF_THE_MODEL = ("pattern", "combine", "trigger", "microwave_pct")
 #: Steps (degrees, m) that changes are tried in, and how far from level a unit is tilted.
 _TURN_STEP, _TILT_STEP, _MOST_TILT, _HEIGHT_STEP = 15, 10, 40, 0.25
-
-
-@dataclass(frozen=True)
-class Subject:
-    """A detector to change: its entry, number, pattern and unit, and the floor (m) it counts from."""
-
-    scene: Scene
-    places: HangingPlaces
-    index: int
-    unit: Unit
-
-    @property
-    def spec(self) -> DetectorSpec:
-        return self.scene.detectors[self.index]
-
-    @property
-    def pattern(self) -> PatternSpec:
-        return self.scene.pattern_of(self.spec)
-
-    def made(self, keys: dict[str, Any], pattern: PatternSpec | None = None) -> Unit:
-        """The unit with other keys in its entry."""
-        floor = float(self.unit.position[2] - self.unit.mounting)
-        spec = self.spec.model_copy(update=keys)
-        derive = self.scene.conditions.derive_motions
-        corrected = self.scene.reach_correction_db(spec)
-        made = self.pattern if pattern is None else pattern
-        return make_unit(spec, made, floor, derive=derive, corrected_db=corrected)
-
-
-def is_round(unit: Unit) -> bool:
-    """Whether it sees alike all round, whatever its turn."""
-    return all(f.shape.constant is not None and not isinstance(f.directivity, Beams) for f in unit.footprints)
 
 
 def is_aimed(unit: Unit) -> bool:
@@ -176,14 +138,6 @@ def heights_for(pattern: PatternSpec, lowest: float, top: float) -> Floats:
     return np.unique(np.round([*steps, high], 3))
 
 
-def range_of(pattern: PatternSpec) -> tuple[float, float]:
-    """Mounting heights (m) that an entry is meant for: as it says, else those it was declared at."""
-    if pattern.mounting is not None:
-        return pattern.mounting.from_m, pattern.mounting.to_m
-    declared = [d.mounting for part in pattern.parts for d in part.declared]
-    return min(declared), max(declared)
-
-
 def raised(subject: Subject) -> Iterator[Trial]:
     unit = subject.unit
     room = subject.places.room_of(unit)
@@ -199,35 +153,3 @@ def raised(subject: Subject) -> Iterator[Trial]:
             keys = {"mounting": float(height)}
             how = "hang higher" if height > unit.mounting else "hang lower"
             yield Trial("height", f"{how}, at {height:g} m", subject.made(keys), keys)
-
-
-def other_models(subject: Subject) -> Iterator[Trial]:
-    """Other entries of the catalogue that hang alike and are meant for this height, each at the turns it may have."""
-    scene, unit, spec = subject.scene, subject.unit, subject.spec
-    aimed = one_sided(unit.footprints)
-    if any(mask.half is not None for mask in spec.masks):
-        return  # masks of one half of a dual unit mean nothing on another
-    for name, entry in scene.catalogue.detectors.items():
-        if name == spec.model or not fits(entry, unit.mounting):
-            continue
-        low, high = entry.settings_pct
-        keys: dict[str, Any] = {"model": name}
-        if not low <= spec.sensitivity_pct <= high:
-            keys["sensitivity_pct"] = high
-        made = subject.made({**dict.fromkeys(OF_THE_MODEL), **keys}, entry)
-        if one_sided(made.footprints) != aimed or (
-            entry.largest_mask_share is not None and share_of(made, entry) > entry.largest_mask_share + 1e-9
-        ):
-            continue
-        yield Trial("model", f"model {name}", made, keys)
-        if not aimed and not is_round(made):
-            for by in (45, 90, 135):
-                turn = (unit.turn_deg + by) % 360
-                other = subject.made({**dict.fromkeys(OF_THE_MODEL), **keys, "turn_deg": turn}, entry)
-                yield Trial("model", f"model {name}, turned to {turn:g}°", other, {**keys, "turn_deg": turn})
-
-
-def fits(entry: PatternSpec, mounting: float) -> bool:
-    """Whether an entry is meant for a mounting height (m)."""
-    low, high = range_of(entry)
-    return low - 1e-9 <= mounting <= high + 1e-9

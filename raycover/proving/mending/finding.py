@@ -24,11 +24,13 @@ from raycover.proving.mending.bench import (
     with_need,
     worst_walk,
 )
-from raycover.proving.mending.changes import COST, Subject, changes_of, rehung, shifted, turned
+from raycover.proving.mending.changes import COST, changes_of, rehung, shifted, turned
 from raycover.proving.mending.dividing import find_divisions, too_large
 from raycover.proving.mending.mends import Mend, Mending
+from raycover.proving.mending.one_by_one import one_by_one
 from raycover.proving.mending.pairs import MOST_FIRSTS, find_pairs
 from raycover.proving.mending.then import judged_then, may_regroup
+from raycover.proving.models import Subject
 from raycover.proving.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.proving.sensitivity import sensitivity_keys, shift_db
 from raycover.proving.trials import Trial
@@ -89,8 +91,20 @@ def _mending(proof: Proof, verdict: NeedVerdict, counter: _Counter) -> Mending:
             return found
 
         told = _reported([*find_pairs(proof, verdict, singles, rest), *told], lack)
+    left: list[str] = []
+    if len(search.missed) > 1 and not any(mend.mends for mend in told):
+
+        def alone(place: PlaceVerdict) -> list[Mend]:
+            nonlocal n_tried
+            one = _Search(proof, verdict, counter, place=place)
+            found = one.run()
+            n_tried += one.n_tried
+            return sorted((m for m in found if one.does(m) and one.holds(m)), key=lambda m: (m.cost, m.rank))
+
+        each, left = one_by_one(verdict, search.missed, told, alone)
+        told += each
     names = tuple(name_of(search.situation, place.site) for place in search.missed)
-    return Mending(verdict.need.name, names, tuple(told), n_tried, lack)
+    return Mending(verdict.need.name, names, tuple(told), n_tried, lack, tuple(left))
 
 
 def missed_of(verdict: NeedVerdict) -> list[PlaceVerdict]:
@@ -139,13 +153,19 @@ class Worth:
 
 
 class _Search:
-    """Everything tried for one need. `light`: what may do the rest after another change, few units and models."""
+    """Everything tried for one need, or for one `place` of it, at few units.
 
-    def __init__(self, proof: Proof, verdict: NeedVerdict, counter: _Counter, *, light: bool = False) -> None:
-        self.proof, self.verdict, self.counter, self.light = proof, verdict, counter, light
+    `light`: what may do the rest after another change, few units and models.
+    """
+
+    def __init__(
+        self, proof: Proof, verdict: NeedVerdict, counter: _Counter, *, light: bool = False,
+        place: PlaceVerdict | None = None,
+    ) -> None:  # fmt: skip
+        self.proof, self.verdict, self.counter, self.light, self.place = proof, verdict, counter, light, place
         self.situation = verdict.situation
         self.places = HangingPlaces(self.situation.scene, self.situation.building)
-        self.missed = missed_of(verdict)
+        self.missed = missed_of(verdict) if place is None else [place]
         self.n_tried = 0
 
     def run(self) -> list[Mend]:
@@ -155,8 +175,10 @@ class _Search:
             remedies += self._at_unit(index)
             if not self.light:
                 self.counter.step()
+        if self.place is not None and any(self.does(mend) for mend in remedies):
+            return remedies
         new = self._one_more()
-        if not self.light and not any(mend.mends and mend.cost <= COST["move"] for mend in remedies):
+        if not self._is_narrow and not any(mend.mends and mend.cost <= COST["move"] for mend in remedies):
             remedies += self._hung_there(new)
         return [*remedies, *new]
 
@@ -172,6 +194,12 @@ class _Search:
                 self.n_tried += len(trials)
                 found += [self._mend(trial, bench) for trial in trials[:1]]
         return found
+
+    def does(self, mend: Mend) -> bool:
+        """Whether a change does what is searched for: mends the one place, or all, and harms nothing."""
+        if self.place is None:
+            return mend.mends
+        return mend.is_harmless and name_of(self.situation, self.place.site) in mend.mended
 
     def _bench(self, subject: Subject) -> Bench:
         return Bench(cases_of(self.proof, subject.unit.name), self.verdict, subject.pattern.settings_pct[0])
@@ -191,6 +219,10 @@ class _Search:
             found.append((ground if len(ground) else place.site.ground) + [0, 0, float(np.median(place.site.heights))])
         return np.concatenate(found)
 
+    @property
+    def _is_narrow(self) -> bool:
+        return self.light or self.place is not None
+
     def _units(self) -> list[int]:
         """Units that count, nearest to seeing what is missed first."""
         points = self._gap_points()
@@ -204,7 +236,7 @@ class _Search:
             + float(np.clip(potential_db(units[k], some, "any"), -40.0, 10.0).mean())
             for k, home in zip(counting, homes, strict=True)
         }
-        return sorted(counting, key=lambda k: -near[k])[: _FEW_UNITS if self.light else _MOST_UNITS]
+        return sorted(counting, key=lambda k: -near[k])[: _FEW_UNITS if self._is_narrow else _MOST_UNITS]
 
     def _at_unit(self, index: int) -> list[Mend]:
         unit = self.situation.units[index]
@@ -212,7 +244,7 @@ class _Search:
         subject = Subject(scene, self.places, index, unit)
         high = subject.pattern.settings_pct[1]
         bench = self._bench(subject)
-        few = bench.few()
+        few = bench.few(self.place)
         worth = Worth(few.try_unit(unit), whole=self.light)
         by_kind: dict[str, list[Trial]] = {}
         for trial in changes_of(subject, coarse=self.light):
@@ -225,7 +257,7 @@ class _Search:
                 tried.sort(key=lambda pair: _by_rank(*pair))
             for _, trial in worth.judging(_distinct(tried)):
                 found.append(self._mend(trial, bench))
-                if found[-1].mends:
+                if self.does(found[-1]):
                     break
         found += self._more_sensitive(unit, bench, high)
         return found
@@ -276,7 +308,8 @@ class _Search:
         return next(spec for spec in self.situation.scene.detectors if spec.name == name)
 
     def _own(self, cases: Sequence[Case]) -> list[Case]:
-        return [case for case in cases if case.verdict is self.verdict]
+        own = [case for case in cases if case.verdict is self.verdict]
+        return [case for case in own if self.place is None or case.place is self.place]
 
     def _one_more(self) -> list[Mend]:
         if self.verdict.need.detectors is not None:
@@ -284,7 +317,7 @@ class _Search:
         scene, units = self.situation.scene, self.situation.units
         bench = Bench(cases_of(self.proof, None), self.verdict, is_new=True)
         x, y = self._gap_points()[:, :2].mean(axis=0)
-        adder = Adder(scene, self.places, units, bench.few(), (float(x), float(y)), light=self.light)
+        adder = Adder(scene, self.places, units, bench.few(self.place), (float(x), float(y)), light=self.light)
 
         def tried() -> None:
             self.n_tried += 1
@@ -302,7 +335,7 @@ class _Search:
         if (rooms < 0).all():
             return [self.places.open_ground(points[:, :2])]
         found, counts = np.unique(rooms[rooms >= 0], return_counts=True)
-        most = 1 if self.light else _MOST_ROOMS
+        most = 1 if self._is_narrow else _MOST_ROOMS
         return [building.rooms[k] for k in found[np.argsort(-counts, kind="stable")][:most]]
 
     def _mend(self, trial: Trial, bench: Bench, *, is_new: bool = False) -> Mend:
@@ -316,6 +349,9 @@ class _Search:
             words = f"{words}, sensitivity {outcome.pct:g} %"
             keys |= sensitivity_keys(spec, outcome.pct, trial.unit.sensitivity_pct)
         own = {case.key: case for case in (*outcome.mended, *outcome.still) if case.verdict is self.verdict}
+        name = self.verdict.need.name
+        # Places that the unit does not count for stay as they are: another aisle's, another room's.
+        apart = [place for place in missed_of(self.verdict) if (name, place.site.name) not in own]
         mended = [case for case in outcome.mended if case.key in own]
         told = [outcome.after[case.key] for case in (mended or own.values())]
         broken = [case for case in outcome.broken if not case.verdict.need.never]
@@ -327,7 +363,10 @@ class _Search:
             keys=keys,
             is_new=is_new,
             mended=tuple(case.name for case in mended),
-            still=tuple((c.name, outcome.after[c.key]) for c in outcome.still if c.key in own),
+            still=(
+                *((c.name, outcome.after[c.key]) for c in outcome.still if c.key in own),
+                *((name_of(self.situation, place.site), place.figures) for place in apart),
+            ),
             also=tuple(dict.fromkeys(with_need(c.verdict, c.site) for c in outcome.mended if c.key not in own)),
             broken=tuple(dict.fromkeys(with_need(c.verdict, c.site) for c in broken)),
             tripped=tuple((with_need(c.verdict, c.site), outcome.after[c.key].worst_db) for c in nevers),
@@ -335,7 +374,7 @@ class _Search:
             gap_m=max((f.largest_gap_m for f in told), default=0.0),
             worst_db=min((f.worst_db for f in told), default=-np.inf),
             cost=COST[trial.kind],
-            lack=outcome.lack,
+            lack=outcome.lack + sum(lack_of(self.verdict.need, place.figures) for place in apart),
             changed=trial.unit,
             pct=outcome.pct,
             walk=worst_walk(told),

@@ -58,7 +58,12 @@ class Mend:
     @property
     def mends(self) -> bool:
         """Whether all of the need's places are met then, and nothing that was met is lost."""
-        return not self.still and not self.broken and not self.tripped
+        return not self.still and self.is_harmless
+
+    @property
+    def is_harmless(self) -> bool:
+        """Whether nothing that was met is lost."""
+        return not self.broken and not self.tripped
 
     @property
     def rank(self) -> tuple[Any, ...]:
@@ -71,7 +76,8 @@ class Mend:
 class Mending:
     """A need that is missed, and what was tried, best first.
 
-    `lack` is what is missing now, as `Outcome` counts it.
+    `lack` is what is missing now, as `Outcome` counts it. Where nothing mends all of several places, changes were tried
+    for each by itself but for those in `not_tried`.
     """
 
     need: str
@@ -79,6 +85,7 @@ class Mending:
     remedies: tuple[Mend, ...]
     n_tried: int
     lack: float
+    not_tried: tuple[str, ...] = ()
 
     @property
     def best(self) -> Mend | None:
@@ -87,3 +94,9 @@ class Mending:
     @property
     def is_mended(self) -> bool:
         return bool(self.remedies) and self.remedies[0].mends
+
+    @property
+    def mended_singly(self) -> tuple[str, ...]:
+        """Places that some remedy mends without harm, one or another of them."""
+        some = {name for mend in self.remedies if mend.is_harmless for name in mend.mended}
+        return tuple(name for name in self.missed if name in some)

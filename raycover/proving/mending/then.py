@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.detectors import Unit
-from raycover.proving.mending.changes import OF_THE_MODEL
 from raycover.proving.mending.mends import Mend
+from raycover.proving.models import OF_THE_MODEL
 from raycover.proving.needs import (
     NeedVerdict,
     PlaceVerdict,
@@ -107,7 +107,7 @@ def may_regroup(verdict: NeedVerdict, mend: Mend) -> bool:
     now = {unit.name: unit.position for unit in situation.units}
     both = [(now[c.unit], c.changed.position) for c in mend.changes if c.unit in now and c.changed is not None]
     moved = [pair for pair in both if not np.array_equal(*pair)]
-    if not need.walked or not moved:
+    if need.whose is not None or not need.walked or not moved:
         return bool(moved)
     homes = situation.building.rooms_at(np.concatenate(moved)).reshape(-1, 2)
     return bool((homes[:, 0] != homes[:, 1]).any())

@@ -15,9 +15,10 @@ from raycover.proving.hanging import HangingPlaces
 from raycover.proving.mending import Mend, Mending, find_mending, verdict_then
 from raycover.proving.mending.applying import mend_text
 from raycover.proving.mending.bench import Bench, Outcome, best_of, cases_of
-from raycover.proving.mending.changes import COST, Subject, changes_of
+from raycover.proving.mending.changes import COST, changes_of
 from raycover.proving.mending.then import proof_then
 from raycover.proving.mending_words import cost_words, mend_words
+from raycover.proving.models import Subject
 from raycover.proving.needs import Proof, prove
 from raycover.proving.trials import Trial
 from raycover.scene.schema import Scene

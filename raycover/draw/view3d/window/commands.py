@@ -35,6 +35,8 @@ _SHOWN = {
     "question": "?", "Escape": "Esc", "bracketleft": "[", "bracketright": "]", "Insert": "f", "KP_Insert": "f",
     "Delete": "r", "KP_Delete": "r", "BackSpace": "r",
 }  # fmt: skip
+#: Of a longer path its end is told: the panel is narrow.
+_LONGEST_PATH = 40
 _WITH_CONTROL = {"z": "u", "y": "y", "s": "s", "p": "c", "q": "q", "w": "q"}
 #: With Ctrl, what makes type and controls larger, smaller, as they were.
 _SIZES = {"plus": 1, "equal": 1, "KP_Add": 1, "minus": -1, "KP_Subtract": -1, "0": 0, "KP_0": 0}
@@ -378,6 +380,8 @@ class Commands:
         name = next(n for k in range(1, 10_000) if (n := f"raycover-view-{k:03d}.png") not in taken)
         try:
             save_print(self.window, folder / name)
-            self.state.message = f"Saved {name}, A4 at 300 dpi"
+            where = str(folder.resolve())
+            where = where if len(where) <= _LONGEST_PATH else f"…{where[1 - _LONGEST_PATH :]}"
+            self.state.message = f"Saved {name}, A4 at 300 dpi, in {where}"
         except OSError as error:
             self.state.message = f"Not saved: {error.strerror or error}"
