@@ -314,8 +314,11 @@ class _Search:
         if best is chosen and self._done(best) and len(best.chosen) > 1 and self.spec.regular:
             spots = spots_of(pool.candidates)
             best = lined_up(self.judge, self._wanted(), pool, spots, best, seconds * _LINES_SHARE)
-        if not bound or not exact:  # of the last round's cells, or as it found out that its candidates were too many
-            bound = max(bound, self._cover(self._wanted(exact=True), seconds * _BOUND_SHARE).bound)
+        left = deadline - time.perf_counter()
+        # The last round found out that its candidates were too many, or there is time for a bound of its cells.
+        if not bound or (not exact and left > 0):
+            left = max(left, 0.0 if bound else seconds * _BOUND_SHARE)
+            bound = max(bound, self._cover(self._wanted(exact=True), left).bound)
         return best, bound, rounds, in_time
 
     def _wanted(self, *, exact: bool = False) -> list[Wanted]:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from raycover.asking.suiting import one_sided
 from raycover.building.parts import Building, RoomShape
 from raycover.detectors import Unit, make_unit
 from raycover.physics.pattern import Mask
@@ -68,6 +69,15 @@ class Candidates:
         """(m,) those hung as they come: no mask, no lower setting."""
         whole = np.array([offer.pct for offer in self.offers])[self.offer] if len(self) else np.zeros(0)
         return np.asarray((self.pct >= whole - 1e-9) & ~np.array([bool(masks) for masks in self.masks], bool))
+
+    @property
+    def easy(self) -> NDArray[np.bool_]:
+        """(m,) those preferred to others of one price: hung as they come, in a ceiling and not on a wall."""
+        sided: dict[int, bool] = {}
+        for unit in self.units:
+            if id(unit.footprints) not in sided:
+                sided[id(unit.footprints)] = one_sided(unit.footprints)
+        return self.plain & ~np.array([sided[id(unit.footprints)] for unit in self.units], bool)
 
     def spec(self, index: int, name: str, building: Building) -> DetectorSpec:
         """The entry of a scene that candidate `index` would be."""

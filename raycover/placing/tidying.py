@@ -132,7 +132,7 @@ def _tidied(
         lines += groups(np.column_stack([np.round(at[:, axis], 2), room]))
     some = [np.unique(lot_of[line].indices) for line in lines]
     once = [np.unique(lot_of[spot].indices) for spot in spots]
-    extra = np.where(pool.candidates.plain, 0.0, 1.0) @ lots
+    extra = np.where(pool.candidates.easy, 0.0, 1.0) @ lots
     tidy = in_lines(
         one_of, pool.cost @ lots, best.cost, [line for line in some if len(line)],
         spots=[spot for spot in once if len(spot) > 1], seconds=seconds, extra=extra,

@@ -173,6 +173,15 @@ def test_units_on_walls_look_in(tmp_path: Path) -> None:
         assert 0 < ahead[1] < 5
 
 
+def test_the_ceiling_before_a_wall_unless_prices_differ(tmp_path: Path) -> None:
+    """One unit on either holds the room: without prices it hangs in the ceiling, with them it is the cheaper one."""
+    entries(tmp_path, wall="{sector: {reach: 12, spread_deg: 170}}", disc=circle(5))
+    for prices, chosen in (({}, "disc"), ({"wall": 1.0, "disc": 1.5}, "wall")):
+        placing = {"models": ["wall", "disc"], "mounting": [2.4], "pitch": 1.0, "prices": prices}
+        found = place(made(tmp_path, rooms=[room(5, 4)], needs=[floor_of(share=0.8)], placing=placing))
+        assert [d.model for d in found.detectors] == [chosen]
+
+
 def test_along_lines_only_there(tmp_path: Path) -> None:
     entries(tmp_path, disc=circle(4.0))
     line = [[1, 2], [11, 2]]
