@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from typed import run
 
 import raycover
-from raycover.cli.main import main
 from raycover.solving.kept import answers
 from raycover.solving.kept import store as stores
 from raycover.solving.kept.folder import VARIABLE
@@ -38,12 +38,6 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv(VARIABLE, "off")  # put back after the test, whatever the command sets
     monkeypatch.setattr(answers, "_FEWEST", 0)
     return tmp_path
-
-
-def run(*words: str) -> int:
-    with pytest.raises(SystemExit) as left:
-        main(list(words))
-    return int(left.value.code or 0)
 
 
 def mapped(place: Path, output: str, *before: str) -> dict[str, bytes]:

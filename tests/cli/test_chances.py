@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 import pyvista
 from PIL import Image
+from typed import run
 
-from raycover.cli.main import main
 from raycover.solving.doubt import MISS_RATE
 
 SCENE = """
@@ -24,12 +24,6 @@ detectors: [{name: M1, model: microwave-omni-5.8, at: [2, 2], mounting: 2.9}]
 planes: [{name: floor, height: 0}]
 states: [{name: warm, conditions: {ambient_c: 30}}]
 """
-
-
-def run(*words: str) -> int:
-    with pytest.raises(SystemExit) as left:
-        main(list(words))
-    return 0 if left.value.code is None else int(left.value.code)
 
 
 def test_maps_data_and_figures(

@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 import yaml
 from PIL import Image
+from typed import run
 
 import raycover
 from raycover.cli import placing
-from raycover.cli.main import main
 from raycover.cli.new_scenes import for_folder
 from raycover.errors import InputError
 from raycover.letterhead import read_logo
@@ -30,14 +30,6 @@ placing: {models: [ceiling-infrared-general], mounting: [2.5]}
 """
 
 
-def run(words: list[str]) -> int:
-    try:
-        main(words)
-    except SystemExit as left:
-        return int(left.code or 0)
-    return 0
-
-
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     for name in ("shop/plans", "office"):
@@ -50,7 +42,7 @@ def path(tmp_path: Path) -> Path:
 
 def test_files_are_found_from_another_folder(path: Path) -> None:
     new = path.parents[1] / "out" / "deep" / "proposal.yaml"
-    assert run(["place", str(path), "-o", str(new)]) == 0
+    assert run("place", str(path), "-o", str(new)) == 0
     scene = raycover.load(new)
     assert scene.underlay is not None
     assert scene.project is not None
@@ -89,7 +81,7 @@ def test_own_models_stay_beside_their_scene(
     path.write_text(SCENE.replace("[ceiling-infrared-general]", "[mine]"), encoding="utf-8")
     monkeypatch.setattr(placing, "place", None)  # no search is begun
     new = path.parents[1] / "out" / "proposal.yaml"
-    assert run(["place", str(path), "-o", str(new)]) == 2
+    assert run("place", str(path), "-o", str(new)) == 2
     told = capsys.readouterr().err
     assert "[cannot-move]" in told
     assert f"write it beside the scene, in {path.parent}" in told

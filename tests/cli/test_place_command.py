@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from typed import run
 
 import raycover
 from raycover.cli import placing
-from raycover.cli.main import main
 from raycover.placing import bounding, layout
 
 SCENE = """raycover: 1
@@ -25,14 +25,6 @@ placing: {models: [ceiling-infrared-general], mounting: [2.5]}
 """
 
 
-def run(words: list[str]) -> int:
-    try:
-        main(words)
-    except SystemExit as left:
-        return int(left.code or 0)
-    return 0
-
-
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     (tmp_path / "scene.yaml").write_text(SCENE, encoding="utf-8")
@@ -41,18 +33,18 @@ def path(tmp_path: Path) -> Path:
 
 def test_writes_a_scene_that_proves(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     new = path.with_name("new.yaml")
-    assert run(["place", str(path), "-o", str(new)]) == 0
+    assert run("place", str(path), "-o", str(new)) == 0
     told = capsys.readouterr()
     assert "no layout of these candidates does it with fewer" in told.out
     assert "walk-test" in told.err
     assert "# a comment" in new.read_text()
-    assert run(["prove", str(new), "--json"]) == 0
+    assert run("prove", str(new), "--json") == 0
     assert json.loads(capsys.readouterr().out)["met"]
     assert len(raycover.load(new).detectors) >= 2
 
 
 def test_json(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["place", str(path), "-o", str(path.with_name("new.yaml")), "--json"]) == 0
+    assert run("place", str(path), "-o", str(path.with_name("new.yaml")), "--json") == 0
     found = json.loads(capsys.readouterr().out)
     assert found["version"] == 1
     assert found["met"]
@@ -74,7 +66,7 @@ def test_json(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
 )
 def test_wrong_keys(path: Path, more: str, line: int, says: str, capsys: pytest.CaptureFixture[str]) -> None:
     path.write_text(SCENE.replace("placing: {models: [ceiling-infrared-general], mounting: [2.5]}", more))
-    assert run(["place", str(path), "-o", str(path.with_name("new.yaml"))]) == 2
+    assert run("place", str(path), "-o", str(path.with_name("new.yaml"))) == 2
     told = capsys.readouterr().err
     assert f"scene.yaml:{line}:" in told
     assert says in told
@@ -91,17 +83,17 @@ def test_wrong_keys(path: Path, more: str, line: int, says: str, capsys: pytest.
     ],
 )
 def test_wrong_options(path: Path, words: list[str], says: str, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["place", str(path), "-o", str(path.with_name("new.yaml")), *words]) == 2
+    assert run("place", str(path), "-o", str(path.with_name("new.yaml")), *words) == 2
     assert says in capsys.readouterr().err
 
 
 def test_never_over_what_is_there(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before = path.read_text()
-    assert run(["place", str(path), "-o", str(path)]) == 2
+    assert run("place", str(path), "-o", str(path)) == 2
     assert "this is the scene itself" in capsys.readouterr().err
     other = path.with_name("other.yaml")
     other.write_text("mine")
-    assert run(["place", str(path), "-o", str(other)]) == 2
+    assert run("place", str(path), "-o", str(other)) == 2
     assert "--force" in capsys.readouterr().err
     assert (path.read_text(), other.read_text()) == (before, "mine")
 
@@ -109,10 +101,10 @@ def test_never_over_what_is_there(path: Path, capsys: pytest.CaptureFixture[str]
 def test_without_models_or_needs(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     new = path.with_name("new.yaml")
     path.write_text(SCENE.replace("placing: {models: [ceiling-infrared-general], mounting: [2.5]}", ""))
-    assert run(["place", str(path), "-o", str(new)]) == 2
+    assert run("place", str(path), "-o", str(new)) == 2
     assert "--models" in capsys.readouterr().err
     path.write_text(SCENE.replace("needs:\n  - {name: floor, rooms: [Room], height: 0, share: 0.9}\n", ""))
-    assert run(["place", str(path), "-o", str(new)]) == 2
+    assert run("place", str(path), "-o", str(new)) == 2
     assert "no needs" in capsys.readouterr().err
 
 
@@ -129,7 +121,7 @@ def test_what_cannot_be_is_named_and_nothing_written(
 ) -> None:
     path.write_text(SCENE.replace("mounting: [2.5]", hung).replace("placing:", f"{need}placing:"))
     new = path.with_name("new.yaml")
-    assert run(["place", str(path), "-o", str(new)]) == 2
+    assert run("place", str(path), "-o", str(new)) == 2
     told = capsys.readouterr()
     assert says in told.err
     assert "scene.yaml:" in told.err
@@ -150,11 +142,11 @@ def test_too_little_time_keeps_the_best_and_says_so(
     monkeypatch.setattr(layout, "cover", out_of_time)
     monkeypatch.setattr(bounding, "cover", out_of_time)
     new = path.with_name("new.yaml")
-    assert run(["place", str(path), "-o", str(new), "--seconds", "1"]) == 0
+    assert run("place", str(path), "-o", str(new), "--seconds", "1") == 0
     told = capsys.readouterr().out
     assert "the best found" in told
     assert "no layout of these candidates does it with fewer (" not in told  # nothing was proved of that
-    assert run(["prove", str(new)]) == 0
+    assert run("prove", str(new)) == 0
 
 
 def test_an_interrupted_search_says_so_and_writes_nothing(
@@ -164,7 +156,7 @@ def test_an_interrupted_search_says_so_and_writes_nothing(
         raise KeyboardInterrupt
 
     monkeypatch.setattr(placing, "place", interrupted)
-    assert run(["place", str(path), "-o", str(path.with_name("new.yaml"))]) == 130
+    assert run("place", str(path), "-o", str(path.with_name("new.yaml"))) == 130
     assert "Interrupted: nothing is written" in capsys.readouterr().err
     assert [p.name for p in path.parent.iterdir()] == ["scene.yaml"]
 
@@ -179,7 +171,7 @@ def test_an_interrupted_search_writes_the_best_until_then(
 
     monkeypatch.setattr(layout, "cover", interrupted)
     new = path.with_name("new.yaml")
-    assert run(["place", str(path), "-o", str(new)]) == 130
+    assert run("place", str(path), "-o", str(new)) == 130
     told = capsys.readouterr()
     assert "the best found before it was interrupted" in told.out
     assert "no layout of these candidates" not in told.out
@@ -193,7 +185,7 @@ def test_what_contradicts_is_named_and_all_else_placed_for(path: Path, capsys: p
     both = "  - {name: there, rooms: [Other], height: 0, share: 0.9}\n  - {name: quiet, rooms: [Other], never: true}\n"
     path.write_text(SCENE.replace("needs:\n", f"{other}needs:\n{both}"), encoding="utf-8")
     new = path.with_name("new.yaml")
-    assert run(["place", str(path), "-o", str(new), "--json"]) == 1
+    assert run("place", str(path), "-o", str(new), "--json") == 1
     told = capsys.readouterr()
     found = json.loads(told.out)
     assert 'need "there" cannot be met' in told.err
@@ -213,7 +205,7 @@ def test_a_full_disk_is_found_before_the_search_or_the_result_told_all_the_same(
     words = ["place", str(path), "-o", str(path.with_name("new.yaml"))]
     with monkeypatch.context() as patched:
         patched.setattr("os.replace", full)  # it fills while the search goes on
-        assert run(words) == 2
+        assert run(*words) == 2
     told = capsys.readouterr()
     assert "No space left on device" in told.err
     assert "no layout of these candidates does it with fewer" in told.out
@@ -221,6 +213,6 @@ def test_a_full_disk_is_found_before_the_search_or_the_result_told_all_the_same(
     with monkeypatch.context() as patched:
         patched.setattr("tempfile.NamedTemporaryFile", full)
         patched.setattr(placing, "place", None)  # it is not even begun
-        assert run(words) == 2
+        assert run(*words) == 2
     assert "No space left on device" in capsys.readouterr().err
     assert [p.name for p in path.parent.iterdir()] == ["scene.yaml"]

@@ -6,8 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-
-from raycover.cli.main import main
+from typed import run
 
 SCENE = """\
 raycover: 1
@@ -20,12 +19,6 @@ doubt: {cases: 16}
 """
 MET = SCENE + "needs: [{name: Middle, area: [[3,2],[5,2],[5,4],[3,4]], share: 0.9}]\n"
 MISSED = MET[:-2] + ", {name: Street, area: [[9,2],[10,2],[10,4],[9,4]], never: true}]\n"
-
-
-def run(*args: str) -> int:
-    with pytest.raises(SystemExit) as left:
-        main(list(args))
-    return int(left.value.code or 0)
 
 
 def scene(folder: Path, text: str) -> str:

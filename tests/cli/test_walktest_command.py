@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 from conftest import EXAMPLES
+from typed import run
 
 import raycover
-from raycover.cli.main import main
 
 SCENE = """\
 raycover: 1   # a comment that stays
@@ -22,12 +22,6 @@ partitions: [{name: Wall, line: [[5,0],[5,4]], height: 3, construction: plasterb
 detectors: [{name: D1, model: microwave-omni-5.8, at: [2, 2.5], mounting: 2.5}]
 """
 FILES = {"walk-test.csv", "walk-test.json", "walk-test.xlsx", "walk-test.pdf", "walk-test.png", "walk-test 2.png"}
-
-
-def run(*args: str) -> int:
-    with pytest.raises(SystemExit) as left:
-        main(list(args))
-    return int(left.value.code or 0)
 
 
 def scene(folder: Path, text: str = SCENE) -> str:
