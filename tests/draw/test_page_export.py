@@ -119,7 +119,7 @@ def test_a_click_says_what_the_coverage_says(small: Browser, name: str) -> None:
     rows, columns = np.nonzero(plane.surface.inside)
     for cell in range(17, len(rows), len(rows) // 12):
         found = small.run(
-            f"(({{margin, ...rest}}) => ({{...rest, margin: String(margin)}}))(raycover.asking.probe(0, {cell}))"
+            f"(({{margin, ...rest}}) => ({{...rest, margin: String(margin)}}))(raycover.probe(0, {cell}))"
         )
         row, column = rows[cell], columns[cell]
         assert (found["row"], found["column"]) == (row, column)
