@@ -1,12 +1,13 @@
-"""The cache of answers as commands use it, and `raycover cache`: its size, and emptying it."""
+"""The cache of answers as commands use it, and `raycover cache`: its size, and emptying it.
+
+Asked before every command: nothing heavy is imported here.
+"""
 
 from __future__ import annotations
 
 import os
 import sys
 from pathlib import Path
-
-from raycover.cli.printing import data, talk
 
 
 def use(said: str | None) -> None:
@@ -36,11 +37,14 @@ def say_trouble() -> None:
     known = sys.modules.get("raycover.solving.kept.store")
     store = None if known is None else known.active()
     if store is not None and store.trouble is not None:
+        from raycover.cli.printing import talk
+
         talk(f"Nothing was kept for the next run in {store.folder}: {store.trouble} (--cache DIR names another folder)")
 
 
 def cache_command(*, empty: bool, as_json: bool) -> None:
     """Say where answers are kept and how much room they take; with `empty`, throw them away first."""
+    from raycover.cli.printing import data, talk
     from raycover.exchange.summary import stamp
     from raycover.solving.kept.store import LIMIT, active
 
