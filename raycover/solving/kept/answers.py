@@ -30,7 +30,7 @@ Floats = NDArray[np.floating]
 Window = tuple[slice, slice]
 #: An answer of fewer rays is sooner cast than looked up: of infrared so many, of microwave so many times fewer, since
 #: each of its rays takes longer.
-_FEWEST, _MICROWAVE = 2000, 10
+_FEWEST, _MICROWAVE = 20_000, 4
 
 _SURROUNDINGS: WeakKeyDictionary[RayScene, Surroundings] = WeakKeyDictionary()
 _LOCK = threading.Lock()
