@@ -12,6 +12,7 @@ from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.detectors import Unit
 from raycover.rays.ray_scene import LIFT, Crossing, RayScene, take
+from raycover.rays.segments import off_floor
 from raycover.scene.schema import Scene
 from raycover.solving.casting import CAUSES, Weather, judge, potential_db
 from raycover.solving.combining import deciding
@@ -128,7 +129,7 @@ def _view(
 ) -> View:
     """How a unit of one technology sees a place (1, 3)."""
     judged = judge(unit, place, motion, rays, weather, lifted=on_floor, target_m2=target_m2)
-    target = place + np.array([0, 0, LIFT]) * on_floor[0]
+    target = off_floor(place, on_floor)
     met = rays.crossings(rays.segments(unit.position, target, unit.ahead), unit.frequency_ghz, weather.losses)
     distance = float(judged.distance_m[0])
     ways = [Way(float(judged.straight_db[0]), distance, tuple(met))]

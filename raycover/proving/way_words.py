@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building
 from raycover.detectors import Unit
 from raycover.rays.ray_scene import LIFT, Crossing, RayScene
+from raycover.rays.segments import off_floor
 from raycover.solving.casting import CAUSES, Weather, judge, potential_db
 from raycover.solving.combining import deciding
 from raycover.solving.paths import Traced, trace
@@ -63,7 +64,7 @@ class Way:
 def way_to(unit: Unit, point: Floats, motion: str, rays: RayScene, weather: Weather) -> Way:
     """The strongest way from a unit to a point (3,) on or above the floor."""
     lifted = _on_floor(rays.building, point)
-    target = point + np.array([0.0, 0.0, LIFT * lifted])
+    target = off_floor(point, lifted)
     seen = judge(unit, target[None], motion, rays, weather)
     straight = tuple(
         rays.crossings(rays.segments(unit.position, target[None], unit.ahead), unit.frequency_ghz, weather.losses)

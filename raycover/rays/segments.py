@@ -212,6 +212,11 @@ class Launch:
         return normals, np.einsum("ij,ij->i", normals, origins)
 
 
+def off_floor(points: Floats, lifted: NDArray[np.bool_] | bool | None) -> Floats:
+    """Points (…, 3) with those on a floor, `lifted` (…), where rays are cast to; None: none of them."""
+    return points if lifted is None else points + np.array([0.0, 0.0, LIFT]) * np.asarray(lifted)[..., None]
+
+
 def turned(vectors: Floats, turn_rad: Floats) -> Floats:
     """Vectors (n, 3) of the scene in the frames of boxes turned by (n,)."""
     cos, sin = np.cos(turn_rad), np.sin(turn_rad)

@@ -15,7 +15,7 @@ from raycover.detectors import Unit
 from raycover.physics.margin import largest_reach_m, undominated
 from raycover.rays.ray_scene import LIFT, RayScene, Segments, take
 from raycover.rays.recall import Recall
-from raycover.rays.segments import joined
+from raycover.rays.segments import joined, off_floor
 from raycover.solving.combining import combined_db, deciding, for_people, over_parts
 from raycover.solving.open_air import Weather as Weather
 from raycover.solving.open_air import distance_margin_db, open_air, open_margin_db
@@ -297,7 +297,7 @@ def margins(
     followed = np.flatnonzero(live if seen is None else near)
     if not len(followed):
         return found
-    targets = points if lifted is None else points + np.array([0, 0, LIFT]) * lifted[:, None]
+    targets = off_floor(points, lifted)
     margin = np.full(len(followed), -np.inf)
     straight = np.flatnonzero(live[followed])
 
@@ -355,7 +355,7 @@ def _judge(
     n = len(points)
     offset = (points - unit.position).T
     air = open_air(unit, (offset[0], offset[1], offset[2]), unit.footprints_for(motion, target_m2), weather)
-    targets = points + np.array([0, 0, LIFT]) * (np.zeros(n) if lifted is None else lifted)[:, None]
+    targets = off_floor(points, lifted)
     segments = rays.segments(unit.position, targets, unit.ahead)
     obstacles = np.full(n, -np.inf)
     blocker = np.full(n, -1, np.int32)

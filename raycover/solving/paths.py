@@ -24,7 +24,8 @@ from raycover.detectors import Unit
 from raycover.physics.margin import largest_reach_m, undominated
 from raycover.physics.pattern import Footprint
 from raycover.rays.mirrors import _N_BOUNDS, IN_PLANE, Images, Mirrors, images_of
-from raycover.rays.ray_scene import LIFT, RayScene, Segments
+from raycover.rays.ray_scene import RayScene, Segments
+from raycover.rays.segments import off_floor
 from raycover.solving.open_air import Weather, open_margin_db
 
 Floats = NDArray[np.floating]
@@ -325,11 +326,10 @@ def trace(
         raise ValueError(f"{unit.name} is an infrared unit: only microwave is traced")
     n = len(points)
     footprints = undominated(unit.footprints_for(motion, target_m2))
-    lift = np.array([0, 0, LIFT]) * (np.zeros(n) if lifted is None else lifted)[:, None]
     plain = np.asarray(points - unit.position, float)
-    offset = plain + lift
+    offset = off_floor(plain, lifted)
     open_db = np.asarray(open_margin_db(unit, tuple(plain.T), footprints, weather), float)
-    straight = rays.segments(unit.position, points + lift, unit.ahead)
+    straight = rays.segments(unit.position, off_floor(points, lifted), unit.ahead)
     met = [rays.met(straight, unit.frequency_ghz, weather.losses)]
     ways = [np.arange(n)[met[0].ray]]
     loss = np.bincount(ways[0], met[0].loss_db, minlength=n)
