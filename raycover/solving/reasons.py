@@ -17,7 +17,7 @@ from raycover.detectors import Unit
 from raycover.rays.ray_scene import LIFT, RayScene
 from raycover.solving.casting import BLOCKED, MATERIAL_LOSS, Judgement, Weather, judge, potential_db
 from raycover.solving.gaps import Gap, find_gaps, label_gaps
-from raycover.solving.kept.answers import kept, of_surface, of_units
+from raycover.solving.kept.answers import kept, of_surface, of_units, worth
 from raycover.solving.kept.digests import physics
 from raycover.solving.kept.store import Arrays, active
 from raycover.solving.surfaces import Surface
@@ -89,7 +89,8 @@ class Explainer:
                 cause[mine], blocker[mine], half[mine] = judged.cause, judged.blocker, judged.half
             return {"cause": cause, "nearest": chosen, "blocker": blocker, "half": half}
 
-        if active() is None:
+        parts = [part for unit in self.units for part in unit.parts]
+        if active() is None or not any(worth(part, self.weather, len(rows)) for part in parts):
             return work()
         return kept(
             digest(
