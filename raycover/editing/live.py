@@ -143,7 +143,7 @@ class LiveCoverage:
 
     @property
     def weather(self) -> Weather:
-        return Weather.of(self.scene.conditions)
+        return Weather.of(self.scene)
 
     @property
     def units(self) -> tuple[Unit, ...]:

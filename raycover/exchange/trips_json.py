@@ -19,7 +19,7 @@ def trips_json(trips: Trips) -> dict[str, Any]:
     return {
         **stamp(),
         "conditions": {"ambient_c": trips.ambient_c, "reserve_db": trips.reserve_db},
-        "nuisances": [_nuisance(source, trips.ambient_c) for source in trips.sources],
+        "nuisances": [_nuisance(source, trips.source_air_c[source.spec.name]) for source in trips.sources],
         "effects": [
             {**_effect(e, opens[e.nuisance]), "remedies": _remedies(remedies.get((e.nuisance, e.unit)))}
             for e in trips.effects

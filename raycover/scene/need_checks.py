@@ -275,29 +275,34 @@ def _units(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
         yield from () if odd is None else (odd,)
 
 
-def odd_air(ambient_c: float, position: Position) -> Problem | None:
-    """The warning for air in which infrared does not do what its data sheet says, if it is such air."""
+def odd_air(ambient_c: float, position: Position, room: str = "") -> Problem | None:
+    """The warning for air in which infrared does not do what its data sheet says, if it is such air.
+
+    `room`: whose air it is, where it is that of one.
+    """
+    where = f' in room "{room}"' if room else ""
     if ambient_c >= WARM_FROM_C:
-        return _warm_air(ambient_c, position)
-    return _cold_air(ambient_c, position) if ambient_c < COLD_BELOW_C else None
+        return _warm_air(ambient_c, position, where)
+    return _cold_air(ambient_c, position, where) if ambient_c < COLD_BELOW_C else None
 
 
-def _cold_air(ambient_c: float, position: Position) -> Problem:
+def _cold_air(ambient_c: float, position: Position, where: str) -> Problem:
     """The warning for air in which people and units need something for the cold."""
     return Problem(
         "cold-air",
-        f"at {ambient_c:g} °C people are dressed for the cold: they count in clothing of {clo_worn(ambient_c):.1f} clo",
+        f"at {ambient_c:g} °C{where} people are dressed for the cold: "
+        f"they count in clothing of {clo_worn(ambient_c):.1f} clo",
         position,
         "see that the units' makers allow such air; frost on a lens or thick hoods take more away",
         severity="warning",
     )
 
 
-def _warm_air(ambient_c: float, position: Position) -> Problem:
+def _warm_air(ambient_c: float, position: Position, where: str) -> Problem:
     """The warning for air that leaves infrared little contrast."""
     return Problem(
         "warm-air",
-        f"at {ambient_c:g} °C people stand out little against their surroundings: "
+        f"at {ambient_c:g} °C{where} people stand out little against their surroundings: "
         "infrared reach is much shorter than declared",
         position,
         "compare with microwave detectors, or plan for the hottest day",

@@ -260,7 +260,7 @@ def solve(
     units = make_units(scene, building)
     surfaces, warnings = make_surfaces(scene, building)
     rays = RayScene(building) if rays is None else rays
-    weather = Weather.of(scene.conditions)
+    weather = Weather.of(scene)
     if weather.reflections:
         within_budget(scene, units, surfaces, rays, weather)
     n_threads = threads if threads is not None else max(os.cpu_count() or 1, 1)

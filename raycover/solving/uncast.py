@@ -81,7 +81,7 @@ def uncast(scene: Scene, building: Building) -> Coverage:
     bare = scene.model_copy(update={"planes": [plane], "grid": _GRID})
     units = make_units(scene, building)
     rays = RayScene(building)
-    explainer = Explainer(units, rays, Weather.of(scene.conditions), scene.conditions.reserve_db)
+    explainer = Explainer(units, rays, Weather.of(scene), scene.conditions.reserve_db)
     planes = {}
     for surface in make_surfaces(bare, building)[0]:
         nothing = np.full(surface.shape, -1, np.int32)

@@ -32,7 +32,7 @@ def both(one: Case) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Margins by raycover and by the reference, of each detector at each point that is not doubtful, and which."""
     made = raycover.load_text(json.dumps({"raycover": 1, "title": "test", **one.scene}))
     building = build(made)
-    rays, weather = RayScene(building), Weather.of(made.conditions)
+    rays, weather = RayScene(building), Weather.of(made)
     parts = plain.Building(one.scene)
     points = np.array([p for p in one.points if not any(box.holds(p, 2e-3) for box in parts.boxes)]).reshape(-1, 3)
     rooms = [building.room_at(*p) for p in points]

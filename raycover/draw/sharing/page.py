@@ -98,7 +98,7 @@ def _data(
     n_margins = sum(p.margin_db.size for plane in coverage.values() for p in plane.patches if p is not None)
     each = n_margins <= MOST_MARGINS
     lobes = {
-        motion: make_shells(Weather.of(scene.conditions), building, rays, coverage.units, motion)
+        motion: make_shells(Weather.of(scene), building, rays, coverage.units, motion)
         for motion in dict.fromkeys(some.planes[0].surface.motion for some in shown)
     }
     rooms = {room.name for room in building.rooms}

@@ -268,7 +268,7 @@ def test_one_key_never_has_two_answers(store: Store, said: dict[str, Any]) -> No
     """Over random scenes: whatever was changed, the answer under a key is that under the same key before."""
     scene = _drawn(said)
     building = build(scene)
-    rays, weather = RayScene(building), Weather.of(scene.conditions)
+    rays, weather = RayScene(building), Weather.of(scene)
     surfaces, _ = make_surfaces(scene, building)
     for unit in make_units(scene, building):
         for surface in surfaces:
