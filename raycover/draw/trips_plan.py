@@ -365,13 +365,13 @@ def _draw_surround(
 ) -> None:
     where = f", {storey.name}" if storey is not None else ""
     state = "".join(f" · {name}" for name in state_shown(scene))
-    subtitle = f"What may trip units though nobody is there{where}, air at {trips.ambient_c:g} °C{state}"
+    subtitle = f"What may trip units though nobody is there{where}, air at {trips.air}{state}"
     draw_surround(
         page,
         scene,
         projection,
         subtitle=subtitle,
         drawing=", ".join([f"False trips{where}", *state_shown(scene)]),
-        conditions=f"{trips.ambient_c:g} °C · reserve {trips.reserve_db:g} dB",
+        conditions=f"{trips.air} · reserve {trips.reserve_db:g} dB",
         number=sheet_number,
     )

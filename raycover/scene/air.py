@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 from raycover.scene.schema import Scene
 
-#: So many airs of rooms are told one by one.
-_MOST = 2
+#: A room is named where it alone has an air of its own and its name has no more letters than this.
+_SHORT = 16
 
 
 def own_air(scene: Scene) -> dict[str, float]:
@@ -17,17 +17,23 @@ def own_air(scene: Scene) -> dict[str, float]:
 
 
 def air_words(ambient_c: float, rooms_c: Mapping[str, float]) -> str:
-    """ "20 °C", with rooms of their own "20 °C (Freezer −20 °C)"; `rooms_c` as `own_air` finds them."""
-    of_air: dict[float, list[str]] = {}
-    for name, value in rooms_c.items():
-        of_air.setdefault(value, []).append(name)
-    if len(of_air) > _MOST or any(len(names) > 1 for names in of_air.values()):
-        low, high = min(of_air), max(of_air)
-        span = _degrees(low) if low == high else f"{low:g} to {_degrees(high)}".replace("-", "−")
-        rooms = f"{len(rooms_c)} rooms {span}"
-    else:
-        rooms = ", ".join(f"{names[0]} {_degrees(value)}" for value, names in of_air.items())
-    return f"{_degrees(ambient_c)} ({rooms})" if rooms else _degrees(ambient_c)
+    """ "20 °C", with rooms of their own "20 °C (Freezer −20 °C)" or "20 °C (3 rooms −20 to 4 °C)": short, for
+    titles. `rooms_c` as `own_air` finds them."""
+    if not rooms_c:
+        return degrees(ambient_c)
+    low, high = min(rooms_c.values()), max(rooms_c.values())
+    span = degrees(low) if low == high else f"{low:g} to {degrees(high)}".replace("-", "−")
+    n, (first, *_) = len(rooms_c), rooms_c
+    which = f"{n} room{'s' * (n != 1)}" if n > 1 or len(first) > _SHORT else first
+    return f"{degrees(ambient_c)} ({which} {span})"
+
+
+def kept_words(rooms_c: Mapping[str, float]) -> str:
+    """What is said where the scene's air is varied and rooms have their own; empty where none has."""
+    if not rooms_c:
+        return ""
+    rooms = ", ".join(f"{name} {degrees(value)}" for name, value in rooms_c.items())
+    return f"Rooms with an air of their own keep it: {rooms}"
 
 
 def air_of(scene: Scene) -> str:
@@ -43,5 +49,6 @@ def in_one_air(scene: Scene, ambient_c: float) -> dict[str, object]:
     }
 
 
-def _degrees(value: float) -> str:
+def degrees(value: float) -> str:
+    """A temperature in words, with a proper minus."""
     return f"{value:g} °C".replace("-", "−")

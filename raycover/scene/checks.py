@@ -319,7 +319,8 @@ def _weather(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
     patterns = [d.pattern or catalogue.detectors.get(d.model or "") for d in scene.detectors]
     if not any(p is not None and p.kind != "microwave" for p in patterns):
         return
-    airs = [(scene.conditions.ambient_c, "", ("conditions", "ambient_c"))]
+    general: tuple[str | int, ...] = ("conditions", "ambient_c")
+    airs = [(scene.conditions.ambient_c, "", general)]
     airs += [
         (room.ambient_c, room.name, ("rooms", index, "ambient_c"))
         for index, room in enumerate(scene.rooms)

@@ -12,6 +12,7 @@ import numpy as np
 
 from raycover.building.parts import Building
 from raycover.rays.ray_scene import RayScene
+from raycover.scene.air import own_air
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.schema import Scene
 from raycover.solving.casting import Weather
@@ -99,6 +100,7 @@ def uncast(scene: Scene, building: Building) -> Coverage:
         units=units,
         title=scene.title,
         ambient_c=scene.conditions.ambient_c,
+        rooms_c=own_air(scene),
         reserve_db=scene.conditions.reserve_db,
         seconds=0.0,
         rays=rays,

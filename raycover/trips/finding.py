@@ -17,7 +17,7 @@ from raycover.physics.calibration import CannotCalibrate
 from raycover.physics.lens import Zones
 from raycover.physics.pattern import Mask
 from raycover.rays.ray_scene import RayScene
-from raycover.scene.air import air_of
+from raycover.scene.air import air_words, own_air
 from raycover.scene.devices import PatternSpec
 from raycover.scene.schema import Scene
 from raycover.scene.stating import with_open
@@ -57,8 +57,8 @@ class Trips:
 
     `effects`: every pair of a nuisance and a unit that answers to such things, the worst first; `remedies`: of those
     that trip or may, in the same order; `masks`: by unit, where several are proposed; `interference`: pairs of units,
-    the worst first. `coverage` is that of the scene, None where it has nothing to map. `ambient_c` is the scene's air,
-    `air` that of all its rooms in words, `source_air_c` the air (°C) at the middle of each nuisance by name.
+    the worst first. `coverage` is that of the scene, None where it has nothing to map. `ambient_c` is the scene's
+    air (°C), `rooms_c` that of rooms with another, `source_air_c` that at the middle of each nuisance, all by name.
     """
 
     sources: tuple[Source, ...]
@@ -70,8 +70,13 @@ class Trips:
     coverage: Coverage | None
     ambient_c: float
     reserve_db: float
-    air: str
+    rooms_c: dict[str, float]
     source_air_c: dict[str, float]
+
+    @property
+    def air(self) -> str:
+        """The air in words, that of rooms which have their own included."""
+        return air_words(self.ambient_c, self.rooms_c)
 
     @property
     def flagged(self) -> tuple[Interference, ...]:
@@ -118,7 +123,7 @@ def find_trips(
         coverage=coverage,
         ambient_c=scene.conditions.ambient_c,
         reserve_db=scene.conditions.reserve_db,
-        air=air_of(scene),
+        rooms_c=own_air(scene),
         source_air_c={
             source.spec.name: float(rules.people.ambient_at(source.points.mean(axis=0, keepdims=True))[0])
             for source in sources

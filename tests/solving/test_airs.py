@@ -262,7 +262,7 @@ def test_words_name_the_airs() -> None:
     data["rooms"][0]["ambient_c"] = -20
     assert air_of(made(data)) == "20 °C (2 rooms −20 °C)"
     data["rooms"][0]["ambient_c"] = 4
-    assert air_of(made(data)) == "20 °C (Hall 4 °C, Freezer −20 °C)"
+    assert air_of(made(data)) == "20 °C (2 rooms −20 to 4 °C)"
 
 
 @pytest.mark.parametrize(("value", "said"), [("cold", "number"), (-31, "-30"), (55, "50"), (True, "number")])

@@ -174,7 +174,7 @@ def _plane(
     surface = shown.planes[0].surface
     return {
         "name": shown.name,
-        "words": words.subtitle(surface, coverage.ambient_c, state_shown(scene)),
+        "words": words.subtitle(surface, coverage.air, state_shown(scene)),
         "mapped": words.mapped(surface) if len(shown.planes) == 1 else "floors and stairs",
         "motion": surface.motion,
         "azimuth": float(shown.view.azimuth_deg),

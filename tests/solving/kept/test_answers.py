@@ -162,6 +162,7 @@ MATTERS: list[tuple[tuple[Any, ...], dict[str, Any], str]] = [
     ((), {"corrections": {"reach_db": {"microwave-omni-5.8": -1}}}, "B"),
     ((), {"corrections": {"loss_db": {"brick-215": 2}}}, "BD"),
     ((), {"conditions": {"ambient_c": 28}}, "ACD"),
+    (("rooms", 1), {"ambient_c": 4}, "ACD"),
     ((), {"conditions": {"losses": "coherent"}}, "BD"),
     ((), {"conditions": {"reflections": 1}}, "BD"),
     ((), {"grid": 0.4}, "ABCD"),
