@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -280,29 +281,28 @@ def odd_air(ambient_c: float, position: Position, room: str = "") -> Problem | N
 
     `room`: whose air it is, where it is that of one.
     """
-    where = f' in room "{room}"' if room else ""
-    if ambient_c >= WARM_FROM_C:
-        return _warm_air(ambient_c, position, where)
-    return _cold_air(ambient_c, position, where) if ambient_c < COLD_BELOW_C else None
+    if COLD_BELOW_C <= ambient_c < WARM_FROM_C:
+        return None
+    odd = (_warm_air if ambient_c >= WARM_FROM_C else _cold_air)(ambient_c, position)
+    return replace(odd, message=f'room "{room}": {odd.message}') if room else odd
 
 
-def _cold_air(ambient_c: float, position: Position, where: str) -> Problem:
+def _cold_air(ambient_c: float, position: Position) -> Problem:
     """The warning for air in which people and units need something for the cold."""
     return Problem(
         "cold-air",
-        f"at {ambient_c:g} °C{where} people are dressed for the cold: "
-        f"they count in clothing of {clo_worn(ambient_c):.1f} clo",
+        f"at {ambient_c:g} °C people are dressed for the cold: they count in clothing of {clo_worn(ambient_c):.1f} clo",
         position,
         "see that the units' makers allow such air; frost on a lens or thick hoods take more away",
         severity="warning",
     )
 
 
-def _warm_air(ambient_c: float, position: Position, where: str) -> Problem:
+def _warm_air(ambient_c: float, position: Position) -> Problem:
     """The warning for air that leaves infrared little contrast."""
     return Problem(
         "warm-air",
-        f"at {ambient_c:g} °C{where} people stand out little against their surroundings: "
+        f"at {ambient_c:g} °C people stand out little against their surroundings: "
         "infrared reach is much shorter than declared",
         position,
         "compare with microwave detectors, or plan for the hottest day",

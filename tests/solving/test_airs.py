@@ -18,6 +18,7 @@ from raycover.asking.probe import probe
 from raycover.building.build import build
 from raycover.errors import InputError
 from raycover.rays.ray_scene import RayScene
+from raycover.report.words import report_words
 from raycover.scene.air import air_of
 from raycover.solving.airs import Airs
 from raycover.solving.casting import cast, cast_many, judge, margins
@@ -281,7 +282,9 @@ def test_cold_and_warm_rooms_are_advised_at_their_key() -> None:
     data["rooms"][0]["ambient_c"] = 31
     codes = {problem.code: problem for problem in made(data).warnings}
     assert {"cold-air", "warm-air"} <= set(codes)
-    assert "Freezer" in codes["cold-air"].message
-    assert "Hall" in codes["warm-air"].message
+    assert codes["cold-air"].message.startswith('room "Freezer": at -20 °C people are dressed for the cold')
+    assert codes["warm-air"].message.startswith('room "Hall": at 31 °C people stand out little')
+    german = report_words("de").warning_patterns
+    assert all(any(pattern.fullmatch(p.message) for pattern, _ in german) for p in codes.values())
     data["detectors"] = [detector((4, 4), 3.0, RADAR, "R1")]
     assert not {"cold-air", "warm-air"} & {problem.code for problem in made(data).warnings}
