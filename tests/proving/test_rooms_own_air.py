@@ -17,6 +17,7 @@ from small_scenes import detector
 import raycover
 from raycover.asking.upright import solve_sections
 from raycover.building.build import build
+from raycover.editing.live import LiveCoverage, Look
 from raycover.errors import InputError
 from raycover.exchange.summary import summary
 from raycover.physics.disturbance import source_contrast
@@ -26,7 +27,11 @@ from raycover.proving.needs import prove
 from raycover.rays.ray_scene import RayScene
 from raycover.scene.varying import Change, varied
 from raycover.solving.coverage import make_units
+from raycover.solving.open_air import Weather
+from raycover.solving.surfaces import make_surfaces
 from raycover.trips.finding import find_trips
+from raycover.walking.grid_walk import grid_walk
+from raycover.walking.sensing import sensors_of
 from raycover.walking.walk import walk
 
 COLD_DB, WARM_DB = 2.756, -8.718
@@ -146,6 +151,37 @@ def test_a_simulated_walk_through_a_freezer_is_refused_at_the_rooms_key() -> Non
     np.testing.assert_allclose(declared.seen[1].margin_db[there], cool.seen[1].margin_db[there] + COLD_DB, atol=2e-3)
     # Next door nobody minds the freezer.
     walk(three_rooms(-20, routes=[{"name": "In", "line": [[1, 3], [5, 3]]}]))
+
+
+def test_grid_walks_take_the_air_of_each_cell() -> None:
+    found = {}
+    for name, scene in (
+        ("rooms", three_rooms(26, grid=1.0)),
+        ("cool", three_rooms(None, grid=1.0)),
+        ("warm", three_rooms(None, grid=1.0, conditions={"ambient_c": 26})),
+    ):
+        building = build(scene)
+        units = make_units(scene, building)[:2]
+        surface = make_surfaces(scene, building)[0][0]
+        sensors = {k: s for k, s in sensors_of(scene, make_units(scene, building)).items() if k != "E"}
+        found[name] = grid_walk(surface, units, sensors, RayScene(building), Weather.of(scene), threads=1)
+        middle = (surface.x > 6) & (surface.x < 12)
+    for kind in ("chance", "seated"):
+        mine, cool, warm = (getattr(found[name], kind) for name in ("rooms", "cool", "warm"))
+        np.testing.assert_array_equal(mine[..., middle], warm[..., middle])
+        np.testing.assert_array_equal(mine[..., ~middle], cool[..., ~middle])
+    assert np.nanmean(found["cool"].chance) > np.nanmean(found["rooms"].chance)
+
+
+def test_the_window_says_what_solving_says() -> None:
+    """Also after its slider has moved, which moves the scene's air and leaves the rooms theirs."""
+    scene = three_rooms(-20, planes=[{"name": "floor", "height": 0}])
+    live = LiveCoverage(scene, threads=1)
+    for air in (20.0, 27.0):
+        live.set_ambient(air)
+        found, asked = live.coverage(Look(0)), raycover.solve(varied(scene, Change(ambient_c=air)))
+        np.testing.assert_array_equal(found["floor"].margin_db, asked["floor"].margin_db)
+        assert found.air == asked.air == f"{air:g} °C (Middle −20 °C)"
 
 
 def test_a_hot_thing_stands_out_against_the_air_of_its_room() -> None:
