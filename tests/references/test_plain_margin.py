@@ -72,6 +72,25 @@ def test_random_scenes(reflections: int, seeds: range) -> None:
     assert n_finite > 0.3 * n_judged
 
 
+def test_random_scenes_with_rooms_of_their_own_air() -> None:
+    """Whatever air units hang in and rays go through, that of the room around the point counts."""
+    apart = 0
+    for seed in range(40, 50):
+        one = case(seed, 0)
+        for room, air in zip(one.scene["rooms"], ([10, 30], [26, 15], [22, None])[seed % 3], strict=True):
+            if air is not None:
+                room["ambient_c"] = air
+        found, expected, labels = both(one)
+        with np.errstate(invalid="ignore"):
+            alike = (found == expected) | (np.abs(found - expected) < ALIKE_DB)
+        assert alike.all(), [(labels[k], found[k], expected[k]) for k in np.flatnonzero(~alike)][:5]
+        for room in one.scene["rooms"]:
+            room.pop("ambient_c", None)
+        before = both(one)[0]
+        apart += int((np.abs(found[np.isfinite(found)] - before[np.isfinite(found)]) > 0.5).sum())
+    assert apart > 20  # else the scenes say nothing
+
+
 @pytest.mark.parametrize("name", plain.LAYERS)
 @pytest.mark.parametrize("ghz", [5.8, 10.5, 24.125])
 def test_the_reference_itself(name: str, ghz: float) -> None:
