@@ -114,7 +114,8 @@ def make_trips_plan(
     top = top_of_shown(building, shape) - 0.02
     annotator.other_tags([f"{u.name} {'↑' if u.position[2] > top else '↓'}" for u in others], other_centres)
     outlines = [room.polygon for room in shape.rooms]
-    n_names = annotator.room_names(outlines, [r.name for r in shape.rooms], [r.walkable.area for r in shape.rooms])
+    areas = [r.walkable.area for r in shape.rooms]
+    n_names = annotator.room_names(outlines, [r.name for r in shape.rooms], areas, trips.rooms_c)
     nuisance_marks.draw_marks(page, placed)
     sheet.draw_left_out(page, n_tags, n_names)
     _draw_column(page, trips, shown, marked.sorts)
