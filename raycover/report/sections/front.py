@@ -11,7 +11,6 @@ from raycover.report.figures import Drawings
 from raycover.report.gather import Report
 from raycover.report.words import Words, name
 from raycover.scene.air import own_air
-from raycover.scene.schema import Scene
 
 
 def cover(report: Report, w: Words, drawings: Drawings, date: str) -> Cover:
@@ -114,7 +113,7 @@ def job(report: Report, w: Words) -> Section:
         (w("rooms"), w("rooms value", n=len(building.rooms), area=w.area(sum(r.polygon.area for r in building.rooms)))),
         (w("detectors"), w("detectors value", n=len(report.coverage.units), kinds=_kinds(kinds, w))),
         (w("state looked at"), name(scene.state) if scene.states else w("as drawn")),
-        (w("air temperature"), ", ".join([f"{w.short(conditions.ambient_c)} °C", *_rooms_air(scene, w)])),
+        (w("air temperature"), ", ".join([f"{w.short(conditions.ambient_c)} °C", *w.airs(own_air(scene))])),
         (w("reserve"), f"{w.short(conditions.reserve_db)} dB"),
         (w("ways counted"), w("ways reflected" if conditions.reflections else "ways straight")),
         (w("losses"), w(f"losses {conditions.losses}")),
@@ -129,11 +128,6 @@ def job(report: Report, w: Words) -> Section:
     if report.proof is not None:
         blocks += [Paragraph(w("rests on")), Bullets(tuple(name(w.said(text)) for text in assumptions(report.proof)))]
     return Section("job", w("job"), tuple(blocks), own_page=True)
-
-
-def _rooms_air(scene: Scene, w: Words) -> list[str]:
-    """The air of rooms which have their own."""
-    return [f"{name(room)} {w.short(value)} °C" for room, value in own_air(scene).items()]
 
 
 def _kinds(kinds: dict[str, int], w: Words) -> str:
