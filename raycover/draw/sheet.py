@@ -27,6 +27,8 @@ LEGEND_FOOT = 133.5
 #: Longest scale bar on A4 (mm).
 _BAR_MM = 58.0
 _TITLE_SIZES = (20, 18, 16, 14, 13)
+#: Sizes (pt) of the headline figure, and of the words beside it.
+_FIGURE_PT, _BESIDE_PT = (24, 21, 18, 16), (6.5, 6.2, 6.0)
 _TICK = 1.4
 
 
@@ -44,10 +46,12 @@ def draw_title(page: Page, title: str, subtitle: str) -> None:
 
 
 def draw_headline(page: Page, figure: str, beside: tuple[str, str]) -> None:
-    extent = page.text(COLUMN, 196.6, figure, 24, font="serif")
+    words = max(page.lettering.extent(line, "sans", _BESIDE_PT[-1]).width for line in beside)
+    _, large = page.lettering.fit_size(figure, "serif", _FIGURE_PT, RIGHT - COLUMN - 2.6 - words)
+    extent = page.text(COLUMN, 196.6, figure, large, font="serif")
     x = COLUMN + extent.width + 2.6
     for line, y in zip(beside, (199.2, 195.4), strict=True):
-        text, size = page.lettering.fit_size(line, "sans", (6.5, 6.2, 6.0), RIGHT - x)
+        text, size = page.lettering.fit_size(line, "sans", _BESIDE_PT, RIGHT - x)
         page.text(x, y, text, size, color=palette.SECOND_INK)
 
 

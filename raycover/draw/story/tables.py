@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.draw import palette, words
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.page import Page
 from raycover.draw.proof_marks import draw_verdict
 from raycover.draw.story.slide import blank, draw_foot
@@ -24,11 +24,11 @@ _TOP, _BOTTOM, _NOTE_MM = 150.0, 22.0, 5.2
 _TALLEST, _LOWEST = 15.0, 7.6
 
 
-def need_slide(scene: Scene, coverage: Coverage, proof: Proof | None) -> NDArray[np.uint8]:
+def need_slide(scene: Scene, coverage: Coverage, proof: Proof | None, wording: Wording = ENGLISH) -> NDArray[np.uint8]:
     """What is asked of the detectors; without needs, the maps that are read instead."""
-    page = blank()
+    page = blank(wording)
     if proof is not None:
-        rows = [(v.need.name, clean(asked_words(v.need)), _where(v)) for v in proof.needs]
+        rows = [(v.need.name, page.said(clean(asked_words(v.need))), _where(v)) for v in proof.needs]
         _table(page, ("need", "what is asked", "where"), (LEFT, 105.0, 232.0), rows)
     else:
         planes = [(name, coverage[maps[0]].surface) for name, maps in coverage.by_plane().items()]
@@ -43,9 +43,9 @@ def _where(verdict: NeedVerdict) -> str:
     return verdict.places[0].site.name if n == 1 else f"{n} places"
 
 
-def proof_slide(scene: Scene, proof: Proof) -> NDArray[np.uint8]:
+def proof_slide(scene: Scene, proof: Proof, wording: Wording = ENGLISH) -> NDArray[np.uint8]:
     """Verdicts, need by need: the worst place of each."""
-    page = blank()
+    page = blank(wording)
     rows, below = [], []
     for verdict in proof.needs:
         worst = min(verdict.places, key=lambda p: (p.met, _badness(verdict, p.figures)))
@@ -58,7 +58,7 @@ def proof_slide(scene: Scene, proof: Proof) -> NDArray[np.uint8]:
                 margin_words(worst.figures.worst_db),
             )
         )
-        below.append(way_words(verdict, worst))
+        below.append(page.way(clean(way_words(verdict, worst))))
     marks = [verdict.met for verdict in proof.needs]
     places = (LEFT + 9.0, 118.0, 150.0, RIGHT)
     lowest = _table(page, ("need", "places met", "its worst place", "margin there"), places, rows, marks, below)
@@ -115,7 +115,7 @@ def _table(
         two = below is not None and pitch > 11.5
         put(row, middle + (0.8 if two else -1.6), size, strong=False)
         if below is not None and two:
-            said = page.lettering.fit(clean(below[number]), "sans", _NOTE_PT, RIGHT - 32.0 - places[2])
+            said = page.lettering.fit(below[number], "sans", _NOTE_PT, RIGHT - 32.0 - places[2])
             page.text(places[2], middle - 4.6, said, _NOTE_PT, color=palette.SECOND_INK)
         y -= pitch
         page.rule(LEFT, RIGHT, y, 0.5, palette.RULE)
@@ -127,7 +127,9 @@ def _table(
 
 def _rests_on(page: Page, said: Sequence[str], top: float) -> None:
     """What the verdicts rest on, as far as there is room below a table."""
-    lines = [line for one in said for line in page.lettering.wrap(clean(one), "sans", _NOTE_PT, RIGHT - LEFT, 2)]
+    lines = [
+        line for one in said for line in page.lettering.wrap(page.said(clean(one)), "sans", _NOTE_PT, RIGHT - LEFT, 2)
+    ]
     room = int((top - _BOTTOM) / _NOTE_MM)
     if room < 2:
         return
