@@ -206,9 +206,14 @@ def draw_key(page: Page, key: Key) -> None:
         page.text(x + 6.5, y, "limit, 0 dB", 6.5)
 
 
-def draw_left_out(page: Page, n_tags: int, n_names: int) -> None:
-    """Under the neat line, what this scale has no room for: words that the plan would otherwise miss silently."""
+def draw_left_out(page: Page, n_tags: int, n_names: int, note: str = "") -> None:
+    """Under the neat line, what this scale has no room for: words that the plan would otherwise miss silently.
+
+    A `note` on what the map counts stands over it.
+    """
     counts = ((n_tags, "detector tag"), (n_names, "room name"))
     parts = [f"{n} {what}{'' if n == 1 else 's'}" for n, what in counts if n]
-    if parts:
-        page.text(MARGIN, 29.0, f"No room at this scale for {' and '.join(parts)}.", 6, color=palette.SECOND_INK)
+    lines = [page.lettering.fit(note, "sans", 6, FRAME[2] - FRAME[0] + page.wider)] if note else []
+    lines += [f"No room at this scale for {' and '.join(parts)}."] if parts else []
+    for line, y in zip(lines, (29.0,) if len(lines) == 1 else (30.2, 28.0), strict=False):
+        page.text(MARGIN, y, line, 6, color=palette.SECOND_INK)
