@@ -135,7 +135,9 @@ def gaps_view(told: Told, composed: Composed, picture: Pixels, marked: Sequence[
     missed = sum(gap.area_m2 for plane in composed.planes for gap in plane.gaps)
     page.text(COLUMN, 172.6, words.percent(missed / max(whole, 1e-9)), 38, font="serif")
     what = words.mapped(composed.plane.surface) if len(composed.planes) == 1 else "floors and stairs"
-    page.text(COLUMN, 163.6, f"of the {what} is not seen: {words.area(missed)} m²", 10.5, color=palette.SECOND_INK)
+    said = f"of the {what} is not seen: {words.area(missed)} m²"
+    text, size = page.lettering.fit_size(said, "sans", (10.5, 10, 9.5, 9, 8.4), RIGHT - COLUMN)
+    page.text(COLUMN, 163.6, text, size, color=palette.SECOND_INK)
     page.rule(COLUMN, RIGHT, 158.3, 1.1)
     rooms = {room.name for room in told.building.rooms}
     y = 151.0
