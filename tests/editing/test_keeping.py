@@ -186,8 +186,8 @@ def test_a_pattern_of_its_own_gives_way_to_an_entry_and_comes_back(tmp_path: Pat
 
 def test_a_name_that_goes_leaves_its_lists_and_comes_back_by_undo(tmp_path: Path) -> None:
     path = tmp_path / "hall.yaml"
-    zones = "zones:\n  - {name: Z, mode: presence, detectors: [A, B]}   # both\nlines: [{name: L, detectors: ['*'], supply_ma: 100}]\n"
-    path.write_text(TEXT + zones)
+    zones = "zones:\n  - {name: Z, mode: presence, detectors: [A, B]}   # both\n"
+    path.write_text(f"{TEXT}{zones}lines: [{{name: L, detectors: ['*'], supply_ma: 100}}]\n")
     file = SceneFile(path)
     live = LiveCoverage(file.scene)
     live.remove(0, unnamed=True)
