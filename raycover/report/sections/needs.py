@@ -131,7 +131,7 @@ def _label(place: PlaceVerdict, w: Words) -> str:
     site = place.site
     if site.piece >= 0:
         return name(f"{site.owner}, {w.said(site.label)}")
-    return name(w.said(site.label) if site.kind in ("seat", "door") else site.label)
+    return name(w.said(site.label) if site.kind in ("seat", "door") else w.on_drawing(site.label))
 
 
 def _place_row(verdict: NeedVerdict, place: PlaceVerdict, w: Words) -> tuple[Cell, ...]:
