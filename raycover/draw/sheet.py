@@ -41,7 +41,7 @@ def frame_on(size: tuple[float, float]) -> Box:
 def draw_title(page: Page, title: str, subtitle: str) -> None:
     text, size = page.lettering.fit_size(clean(title), "serif", _TITLE_SIZES, 205.0 + page.wider)
     page.text(MARGIN, 196.8, text, size, font="serif")
-    line, size = page.lettering.fit_size(clean(subtitle), "sans", (8.5, 8, 7.5, 7), 136.0 + page.wider / 2)
+    line, size = page.lettering.fit_size(clean(subtitle), "sans", (8.5, 8, 7.5, 7, 6.5), 136.0 + page.wider / 2)
     page.text(MARGIN, 188.4, line, size, color=palette.SECOND_INK)
 
 
