@@ -62,9 +62,9 @@ def test_heat_sheets(made: Any) -> None:
     assert any(text.startswith(share) for text in texts)
     german = make_heat(scene, building, found, rows, dpi=60, wording=report_words("de").wording)[0]
     assert_texts_are_in_place(german, 20)
-    head = "the working plane at a bench"  # over three lines
-    said = [text for text, _ in german.text_boxes() if text.removesuffix("…") not in head]
-    assert_words_are_german(said, [scene.title, "floor", *(unit.title for unit in found[20.0].units)])
+    names = scene.title, "the working plane at a bench"  # over several lines
+    said = [text for text, _ in german.text_boxes() if not any(text.removesuffix("…") in name for name in names)]
+    assert_words_are_german(said, ["floor", *(unit.title for unit in found[20.0].units)])
 
 
 def test_chart_and_plans_of_a_study(made: Any) -> None:
