@@ -78,7 +78,7 @@ def draw_figures(report: Report, words: Words, *, pdf: bool = True, stages: Stag
         for sign in (*extracts.SIGNS, *glyphs.WORDS, *(f"class {k}" for k in range(4))):
             keep(f"sign {sign}", extracts.make_sign(sign, reserve))
     with stages.stage("3D picture"):
-        _view(report, made)
+        _view(report, wording, made)
     return made
 
 
@@ -155,12 +155,12 @@ def _needs(report: Report, wording: Wording, keep: Keep, made: Drawings) -> Iter
         yield panels
 
 
-def _view(report: Report, made: Drawings) -> None:
+def _view(report: Report, wording: Wording, made: Drawings) -> None:
     """The 3D picture, or why there is none."""
     from raycover.draw.view3d import view_picture
 
     try:
-        png, ratio = view_picture(report.scene, report.building, report.coverage, rays=report.rays)
+        png, ratio = view_picture(report.scene, report.building, report.coverage, rays=report.rays, wording=wording)
     except MissingPart as error:
         made.missing = str(error)
         return

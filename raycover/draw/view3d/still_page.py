@@ -112,9 +112,11 @@ def draw_sheet(
     return page
 
 
-def draw_picture(scene: Scene, composed: Composed, picture: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
+def draw_picture(
+    scene: Scene, composed: Composed, picture: NDArray[np.uint8], wording: Wording = ENGLISH
+) -> tuple[NDArray[np.uint8], float]:
     """The picture with marks, names and north but no page around it, cut to what it shows; its pixels an inch."""
-    page, box = page_with(picture)
+    page, box = page_with(picture, wording=wording)
     write_names(page, composed, box, MM_PER_PX)
     _north(page, scene, composed, picture, box)
     drawn = page.pixels()
