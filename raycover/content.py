@@ -79,6 +79,8 @@ class Located:
 
     @classmethod
     def of(cls, what: object, points: NDArray[np.floating], above: float) -> Located:
-        """Of points (n, 3) and what is up to so far (m) above them."""
+        """Of points (n, 3) and what is up to so far (m) above them; of no points in no place."""
+        if not len(points):
+            return cls(digest(what, size=SHORT), 0, np.zeros((2, 3)))
         low, high = points.min(axis=0), points.max(axis=0)
         return cls(digest(what, size=SHORT), len(points), np.array([low, high + np.array([0.0, 0.0, above])]))

@@ -13,12 +13,18 @@ MOST_VALUES = 200
 #: A whole number, a comma without a space, and a range from a whole number.
 _COMMA = re.compile(r"(?<![^,\s])(-?[0-9]+),([0-9]+):(-?[0-9.]+):[0-9.]+(?![^,\s])")
 
+#: A range whose ends both have a comma in them, and a number no list holds: `0,05`.
+_BOTH_ENDS = re.compile(r"(?<![^,\s])-?[0-9]+,[0-9]+:-?[0-9]+,[0-9]+(?::[0-9]+(?:[.,][0-9]+)?)?(?![^,\s])")
+_HUNDREDTHS = re.compile(r"(?<![^,\s])-?[0-9]+,0[0-9]+(?![^,\s])")
+#: Two whole numbers that look like one with a decimal comma.
+_PAIR = re.compile(r"(-?[0-9]+),([0-9])")
+
 
 def numbers(option: str, text: str, low: float, high: float, unit: str) -> list[float]:
     """The values that an option asks for, each once, in the order given. Raises InputError for what is none."""
     example = f"write {option} {low + (high - low) / 4:g},{low + (high - low) / 2:g} or {option} FROM:TO:STEP"
     found: list[float] = []
-    _no_decimal_comma(option, text)
+    no_decimal_comma(option, text)
     for part in text.split(","):
         found += _part(option, part.strip(), example)
         if len(found) > MOST_VALUES:
@@ -29,22 +35,32 @@ def numbers(option: str, text: str, low: float, high: float, unit: str) -> list[
     return list(dict.fromkeys(found))
 
 
-def _no_decimal_comma(option: str, text: str) -> None:
+def no_decimal_comma(option: str, text: str) -> None:
     """Refuses a whole number before a range that begins no higher: `6,5:8:1` is 6.5:8:1 with a decimal comma.
 
-    A space behind the comma says that it is a list.
+    So are `6,5:8,5:1`, `2,5:2.7:0.1` and `0,05`. A space behind the comma says that it is a list. Raises InputError.
     """
+    if (found := _BOTH_ENDS.search(text) or _HUNDREDTHS.search(text)) is not None:
+        pointed = found[0].replace(",", ".")
+        raise option_error(option, f'"{found[0]}" has a decimal comma', f"write {pointed}: a comma parts values")
     found = _COMMA.search(text)
     if found is None:
         return
     whole, start, end = (float(v) for v in found.groups())
     pointed = found[0].replace(",", ".", 1)
-    if start <= whole and float(f"{found[1]}.{found[2]}") <= end:
+    if (start <= whole or start > end) and float(f"{found[1]}.{found[2]}") <= end:
         raise option_error(
             option,
             f'"{found[0]}" may be {pointed} with a decimal comma, or {found[1]} and then {found[0].partition(",")[2]}',
             f'write {pointed} with a point, or "{found[0].replace(",", ", ", 1)}" with a space if it is a list',
         )
+
+
+def pair_words(option: str, text: str) -> str | None:
+    """That two values are meant by `3,5`, to be told before they are worked on; None for what is no such pair."""
+    if (pair := _PAIR.fullmatch(text.strip())) is None:
+        return None
+    return f"{option}: {pair[1]} and {pair[2]}, two values; {pair[1]}.{pair[2]} is written with a point"
 
 
 def values_words(option: str, text: str, values: Sequence[float]) -> str | None:

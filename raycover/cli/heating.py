@@ -21,15 +21,16 @@ from raycover.solving.coverage import Coverage, solve
 AMBIENTS = "20,25,30,35"
 
 
-def heat_scene(path: Path, ambient: str, output: Path, *, threads: int | None, as_json: bool) -> None:
+def heat_scene(path: Path, ambient: str, output: Path, *, lang: str | None, threads: int | None, as_json: bool) -> None:
     """Solve at each air temperature, draw the maps side by side and print the reach that is left."""
     import json
 
     from raycover.draw.heat import draw_heat
+    from raycover.report.words import worded
 
     ambients = asked_numbers("--ambient", ambient, COLDEST_C, WARMEST_C, "°C")
     with whole_folder(output) as draft:
-        scene = load(path)
+        words, scene = worded(load(path), lang)
         building = build(scene)
         rays = RayScene(building)
         found: dict[float, Coverage] = {}
@@ -41,7 +42,7 @@ def heat_scene(path: Path, ambient: str, output: Path, *, threads: int | None, a
                 )
         warn(next(iter(found.values())).warnings)
         rows = summer_reach(next(iter(found.values())).units, ambients)
-        files = draw_heat(scene, building, found, rows, draft)
+        files = draw_heat(scene, building, found, rows, draft, words.wording)
         figures = heat_json(found, rows)
         text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
         (draft / "heat.json").write_text(text, encoding="utf-8", errors="replace")

@@ -12,6 +12,7 @@ from typing import Annotated, Optional
 import typer
 
 from raycover.cli import models, sweep_command
+from raycover.cli.speaking import Lang
 
 app = typer.Typer(
     name="raycover",
@@ -172,12 +173,13 @@ def prove_(
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="overwrite a mended scene that is there")] = False,
     state: InState = None,
+    lang: Lang = None,
     json: AsJson = False,
 ) -> None:
     """Are the needs of a scene met: every place with its margin and the way there; exit code 1 if one is missed."""
     from raycover.cli import proving
 
-    if not proving.prove_scene(scene, output, state=state, as_json=json, mended=mended, force=force):
+    if not proving.prove_scene(scene, output, state=state, lang=lang, as_json=json, mended=mended, force=force):
         raise typer.Exit(1)
 
 
@@ -276,13 +278,14 @@ def heat_(
     output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
         "pictures"
     ),
+    lang: Lang = None,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
     """What warm air leaves: maps at several temperatures side by side, and the reach of each model."""
     from raycover.cli import heating
 
-    heating.heat_scene(scene, ambient, output, threads=threads, as_json=json)
+    heating.heat_scene(scene, ambient, output, lang=lang, threads=threads, as_json=json)
 
 
 app.command("sweep")(sweep_command.sweep)
@@ -332,10 +335,7 @@ def report_(
     output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the report")] = Path(
         "report"
     ),
-    lang: Annotated[
-        Optional[str],  # noqa: UP045
-        typer.Option("--lang", metavar="CODE", help="language: en or de; the scene's project.language if not given"),
-    ] = None,
+    lang: Lang = None,
     date: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option("--date", metavar="DATE", help="date on the report; the scene's, or today, if not given"),
@@ -349,12 +349,12 @@ def report_(
 ) -> None:
     """Everything about a scene in one HTML file and one PDF: verdicts, maps, causes, schedule, sources; to sign."""
     if slides:
-        given = {"--lang": lang is not None, "--date": date is not None, "--html-only": html_only, "--json": json}
+        given = {"--date": date is not None, "--html-only": html_only, "--json": json}
         _refuse("with --slides", given)
         from raycover.cli import telling
 
         telling.tell_scene(
-            scene, output, after=None, route=None, door=None, with_film=True, state=None, threads=threads
+            scene, output, after=None, route=None, door=None, with_film=True, state=None, lang=lang, threads=threads
         )
         return
     from raycover.cli import reporting
@@ -468,12 +468,15 @@ def slides_(
     ] = None,
     film: Annotated[bool, typer.Option("--film/--no-film", help="short films: somebody walks, a door closes")] = True,
     state: InState = None,
+    lang: Lang = None,
     threads: Threads = None,
 ) -> None:
     """Tell a scene in slides: space, need, detectors, coverage, what is hidden and why, before and after, proof."""
     from raycover.cli import telling
 
-    telling.tell_scene(scene, output, after=after, route=route, door=door, with_film=film, state=state, threads=threads)
+    telling.tell_scene(
+        scene, output, after=after, route=route, door=door, with_film=film, state=state, lang=lang, threads=threads
+    )
 
 
 @app.command("new")

@@ -13,7 +13,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from raycover.errors import Problem
-from raycover.ranges import numbers, values_words
+from raycover.ranges import numbers, pair_words, values_words
 
 
 def talk(text: str) -> None:
@@ -26,6 +26,8 @@ def asked_numbers(option: str, text: str, low: float, high: float, unit: str) ->
     found = numbers(option, text, low, high, unit)
     if (words := values_words(option, text, found)) is not None:
         talk(f"{words} {unit}")
+    if (words := pair_words(option, text)) is not None:
+        talk(words)
     return found
 
 

@@ -48,24 +48,27 @@ def prove_scene(
     output: Path | None,
     *,
     state: str | None,
+    lang: str | None,
     as_json: bool,
     mended: Path | None = None,
     force: bool = False,
 ) -> bool:
     """Judge, print or write; whether every need of the scene as it stands is met.
 
-    `mended`: where to write the scene with the best remedies in it.
+    `lang` is the language of the pages, and of the names of ready-made needs. `mended`: where to write the scene with
+    the best remedies in it.
     """
     import json
 
     from raycover.draw.proof_sheets import draw_proof
+    from raycover.report.words import worded
 
-    scene = load(path)
+    words, scene = worded(load(path), lang)
     warn(scene.warnings)
     if mended is not None:
         check_target(path, mended, force=force)
     with progress("judging") as step:
-        proof = prove(scene, state=state, progress=step)
+        proof = prove(scene, state=state, progress=step).named(words.assumed)
     with progress("varying") as step:
         proof = with_chances(proof, step)
     troubles, mendings = _remedies(proof), _mendings(proof)
@@ -78,7 +81,7 @@ def prove_scene(
             text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
             (draft / "proof.json").write_text(text, encoding="utf-8", errors="replace")
             with progress("drawing"):
-                draw_proof(proof, draft, troubles, mendings=mendings)
+                draw_proof(proof, draft, troubles, mendings=mendings, wording=words.wording)
     if as_json:
         data(figures)
     else:

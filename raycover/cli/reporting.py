@@ -34,12 +34,10 @@ def report_scene(
     from raycover.report.figures_json import report_json
     from raycover.report.gather import Stages, gather
     from raycover.report.html import html_of
-    from raycover.report.words import report_words
+    from raycover.report.words import worded
 
     scene = load(path)
-    asked = scene.project.language if scene.project is not None else None
-    words = report_words(lang or asked or "en")
-    scene = scene.changed({"needs": [words.need(need) for need in scene.needs]}, scene.state, lambda places: places)
+    words, scene = worded(scene, lang)
     with whole_folder(output) as draft, progress("report") as step:
         stages = Stages(lambda name, done, everything: step(done, everything or None, name))
         report = gather(scene, threads=threads, stages=stages).named(words.assumed)

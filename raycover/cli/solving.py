@@ -7,7 +7,6 @@ from pathlib import Path
 
 from raycover.asking.sighting import refuse_blind_cameras
 from raycover.asking.upright import SectionField, solve_sections
-from raycover.building.aisles import find_aisles
 from raycover.building.build import build
 from raycover.cli import chances as chance_talk
 from raycover.cli.choosing import chosen_states
@@ -16,7 +15,7 @@ from raycover.cli.printing import at_words, data, progress, talk, warn
 from raycover.cli.solved import Solved
 from raycover.exchange.files import whole_folder
 from raycover.exchange.summary import states_summary, summary
-from raycover.kit.aisle_words import ALONG_AISLES, answers_to_across, over_aisles
+from raycover.kit.aisle_words import ALONG_AISLES, maps_along_aisles
 from raycover.loading import in_state, load
 from raycover.rays.ray_scene import RayScene
 from raycover.rays.tracers import SLOW_WARNING
@@ -118,7 +117,7 @@ def _say(
             talk(seat_line(done.coverage.seats))
         if done.scene.state in maps:
             chance_talk.say(maps[done.scene.state], label)
-    if any(_sees_along_aisles(done) for done in results):
+    if any(maps_along_aisles(done.coverage) for done in results):
         talk(ALONG_AISLES)
     for done in results:
         if (mirrored := done.coverage.reflections) is not None:
@@ -129,10 +128,3 @@ def _say(
     n_rays, seconds = sum(r.coverage.n_rays for r in results), sum(r.coverage.seconds for r in results)
     talk(f"{n_rays:,} rays in {seconds:.1f} s by {results[0].coverage.backend}; written to {output}")
     talk("A prediction, not a site test: walk-test before hand-over. Not a safety function.")
-
-
-def _sees_along_aisles(done: Solved) -> bool:
-    """Whether maps of any motion show what infrared units over aisles see."""
-    if all(plane.surface.motion != "any" for plane in done.coverage.values()):
-        return False
-    return answers_to_across(over_aisles(done.coverage.units, find_aisles(done.building)))

@@ -46,6 +46,9 @@ class Asked:
 def sweep_values(paths: Sequence[Path], output: Path, asked: Asked, *, as_json: bool) -> None:
     """Solve what is missing, write the table, draw the rows asked for."""
     factors = [parse(text, spans=asked.latin is not None) for text in asked.settings]
+    for factor in factors:
+        if factor.doubt is not None:
+            talk(factor.doubt)
     combinations = _combinations(factors, asked, len(paths))
     made = plan(paths, factors, combinations, needs=asked.needs)
     picked = _picked(asked, made)

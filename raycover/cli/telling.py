@@ -11,6 +11,7 @@ from raycover.building.build import build
 from raycover.cli.choosing import loaded
 from raycover.cli.printing import progress, talk
 from raycover.cli.solving import solved
+from raycover.draw.lettering import ENGLISH, Wording
 from raycover.draw.story.film import film
 from raycover.draw.story.slide import Slide
 from raycover.draw.story.telling import tell
@@ -20,6 +21,7 @@ from raycover.exchange.files import whole_folder
 from raycover.exchange.slides import SlideParts, presentation
 from raycover.proving.needs import Proof, prove, ready_made
 from raycover.proving.swinging import Door, door_named, plane_for, swings
+from raycover.report.words import worded
 from raycover.scene.schema import Scene
 from raycover.walking.walk import walk
 from raycover.walking.ways import Way, make_ways
@@ -27,14 +29,15 @@ from raycover.walking.ways import Way, make_ways
 
 def tell_scene(
     path: Path, output: Path, *, after: Path | None, route: str | None, door: str | None, with_film: bool,
-    state: str | None, threads: int | None,
+    state: str | None, lang: str | None, threads: int | None,
 ) -> None:  # fmt: skip
     """Solve one scene, or two; write `NN NAME.png` a slide, `story.pptx`, `walk.gif` and `door.gif` into a folder."""
     from raycover.draw.view3d import environment
 
     environment.load_for_pictures()  # without 3D there is no story: said before anything is solved
-    scene = loaded(path, state)
-    proposed = loaded(after, None) if after is not None else None
+    words, scene = worded(loaded(path, state), lang)
+    proposed = worded(loaded(after, None), words.code)[1] if after is not None else None
+    say = words.wording
     way = _way(proposed if proposed is not None else scene, route) if with_film else None
     swung = door_named(proposed if proposed is not None else scene, door) if with_film else None
     if proposed is not None and not {p.name for p in scene.planes} & {p.name for p in proposed.planes}:
@@ -42,9 +45,10 @@ def tell_scene(
             [Problem("bad-option", "the two scenes have no plane of one name", Position("--after"),
                      f"planes of {path.name}: {', '.join(p.name for p in scene.planes)}")]
         )  # fmt: skip
-    now = Told(*solved(scene, threads))
-    then = Told(*solved(proposed, threads)) if proposed is not None else None
+    now = Told(*solved(scene, threads), say)
+    then = Told(*solved(proposed, threads), say) if proposed is not None else None
     proof = _proof(proposed if proposed is not None else scene)
+    proof = proof.named(words.assumed) if proof is not None else None
     missing = None
     with whole_folder(output) as draft:
         with progress("drawing") as step:
@@ -61,14 +65,15 @@ def tell_scene(
             with progress("filming"):
                 moving = _film(last, way)
             (draft / "walk.gif").write_bytes(moving)
-            said = f"A person walks {way.name}; the lobes of those who notice light up."
-            parts.append(SlideParts(f"Walking: {way.name}", "", moving, said, (said, *slides[0].notes[-2:])))
+            said = say(f"A person walks {way.name}; the lobes of those who notice light up.")
+            parts.append(SlideParts(say(f"Walking: {way.name}"), "", moving, said, (said, *slides[0].notes[-2:])))
         if swung is not None:
             with progress("filming the door"):
-                moving = film_of_door((then if then is not None else now).scene, swung, threads)
+                moving = film_of_door((then if then is not None else now).scene, swung, threads, wording=say)
             (draft / "door.gif").write_bytes(moving)
-            said = f"{swung.name} swings shut, and the map follows."
-            parts.append(SlideParts(f"What {swung.name} changes", "", moving, said, (said, *slides[0].notes[-2:])))
+            said = say(f"{swung.name} swings shut, and the map follows.")
+            title = say(f"What {swung.name} changes")
+            parts.append(SlideParts(title, "", moving, said, (said, *slides[0].notes[-2:])))
         try:
             (draft / "story.pptx").write_bytes(presentation(parts, title=scene.title))
         except MissingPart as error:
@@ -122,12 +127,14 @@ def _way(scene: Scene, name: str | None) -> Way | None:
     return chosen[0]
 
 
-def film_of_door(scene: Scene, door: Door, threads: int | None, plane: str | None = None) -> bytes:
+def film_of_door(
+    scene: Scene, door: Door, threads: int | None, plane: str | None = None, wording: Wording = ENGLISH
+) -> bytes:
     """The film of a door over a plane, that for people who hardly move if none is named."""
     from raycover.draw.story.door_film import door_film
 
     name = plane_for(scene) if plane is None else plane
-    return door_film(swings(scene, door, name, threads=threads), door, name)
+    return door_film(swings(scene, door, name, threads=threads), door, name, wording)
 
 
 def _film(told: Told, way: Way) -> bytes:

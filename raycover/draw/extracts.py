@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building
 from raycover.draw import glyphs, multiples, palette, plan, sheet
 from raycover.draw.legend import draw_swatch
-from raycover.draw.lettering import Wording, clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.multiples import Small
 from raycover.draw.page import Box, Page
 from raycover.draw.people import draw_person
@@ -41,7 +41,7 @@ _FINE_ENOUGH = 1.5
 
 
 def make_plan_extract(
-    scene: Scene, building: Building, coverage: Coverage, name: str, *, n_gaps: int, wording: Wording | None = None
+    scene: Scene, building: Building, coverage: Coverage, name: str, *, n_gaps: int, wording: Wording = ENGLISH
 ) -> tuple[Page, int]:
     """The plan of a flat map with letters of its first gaps, scale bar and north; the page and its scale's denominator.
 
@@ -58,7 +58,7 @@ def make_plan_extract(
     return page, projection.scale
 
 
-def _sheet_for(bounds: Box, wording: Wording | None) -> tuple[Page, Projection]:
+def _sheet_for(bounds: Box, wording: Wording) -> tuple[Page, Projection]:
     """Paper for a plan of bounds (m) at the finest round scale, and where it lies on it."""
     wide, tall = bounds[2] - bounds[0], bounds[3] - bounds[1]
     room = WIDEST - _RIGHT - 2 * _CLEAR - 1.0, TALLEST - _TOP - _BOTTOM - _STRIP - 2 * _CLEAR
@@ -81,7 +81,7 @@ def _foot(page: Page, projection: Projection, north_deg: float) -> None:
 
 
 def make_stair_extract(
-    building: Building, coverage: Coverage, name: str, group: Group | None = None, *, wording: Wording | None = None
+    building: Building, coverage: Coverage, name: str, group: Group | None = None, *, wording: Wording = ENGLISH
 ) -> Page:
     """A stair unrolled with its map beside a section; with a group of needs its places are marked."""
     plane = coverage[name]
@@ -97,7 +97,7 @@ def make_stair_extract(
 
 
 def make_need_extracts(
-    scene: Scene, group: Group, coverage: Coverage, *, wording: Wording | None = None
+    scene: Scene, group: Group, coverage: Coverage, *, wording: Wording = ENGLISH
 ) -> list[tuple[str | None, Page]]:
     """What a group of needs judges: (storey, page) one a storey, or one of the stair; every place marked."""
     building = group.situation.building
@@ -115,9 +115,7 @@ def make_need_extracts(
     return pages
 
 
-def make_small_extract(
-    scene: Scene, plans: Sequence[tuple[str, str, Small]], *, wording: Wording | None = None
-) -> Page:
+def make_small_extract(scene: Scene, plans: Sequence[tuple[str, str, Small]], *, wording: Wording = ENGLISH) -> Page:
     """Small plans side by side at one scale, each with a head over it and figures under it."""
     shown = [shown_storey(small.building, small.plane) for _, _, small in plans]
     spans = [multiples.small_bounds(scene, small, one) for (_, _, small), one in zip(plans, shown, strict=True)]

@@ -9,7 +9,7 @@ from pathlib import Path
 from raycover.asking.summer import SummerRow
 from raycover.building.parts import Building
 from raycover.draw import plan, words
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.multiples import MOST_COLUMNS, MOST_ROWS, Multiples, Small, make_multiples, sheets_of
 from raycover.draw.page import Page
 from raycover.draw.png import save_png
@@ -28,10 +28,15 @@ _MOST_ROWS = 6
 
 
 def draw_heat(
-    scene: Scene, building: Building, found: Mapping[float, Coverage], rows: Sequence[SummerRow], folder: Path
+    scene: Scene,
+    building: Building,
+    found: Mapping[float, Coverage],
+    rows: Sequence[SummerRow],
+    folder: Path,
+    wording: Wording = ENGLISH,
 ) -> list[str]:
     """Write the sheets into a folder; their names."""
-    pages = make_heat(scene, building, found, rows)
+    pages = make_heat(scene, building, found, rows, wording=wording)
     names = ["heat.png"] if len(pages) == 1 else [f"heat {k + 1}.png" for k in range(len(pages))]
     for name, page in zip(names, pages, strict=True):
         save_png(page.pixels(), folder / name, dpi=page.dpi)
@@ -45,6 +50,7 @@ def make_heat(
     rows: Sequence[SummerRow],
     *,
     dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> list[Page]:
     """The sheets: planes down, temperatures across; stairs keep their own sheets and are left out."""
     first = next(iter(found.values()))
@@ -68,7 +74,7 @@ def make_heat(
             otherwise=tuple(_reach_lines(infrared, ambients)),
             conditions=" · ".join(p for p in (f"reserve {first.reserve_db:g} dB", words.doors(building)) if p),
         )
-        pages.append(make_multiples(scene, made, sheet_number=(index + 1, len(parts)), dpi=dpi))
+        pages.append(make_multiples(scene, made, sheet_number=(index + 1, len(parts)), dpi=dpi, wording=wording))
     return pages
 
 
@@ -97,7 +103,7 @@ def _reach_lines(rows: Sequence[SummerRow], ambients: Sequence[float]) -> list[s
     lines = []
     for row in rows[:_MOST_ROWS]:
         reaches = [f"{r.plan_m:.1f}" for r in row.reaches if r.ambient_c in ambients]
-        lines.append(f"{row.title}, mounted at {row.mounting:g} m: reaches {', '.join(reaches)} m.")
+        lines.append(f"{row.title}, mounted at {row.mounting:g} m: reaches {' / '.join(reaches)} m.")
     if len(rows) > _MOST_ROWS:
         lines.append(f"{len(rows) - _MOST_ROWS} more in the table that raycover heat prints.")
     return lines

@@ -17,8 +17,6 @@ import matplotlib
 from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.font_manager import FontProperties, get_font
 
-#: Puts a text into another language.
-Wording = Callable[[str], str]
 Font = Literal["sans", "bold", "oblique", "serif", "italic"]
 _FILES: dict[str, str] = {
     "sans": "DejaVuSans.ttf",
@@ -93,13 +91,51 @@ class Extent:
         return self.above + self.below
 
 
+@dataclass(frozen=True)
+class Wording:
+    """Another language than English: `label` puts whole texts of drawings into it, `sentence` what is said of
+    results, `course` ways of signals. What has once been put into it stays as it is.
+    """
+
+    label: Callable[[str], str]
+    sentence: Callable[[str], str]
+    course: Callable[[str], str]
+    _done: set[str] = field(default_factory=set, compare=False)
+
+    def __call__(self, text: str) -> str:
+        """A text as it stands on a drawing."""
+        return text if text in self._done else self.done(self.label(text))
+
+    def said(self, text: str) -> str:
+        """A sentence on results."""
+        return self.done(self.sentence(text))
+
+    def way(self, text: str) -> str:
+        """A way of a signal, or why there is none."""
+        return self.done(self.course(text))
+
+    def done(self, text: str) -> str:
+        """Keeps a text, or a part of one, from being looked up again."""
+        if self.label is not _as_is:
+            self._done.add(text)
+        return text
+
+
+def _as_is(text: str) -> str:
+    return text
+
+
+#: Texts as they are.
+ENGLISH = Wording(_as_is, _as_is, _as_is)
+
+
 @dataclass
 class Lettering:
     """Measures text with the renderer that will draw it; `wording` puts it into another language first."""
 
     renderer: RendererAgg
     mm_per_px: float
-    wording: Wording | None = None
+    wording: Wording = ENGLISH
     _known: dict[tuple[str, Font, float], Extent] = field(default_factory=dict)
 
     def extent(self, text: str, font: Font, size_pt: float) -> Extent:
@@ -117,20 +153,25 @@ class Lettering:
 
     def worded(self, text: str) -> str:
         """The text as it will be drawn."""
-        return text if self.wording is None else self.wording(text)
+        return self.wording(text) if self.wording is not ENGLISH else text
 
     def fit(self, text: str, font: Font, size_pt: float, width: float) -> str:
         """The text, shortened with an ellipsis where it is wider than `width` (mm)."""
         if self.extent(text, font, size_pt).width <= width:
             return text
+        text = self.worded(text)
         low, high = 0, len(text)
         while low < high:
             middle = (low + high + 1) // 2
-            if self.extent(text[:middle].rstrip() + _ELLIPSIS, font, size_pt).width <= width:
+            if self.extent(self._part(text[:middle].rstrip() + _ELLIPSIS), font, size_pt).width <= width:
                 low = middle
             else:
                 high = middle - 1
-        return text[:low].rstrip() + _ELLIPSIS
+        return self._part(text[:low].rstrip() + _ELLIPSIS)
+
+    def _part(self, text: str) -> str:
+        """A part of a text that is in its language already."""
+        return text if self.wording is ENGLISH else self.wording.done(text)
 
     def fit_size(self, text: str, font: Font, sizes_pt: Sequence[float], width: float) -> tuple[str, float]:
         """The largest of falling sizes in which the text fits whole; shortened at the smallest if none."""
@@ -141,20 +182,25 @@ class Lettering:
 
     def wrap(self, text: str, font: Font, size_pt: float, width: float, n_lines: int) -> list[str]:
         """The text in at most `n_lines` lines, broken at blanks, the last one shortened where need be."""
+        text = self.worded(text)
         words = _unbroken(text)
+
+        def part(n_from: int, n_to: int | None) -> str:
+            return self._part(" ".join(words[n_from:n_to]))
+
         if n_lines == 2 and self.extent(text, font, size_pt).width > width:
             # Two lines of like length read better than a full one with a word left over.
-            breaks = [(" ".join(words[:k]), " ".join(words[k:])) for k in range(1, len(words))]
-            longer = [max(self.extent(part, font, size_pt).width for part in pair) for pair in breaks]
+            breaks = [(part(0, k), part(k, None)) for k in range(1, len(words))]
+            longer = [max(self.extent(half, font, size_pt).width for half in pair) for pair in breaks]
             if longer and min(longer) <= width:
                 return list(breaks[longer.index(min(longer))])
         lines: list[str] = []
         while words and len(lines) < n_lines - 1:
             n = 1
-            while n < len(words) and self.extent(" ".join(words[: n + 1]), font, size_pt).width <= width:
+            while n < len(words) and self.extent(part(0, n + 1), font, size_pt).width <= width:
                 n += 1
-            lines.append(self.fit(" ".join(words[:n]), font, size_pt, width))
+            lines.append(self.fit(part(0, n), font, size_pt, width))
             words = words[n:]
         if words:
-            lines.append(self.fit(" ".join(words), font, size_pt, width))
+            lines.append(self.fit(part(0, None), font, size_pt, width))
         return lines

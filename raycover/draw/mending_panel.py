@@ -44,7 +44,7 @@ class SmallPlans:
 def mending_items(page: Page, mending: Mending, width: float, plans: SmallPlans | None = None) -> Iterator[Item]:
     """A need's heading, a row a remedy, what stays missing, and two small plans where the best one helps."""
     columns = _Columns(width, seen_head(mending), gap=any(mend.gap_m > 0 for mend in mending.remedies))
-    title = page.lettering.wrap(clean(mending_title(mending)), "bold", _SIZE, width, 2)
+    title = page.lettering.wrap(page.said(clean(mending_title(mending))), "bold", _SIZE, width, 2)
 
     def head(page: Page, x: float, y: float, right: float) -> None:
         page.rule(x, right, y, 0.5)
@@ -58,7 +58,7 @@ def mending_items(page: Page, mending: Mending, width: float, plans: SmallPlans 
     for mend in mending.remedies:
         yield columns.row(page, mend, mending, tuple(over))
     if said := mending_verdict(mending):
-        lines = page.lettering.wrap(clean(said), "sans", _NOTE, width, _MOST_LINES)
+        lines = page.lettering.wrap(page.said(clean(said)), "sans", _NOTE, width, _MOST_LINES)
 
         def note(page: Page, x: float, y: float, right: float) -> None:
             for number, line in enumerate(lines):
@@ -95,15 +95,15 @@ class _Columns:
                 page.text(x + place, y - 2.6, text, _NOTE, color=palette.SECOND_INK, ha=ha)  # type: ignore[arg-type]
 
     def row(self, page: Page, mend: Mend, mending: Mending, heads: tuple[Item, ...]) -> Item:
-        words = page.lettering.wrap(clean(mend_words(mend)), "sans", _NOTE, self.words, _MOST_WORDS)
-        effect = clean(f"{cost_words(mend)}; {mend_effect(mend)}")
+        words = page.lettering.wrap(page.said(clean(mend_words(mend))), "sans", _NOTE, self.words, _MOST_WORDS)
+        effect = f"{page.said(cost_words(mend))}; {page.said(clean(mend_effect(mend)))}"
         font: Font = "bold" if mend.broken or mend.tripped else "sans"
         effects = page.lettering.wrap(effect, font, _NOTE, self.width - self.effect, _MOST_LINES)
 
         def draw(page: Page, x: float, y: float, right: float) -> None:
             base = y - 2.9
             draw_verdict(page, (x + self.mends + SMALL, base + 0.8), met=mend.mends, radius=SMALL)
-            page.text(x + self.mends + 3.4, base, mends_words(mend, mending), _SIZE, font="bold")
+            page.text(x + self.mends + 3.4, base, page.said(mends_words(mend, mending)), _SIZE, font="bold")
             page.text(x + self.seen, base, mend_seen(mend), _SIZE, ha="right")
             if self.gap is not None:
                 page.text(x + self.gap, base, f"{mend.gap_m:.1f} m", _SIZE, ha="right")
@@ -130,7 +130,9 @@ def _plans(page: Page, best: Mend, width: float, plans: SmallPlans) -> Item:
     def draw(page: Page, x: float, y: float, right: float) -> None:
         for k, (caption, plan) in enumerate(zip(captions, (plans.now, plans.then), strict=True)):
             left = x + k * (half + _BETWEEN)
-            page.text(left, y - 4.6, page.lettering.fit(clean(caption), "bold", _NOTE, half), _NOTE, font="bold")
+            page.text(
+                left, y - 4.6, page.lettering.fit(page.said(clean(caption)), "bold", _NOTE, half), _NOTE, font="bold"
+            )
             plan(page, (left, y - height + 1.0, left + half, y - _ABOVE))
 
     return Item(height, draw)

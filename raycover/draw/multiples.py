@@ -13,7 +13,7 @@ from raycover.detectors import Unit
 from raycover.draw import hatching, palette, plan, sheet, storey_marks, words
 from raycover.draw.drawing import Drawing, Strokes
 from raycover.draw.legend import class_places, distribution, draw_bar
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.linework import draw_building
 from raycover.draw.mapping import paper_map
 from raycover.draw.page import Box, Page
@@ -66,9 +66,11 @@ class Multiples:
     otherwise: tuple[str, ...] = ()
 
 
-def make_multiples(scene: Scene, made: Multiples, *, sheet_number: tuple[int, int], dpi: float = plan.DPI) -> Page:
+def make_multiples(
+    scene: Scene, made: Multiples, *, sheet_number: tuple[int, int], dpi: float = plan.DPI, wording: Wording = ENGLISH
+) -> Page:
     """The page, A4 landscape. `scene` gives words and the planes' extents only."""
-    page = Page(dpi=dpi)
+    page = Page(dpi=dpi, wording=wording)
     shown = {
         id(small): shown_storey(small.building, small.plane) for row in made.plans for small in row if small is not None
     }

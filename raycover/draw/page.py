@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from raycover import __version__
 from raycover.draw import palette
-from raycover.draw.lettering import Extent, Font, Lettering, Wording, drawn_in
+from raycover.draw.lettering import ENGLISH, Extent, Font, Lettering, Wording, drawn_in
 
 Floats = NDArray[np.float64]
 Box = tuple[float, float, float, float]  # x0, y0, x1, y1 in mm
@@ -50,7 +50,7 @@ class Page:
         dpi: float,
         size: tuple[float, float] = A4_LANDSCAPE,
         vector: bool = False,
-        wording: Wording | None = None,
+        wording: Wording = ENGLISH,
     ) -> None:
         self.size, self.dpi, self.vector = size, dpi, vector
         self.offset: Floats = np.zeros(2)
@@ -219,6 +219,14 @@ class Page:
             elif halo_pt:
                 drawn.set_path_effects([withStroke(linewidth=halo_pt, foreground=halo, alpha=0.9)])
         return extent
+
+    def said(self, text: str) -> str:
+        """A sentence on results in the page's language."""
+        return self.lettering.wording.said(text)
+
+    def way(self, text: str) -> str:
+        """A way of a signal in the page's language."""
+        return self.lettering.wording.way(text)
 
     def rule(self, x0: float, x1: float, y: float, width_pt: float, color: str = palette.INK) -> None:
         self.lines([[(x0, y), (x1, y)]], color, width_pt, 25.0)

@@ -25,6 +25,7 @@ from raycover.draw.section_marks import draw_section_marks
 from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
 from raycover.draw.title_block import draw_block, state_shown
 from raycover.draw.underlaid import under_map
+from raycover.kit.aisle_words import ALONG_AISLES, maps_along_aisles
 from raycover.scene.air import own_air
 from raycover.scene.schema import Scene
 from raycover.solving.coverage import Coverage, PlaneCoverage
@@ -84,7 +85,8 @@ def make_plan(
     marked = body.marked
     dots = tables.detector_table(marked.units, page.lettering, sheet.RIGHT - sheet.COLUMN) if marked.dots else None
     listed = draw_column(page, plane, coverage, key, stacked, dots=dots)
-    sheet.draw_left_out(page, *annotate(scene, body, plane, listed))
+    note = ALONG_AISLES if plane_name in maps_along_aisles(coverage) else ""
+    sheet.draw_left_out(page, *annotate(scene, body, plane, listed), note)
     where = f"{plane.surface.storey} ({words.level(shown.ground)} m)" if plane.surface.storey is not None else ""
     draw_surround(page, scene, shown, coverage, plane, projection, sheet_number, where)
     return page

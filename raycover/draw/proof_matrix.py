@@ -142,7 +142,7 @@ def _key(page: Page, matrix: Matrix, y: float) -> None:
     ):  # fmt: skip
         _cell(page, (x, y), (11.0, _HIGH), share, kind, _SIZE)
         x += 13.0 + page.text(x + 12.5, y - _HIGH / 2 - 0.8, text, _NOTE).width + 5.0
-    said = matrix_words(matrix)
-    lines = page.lettering.wrap(clean(f"{said[:1].upper()}{said[1:]}. {MATRIX_KEY}"), "sans", _NOTE, 277.0, 3)
+    said = page.said(clean(matrix_words(matrix)))
+    lines = page.lettering.wrap(f"{said[:1].upper()}{said[1:]}. {page.said(MATRIX_KEY)}", "sans", _NOTE, 277.0, 3)
     for number, line in enumerate(lines):
         page.text(sheet.MARGIN, y - _HIGH - 4.0 - 2.9 * number, line, _NOTE, color=palette.SECOND_INK)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 
 from raycover.draw import glyphs, palette, sheet, words
 from raycover.draw.legend import draw_classes
+from raycover.draw.lettering import ENGLISH, Wording
 from raycover.draw.mending_panel import mending_items
 from raycover.draw.mending_plans import now_and_then
 from raycover.draw.page import Box, Page, pdf_of
@@ -40,6 +42,8 @@ _STRIPS: Box = (12.0, 50.5, 104.0, 174.0)
 _SECTION: Box = (107.5, 50.5, 149.0, 174.0)
 _RULE_X = 105.8
 _GAP = 5.0
+#: What draws a sign of the key beside words whose baseline begins at (x, y).
+DrawSign = Callable[[Page, float, float], None]
 
 
 def make_proof(
@@ -50,13 +54,14 @@ def make_proof(
     mendings: Sequence[Mending] = (),
     dpi: float = DPI,
     vector: bool = False,
+    wording: Wording = ENGLISH,
 ) -> list[Page]:
     """The pages of a proof, A4 landscape, matrices last; `notes` are said after the assumptions."""
     groups = list(groups_of(proof))
     solved: Solved = {}
     drafts: list[tuple[Group, list[Item]]] = []
     width = sheet.RIGHT - _COLUMN
-    measure = Page(dpi=dpi, vector=vector)
+    measure = Page(dpi=dpi, vector=vector, wording=wording)
     for group in groups:
         items: list[Item] = []
         for verdict in group.verdicts:
@@ -78,7 +83,7 @@ def make_proof(
         drafts += [(group, part) for part in flow(items, _COLUMN_TOP - _COLUMN_FOOT)]
     parts = list(matrix_parts(measure, proof.matrices))
     n = len(drafts) + len(parts)
-    pages = [Page(dpi=dpi, vector=vector) for _ in range(n)]
+    pages = [Page(dpi=dpi, vector=vector, wording=wording) for _ in range(n)]
     for number, (page, (group, items)) in enumerate(zip(pages, drafts, strict=False), 1):
         _draw(page, proof, group, items, coverage_of(group, solved), (number, n), dpi)
     for number, (page, part) in enumerate(zip(pages[len(drafts) :], parts, strict=True), len(drafts) + 1):
@@ -112,14 +117,15 @@ def draw_proof(
     *,
     mendings: Sequence[Mending] = (),
     dpi: float = DPI,
+    wording: Wording = ENGLISH,
 ) -> list[str]:
     """Write `proof.png` (`proof 2.png`, …) and `proof.pdf` into a folder; their names."""
-    pages = make_proof(proof, troubles, notes, mendings=mendings, dpi=dpi)
+    pages = make_proof(proof, troubles, notes, mendings=mendings, dpi=dpi, wording=wording)
     names = []
     for number, page in enumerate(pages, 1):
         names.append("proof.png" if number == 1 else f"proof {number}.png")
         save_png(page.pixels(), folder / names[-1], dpi=dpi)
-    vectors = make_proof(proof, troubles, notes, mendings=mendings, dpi=150, vector=True)
+    vectors = make_proof(proof, troubles, notes, mendings=mendings, dpi=150, vector=True, wording=wording)
     title = f"{proof.scene.title}: proof"
     write_whole(folder / "proof.pdf", pdf_of(vectors, title=title, created=dated(proof.scene.date)))
     return [*names, "proof.pdf"]
@@ -195,39 +201,48 @@ def _frames(n: int, *, across: bool, named: bool) -> list[Box]:
 
 
 def _draw_key(page: Page, group: Group, sorts: Sequence[glyphs.Sort], reserve_db: float) -> None:
-    """Classes of the map and marks, under the drawing in two lines."""
-    x, y = _PANEL[0], _KEY_TOP - 4.0
-    draw_classes(page, x, y, reserve_db)
-    x, y = _PANEL[0], y - 5.0
+    """Classes of the map in a line under the drawing, the marks in the lines below."""
+    draw_classes(page, _PANEL[0], _KEY_TOP - 4.0, reserve_db)
+    x, y = _PANEL[0], _KEY_TOP - 9.0
+    for wide, text, draw in _signs(group, sorts):
+        needed = wide + page.lettering.extent(text, "sans", 6.0).width
+        if x > _PANEL[0] and x + needed > _PANEL[2] + 1.0:
+            x, y = _PANEL[0], y - 5.0
+        draw(page, x, y)
+        page.text(x + wide, y, text, 6.0)
+        x += needed + 4.0
+
+
+def _signs(group: Group, sorts: Sequence[glyphs.Sort]) -> Iterator[tuple[float, str, DrawSign]]:
+    """Every sign of a page: how wide (mm) it is, what it means, and what draws it left of words at (x, y)."""
     nevers = [one for one in group.shown if one.verdict.need.never]
     met = {one.place.met for one in group.shown}
-    for verdict, text in ((True, "met"), (False, "missed")):
-        if verdict in met:
-            draw_verdict(page, (x + SMALL, y + 0.8), met=verdict, radius=SMALL)
-            x += 3.6 + page.text(x + 3.6, y, text, 6.0).width + 4.0
-    if nevers:
-        outline = np.array([(x, y - 0.5), (x + 5.5, y - 0.5), (x + 5.5, y + 2.3), (x, y + 2.3)])
-        draw_never(page, [outline])
-        x += 7.0 + page.text(x + 7.0, y, "must not trip a unit", 6.0).width + 4.0
-    if any(one.place.site.kind in OUTLINED[:-2] and not one.verdict.need.never for one in group.shown):
-        draw_area(page, [np.array([(x, y - 0.5), (x + 5.5, y - 0.5), (x + 5.5, y + 2.3), (x, y + 2.3)])])
-        x += 7.0 + page.text(x + 7.0, y, "area judged", 6.0).width + 4.0
-    if any(one.place.site.lines for one in group.shown):
-        draw_area(page, [np.array([(x, y + 0.5), (x + 5.5, y + 0.5), (x + 5.5, y + 1.1), (x, y + 1.1)])])
-        x += 7.0 + page.text(x + 7.0, y, "way walked", 6.0).width + 4.0
-    if nevers or False in met:
-        draw_spot(page, (x + 1.5, y + 0.8))
-        x += 4.2 + page.text(x + 4.2, y, "spot that decides", 6.0).width + 4.0
-    if any(not one.place.met for one in nevers):
-        draw_sight(page, (x, y + 0.8), (x + 6.0, y + 0.8))
-        x += 7.2 + page.text(x + 7.2, y, "way that trips", 6.0).width + 4.0
-    units = list(dict.fromkeys(sorts))
-    wide = sum(10.0 + page.lettering.extent(glyphs.WORDS[sort], "sans", 6.0).width for sort in units)
-    if x + wide > _PANEL[2]:
-        x, y = _PANEL[0], y - 5.0
-    for sort in units:
+
+    def verdict(page: Page, x: float, y: float, *, met: bool) -> None:
+        draw_verdict(page, (x + SMALL, y + 0.8), met=met, radius=SMALL)
+
+    def oblong(x: float, low: float, high: float) -> list[Floats]:
+        return [np.array([(x, low), (x + 5.5, low), (x + 5.5, high), (x, high)])]
+
+    def unit(page: Page, x: float, y: float, *, sort: glyphs.Sort) -> None:
         glyphs.draw_marks(page, [glyphs.Mark(sort, np.array([x + 1.9, y + 0.8]), 0.0)])
-        x += 6.0 + page.text(x + 6.0, y, glyphs.WORDS[sort], 6.0).width + 4.0
+
+    if True in met:
+        yield 3.6, "met", partial(verdict, met=True)
+    if False in met:
+        yield 3.6, "missed", partial(verdict, met=False)
+    if nevers:
+        yield 7.0, "must not trip a unit", lambda page, x, y: draw_never(page, oblong(x, y - 0.5, y + 2.3))
+    if any(one.place.site.kind in OUTLINED[:-2] and not one.verdict.need.never for one in group.shown):
+        yield 7.0, "area judged", lambda page, x, y: draw_area(page, oblong(x, y - 0.5, y + 2.3))
+    if any(one.place.site.lines for one in group.shown):
+        yield 7.0, "way walked", lambda page, x, y: draw_area(page, oblong(x, y + 0.5, y + 1.1))
+    if nevers or False in met:
+        yield 4.2, "spot that decides", lambda page, x, y: draw_spot(page, (x + 1.5, y + 0.8))
+    if any(not one.place.met for one in nevers):
+        yield 7.2, "way that trips", lambda page, x, y: draw_sight(page, (x, y + 0.8), (x + 6.0, y + 0.8))
+    for sort in dict.fromkeys(sorts):
+        yield 6.0, glyphs.WORDS[sort], partial(unit, sort=sort)
 
 
 def _draw_words(
@@ -236,7 +251,7 @@ def _draw_words(
 ) -> None:  # fmt: skip
     """Title, headline, scale bar and title block."""
     scene = group.situation.scene
-    said = f"Proof: {target_words(group.heights, group.motion)}, air at {air_of(scene)}"
+    said = page.said(f"Proof: {target_words(group.heights, group.motion)}, air at {air_of(scene)}")
     subtitle = " · ".join([said, *([where] if where else []), *state_shown(scene)])
     sheet.draw_title(page, proof.scene.title, subtitle)
     n_met = sum(one.place.met for one in group.shown)

@@ -48,7 +48,7 @@ class Item:
 def need_items(page: Page, verdict: NeedVerdict, places: Sequence[PlaceVerdict], width: float) -> Iterator[Item]:
     """A need's heading, the heads of its table, and a row a place."""
     chance = any(place.probability is not None for place in places)
-    names = max(page.lettering.extent(_place_name(place), "sans", _SIZE).width for place in places)
+    names = max(page.lettering.extent(_place_name(page, place), "sans", _SIZE).width for place in places)
     columns = _Columns(width, names, chance=chance, gap=verdict.need.largest_gap is not None)
     heading = Item(9.9, lambda page, x, y, right: _need_heading(page, verdict, x, y, right), tied=True)
     columns_of = Item(4.2, lambda page, x, y, right: columns.heads(page, verdict, x, y), tied=True)
@@ -59,7 +59,9 @@ def need_items(page: Page, verdict: NeedVerdict, places: Sequence[PlaceVerdict],
         yield Item(_WRAPPED * len(why) + 0.9, lambda page, x, y, right: _lines(page, why, x + 4.2, y + 0.3), tied=True)
     yield columns_of
     for place in places:
-        lines = page.lettering.wrap(clean(way_words(verdict, place)), "sans", _NOTE, width - columns.way, _MOST_LINES)
+        lines = page.lettering.wrap(
+            page.way(clean(way_words(verdict, place))), "sans", _NOTE, width - columns.way, _MOST_LINES
+        )
         yield Item(
             _LINE + _WRAPPED * (len(lines) - 1),
             lambda page, x, y, right, place=place, lines=lines: columns.row(page, verdict, place, lines, x, y),  # type: ignore[misc]
@@ -74,12 +76,12 @@ def _need_heading(page: Page, verdict: NeedVerdict, x: float, y: float, right: f
     words = verdict.words
     if verdict.probability is not None:
         words = f"{words} ({chance_words(verdict.probability)})"
-    extent = page.text(right, y - 4.1, words, _SIZE, font="bold", ha="right")
+    extent = page.text(right, y - 4.1, page.said(words), _SIZE, font="bold", ha="right")
     name = page.lettering.fit(clean(verdict.need.name), "bold", 7.5, right - x - extent.width - 7.0)
     page.text(x + 4.2, y - 4.1, name, 7.5, font="bold")
-    asked = asked_words(verdict.need)
+    asked = page.said(clean(asked_words(verdict.need)))
     page.text(
-        x + 4.2, y - 7.7, page.lettering.fit(clean(asked), "sans", _NOTE, right - x - 4.2), _NOTE,
+        x + 4.2, y - 7.7, page.lettering.fit(asked, "sans", _NOTE, right - x - 4.2), _NOTE,
         color=palette.SECOND_INK,
     )  # fmt: skip
 
@@ -89,9 +91,10 @@ def _lines(page: Page, lines: Sequence[str], x: float, y: float) -> None:
         page.text(x, y - 2.0 - number * _WRAPPED, line, _NOTE, color=palette.SECOND_INK)
 
 
-def _place_name(place: PlaceVerdict) -> str:
+def _place_name(page: Page, place: PlaceVerdict) -> str:
     name = clean(place.site.short)
-    return name[:1].upper() + name[1:] if place.site.piece >= 0 else name
+    name = name[:1].upper() + name[1:] if place.site.piece >= 0 else name
+    return page.said(name) if place.site.piece >= 0 or place.site.kind in ("seat", "door") else name
 
 
 class _Columns:
@@ -128,7 +131,7 @@ class _Columns:
     ) -> None:
         found = place.figures
         base = y - 2.9
-        name = _place_name(place)
+        name = _place_name(page, place)
         page.text(x, base, page.lettering.fit(name, "sans", _SIZE, self.name_width), _SIZE)
         draw_verdict(page, (x + self.verdict + SMALL, base + 0.8), met=place.met, radius=SMALL)
         page.text(x + self.verdict + 3.4, base, "yes" if place.met else "no", _SIZE, font="bold")
@@ -169,9 +172,11 @@ def remedy_items(page: Page, trouble: Trouble, width: float) -> Iterator[Item]:
     yield from over
     for remedy in trouble.remedies:
         said = remedy.words if not remedy.note else f"{remedy.words} ({remedy.note})"
-        words = page.lettering.wrap(clean(said), "sans", _NOTE, stops_at - 1.5, _MOST_LINES)
+        words = page.lettering.wrap(page.said(clean(said)), "sans", _NOTE, stops_at - 1.5, _MOST_LINES)
         cost_font: Font = "bold" if remedy.missed else "sans"
-        costs = page.lettering.wrap(clean(remedy_cost(remedy)), cost_font, _NOTE, width - cost_at, _MOST_LINES)
+        costs = page.lettering.wrap(
+            page.said(clean(remedy_cost(remedy))), cost_font, _NOTE, width - cost_at, _MOST_LINES
+        )
 
         def row(
             page: Page,
@@ -202,7 +207,7 @@ def remedy_items(page: Page, trouble: Trouble, width: float) -> Iterator[Item]:
 def _trouble_heading(page: Page, trouble: Trouble, x: float, y: float, right: float) -> None:
     page.rule(x, right, y, 0.5)
     text = f"What would keep {trouble.unit} from being tripped from {' and '.join(trouble.needs)}"
-    page.text(x, y - 4.1, page.lettering.fit(clean(text), "bold", _SIZE, right - x), _SIZE, font="bold")
+    page.text(x, y - 4.1, page.lettering.fit(page.said(clean(text)), "bold", _SIZE, right - x), _SIZE, font="bold")
 
 
 def note_items(page: Page, heading: str, notes: Sequence[str], width: float) -> Iterator[Item]:
@@ -217,7 +222,7 @@ def note_items(page: Page, heading: str, notes: Sequence[str], width: float) -> 
     over = Item(5.4, head, tied=True)
     yield over
     for note in notes:
-        lines = page.lettering.wrap(clean(note), "sans", _NOTE, width, _MOST_NOTE_LINES)
+        lines = page.lettering.wrap(page.said(clean(note)), "sans", _NOTE, width, _MOST_NOTE_LINES)
 
         def draw(page: Page, x: float, y: float, right: float, *, lines: Sequence[str] = lines) -> None:
             for number, line in enumerate(lines):

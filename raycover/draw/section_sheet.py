@@ -16,7 +16,7 @@ from raycover.draw.building_plan import building_bounds, floor_surface
 from raycover.draw.drawing import Drawing, Strokes
 from raycover.draw.labels import Placer
 from raycover.draw.legend import distribution, draw_legend
-from raycover.draw.lettering import Wording, clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.linework import draw_building
 from raycover.draw.mannequin import silhouette
 from raycover.draw.page import A4_LANDSCAPE, Box, Page
@@ -111,7 +111,7 @@ def make_section(
 
 
 def make_section_extract(
-    field: SectionField, building: Building, room: tuple[float, float], *, dpi: float, wording: Wording | None = None
+    field: SectionField, building: Building, room: tuple[float, float], *, dpi: float, wording: Wording = ENGLISH
 ) -> tuple[Page, int]:
     """The section alone on paper no larger than `room` (mm), and its scale's denominator."""
     bounds = about(field, building)

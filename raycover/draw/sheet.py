@@ -27,6 +27,8 @@ LEGEND_FOOT = 133.5
 #: Longest scale bar on A4 (mm).
 _BAR_MM = 58.0
 _TITLE_SIZES = (20, 18, 16, 14, 13)
+#: Sizes (pt) of the headline figure, and of the words beside it.
+_FIGURE_PT, _BESIDE_PT = (24, 21, 18, 16), (6.5, 6.2, 6.0)
 _TICK = 1.4
 
 
@@ -39,15 +41,17 @@ def frame_on(size: tuple[float, float]) -> Box:
 def draw_title(page: Page, title: str, subtitle: str) -> None:
     text, size = page.lettering.fit_size(clean(title), "serif", _TITLE_SIZES, 205.0 + page.wider)
     page.text(MARGIN, 196.8, text, size, font="serif")
-    line, size = page.lettering.fit_size(clean(subtitle), "sans", (8.5, 8, 7.5, 7), 136.0 + page.wider / 2)
+    line, size = page.lettering.fit_size(clean(subtitle), "sans", (8.5, 8, 7.5, 7, 6.5), 136.0 + page.wider / 2)
     page.text(MARGIN, 188.4, line, size, color=palette.SECOND_INK)
 
 
 def draw_headline(page: Page, figure: str, beside: tuple[str, str]) -> None:
-    extent = page.text(COLUMN, 196.6, figure, 24, font="serif")
+    words = max(page.lettering.extent(line, "sans", _BESIDE_PT[-1]).width for line in beside)
+    _, large = page.lettering.fit_size(figure, "serif", _FIGURE_PT, RIGHT - COLUMN - 2.6 - words)
+    extent = page.text(COLUMN, 196.6, figure, large, font="serif")
     x = COLUMN + extent.width + 2.6
     for line, y in zip(beside, (199.2, 195.4), strict=True):
-        text, size = page.lettering.fit_size(line, "sans", (6.5, 6.2, 6.0), RIGHT - x)
+        text, size = page.lettering.fit_size(line, "sans", _BESIDE_PT, RIGHT - x)
         page.text(x, y, text, size, color=palette.SECOND_INK)
 
 
@@ -202,9 +206,14 @@ def draw_key(page: Page, key: Key) -> None:
         page.text(x + 6.5, y, "limit, 0 dB", 6.5)
 
 
-def draw_left_out(page: Page, n_tags: int, n_names: int) -> None:
-    """Under the neat line, what this scale has no room for: words that the plan would otherwise miss silently."""
+def draw_left_out(page: Page, n_tags: int, n_names: int, note: str = "") -> None:
+    """Under the neat line, what this scale has no room for: words that the plan would otherwise miss silently.
+
+    A `note` on what the map counts stands over it.
+    """
     counts = ((n_tags, "detector tag"), (n_names, "room name"))
     parts = [f"{n} {what}{'' if n == 1 else 's'}" for n, what in counts if n]
-    if parts:
-        page.text(MARGIN, 29.0, f"No room at this scale for {' and '.join(parts)}.", 6, color=palette.SECOND_INK)
+    lines = [page.lettering.fit(note, "sans", 6, FRAME[2] - FRAME[0] + page.wider)] if note else []
+    lines += [f"No room at this scale for {' and '.join(parts)}."] if parts else []
+    for line, y in zip(lines, (29.0,) if len(lines) == 1 else (30.2, 28.0), strict=False):
+        page.text(MARGIN, y, line, 6, color=palette.SECOND_INK)

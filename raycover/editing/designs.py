@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 
 from raycover.building.parts import Building, RoomShape
+from raycover.editing.mentions import Mention, without
 from raycover.scene.devices import DetectorModel, DetectorSpec
 from raycover.scene.schema import Scene
 
@@ -24,13 +25,14 @@ _STEP_M = 0.05
 @dataclass(frozen=True)
 class Design:
     """What can be edited. `off` are names of detectors; `doors` openings that differ from the state, by where they
-    stand in the scene; `ambient_c` None: the air of the state."""
+    stand in the scene; `ambient_c` None: the air of the state. `mentions` are the lists of names of its detectors."""
 
     detectors: tuple[DetectorSpec, ...]
     off: frozenset[str]
     state: str
     doors: frozenset[tuple[Loc, str]] = frozenset()
     ambient_c: float | None = None
+    mentions: tuple[Mention, ...] = ()
 
     def changed(self, index: int, values: Mapping[str, Any]) -> Design:
         """The design with other values of one detector's keys."""
@@ -38,11 +40,12 @@ class Design:
         specs[index] = specs[index].model_copy(update=dict(values))
         return replace(self, detectors=tuple(specs))
 
-    def without(self, index: int) -> Design:
-        """The design without one detector."""
+    def without(self, index: int, *, unnamed: bool = False) -> Design:
+        """The design without one detector; `unnamed`: its name is taken out of the lists that hold it, too."""
         gone = self.detectors[index].name
         specs = tuple(spec for k, spec in enumerate(self.detectors) if k != index)
-        return replace(self, detectors=specs, off=self.off - {gone})
+        mentions = without(self.mentions, gone) if unnamed else self.mentions
+        return replace(self, detectors=specs, off=self.off - {gone}, mentions=mentions)
 
 
 def hung_at(

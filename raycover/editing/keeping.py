@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from raycover.editing.mentions import Mention, lists_to_write
 from raycover.errors import InputError, Position, Problem
 from raycover.loading import load, load_text
 from raycover.scene.devices import DetectorSpec
@@ -33,8 +34,10 @@ class SceneFile:
         self._content = path.read_bytes() if path.is_file() else b""
         self.scene = load(path)
 
-    def save(self, detectors: Sequence[DetectorSpec]) -> Scene:
+    def save(self, detectors: Sequence[DetectorSpec], mentions: tuple[Mention, ...] = ()) -> Scene:
         """Write the detectors into the file, known again by name: what changed at them, new ones, those gone.
+
+        `mentions` are lists of their names that may have changed, too.
 
         The scene as it then reads is returned. The file is there whole, or as it was. Raises InputError where it has
         changed since it was read, cannot be written, or would no longer be sound.
@@ -46,6 +49,8 @@ class SceneFile:
             put(data, ("detectors",), self._entries(data.get("detectors") or [], wanted))
             if not wanted:
                 drop(data, ("detectors",))
+            for entry, names in lists_to_write(data, mentions):
+                put(entry, ("detectors",), names)
             text = spliced(text, data, str(self.path))
         scene = load_text(text, str(self.path), self.path.parent)
         self._unchanged()

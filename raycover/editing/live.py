@@ -28,6 +28,8 @@ from raycover.detector_checks import check_detectors
 from raycover.detectors import Unit
 from raycover.editing.designs import Design, Loc, hung_at
 from raycover.editing.edits import Edits
+from raycover.editing.mentions import changed_lists, mentions_in
+from raycover.editing.mentions import words as told_where
 from raycover.errors import InputError, Problem
 from raycover.loading import in_state
 from raycover.rays.ray_scene import RayScene
@@ -102,7 +104,9 @@ class LiveCoverage:
         """
         self.drawn = scene
         self.threads = threads if threads is not None else max(os.cpu_count() or 1, 1)
-        self.edits = Edits(Design(tuple(scene.detectors), frozenset(), state or scene.state))
+        self.edits = Edits(
+            Design(tuple(scene.detectors), frozenset(), state or scene.state, mentions=mentions_in(scene))
+        )
         self.design = self.edits.now
         self.n_cast = 0
         self._built: OrderedDict[tuple[str, frozenset[tuple[Loc, str]]], _Built] = OrderedDict()
@@ -244,8 +248,9 @@ class LiveCoverage:
 
     @property
     def changed(self) -> bool:
-        """Whether the detectors differ from the file's: nothing else is kept in it."""
-        return self.design.detectors != tuple(self.drawn.detectors)
+        """Whether the detectors, or where they are named, differ from the file's: nothing else is kept in it."""
+        kept = tuple(self.drawn.detectors), mentions_in(self.drawn)
+        return (self.design.detectors, self.design.mentions) != kept
 
     def move(
         self, index: int, words: str = "", *, thread: str | None = None, trial: bool = False, **values: Any
@@ -270,12 +275,20 @@ class LiveCoverage:
         self._show(replace(self.design, detectors=specs), words, check=True)
         return len(specs) - 1
 
-    def remove(self, index: int) -> None:
-        """Take a detector down. Refused where something in the scene names it: a line, a zone, a need."""
-        name = self.design.detectors[index].name
+    def remove(self, index: int, *, unnamed: bool = False) -> None:
+        """Take a detector down. Refused where something in the scene names it: a line, a zone, a need.
+
+        `unnamed`: out of those lists, too. Where that would do, the refusal's code is `detector-named`.
+        """
+        name, where = self.design.detectors[index].name, self.design.mentions
+        words = f"{name} taken down" + (f" and out of {told_where(where, name)}" if unnamed else "")
         try:
-            self._show(self.design.without(index), f"{name} taken down", check=True)
+            self._show(self.design.without(index, unnamed=unnamed), words, check=True)
         except InputError as error:
+            if not unnamed and self._would_stand(self.design.without(index, unnamed=True)):
+                said = f'"{name}" is named by {told_where(where, name)}'
+                hint = "take it down there as well, or switch it off instead"
+                raise InputError([Problem("detector-named", said, error.problems[0].position, hint)]) from None
             first = error.problems[0]
             hint = "switch it off instead, or take its name out of the file first"
             said = f'"{name}" cannot be taken down, the scene asks for it: {first.message}'
@@ -351,6 +364,17 @@ class LiveCoverage:
 
     # Within.
 
+    def _would_stand(self, design: Design) -> bool:
+        """Whether nothing would be wrong with another design that differs in mentions."""
+        now = self.design
+        if design.mentions == now.mentions:
+            return False
+        self.design = design
+        try:
+            return not self.problems()
+        finally:
+            self.design = now
+
     def _show(
         self, design: Design, words: str, thread: str | None = None, *, trial: bool = False, check: bool = False
     ) -> None:
@@ -369,6 +393,7 @@ class LiveCoverage:
     def _scene_of(self, design: Design) -> Scene:
         scene = self._stand(design).scene
         fields: dict[str, Any] = {"detectors": list(design.detectors)}
+        fields |= changed_lists(scene, design.mentions)
         if design.ambient_c is not None:
             fields["conditions"] = scene.conditions.model_copy(update={"ambient_c": design.ambient_c})
         return scene.model_copy(update=fields)

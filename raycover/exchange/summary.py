@@ -14,6 +14,7 @@ from raycover.asking.probe import View
 from raycover.asking.upright import SectionField
 from raycover.detectors import Unit
 from raycover.errors import Problem
+from raycover.kit.aisle_words import ALONG_AISLES, maps_along_aisles
 from raycover.rays.ray_scene import Crossing
 from raycover.solving.casting import CAUSES
 from raycover.solving.chance_maps import ChanceMaps, PlaneChances
@@ -60,6 +61,7 @@ def states_summary(
 
 def _figures(coverage: Coverage, chances: ChanceMaps | None, sections: Sequence[SectionField]) -> dict[str, Any]:
     detectors: dict[str, dict[str, Any]] = {name: {} for name in coverage.detector_names}
+    along = maps_along_aisles(coverage)
     dual = {unit.name: combining_json(unit) for unit in coverage.units if unit.halves}
     for plane_name, plane in coverage.items():
         for name, (seen, alone) in zip(coverage.detector_names, plane.detector_areas(), strict=True):
@@ -69,7 +71,9 @@ def _figures(coverage: Coverage, chances: ChanceMaps | None, sections: Sequence[
         "conditions": conditions_json(coverage.ambient_c, coverage.reserve_db, coverage.rooms_c),
         **({} if coverage.corrections is None else {"corrections": coverage.corrections.model_dump()}),
         "planes": {
-            name: plane_figures(plane) | ({} if chances is None else {"chances": chance_figures(chances[name])})
+            name: plane_figures(plane)
+            | ({} if chances is None else {"chances": chance_figures(chances[name])})
+            | ({"notes": [ALONG_AISLES]} if name in along else {})
             for name, plane in coverage.items()
         },
         **({} if chances is None else {"doubt": _doubt(chances)}),

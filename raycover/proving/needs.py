@@ -113,6 +113,13 @@ class Proof:
     def assumed(self) -> bool:
         return any(need.assumed for need in self.needs)
 
+    def named(self, said: Callable[[str], str]) -> Proof:
+        """The proof with the needs that nobody wrote down named as `said` puts it."""
+        if not self.assumed:
+            return self
+        needs = (replace(one, need=one.need.model_copy(update={"name": said(one.need.name)})) for one in self.needs)
+        return replace(self, needs=tuple(needs))
+
 
 def prove(scene: Scene, *, state: str | None = None, progress: Progress | None = None) -> Proof:
     """Judge the needs of a scene as loaded, or the ready-made ones where it has none.

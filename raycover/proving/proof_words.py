@@ -205,7 +205,7 @@ def remedy_cost(remedy: Remedy) -> str:
     parts = []
     if remedy.missed:
         parts.append(f"misses {some_of(remedy.missed, 3)}")
-    if remedy.share_lost > 5e-4:
+    if remedy.share_lost >= 5e-3:
         parts.append(f"−{100 * remedy.share_lost:.0f} % of {remedy.lost_at}")
     name, lost = remedy.largest_area_lost
     if lost >= 0.05:

@@ -19,7 +19,7 @@ def compose(report: Report, w: Words, drawings: Drawings, date: str | None = Non
     """Everything that is told. `date` wins over the scene's, which wins over today."""
     scene = report.scene
     given = date if date is not None else scene.date
-    day = w.said(today()) if given is None else given
+    day = date if date is not None else w.on_drawing(scene.date or today())
     sections: list[Section] = [
         front.job(report, w),
         front.reading(report, w, drawings),

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from raycover.building.parts import Building
 from raycover.draw import extracts, glyphs
+from raycover.draw.lettering import Wording
 from raycover.draw.multiples import Small
 from raycover.draw.page import Page
 from raycover.draw.proof_groups import Group, Solved, coverage_of, groups_of
@@ -59,7 +60,7 @@ def draw_figures(report: Report, words: Words, *, pdf: bool = True, stages: Stag
     """Draw everything that the report shows; without `pdf` as SVG only."""
     stages = report.stages if stages is None else stages
     made = Drawings()
-    wording = words.on_drawing if words.code != "en" else None
+    wording = words.wording
 
     def keep(name: str, page: Page, scale: int | None = None) -> None:
         made.by_name[name] = Drawing(
@@ -77,16 +78,14 @@ def draw_figures(report: Report, words: Words, *, pdf: bool = True, stages: Stag
         for sign in (*extracts.SIGNS, *glyphs.WORDS, *(f"class {k}" for k in range(4))):
             keep(f"sign {sign}", extracts.make_sign(sign, reserve))
     with stages.stage("3D picture"):
-        _view(report, made)
+        _view(report, wording, made)
     return made
 
 
 Keep = Callable[..., None]
 
 
-def _plans(
-    report: Report, words: Words, wording: Callable[[str], str] | None, keep: Keep
-) -> Iterator[Callable[[], None]]:
+def _plans(report: Report, words: Words, wording: Wording, keep: Keep) -> Iterator[Callable[[], None]]:
     for name, plane in report.coverage.items():
         if plane.surface.stairs is not None:
             yield lambda name=name: keep(  # type: ignore[misc]
@@ -140,9 +139,7 @@ def shown_small(coverage: Coverage) -> str | None:
     return next((name for name in flat if coverage[name].gaps), flat[0] if flat else None)
 
 
-def _needs(
-    report: Report, wording: Callable[[str], str] | None, keep: Keep, made: Drawings
-) -> Iterator[Callable[[], None]]:
+def _needs(report: Report, wording: Wording, keep: Keep, made: Drawings) -> Iterator[Callable[[], None]]:
     if report.proof is None:
         return
     solved: Solved = {}
@@ -158,12 +155,12 @@ def _needs(
         yield panels
 
 
-def _view(report: Report, made: Drawings) -> None:
+def _view(report: Report, wording: Wording, made: Drawings) -> None:
     """The 3D picture, or why there is none."""
     from raycover.draw.view3d import view_picture
 
     try:
-        png, ratio = view_picture(report.scene, report.building, report.coverage, rays=report.rays)
+        png, ratio = view_picture(report.scene, report.building, report.coverage, rays=report.rays, wording=wording)
     except MissingPart as error:
         made.missing = str(error)
         return

@@ -96,11 +96,8 @@ class Report:
         """The report with the needs that nobody wrote down named as `said` puts it."""
         if self.proof is None or not self.proof.assumed:
             return self
-        needs = tuple(
-            replace(one, need=one.need.model_copy(update={"name": said(one.need.name)})) for one in self.proof.needs
-        )
         mendings = tuple(replace(one, need=said(one.need)) for one in self.mendings)
-        return replace(self, proof=replace(self.proof, needs=needs), mendings=mendings)
+        return replace(self, proof=self.proof.named(said), mendings=mendings)
 
     @property
     def met(self) -> bool | None:

@@ -15,12 +15,13 @@ from pathlib import Path
 from typing import Any
 
 from raycover.draw import words as drawn
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.errors import Problem
 from raycover.language import Language, language
 from raycover.report.content import Column
 from raycover.scene.needs import NeedSpec
 from raycover.scene.reading import read_yaml
+from raycover.scene.schema import Scene
 from raycover.solving.gaps import Gap
 
 #: A decimal point, and what looks like one in a name: microwave-omni-5.8.
@@ -29,7 +30,11 @@ _POINT = re.compile(r"([A-Za-z]-\d+\.\d+)|(?<=\d)\.(?=\d)")
 _FIGURE = re.compile(r"[−+±]?\d+\.\d+(?: (?:m|m²|dB|%))?|\d+\.\d+ × \d+\.\d+")
 
 
+#: Figures in a list, whose commas a decimal comma would be taken for.
+_LIST = re.compile(r"\d+(?:\.\d+)?(?:, \d+(?:\.\d+)?)+(?= (?:oder|und) \d)")
 _IN_QUOTES = re.compile(r'"([^"]+)"')
+#: What of a text that is put together is looked up again.
+_AGAIN = re.compile("⟨([^⟨⟩]*)⟩")
 Patterns = tuple[tuple[re.Pattern[str], str], ...]
 #: A name with a level after it.
 _LEVEL = re.compile(r"(.* )([−+±]\d+\.\d+(?: m)?)")
@@ -44,6 +49,7 @@ class Words:
     patterns: Patterns
     way_patterns: Patterns = ()
     warning_patterns: Patterns = ()
+    drawn_patterns: Patterns = ()
     need_sets: Mapping[str, str] = field(default_factory=dict)
     reasons: Mapping[str, str] = field(default_factory=dict)
 
@@ -86,7 +92,11 @@ class Words:
         return f"({between.join(self.number(v, 2) for v in at)})"
 
     def comma(self, text: str) -> str:
-        return _POINT.sub(lambda found: found[1] or ",", text) if self.base.decimal_comma else text
+        """Decimal commas where the language has them; a list of figures then has semicolons."""
+        if not self.base.decimal_comma:
+            return text
+        listed = _LIST.sub(lambda found: found[0].replace(", ", "; "), text)
+        return _POINT.sub(lambda found: found[1] or ",", listed)
 
     def said(self, text: str) -> str:
         """A sentence that the package says in English, in this language."""
@@ -132,10 +142,23 @@ class Words:
             return self.comma(text)
         if (level := _LEVEL.fullmatch(text)) is not None:
             return level[1] + self.comma(level[2])
+        for pattern, instead in self.drawn_patterns:
+            if (found := pattern.fullmatch(text)) is not None:
+                own, *others = _AGAIN.split(found.expand(instead))
+                parts = [self.comma(own)]
+                for part, after in zip(others[::2], others[1::2], strict=True):
+                    parts += [self.on_drawing(part), self.comma(after)]
+                return "".join(parts)
         for pattern, instead in self.patterns:
             if pattern.fullmatch(text):
                 return self.comma(pattern.sub(instead, text))
-        return text
+        first, *rest = text.split(" · ")
+        return " · ".join(map(self.on_drawing, (first, *rest))) if rest else text
+
+    @property
+    def wording(self) -> Wording:
+        """What puts drawings into this language."""
+        return ENGLISH if self.code == "en" else Wording(self.on_drawing, self.said, self.way)
 
     def cause(self, gap: Gap, rooms: frozenset[str], *, stacked: bool) -> str:
         """Why nobody is noticed in a gap; `rooms` are names that mean a room and so its walls."""
@@ -184,6 +207,17 @@ def name(text: str) -> str:
     return clean(text)
 
 
+def worded(scene: Scene, lang: str | None) -> tuple[Words, Scene]:
+    """The words of the language asked for, else of the scene's own, and the scene with its ready-made needs named so.
+
+    Raises InputError for a language that there are no words for.
+    """
+    asked = scene.project.language if scene.project is not None else None
+    words = report_words(lang or asked or "en")
+    needs = [words.need(need) for need in scene.needs]
+    return words, scene.changed({"needs": needs}, scene.state, lambda places: places)
+
+
 @cache
 def report_words(code: str) -> Words:
     """The words of a language. Raises InputError for one that there is no file for."""
@@ -196,6 +230,7 @@ def report_words(code: str) -> Words:
         _patterns(data, "said"),
         _patterns(data, "ways"),
         _patterns(data, "warnings"),
+        _patterns(data, "drawn"),
         data.get("need sets") or {},
         data.get("reasons") or {},
     )

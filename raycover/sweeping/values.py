@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from raycover.errors import InputError, option_error
-from raycover.ranges import MOST_VALUES, stepped
+from raycover.ranges import MOST_VALUES, no_decimal_comma, pair_words, stepped
 from raycover.scene.reading import read_text
 from raycover.scene.splicing import same
 from raycover.scene.writing import flow
@@ -29,6 +29,11 @@ class Factor:
     values: tuple[Any, ...]
     span: tuple[float, float] | None = None
 
+    @property
+    def doubt(self) -> str | None:
+        """That two values are meant where one with a decimal comma may be; None where nothing is doubtful."""
+        return pair_words(f"{OPTION} {self.path}", self.text.partition("=")[2])
+
     def words(self, value: Any) -> str:
         """The path with one of its values, as it would be typed."""
         return f"{self.path}={shown(value)}"
@@ -45,6 +50,7 @@ def parse(text: str, *, spans: bool) -> Factor:
         raise wrong(f'"{text}" is not PATH=VALUES', _EXAMPLE)
     if not listed:
         raise wrong(f'"{text}" gives no value', _EXAMPLE)
+    no_decimal_comma(f"{OPTION} {path}", listed)
     values: list[Any] = []
     for value in _read(text, listed):
         found = _RANGE.fullmatch(value) if isinstance(value, str) else None

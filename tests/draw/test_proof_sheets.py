@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import EXAMPLES
+from page_texts import assert_words_are_german
 from PIL import Image
 
 import raycover
@@ -18,6 +19,7 @@ from raycover.draw.page import Page, pdf_of
 from raycover.draw.proof_sheets import draw_proof, make_proof
 from raycover.proving.needs import Proof, prove
 from raycover.proving.remedies import Remedy, Trouble
+from raycover.report.words import report_words
 
 LONG = "A need with a rather long name for a sheet"
 STRESS = f"""
@@ -177,3 +179,22 @@ def test_the_files(tmp_path: Path) -> None:
     again = make_proof(proof, TROUBLES, dpi=150, vector=True)
     made = pdf_of(again, title="Two pages: proof", created=datetime(2026, 2, 3))
     assert (tmp_path / "proof.pdf").read_bytes() == made
+
+
+#: What the stress scene calls its things, and words of units and sources that no language changes.
+NAMES = (
+    LONG[:38], "Größe_$x$", "Office", "Loft", "Ground", "First", "Second", "WC", "Row", "Closed", "Seats in summer",
+    "Everywhere", "Seats", "Bench", "Street", "Offices, three storeys of a house with a long name", "hot", "person",
+    "Offices, three storeys of", "a house with a long name", "Detector with a name of its own", "Detector with…", "D2",
+    "motion: presence", "ITU-R P.2040", "Corridor", "Flat next door", "door", "divider", "front", "wall", "left",
+    "right",
+)  # fmt: skip
+
+
+def test_a_proof_can_be_told_in_german() -> None:
+    pages = make_proof(proof_of("stress"), TROUBLES, dpi=80, wording=report_words("de").wording)
+    said = [text for page in pages for text in texts(page)]
+    for page in pages:
+        check_boxes(page)
+    assert_words_are_german(said, NAMES)
+    assert {"Ort", "erfüllt", "Abstand", "Worauf es beruht", "Maßstab auf A4", "nein"} <= set(said)

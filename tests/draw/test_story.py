@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import io
 import sys
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import pytest
-from page_texts import assert_texts_are_in_place
+from page_texts import assert_texts_are_in_place, assert_words_are_german
 from PIL import Image
 
 import raycover
@@ -26,6 +27,7 @@ from raycover.draw.view3d import environment, still
 from raycover.proving.needs import prove
 from raycover.proving.swinging import door_named, swings
 from raycover.rays.ray_scene import RayScene
+from raycover.report.words import report_words
 from raycover.solving.coverage import solve
 from raycover.walking.walk import Walk, walk
 
@@ -99,6 +101,42 @@ def test_the_slides_come_in_their_order_and_say_their_figures(pages: list[Page])
     for page in pages:
         assert_texts_are_in_place(page, fewest=5)
         assert min(text.get_fontsize() for text in page.axes.texts) >= 8.0  # the least that a slide may have
+
+
+#: What the scenes here call their things; models, planes and P.2040 keep their names in every language.
+NAMES = ("Millrace House", "Store/wall", "Store", "Office", "floor", "ITU-R P.2040", "Ceiling infrared, general", "In")
+
+
+def test_slides_can_be_told_in_german(pages: list[Page]) -> None:
+    wording = report_words("de").wording
+    now, then = (replace(one, wording=wording) for one in (told(), told(MORE)))
+    slides = tell(now, after=then, proof=prove(then.scene))
+    by_key = {slide.key: slide for slide in slides}
+    share = f"{100 * now.coverage.share('floor'):.1f}".replace(".", ",")
+    assert by_key["coverage floor"].title == f"Erfasst auf dem Boden: {share} %"
+    assert by_key["need"].subtitle == "Anforderungen: 2, jede Ort für Ort beurteilt."
+    assert by_key["coverage floor"].subtitle == "Wo ein Mensch in Bewegung bemerkt wird, auf dem Boden, Luft von 20 °C"
+    for slide in slides:
+        assert any("keine Prüfung vor Ort" in line for line in slide.notes)
+        names = [name.replace("floor", "Office floor") for name in NAMES]
+        assert_words_are_german((slide.title, slide.subtitle, slide.alt, *slide.notes), [*NAMES, *names])
+    assert len(pages) == len(slides)
+    for page in pages:
+        assert_texts_are_in_place(page, fewest=5)
+        assert_words_are_german([text.get_text() for text in page.axes.texts], NAMES)
+        cautions = [text.get_text() for text in page.axes.texts if "Vorhersage" in text.get_text()]
+        assert [line.endswith("örtliche Regeln.") for line in cautions] == [True]  # whole, however long
+
+
+def test_films_say_their_words_in_german() -> None:
+    label = report_words("de").wording
+    assert label("1:05 min, 12.5 m") == "1:05 min, 12,5 m"
+    assert label("noticed by A, B and 2 more") == "bemerkt von A, B und 2 weiteren"
+    assert label("nobody notices who is inside; 50.4 % of the plane is seen") == (
+        "niemand bemerkt, wer darin ist; 50,4 % der Karte erfasst"
+    )
+    assert label("WC/door 1: 40° open") == "WC/door 1: 40° offen"
+    assert label("Nobody's house") == "Nobody's house"  # a name is left alone
 
 
 def test_a_title_is_in_the_picture_and_not_in_the_body(pages: list[Page]) -> None:

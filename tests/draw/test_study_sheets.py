@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from page_texts import assert_texts_are_in_place
+from page_texts import assert_texts_are_in_place, assert_words_are_german
 
 import raycover
 from raycover.asking.studying import Caster, study
@@ -16,6 +16,7 @@ from raycover.draw.chart import ticks
 from raycover.draw.heat import make_heat
 from raycover.draw.multiples import Small, sheets_of
 from raycover.draw.study import Shown, along_axis, axis_of, make_chart_sheet, make_plan_sheets
+from raycover.report.words import report_words
 from raycover.scene.varying import Change, varied
 from raycover.solving.coverage import solve
 
@@ -59,6 +60,11 @@ def test_heat_sheets(made: Any) -> None:
     assert "25 °C" in texts
     share = f"{100 * found[25.0]['floor'].share:.1f} % seen"
     assert any(text.startswith(share) for text in texts)
+    german = make_heat(scene, building, found, rows, dpi=60, wording=report_words("de").wording)[0]
+    assert_texts_are_in_place(german, 20)
+    names = scene.title, "the working plane at a bench"  # over several lines
+    said = [text for text, _ in german.text_boxes() if not any(text.removesuffix("…") in name for name in names)]
+    assert_words_are_german(said, ["floor", *(unit.title for unit in found[20.0].units)])
 
 
 def test_chart_and_plans_of_a_study(made: Any) -> None:

@@ -194,3 +194,29 @@ def test_a_place_is_masked_and_seen_again(window: Window) -> None:
     window.act("mask", None)
     window.act("mask", 0)
     assert live.design.detectors[0].masks == []
+
+
+def test_one_that_a_zone_names_is_taken_down_there_too_when_it_is_said_twice(window: Window) -> None:
+    file = window.file
+    assert file is not None
+    file.path.write_text(file.path.read_text() + "zones: [{name: Z, detectors: [A, B], mode: presence}]\n")
+    named = SceneFile(file.path)
+    shown = Window(LiveCoverage(named.scene), named, off_screen=True, size=SIZE, folder=file.path.parent)
+    try:
+        shown.press("Right")
+        shown.press("r")
+        assert shown.state.message == '"A" is named by zone "Z": once more (r) takes it down there, too'
+        assert names(shown) == ["A", "B"]
+        shown.press("Up")  # another edit: it must be said anew
+        shown.press("r")
+        assert names(shown) == ["A", "B"]
+        shown.press("r")
+        assert shown.state.message == 'A is taken down, and out of zone "Z"; u brings it back'
+        assert shown.live.scene.zones[0].detectors == ["B"]
+        shown.press("s")
+        assert "detectors: [B], mode" in named.path.read_text()
+        shown.press("u")
+        assert names(shown) == ["A", "B"]
+        assert shown.live.scene.zones[0].detectors == ["A", "B"]
+    finally:
+        shown.close()

@@ -11,6 +11,7 @@ import raycover
 from raycover import whole_file
 from raycover.editing import keeping
 from raycover.editing.keeping import SceneFile
+from raycover.editing.live import LiveCoverage
 from raycover.errors import InputError
 from raycover.scene.devices import DetectorSpec, MaskSpec
 
@@ -181,3 +182,23 @@ def test_a_pattern_of_its_own_gives_way_to_an_entry_and_comes_back(tmp_path: Pat
     assert raycover.load(path).detectors == []
     file.save([own])
     assert raycover.load(path).detectors == [own]
+
+
+def test_a_name_that_goes_leaves_its_lists_and_comes_back_by_undo(tmp_path: Path) -> None:
+    path = tmp_path / "hall.yaml"
+    zones = "zones:\n  - {name: Z, mode: presence, detectors: [A, B]}   # both\n"
+    path.write_text(f"{TEXT}{zones}lines: [{{name: L, detectors: ['*'], supply_ma: 100}}]\n")
+    file = SceneFile(path)
+    live = LiveCoverage(file.scene)
+    live.remove(0, unnamed=True)
+    live.saved(file.save(live.design.detectors, live.design.mentions))
+    after = path.read_text()
+    assert "detectors: [B]}   # both\nlines: [{name: L, detectors: ['*'], supply_ma: 100}]" in after
+    assert "name: A" not in after
+    assert "# by the window" in after
+    assert not live.changed
+    live.undo()
+    assert live.changed  # the file lacks both now
+    live.saved(file.save(live.design.detectors, live.design.mentions))
+    assert [spec.name for spec in file.scene.detectors] == ["A", "B"]
+    assert file.scene.zones[0].detectors == ["A", "B"]

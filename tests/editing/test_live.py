@@ -277,7 +277,7 @@ def test_a_new_one_hangs_below_its_ceiling_under_a_free_name() -> None:
 
 
 def test_what_cannot_be_added_or_taken_down_changes_nothing() -> None:
-    live = LiveCoverage(raycover.load_text(SCENE + "zones: [{name: Z, detectors: [A, 'B*'], mode: presence}]\n"))
+    live = LiveCoverage(raycover.load_text(SCENE + "zones: [{name: Z, detectors: [A], mode: presence}]\n"))
     before = live.design
     with pytest.raises(InputError, match='hangs inside "Column"'):
         live.add((4.0, 3.0, 0.0), like=0)
@@ -292,3 +292,20 @@ def test_what_cannot_be_added_or_taken_down_changes_nothing() -> None:
     assert live.design == before
     assert not live.edits.can_undo
     live.remove(2)
+
+
+def test_one_that_is_named_goes_with_its_name_when_that_is_asked_for() -> None:
+    live = LiveCoverage(raycover.load_text(SCENE + "zones: [{name: Z, detectors: [A, B, 'C*'], mode: presence}]\n"))
+    before, zones = live.design, live.scene.zones
+    with pytest.raises(InputError, match='"A" is named by zone "Z"') as error:
+        live.remove(0)
+    assert error.value.problems[0].code == "detector-named"
+    assert live.design == before
+    live.remove(0, unnamed=True)
+    assert live.scene.zones[0].detectors == ["B", "C*"]
+    assert live.changed
+    assert live.undo() == 'A taken down and out of zone "Z"'
+    assert live.scene.zones == zones
+    assert not live.changed
+    assert live.redo() is not None
+    assert live.scene.zones[0].detectors == ["B", "C*"]

@@ -7,8 +7,10 @@ from typing import Any
 import pytest
 from small_scenes import detector, pattern, scene
 
-from raycover.cli.solving import _sees_along_aisles, solved
-from raycover.kit.aisle_words import ALONG_AISLES
+from raycover.cli.solving import solved
+from raycover.draw.plan import make_plan
+from raycover.exchange.summary import summary
+from raycover.kit.aisle_words import ALONG_AISLES, maps_along_aisles
 from raycover.proving.needs import prove
 from raycover.proving.proof_words import assumptions
 
@@ -51,4 +53,8 @@ def test_any_motion_counts_walking_across_and_says_so() -> None:
     [(LENS, 3.75, "any", True), (LENS, 3.75, "radial", False), (LENS, 7.8, "any", False), (WAVE, 3.75, "any", False)],
 )
 def test_maps_say_so_where_a_unit_hangs_over_an_aisle(unit: Any, y: float, motion: str, told: bool) -> None:
-    assert _sees_along_aisles(solved(store(unit, y, motion), 1)) is told
+    done = solved(store(unit, y, motion), 1)
+    assert maps_along_aisles(done.coverage) == ({"floor"} if told else set())
+    assert summary(done.coverage)["planes"]["floor"].get("notes") == ([ALONG_AISLES] if told else None)
+    page = make_plan(done.scene, done.building, done.coverage, "floor", dpi=60)
+    assert (ALONG_AISLES in [text for text, _ in page.text_boxes()]) is told  # whole, on one line

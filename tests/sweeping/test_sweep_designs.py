@@ -58,6 +58,26 @@ def test_values_are_those_of_a_scene_file(text: str, values: tuple[Any, ...]) ->
 
 
 @pytest.mark.parametrize(
+    ("listed", "pointed"),
+    [("2,5:2,7:0.1", "2.5:2.7:0.1"), ("2,5:2.7:0.1", "2.5:2.7:0.1"), ("6,5:8:1", "6.5:8:1"), ("0,05", "0.05"),
+     ("2,5:3,5", "2.5:3.5")],
+)  # fmt: skip
+def test_a_decimal_comma_is_refused_where_it_can_be_nothing_else(listed: str, pointed: str) -> None:
+    with pytest.raises(InputError) as error:
+        parse(f"detectors/D1/mounting={listed}", spans=True)
+    assert "decimal comma" in str(error.value)
+    assert f"write {pointed}" in str(error.value)
+
+
+def test_two_values_that_look_like_one_are_told() -> None:
+    pair = parse("grid=3,5", spans=False)
+    assert pair.values == (3, 5)
+    assert pair.doubt == "--set grid: 3 and 5, two values; 3.5 is written with a point"
+    for text in ("grid=3, 5", "grid=0.5,1", "conditions/ambient_c=20,30", "grid=3,4,5"):
+        assert parse(text, spans=False).doubt is None
+
+
+@pytest.mark.parametrize(
     ("path", "locs"),
     [
         ("grid", [("grid",)]),

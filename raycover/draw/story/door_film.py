@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from raycover.draw import palette, words
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.story.moving import FOOT_PX, SIZE_PX, as_gif, foot, lettered
 from raycover.draw.view3d import environment
 from raycover.draw.view3d.camera import View
@@ -32,7 +32,7 @@ _CUBICLE_M, _ABOUT_M = 5.2, 9.0
 _HIGH_M, _ABOVE_M = 0.3, 0.35
 
 
-def door_film(moments: Iterable[Moment], door: Door, plane_name: str) -> bytes:
+def door_film(moments: Iterable[Moment], door: Door, plane_name: str, wording: Wording = ENGLISH) -> bytes:
     """The film of one door over the map of a plane. The same input gives the same bytes.
 
     Raises MissingPart where 3D cannot be drawn.
@@ -44,7 +44,7 @@ def door_film(moments: Iterable[Moment], door: Door, plane_name: str) -> bytes:
         composed = _composed(moment, door, plane_name, first)
         first = composed if first is None else first
         picture = Image.fromarray(render(pyvista, replace(composed, placed=first.placed)))
-        frames.append(_frame(picture, moment, door, replace(composed, placed=first.placed)))
+        frames.append(_frame(picture, moment, door, replace(composed, placed=first.placed), wording))
     times = [_FIRST_MS, *[_FRAME_MS] * (len(frames) - 2), _LAST_MS][: len(frames)]
     return as_gif(frames, times)
 
@@ -115,7 +115,7 @@ def _corners(polygon: Any) -> Floats:
     return np.array([[x0, y0], [x1, y1]])
 
 
-def _frame(picture: Image.Image, moment: Moment, door: Door, composed: Composed) -> Image.Image:
+def _frame(picture: Image.Image, moment: Moment, door: Door, composed: Composed, wording: Wording) -> Image.Image:
     page = Image.new("RGB", SIZE_PX, palette.PAPER)
     page.paste(picture, (0, 0))
     draw = ImageDraw.Draw(page)
@@ -131,7 +131,7 @@ def _frame(picture: Image.Image, moment: Moment, door: Door, composed: Composed)
     said, colour = _said(moment, door, composed)
     surface = composed.plane.surface
     title = f"{clean(moment.scene.title)} · {words.subtitle(surface, moment.coverage.air)}"
-    foot(draw, f"{clean(door.name)}: {angle}", said, colour, title)
+    foot(draw, f"{clean(door.name)}: {angle}", said, colour, title, wording)
     return page
 
 

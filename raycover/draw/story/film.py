@@ -179,4 +179,4 @@ class _Stage:
         more = f" and {len(noticing) - _MOST_NAMES} more" if len(noticing) > _MOST_NAMES else ""
         said, colour = (f"noticed by {names}{more}", palette.ACCENT) if noticing else ("nobody notices", NOBODY)
         title = f"{clean(self.told.scene.title)}: {clean(self.walk.name)}"
-        foot(draw, f"{clock} min, {track.walked_m[k]:.1f} m", said, colour, title)
+        foot(draw, f"{clock} min, {track.walked_m[k]:.1f} m", said, colour, title, self.told.wording)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from raycover import __version__
 from raycover.draw import palette, words
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.page import MM_PER_INCH, Page
-from raycover.draw.view3d.still_page import LEFT, RIGHT, SIZE_PX
+from raycover.draw.view3d import still_page
+from raycover.draw.view3d.still_page import LEFT, SIZE_PX
 from raycover.scene.schema import Scene
 
 #: 13.33 × 7.5 in, the slides' own size, at 144 dots an inch. A hair more: matplotlib rounds down.
@@ -36,6 +37,13 @@ class Slide:
     alt: str
     notes: tuple[str, ...]
 
+    def told_in(self, wording: Wording) -> Slide:
+        """The same with its words in another language; the body has been drawn in it."""
+        return replace(
+            self, title=wording(self.title), subtitle=wording(self.subtitle), alt=wording(self.alt),
+            notes=tuple(wording(note) for note in self.notes),
+        )  # fmt: skip
+
     @property
     def pixels(self) -> NDArray[np.uint8]:
         """The whole slide as a picture, its title drawn."""
@@ -47,17 +55,13 @@ class Slide:
         return np.minimum(page.pixels(), self.body)
 
 
-def blank() -> Page:
+def blank(wording: Wording = ENGLISH) -> Page:
     """An empty slide to draw a body on."""
-    return Page(dpi=DPI, size=SIZE_MM)
+    return Page(dpi=DPI, size=SIZE_MM, wording=wording)
 
 
 def draw_foot(page: Page, scene: Scene, note: str = "") -> None:
     """Rule, cautions, and where it comes from: as under a still."""
-    page.rule(LEFT, RIGHT, 14.8, 1.1)
-    for y, line in zip((10.3, 6.0), words.CAUTION, strict=True):
-        page.text(LEFT, y, page.lettering.fit(line, "sans", 8.3, 235), 8.3)
     date = scene.date if scene.date is not None else words.today()
     below = f"raycover {__version__} · revision {clean(scene.revision)} · {clean(date)}"
-    for y, line in zip((10.3, 6.0), (note, below), strict=True):
-        page.text(RIGHT, y, line, 8.3, color=palette.SECOND_INK, ha="right")
+    still_page.draw_foot(page, (note, below))

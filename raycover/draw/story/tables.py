@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.draw import palette, words
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Font, Wording, clean
 from raycover.draw.page import Page
 from raycover.draw.proof_marks import draw_verdict
 from raycover.draw.story.slide import blank, draw_foot
@@ -24,11 +24,11 @@ _TOP, _BOTTOM, _NOTE_MM = 150.0, 22.0, 5.2
 _TALLEST, _LOWEST = 15.0, 7.6
 
 
-def need_slide(scene: Scene, coverage: Coverage, proof: Proof | None) -> NDArray[np.uint8]:
+def need_slide(scene: Scene, coverage: Coverage, proof: Proof | None, wording: Wording = ENGLISH) -> NDArray[np.uint8]:
     """What is asked of the detectors; without needs, the maps that are read instead."""
-    page = blank()
+    page = blank(wording)
     if proof is not None:
-        rows = [(v.need.name, clean(asked_words(v.need)), _where(v)) for v in proof.needs]
+        rows = [(v.need.name, page.said(clean(asked_words(v.need))), _where(v)) for v in proof.needs]
         _table(page, ("need", "what is asked", "where"), (LEFT, 105.0, 232.0), rows)
     else:
         planes = [(name, coverage[maps[0]].surface) for name, maps in coverage.by_plane().items()]
@@ -43,9 +43,9 @@ def _where(verdict: NeedVerdict) -> str:
     return verdict.places[0].site.name if n == 1 else f"{n} places"
 
 
-def proof_slide(scene: Scene, proof: Proof) -> NDArray[np.uint8]:
+def proof_slide(scene: Scene, proof: Proof, wording: Wording = ENGLISH) -> NDArray[np.uint8]:
     """Verdicts, need by need: the worst place of each."""
-    page = blank()
+    page = blank(wording)
     rows, below = [], []
     for verdict in proof.needs:
         worst = min(verdict.places, key=lambda p: (p.met, _badness(verdict, p.figures)))
@@ -58,7 +58,7 @@ def proof_slide(scene: Scene, proof: Proof) -> NDArray[np.uint8]:
                 margin_words(worst.figures.worst_db),
             )
         )
-        below.append(way_words(verdict, worst))
+        below.append(page.way(clean(way_words(verdict, worst))))
     marks = [verdict.met for verdict in proof.needs]
     places = (LEFT + 9.0, 118.0, 150.0, RIGHT)
     lowest = _table(page, ("need", "places met", "its worst place", "margin there"), places, rows, marks, below)
@@ -94,18 +94,33 @@ def _table(
     pitch = float(np.clip((_TOP - _BOTTOM - 8) / max(len(shown), 1), _LOWEST, _TALLEST))
     size = _ROW_PT if pitch > 9.5 else 11.0
 
-    def put(row: Sequence[str], y: float, size_pt: float, *, strong: bool) -> None:
-        for k, (x, text) in enumerate(zip(places, row, strict=True)):
-            last = x >= RIGHT - 1e-6
-            end = RIGHT if k + 1 == len(places) else places[k + 1] - 5.0
-            if k + 2 == len(places) and places[-1] >= RIGHT - 1e-6:
-                end = RIGHT - 32.0
-            wide = 30.0 if last else end - x
-            font = "bold" if strong or k == 0 else "sans"
-            fitted, smaller = page.lettering.fit_size(clean(text), font, (size_pt, 10.0, 9.0, 8.0), wide)  # type: ignore[arg-type]
-            page.text(x, y, fitted, smaller, font=font, ha="right" if last else "left")  # type: ignore[arg-type]
+    def room(k: int) -> float:
+        """How wide (mm) a column may be."""
+        if places[k] >= RIGHT - 1e-6:
+            return 30.0
+        if k + 2 == len(places) and places[-1] >= RIGHT - 1e-6:
+            return RIGHT - 32.0 - places[k]
+        return (RIGHT if k + 1 == len(places) else places[k + 1] - 5.0) - places[k]
 
-    put(heads, _TOP + 3.2, _HEAD_PT, strong=True)
+    def put(row: Sequence[str], y: float, sizes_pt: Sequence[float], *, strong: bool) -> None:
+        for k, (x, text) in enumerate(zip(places, row, strict=True)):
+            font: Font = "bold" if strong or k == 0 else "sans"
+            fitted = page.lettering.fit(clean(text), font, sizes_pt[k], room(k))
+            page.text(x, y, fitted, sizes_pt[k], font=font, ha="right" if x >= RIGHT - 1e-6 else "left")
+
+    def fitting(rows: Sequence[Sequence[str]], size_pt: float, *, strong: bool) -> list[float]:
+        """A size for each column, the same for all its rows, in which they fit where any does."""
+        found = []
+        for k in range(len(places)):
+            font: Font = "bold" if strong or k == 0 else "sans"
+            tried = [
+                page.lettering.fit_size(clean(row[k]), font, (size_pt, 10.0, 9.0, 8.0), room(k))[1] for row in rows
+            ]
+            found.append(min(tried, default=size_pt))
+        return found
+
+    put(heads, _TOP + 3.2, fitting([heads], _HEAD_PT, strong=True), strong=True)
+    sizes = fitting(shown, size, strong=False)
     page.rule(LEFT, RIGHT, _TOP, 1.1)
     y = _TOP
     for number, row in enumerate(shown):
@@ -113,9 +128,9 @@ def _table(
         if marks is not None:
             draw_verdict(page, (LEFT + 3.0, middle), met=marks[number], radius=2.6)
         two = below is not None and pitch > 11.5
-        put(row, middle + (0.8 if two else -1.6), size, strong=False)
+        put(row, middle + (0.8 if two else -1.6), sizes, strong=False)
         if below is not None and two:
-            said = page.lettering.fit(clean(below[number]), "sans", _NOTE_PT, RIGHT - 32.0 - places[2])
+            said = page.lettering.fit(below[number], "sans", _NOTE_PT, RIGHT - 32.0 - places[2])
             page.text(places[2], middle - 4.6, said, _NOTE_PT, color=palette.SECOND_INK)
         y -= pitch
         page.rule(LEFT, RIGHT, y, 0.5, palette.RULE)
@@ -127,7 +142,9 @@ def _table(
 
 def _rests_on(page: Page, said: Sequence[str], top: float) -> None:
     """What the verdicts rest on, as far as there is room below a table."""
-    lines = [line for one in said for line in page.lettering.wrap(clean(one), "sans", _NOTE_PT, RIGHT - LEFT, 2)]
+    lines = [
+        line for one in said for line in page.lettering.wrap(page.said(clean(one)), "sans", _NOTE_PT, RIGHT - LEFT, 2)
+    ]
     room = int((top - _BOTTOM) / _NOTE_MM)
     if room < 2:
         return

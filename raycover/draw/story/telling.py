@@ -35,7 +35,7 @@ def tell(
     slides: list[Slide] = []
 
     def add(slide: Slide) -> None:
-        slides.append(slide)
+        slides.append(slide.told_in(told.wording))
         if progress is not None:
             progress(len(slides), n_slides)
 
@@ -43,7 +43,7 @@ def tell(
     held = inventory(scene, building)
     about = f"{len(held.rooms)} rooms, {words.area(held.floor_m2)} m² of floor" if held.rooms else "no rooms"
     holds = ", ".join(f"{n} {name}" for name, n in held.counts)
-    bare = building_sheet(scene, building, uncast(scene, building), held, heading=False)
+    bare = building_sheet(scene, building, uncast(scene, building), held, heading=False, wording=told.wording)
     add(
         Slide(
             "space", scene.title, " · ".join(part for part in ("The building, cut open", state) if part), bare,
@@ -93,7 +93,7 @@ def _notes(*said: str) -> tuple[str, ...]:
 
 def need_told(told: Told, proof: Proof | None) -> Slide:
     """What is asked; without a proof, what the maps show."""
-    body = need_slide(told.scene, told.coverage, proof)
+    body = need_slide(told.scene, told.coverage, proof, told.wording)
     if proof is None:
         title, said = "What the maps show", "The scene states no needs: the maps of its planes are read instead."
     elif proof.assumed:
@@ -146,6 +146,6 @@ def _proof(told: Told, proof: Proof, *, proposed: bool) -> Slide:
     said = f"Not met: {', '.join(missed)}." if missed else "All needs are met."
     return Slide(
         "proof", f"{title[0].upper()}{title[1:]}", f"{told.scene.title}: judged at every cell of every place",
-        proof_slide(told.scene, proof), f"A table of {n} needs with their verdicts. {said}",
-        _notes(said, *assumptions(proof)),
+        proof_slide(told.scene, proof, told.wording), f"A table of {n} needs with their verdicts. {said}",
+        _notes(said, *map(told.wording.said, assumptions(proof))),
     )  # fmt: skip

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building
 from raycover.draw import palette, words
 from raycover.draw.glyphs import WORDS, Mark, draw_marks, sort_of
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.page import Page
 from raycover.draw.story.slide import blank, draw_foot
 from raycover.draw.tables import letters
@@ -42,12 +42,13 @@ _PAIR_WIDE, _PAIR_TOP, _PAIR_BOTTOM = 153.0, 152.0, 46.0
 
 @dataclass(frozen=True)
 class Told:
-    """A scene with everything made of it."""
+    """A scene with everything made of it, and the language that it is told in."""
 
     scene: Scene
     building: Building
     rays: RayScene
     coverage: Coverage
+    wording: Wording = ENGLISH
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ def coverage_view(told: Told, name: str) -> tuple[Pixels, Composed, Pixels]:
     pyvista = environment.load_for_pictures()
     composed = compose(told.scene, told.building, told.coverage, name, told.rays, *viewport_px())
     picture = render(pyvista, composed)
-    page = still_page.draw_sheet(told.scene, told.coverage, composed, picture, heading=False)
+    page = still_page.draw_sheet(told.scene, told.coverage, composed, picture, heading=False, wording=told.wording)
     return page.pixels(), composed, picture
 
 
@@ -78,13 +79,13 @@ def detectors_view(told: Told, view: View) -> Pixels:
     composed = compose(told.scene, told.building, bare, "floor", told.rays, *viewport_px(), shot, view=view)
     composed = replace(composed, dashes=np.zeros((0, 2, 3)))
     picture = render(pyvista, composed)
-    page, box = page_with(picture)
+    page, box = page_with(picture, wording=told.wording)
     units = told.coverage.units
     page.text(COLUMN, 172.6, str(len(units)), 38, font="serif")
     page.text(COLUMN, 163.6, "detectors" if len(units) != 1 else "detector", 10.5, color=palette.SECOND_INK)
     page.rule(COLUMN, RIGHT, 158.3, 1.1)
     _models(page, told, composed)
-    still_page._foot(page, told.scene, composed)
+    still_page._foot(page, told.scene, composed, mapped=False)
     still_page.write_names(page, composed, box, still_page.MM_PER_PX)
     still_page._north(page, told.scene, composed, picture, box)
     return page.pixels()
@@ -129,12 +130,14 @@ def gaps_of(composed: Composed) -> list[Marked]:
 
 def gaps_view(told: Told, composed: Composed, picture: Pixels, marked: Sequence[Marked]) -> Pixels:
     """The same picture with its gaps lettered, and beside it why each is not seen."""
-    page, box = page_with(picture)
+    page, box = page_with(picture, wording=told.wording)
     whole = sum(plane.area_m2 for plane in composed.planes)
     missed = sum(gap.area_m2 for plane in composed.planes for gap in plane.gaps)
     page.text(COLUMN, 172.6, words.percent(missed / max(whole, 1e-9)), 38, font="serif")
     what = words.mapped(composed.plane.surface) if len(composed.planes) == 1 else "floors and stairs"
-    page.text(COLUMN, 163.6, f"of the {what} is not seen: {words.area(missed)} m²", 10.5, color=palette.SECOND_INK)
+    said = f"of the {what} is not seen: {words.area(missed)} m²"
+    text, size = page.lettering.fit_size(said, "sans", (10.5, 10, 9.5, 9, 8.4), RIGHT - COLUMN)
+    page.text(COLUMN, 163.6, text, size, color=palette.SECOND_INK)
     page.rule(COLUMN, RIGHT, 158.3, 1.1)
     rooms = {room.name for room in told.building.rooms}
     y = 151.0
@@ -195,7 +198,7 @@ def pair_view(before: Told, after: Told, name: str) -> tuple[Pixels, tuple[float
     view = first.placed.view
     second = compose(after.scene, after.building, after.coverage, name, after.rays, width, height, shot, view=view)
     placed = fit(view, np.concatenate([first.points, second.points]), width, height, margin_px=14)
-    page = blank()
+    page = blank(before.wording)
     shares = []
     for told, composed, x in ((before, first, LEFT), (after, second, RIGHT - _PAIR_WIDE)):
         composed = replace(composed, placed=placed)

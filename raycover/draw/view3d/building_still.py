@@ -12,7 +12,7 @@ from PIL import Image
 
 from raycover.building.parts import Building
 from raycover.draw import palette, words
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.page import Page
 from raycover.draw.title_block import state_shown
 from raycover.draw.view3d import environment, still, still_page
@@ -37,7 +37,13 @@ def draw_building_view(scene: Scene, building: Building, bare: Coverage, held: I
 
 
 def building_sheet(
-    scene: Scene, building: Building, bare: Coverage, held: Inventory, *, heading: bool = True
+    scene: Scene,
+    building: Building,
+    bare: Coverage,
+    held: Inventory,
+    *,
+    heading: bool = True,
+    wording: Wording = ENGLISH,
 ) -> NDArray[np.uint8]:
     """The page of `draw_building_view` (1080, 1920, 3), without its `heading` where it becomes a slide."""
     pyvista = environment.load_for_pictures()
@@ -45,7 +51,7 @@ def building_sheet(
     composed = still.compose(scene, building, bare, "floor", bare.rays, width, height)
     composed = replace(composed, dashes=np.zeros((0, 2, 3)))
     picture = still.render(pyvista, composed)
-    page, box = still_page.page_with(picture)
+    page, box = still_page.page_with(picture, wording=wording)
     left, right = still_page.COLUMN, still_page.RIGHT
     if heading:
         title, size = page.lettering.fit_size(clean(scene.title), "serif", (28, 24, 20), left - still_page.LEFT - 8)
@@ -53,7 +59,7 @@ def building_sheet(
         text = " · ".join(["The building as the scene describes it, cut open", *state_shown(scene)])
         page.text(still_page.LEFT, 166.3, text, 11.5, color=palette.SECOND_INK)
     _column(page, held, left, right)
-    still_page._foot(page, scene, composed)
+    still_page._foot(page, scene, composed, mapped=False)
     still_page.write_names(page, composed, box, still_page.MM_PER_PX)
     still_page._north(page, scene, composed, picture, box)
     return page.pixels()

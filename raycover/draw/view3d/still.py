@@ -17,6 +17,7 @@ from raycover.asking.lobes import Lobe, make_lobe
 from raycover.building.parts import Building
 from raycover.detectors import Unit
 from raycover.draw.footprints import outline, within
+from raycover.draw.lettering import ENGLISH, Wording
 from raycover.draw.png import PNG_LEVEL, png_of
 from raycover.draw.stair_cuts import arrival
 from raycover.draw.stair_cuts import outline as outline_of
@@ -199,6 +200,7 @@ def view_picture(
     *,
     plane_name: str | None = None,
     rays: RayScene | None = None,
+    wording: Wording = ENGLISH,
 ) -> tuple[bytes, float]:
     """What `draw_view` shows without the page around it: a PNG with names only, and its width over height.
 
@@ -207,7 +209,7 @@ def view_picture(
     pyvista = environment.load_for_pictures()
     name = next(iter(coverage.by_plane())) if plane_name is None else plane_name
     composed = compose(scene, building, coverage, name, rays, *viewport_px())
-    pixels, dpi = draw_picture(scene, composed, render(pyvista, composed))
+    pixels, dpi = draw_picture(scene, composed, render(pyvista, composed), wording)
     return png_of(pixels, dpi=dpi), pixels.shape[1] / pixels.shape[0]
 
 

@@ -17,7 +17,7 @@ from raycover.draw import palette, words
 from raycover.draw.glyphs import WORDS, Mark, draw_marks, size_factor, sort_of
 from raycover.draw.labels import Placer
 from raycover.draw.legend import distribution
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.page import MM_PER_INCH, Page
 from raycover.draw.view3d.camera import Lens
 from raycover.draw.view3d.floor_map import map_level_m
@@ -94,12 +94,13 @@ def draw_sheet(
     name: str | None = None,
     *,
     heading: bool = True,
+    wording: Wording = ENGLISH,
 ) -> Page:
     """The finished page about a picture of the building (h, w, 3), row 0 at the top; `name` is that of the camera.
 
     Without its `heading` where a title is put over it elsewhere, as on slides.
     """
-    page, box = page_with(picture, form)
+    page, box = page_with(picture, form, wording)
     upper = page.moved(0.0, form.taller)
     if heading:
         _heading(upper, scene, composed.plane, name)
@@ -112,9 +113,11 @@ def draw_sheet(
     return page
 
 
-def draw_picture(scene: Scene, composed: Composed, picture: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
+def draw_picture(
+    scene: Scene, composed: Composed, picture: NDArray[np.uint8], wording: Wording = ENGLISH
+) -> tuple[NDArray[np.uint8], float]:
     """The picture with marks, names and north but no page around it, cut to what it shows; its pixels an inch."""
-    page, box = page_with(picture)
+    page, box = page_with(picture, wording=wording)
     write_names(page, composed, box, MM_PER_PX)
     _north(page, scene, composed, picture, box)
     drawn = page.pixels()
@@ -127,9 +130,9 @@ def draw_picture(scene: Scene, composed: Composed, picture: NDArray[np.uint8]) -
     return drawn[top : rows[-1] + pad, left : columns[-1] + pad], _DPI
 
 
-def page_with(picture: NDArray[np.uint8], form: Format = WIDE) -> tuple[Page, Box]:
+def page_with(picture: NDArray[np.uint8], form: Format = WIDE, wording: Wording = ENGLISH) -> tuple[Page, Box]:
     """A page with a picture of the building (h, w, 3) on it, and where it lies (mm)."""
-    page = Page(dpi=_DPI, size=form.size_mm)
+    page = Page(dpi=_DPI, size=form.size_mm, wording=wording)
     height, width = picture.shape[:2]
     corner = np.round(np.array(VIEWPORT[:2]) / MM_PER_PX) * MM_PER_PX
     box = (corner[0], corner[1], corner[0] + width * MM_PER_PX, corner[1] + height * MM_PER_PX)
@@ -272,20 +275,26 @@ def _parts(page: Page, composed: Composed, y: float, taller: float = 0.0) -> flo
     return y - 6.6
 
 
-def _foot(page: Page, scene: Scene, composed: Composed) -> None:
-    page.rule(_LEFT, _RIGHT, 14.8, 1.1)
-    for y, line in zip((10.3, 6.0), words.CAUTION, strict=True):
-        page.text(_LEFT, y, page.lettering.fit(line, "sans", 8.3, 235), 8.3)
+def _foot(page: Page, scene: Scene, composed: Composed, *, mapped: bool = True) -> None:
+    """Cautions, and where one looks from; of a building without a map no plane is named."""
     view = composed.placed.view
-    plane = f"plane {clean(composed.plane_name)}, " if len(composed.plane_name) < 24 else ""
+    plane = f"plane {clean(composed.plane_name)}, " if mapped and len(composed.plane_name) < 24 else ""
     how = f"{composed.placed.fov_deg:g}° perspective" if isinstance(composed.placed, Lens) else "parallel projection"
     seen_from = f"{plane}from the {view.compass(scene.north_deg)}, {view.words}, {how}"
     date = scene.date if scene.date is not None else words.today()
     ruled = composed.drawn.ruled_m
     above = "" if ruled is None else f"ceiling ruled each {ruled:g} m · "
     below = f"{above}raycover {raycover.__version__} · revision {clean(scene.revision)} · {clean(date)}"
-    for y, line in zip((10.3, 6.0), (seen_from, below), strict=True):
-        page.text(_RIGHT, y, line, 8.3, color=palette.SECOND_INK, ha="right")
+    draw_foot(page, (seen_from, below))
+
+
+def draw_foot(page: Page, notes: tuple[str, str]) -> None:
+    """Rule and cautions, whole, with a note at the end of each of their two lines."""
+    page.rule(_LEFT, _RIGHT, 14.8, 1.1)
+    for y, caution, note in zip((10.3, 6.0), words.CAUTION, notes, strict=True):
+        extent = page.text(_RIGHT, y, note, 8.3, color=palette.SECOND_INK, ha="right")
+        text, size = page.lettering.fit_size(caution, "sans", (8.3, 7.8, 7.3, 6.8), _RIGHT - _LEFT - extent.width - 5.0)
+        page.text(_LEFT, y, text, size)
 
 
 def write_names(

@@ -35,7 +35,8 @@ def needs(report: Report, w: Words, drawings: Drawings) -> Section:
     if proof.assumed:
         blocks.append(Paragraph(w("needs assumed"), "note"))
     rows = [_need_row(verdict, w) for verdict in proof.needs]
-    columns = w.columns("need*1", "asked*1.6", "state", "places", "verdict", "chance>")
+    stated = ("state",) if any(verdict.situation.scene.states for verdict in proof.needs) else ()
+    columns = w.columns("need*1", "asked*1.6", *stated, "places", "verdict", "chance>")
     blocks.append(
         Table(w("needs table"), columns, tuple(rows), w("chance means", n=proof.n_cases) if proof.n_cases else "")
     )
@@ -63,9 +64,10 @@ def _verdict(met: bool, w: Words) -> Cell:
 
 def _need_row(verdict: NeedVerdict, w: Words) -> tuple[Cell, ...]:
     n_met = sum(place.met for place in verdict.places)
+    scene = verdict.situation.scene
+    stated = [name(scene.state)] if scene.states else []
     return row(
-        Cell(name(verdict.need.name), "strong"), _asked(verdict.need, w),
-        name(verdict.situation.scene.state) if verdict.situation.scene.states else w("as drawn"),
+        Cell(name(verdict.need.name), "strong"), _asked(verdict.need, w), *stated,
         w("n of m", n=n_met, m=len(verdict.places)), _verdict(verdict.met, w), chance_words(verdict.probability) or "–",
     )  # fmt: skip
 
@@ -131,7 +133,7 @@ def _label(place: PlaceVerdict, w: Words) -> str:
     site = place.site
     if site.piece >= 0:
         return name(f"{site.owner}, {w.said(site.label)}")
-    return name(w.said(site.label) if site.kind in ("seat", "door") else site.label)
+    return name(w.said(site.label) if site.kind in ("seat", "door") else w.on_drawing(site.label))
 
 
 def _place_row(verdict: NeedVerdict, place: PlaceVerdict, w: Words) -> tuple[Cell, ...]:

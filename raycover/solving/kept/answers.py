@@ -52,7 +52,7 @@ def goes_by_mirrors(part: Unit, weather: Weather) -> bool:
 def worth(part: Unit, weather: Weather, n_points: int) -> bool:
     """Whether an answer of a unit of one technology at points is worth looking up and keeping."""
     times = _MICROWAVE if part.kind == "microwave" else 1
-    return goes_by_mirrors(part, weather) or n_points * times >= _FEWEST
+    return n_points > 0 and (goes_by_mirrors(part, weather) or n_points * times >= _FEWEST)
 
 
 def key_of(part: Unit, rays: RayScene, weather: Weather, region: Floats, *, everywhere: bool = False) -> bytes:

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 import raycover
 from raycover.building.build import build
+from raycover.content import Located
 from raycover.proving import situations
 from raycover.proving.needs import Proof, prove
 from raycover.rays.ray_scene import RayScene
@@ -343,3 +344,14 @@ def test_kept_margins_may_be_written_to(store: Store) -> None:
     patch = next(patch for patch in again["floor"].patches if patch is not None)
     patch.margin_db[...] = 0
     assert np.isneginf(solve(changed())["floor"].patches[0].margin_db).any()  # type: ignore[union-attr]
+
+
+def test_of_no_point_nothing_is_kept(stairwell: Solved) -> None:
+    """A place without a point to look at, such as a map off which everything has been taken."""
+    nowhere = Located.of("a map", np.zeros((0, 3)), 1.75)
+    assert (nowhere.n_points, nowhere.corners.shape) == (0, (2, 3))
+    unit, weather = stairwell.coverage.units[0], Weather.of(stairwell.scene.conditions)
+    assert unit.kind == "microwave"
+    assert weather.reflections  # one such answer of a single point would be kept
+    assert answers.worth(unit, weather, 1)
+    assert not answers.worth(unit, weather, nowhere.n_points)

@@ -368,7 +368,7 @@ class Commands:
         elif not self.live.changed:
             self.state.message = "Nothing to save: every detector is as the file has it"
         else:
-            self.live.saved(file.save(self.live.design.detectors))
+            self.live.saved(file.save(self.live.design.detectors, self.live.design.mentions))
             self.state.message = f"Saved into {file.path.name}"
 
     def _print(self) -> None:

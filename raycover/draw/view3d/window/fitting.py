@@ -10,7 +10,9 @@ import numpy as np
 
 from raycover.detectors import Unit
 from raycover.draw.view3d.window.state import Place
+from raycover.editing.designs import Design
 from raycover.editing.live import LiveCoverage
+from raycover.editing.mentions import words as told_where
 from raycover.errors import InputError
 from raycover.scene.devices import DetectorSpec, MaskSpec
 
@@ -30,6 +32,7 @@ class Fitting:
         self, window: Window, edit: Callable[[Callable[[], object]], None], choose: Callable[[int | None], None]
     ) -> None:
         self.window, self.edit, self.choose = window, edit, choose
+        self._asked: tuple[Design, int] | None = None
 
     @property
     def live(self) -> LiveCoverage:
@@ -72,12 +75,24 @@ class Fitting:
         self._say(made[0], f"{spec.name} hangs at ({spec.at[0]:g}, {spec.at[1]:g}), {spec.mounting:g} m high")
 
     def take_down(self) -> None:
-        """Take the chosen one down."""
+        """Take the chosen one down; one that is named elsewhere only when that is said a second time."""
         spec, index = self.chosen, self.state.detector
-        if spec is not None and index is not None:
-            self.edit(lambda: self.live.remove(index))
-            self.choose(None)
-            self.state.message = f"{spec.name} is taken down; u brings it back"
+        if spec is None or index is None:
+            return
+        asked, where = self._asked == (self.live.design, index), ""
+        if asked:
+            where = f", and out of {told_where(self.live.design.mentions, spec.name)}"
+        self._asked = None
+        try:
+            self.edit(lambda: self.live.remove(index, unnamed=asked))
+        except InputError as error:
+            if error.problems[0].code == "detector-named":
+                self._asked = self.live.design, index
+                self.state.message = f"{error.problems[0].message}: once more (r) takes it down there, too"
+                return
+            raise
+        self.choose(None)
+        self.state.message = f"{spec.name} is taken down{where}; u brings it back"
 
     # Entries.
 
