@@ -249,7 +249,7 @@ def test_which_units_hang_on_walls(shape: str, one_sided: bool, ahead: bool) -> 
 
 
 def test_a_round_footprint_with_aimed_beams_is_not_round() -> None:
-    """Its turn decides where the beams stand above and below the declared plane; an elevation table is alike all round."""
+    """Its turn decides where beams stand above and below the declared plane; an elevation table is alike all round."""
     beams = ", beams: [{azimuth_deg: 0, off_axis_deg: 40, width_deg: 30}]"
     down = ", beams: [{azimuth_deg: 0, off_axis_deg: 0, width_deg: 60}]"
     table = ", elevation: [[0, 1], [90, 0.8], [180, 0.1]]"
@@ -264,7 +264,8 @@ def test_heights_that_an_entry_is_meant_for() -> None:
     """As it says, the ends included whatever the rounding; else from the lowest to the highest declared."""
     own = load(keys=", mounting: {from: 2.2, to: 3.5}").detectors[0].pattern
     none = load().detectors[0].pattern
-    assert own is not None and none is not None
+    assert own is not None
+    assert none is not None
     assert [own.meant_for.holds(h) for h in (2.2, 2.2 - 1e-12, 3.5 + 1e-12, 2.19, 3.51)] == [True] * 3 + [False] * 2
     assert str(own.meant_for) == "2.2 to 3.5 m"
     assert [none.meant_for.holds(h) for h in (2.5, 2.4)] == [True, False]
