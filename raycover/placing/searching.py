@@ -35,6 +35,9 @@ Ints = NDArray[np.integer]
 Progress = Callable[[int, int], None]
 #: Cells a place that candidates are looked at from first: no fewer and no more, and about this many pitches apart.
 _CELLS, _MOST_CELLS, _APART = 160, 1500, 0.8
+#: Nearer together, by pitches, where all places then have no more than so many: what is missed is known sooner, and
+#: less is asked than where every share missed is made up for by asking for more.
+_NEAR, _MOST_NEAR = 0.4, 12_000
 #: Cells of a never-area, where one decides: all of them, as long as no more pairs of candidate and cell come together
 #: (ways by mirrors take so many times longer), and no fewer than so many; of those that trip so many are added.
 _NEVER_CELLS, _NEVER_PAIRS, _MIRRORS, _HOT_CELLS = 400, 20_000_000, 40, 12
@@ -92,11 +95,13 @@ class Search:
         if self.quiets:
             self._quieten(np.flatnonzero(self.quieter.worst_db(len(candidates)) > 0))
         pitch = PITCH if spec.pitch is None else spec.pitch
+        areas = {task.number: float(task.asked.site.area.sum()) for task in self.tasks if not task.need.walked}
+        near = sum(areas.values()) <= _MOST_NEAR * (_NEAR * pitch) ** 2
+        apart, most = (_NEAR, _MOST_NEAR) if near else (_APART, _MOST_CELLS)
         for task in self.tasks:
             if not task.need.walked:
-                area = float(task.asked.site.area.sum())
-                most = int(np.clip(area / (_APART * pitch) ** 2, _CELLS, _MOST_CELLS))
-                task.asked = thin(task.need, task.asked.situation, task.asked.site, most)
+                n = int(np.clip(areas[task.number] / (apart * pitch) ** 2, _CELLS, most))
+                task.asked = thin(task.need, task.asked.situation, task.asked.site, n)
             task.look(self.pool)
             if progress is not None:
                 progress(done := done + 1, steps)
