@@ -76,38 +76,34 @@ class _Spot:
 
 @dataclass(frozen=True)
 class _Field:
-    """What units alike may see at one height: rows and columns (n,) counted from each one's own cell, and the same as
-    `cells` (n,) of `window`, flattened."""
+    """What units alike may see at one height: `cells` (n,) of `window`, flattened, which is counted from each one's own
+    cell; and the `number` of each cell of the window among those, −1 where it is none of them."""
 
-    row: NDArray[np.int32]
-    column: NDArray[np.int32]
     cells: Index
+    number: NDArray[np.int32]
     margin_db: Floats
     fan: Fan
     window: Window
 
     def of(self, index: int, placed: Placed, cell: tuple[int, int], surface: Surface, launch: Launch) -> View | None:
-        rows, columns = placed.window
-        wide = columns.stop - columns.start
-        down, across = cell[0] - rows.start, cell[1] - columns.start  # of the unit's own cell in its window
-        seen = surface.inside[placed.window].ravel()
-        whole = tuple(slice(r.start - own, r.stop - own) for r, own in zip(placed.window, cell, strict=True))
-        if whole == self.window:
-            within, cells = None, self.cells
+        inside = surface.inside[placed.window]
+        own = _from(placed.window, cell)
+        if own == self.window and inside.all():
+            cells, margin, within = self.cells, self.margin_db, None
         else:
-            row, column = self.row, self.column
-            within = np.flatnonzero(
-                (row >= -down) & (row < rows.stop - cell[0]) & (column >= -across) & (column < columns.stop - cell[1])
-            )
-            cells = (row.take(within) + down) * wide + (column.take(within) + across)
-        there = seen.take(cells)
-        if not there.all():
-            kept = np.flatnonzero(there)
-            cells, within = cells.take(kept), kept if within is None else within.take(kept)
+            number = self.number[_from(own, (self.window[0].start, self.window[1].start))]
+            cells = np.flatnonzero((number >= 0) & inside)
+            within = number.reshape(-1).take(cells).astype(np.intp)
+            margin = self.margin_db.take(within)
         if not len(cells):
             return None
-        margin = self.margin_db if within is None else self.margin_db.take(within)
         return View(index, cells, margin, launch.from_fan(placed.unit.position, self.fan, within))
+
+
+def _from(window: Window, cell: tuple[int, int]) -> Window:
+    """A window counted from a cell."""
+    rows, columns = window
+    return slice(rows.start - cell[0], rows.stop - cell[0]), slice(columns.start - cell[1], columns.stop - cell[1])
 
 
 def stand(unit: Unit, surface: Surface, window: Window) -> tuple[tuple[int, int], tuple[float, float]] | None:
@@ -177,10 +173,9 @@ def _field(
     directions[0], directions[1] = gathered(dx, row, column), gathered(dy, row, column)
     directions[2] = (dz if dz.ndim == 0 else dz.ravel().take(live)) + (LIFT if height < LIFT else 0.0)
     fan = launch.fan(planes, directions.T)
-    return _Field(
-        (row + rows.start).astype(np.int32), (column + columns.start).astype(np.int32), live,
-        margin.ravel().take(live), fan, (rows, columns),
-    )  # fmt: skip
+    number = np.full(shape, -1, np.int32)
+    number.reshape(-1)[live] = np.arange(len(live), dtype=np.int32)
+    return _Field(live, number, margin.ravel().take(live), fan, (rows, columns))
 
 
 def gathered(values: Floats, row: Index, column: Index) -> Floats:
