@@ -10,6 +10,7 @@ All three are the usual reductions of set covering (Garfinkel and Nemhauser, Int
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,6 +23,8 @@ Ints = NDArray[np.integer]
 Bools = NDArray[np.bool_]
 #: Pairs of rows, or candidates, with anything in common: to compare more takes longer than it saves.
 _MOST_PAIRS = 150_000_000
+#: So many are compared at once, for memory's sake.
+_AT_ONCE = 4_000_000
 #: After candidates are gone more rows are alike, and after rows candidates: so often.
 _TURNS = 2
 
@@ -82,12 +85,13 @@ def _implied(sees: Any, need: Floats, covers: Bools) -> Bools:
     by = np.flatnonzero(covers)
     if not len(by) or _n_pairs(sees.tocsc()) > _MOST_PAIRS:
         return found
-    shared = (sees @ sees[by].T).tocoo()
-    row, other = shared.row, by[shared.col]
-    good = (shared.data >= size[other]) & (need[other] >= need[row] - 1e-9) & (row != other)
-    same = covers[row] & (size[row] == size[other]) & (need[row] == need[other])
-    good &= ~same | (other < row)
-    found[row[good]] = True
+    for some in _some(by, len(size)):
+        shared = (sees @ sees[some].T).tocoo()
+        row, other = shared.row, some[shared.col]
+        good = (shared.data >= size[other]) & (need[other] >= need[row] - 1e-9) & (row != other)
+        same = covers[row] & (size[row] == size[other]) & (need[row] == need[other])
+        good &= ~same | (other < row)
+        found[row[good]] = True
     return found
 
 
@@ -99,15 +103,23 @@ def _replaced(x: Any, price: Floats, spot: Ints | None) -> Bools:
     found: Bools = size == 0
     if _n_pairs(sees.tocsr()) > _MOST_PAIRS:
         return found
-    shared = (sees.T @ sees).tocoo()
-    one, other = shared.row, shared.col
-    good = (shared.data >= size[one]) & (price[other] <= price[one]) & (one != other)
-    if spot is not None:
-        good &= spot[one] == spot[other]
-    same = (size[one] == size[other]) & (price[one] == price[other])
-    good &= ~same | (other < one)
-    found[one[good]] = True
+    for some in _some(np.arange(len(size)), len(size)):
+        shared = (sees.T @ sees[:, some]).tocoo()
+        one, other = shared.row, some[shared.col]
+        good = (shared.data >= size[one]) & (price[other] <= price[one]) & (one != other)
+        if spot is not None:
+            good &= spot[one] == spot[other]
+        same = (size[one] == size[other]) & (price[one] == price[other])
+        good &= ~same | (other < one)
+        found[one[good]] = True
     return found
+
+
+def _some(every: Ints, n: int) -> Iterator[Ints]:
+    """So many of them at a time that a table of them with `n` others stays small."""
+    step = max(_AT_ONCE // max(n, 1), 1)
+    for start in range(0, len(every), step):
+        yield every[start : start + step]
 
 
 def _n_pairs(table: Any) -> float:
