@@ -22,7 +22,7 @@ Floats = NDArray[np.floating]
 Ints = NDArray[np.integer]
 Bools = NDArray[np.bool_]
 #: Pairs of rows, or candidates, with anything in common: to compare more takes longer than it saves.
-_MOST_PAIRS = 150_000_000
+_MOST_PAIRS = 400_000_000
 #: So many are compared at once, for memory's sake.
 _AT_ONCE = 4_000_000
 #: After candidates are gone more rows are alike, and after rows candidates: so often.
