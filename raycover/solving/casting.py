@@ -222,7 +222,7 @@ def in_reach(unit: Unit, points: Floats, motion: str, weather: Weather) -> Bools
     """
     near = np.zeros(len(points), bool)
     for part in unit.parts:
-        near |= potential_db(part, points, motion) + max(weather.heat_db(part), 0.0) >= LOWEST_DB
+        near |= potential_db(part, points, motion) + max(weather.most_db(part), 0.0) >= LOWEST_DB
         if weather.reflections and part.kind == "microwave":
             reach = max((largest_reach_m(f, part.reach_behind) for f in part.footprints_for(motion)), default=0.0)
             near |= np.linalg.norm(points - part.position, axis=1) <= reach * 10 ** (-LOWEST_DB / 40)
@@ -288,7 +288,7 @@ def margins(
     offset = (points - unit.position).T
     footprints = unit.footprints_for(motion)
     air = open_air(unit, (offset[0], offset[1], offset[2]), footprints, weather)
-    near = air.potential_db + max(weather.heat_db(unit), 0.0) >= lowest_db
+    near = air.potential_db + np.maximum(air.heat_db, 0.0) >= lowest_db
     live = near & air.in_lens & np.isfinite(air.margin_db)
     seen = imaging(unit, footprints, rays, weather)
     if seen is None:
