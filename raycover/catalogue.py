@@ -1,8 +1,9 @@
 """Materials, constructions and detector models: the packaged `models/` first, then the user's own folders.
 
 A user's folder has the same layout (materials.yaml, constructions.yaml, detectors/*.yaml or *.yml, each optional).
-Folders, in order: those in RAYCOVER_MODELS (separated as PATH is), `models/` beside the scene. A name that is
-already taken is refused rather than shadowed: a schedule must not mean two things by one name.
+Folders, in order: those in RAYCOVER_MODELS (separated as PATH is), `models/` beside the scene, the scene's
+`model_folders`. A name that is already taken is refused rather than shadowed: a schedule must not mean two things by
+one name.
 """
 
 from __future__ import annotations
@@ -143,13 +144,14 @@ def given_folders(folders: Sequence[Path]) -> Iterator[None]:
         _GIVEN.reset(token)
 
 
-def own_folders(scene_folder: Path | None) -> list[Path]:
-    """The user's folders, those that exist, in the order they are read."""
+def own_folders(scene_folder: Path | None, more: Sequence[Path] = ()) -> list[Path]:
+    """The user's folders, those that exist, in the order they are read; `more` are those that a scene names."""
     if (given := _GIVEN.get()) is not None:
         return list(given)
     listed = [Path(p) for p in os.environ.get("RAYCOVER_MODELS", "").split(os.pathsep) if p]
     if scene_folder is not None:
         listed.append(scene_folder / "models")
+    listed += more
     seen: list[Path] = []
     for folder in listed:
         resolved = folder.resolve()
@@ -158,28 +160,28 @@ def own_folders(scene_folder: Path | None) -> list[Path]:
     return seen
 
 
-def load_catalogue(scene_folder: Path | None = None) -> Catalogue:
+def load_catalogue(scene_folder: Path | None = None, more: Sequence[Path] = ()) -> Catalogue:
     """The packaged entries and the user's. Raises InputError with every problem of every file."""
-    return _load((packaged_folder(), *own_folders(scene_folder)))
+    return _load((packaged_folder(), *own_folders(scene_folder, more)))
 
 
 def load_spaces(scene_folder: Path | None = None) -> dict[str, SpaceSpec]:
     """Kinds of space by name, the packaged and the user's. Raises InputError with every problem of every file."""
-    return _listed(scene_folder, "spaces", SpacesFile, "space")
+    return _listed(own_folders(scene_folder), "spaces", SpacesFile, "space")
 
 
-def load_need_sets(scene_folder: Path | None = None) -> dict[str, NeedSetSpec]:
+def load_need_sets(scene_folder: Path | None = None, more: Sequence[Path] = ()) -> dict[str, NeedSetSpec]:
     """Sets of needs by name, the packaged and the user's. Raises InputError with every problem of every file."""
-    return _listed(scene_folder, "sets", NeedSetsFile, "set of needs", "need_sets.yaml")
+    return _listed(own_folders(scene_folder, more), "sets", NeedSetsFile, "set of needs", "need_sets.yaml")
 
 
 def _listed(
-    scene_folder: Path | None, key: str, model: Any, what: str, file: str | None = None
+    own: Sequence[Path], key: str, model: Any, what: str, file: str | None = None
 ) -> dict[str, Any]:  # fmt: skip
     """What files of one name in every folder of models list under a key."""
     problems: list[Problem] = []
     known: dict[str, Any] = {}
-    for folder in (packaged_folder(), *own_folders(scene_folder)):
+    for folder in (packaged_folder(), *own):
         if (found := _read(folder / (file or f"{key}.yaml"), model, problems)) is not None:
             document, listed = found
             for name, spec in getattr(listed, key).items():

@@ -33,13 +33,12 @@ def check_detectors(scene: Scene) -> list[Problem]:
                     )
                 )
         allowed = pattern.mounting
-        outside = allowed is not None and not allowed.from_m - 1e-9 <= detector.mounting <= allowed.to_m + 1e-9
+        outside = allowed is not None and not allowed.holds(detector.mounting)
         if allowed is not None and outside:
             found.append(
                 Problem(
                     "mounting-height",
-                    f'"{detector.name}" is mounted at {detector.mounting:g} m, outside the '
-                    f"{allowed.from_m:g} to {allowed.to_m:g} m it is meant for",
+                    f'"{detector.name}" is mounted at {detector.mounting:g} m, outside the {allowed} it is meant for',
                     scene.position("detectors", index, "mounting"),
                     "choose another model, or ask its maker",
                     severity="warning",

@@ -41,6 +41,16 @@ def _looked_to(footprints: tuple[Footprint, ...]) -> Array | None:
 
 
 @lru_cache(maxsize=4096)
+def _looks_to_one_side(footprints: tuple[Footprint, ...]) -> bool:
+    middle = _looked_to(footprints)
+    if middle is None or middle[0] <= _TOWARD_0:
+        return False
+    cos_phi, sin_phi = np.array([1.0, -1.0]), np.zeros(2)
+    ahead, behind = np.max([footprint.shape.radius(cos_phi, sin_phi) for footprint in footprints], axis=0)
+    return bool(behind < _BEHIND * ahead)
+
+
+@lru_cache(maxsize=4096)
 def _of_footprint(footprint: Footprint) -> bytes:
     """The digest of a footprint: few are shared by many units."""
     return digest(footprint, size=SHORT)
@@ -48,6 +58,9 @@ def _of_footprint(footprint: Footprint) -> bytes:
 
 #: A unit looks one way where its directions, weighed by the area they declare, add up to this share or more.
 _ONE_SIDED = 0.15
+#: To the side of azimuth 0 where that way lies within 60° of it (its cosine), and the reach behind is less than this
+#: share of that ahead: wall units may declare a little behind them.
+_TOWARD_0, _BEHIND = 0.5, 0.3
 
 
 @dataclass(frozen=True)
@@ -133,6 +146,16 @@ class Unit:
         """
         middle = _looked_to(self.footprints)
         return None if middle is None else np.asarray(self.rotation[:, :2] @ middle)
+
+    @property
+    def is_one_sided(self) -> bool:
+        """Whether it looks to the side of azimuth 0 and hardly behind: such units hang on walls."""
+        return _looks_to_one_side(self.footprints)
+
+    @property
+    def is_round(self) -> bool:
+        """Whether it sees alike at every azimuth: upright and without masks its turn then means nothing."""
+        return all(footprint.is_round for footprint in self.footprints)
 
     @property
     def tag(self) -> str:

@@ -13,9 +13,10 @@ from raycover.errors import InputError, Problem, did_you_mean
 from raycover.need_sets import expand
 from raycover.scene.checks import check_scene
 from raycover.scene.opening_fit import misfits
+from raycover.scene.paths import resolve_folder
 from raycover.scene.reading import Document, read_text, read_yaml
 from raycover.scene.salvage import Salvaged, read_or_salvage
-from raycover.scene.schema import Scene
+from raycover.scene.schema import Places, Scene
 from raycover.scene.stating import apply_state, state_problems
 from raycover.scene.varying import Change, varied
 
@@ -51,12 +52,13 @@ def load_changed(document: Document, data: dict[str, Any], folder: Path | None =
 def _finish(document: Document, problems: list[Problem], folder: Path | None) -> Scene:
     read, wrong = read_or_salvage(document, problems)
     scene, written = (read.scene, read) if isinstance(read, Salvaged) else (read, document)
-    catalogue = load_catalogue(folder)
+    more, missing = _model_folders(scene, written, folder)
+    catalogue = load_catalogue(folder, more)
     if scene.corrections is not None:
         catalogue = catalogue.corrected(scene.corrections.loss_db)
-    scene, places, of_sets = expand(scene, written, folder)
+    scene, places, of_sets = expand(scene, written, folder, more)
     scene.attach(places, catalogue, folder=folder)
-    found = [*of_sets, *check_scene(scene, catalogue), *check_detectors(scene), *state_problems(scene)]
+    found = [*missing, *of_sets, *check_scene(scene, catalogue), *check_detectors(scene), *state_problems(scene)]
     if scene.underlay is not None:
         from raycover.underlay import check_underlay
 
@@ -76,6 +78,18 @@ def _finish(document: Document, problems: list[Problem], folder: Path | None) ->
         raise InputError([*errors, *_unbuildable(scene)])
     scene.attach(places, catalogue, [p for p in found if p.severity != "error"], folder)
     return scene
+
+
+def _model_folders(scene: Scene, written: Places, folder: Path | None) -> tuple[list[Path], list[Problem]]:
+    """Folders of the user's entries that a scene names, and what is wrong with them."""
+    found: list[Path] = []
+    problems: list[Problem] = []
+    for index, text in enumerate(scene.model_folders):
+        try:
+            found.append(resolve_folder(folder, scene.allow_folders, text, written.position(("model_folders", index))))
+        except InputError as error:
+            problems += error.problems
+    return found, problems
 
 
 def _unbuildable(scene: Scene) -> list[Problem]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -38,14 +38,17 @@ class SetPlaces:
         return self.written.position(at, key=key)
 
 
-def expand(scene: Scene, written: Places, folder: Path | None) -> tuple[Scene, Places, list[Problem]]:
+def expand(
+    scene: Scene, written: Places, folder: Path | None, more: Sequence[Path] = ()
+) -> tuple[Scene, Places, list[Problem]]:
     """The scene with every set of needs written out, where its values stood, and what is wrong with the sets.
 
+    `more` are folders of the user's models besides `models/` in `folder`.
     Wrong are names that no set has, keys that a set has no use for, and needs that cannot be: they are left out.
     """
     if not any(need.set is not None for need in scene.needs):
         return scene, written, []
-    sets = load_need_sets(folder)
+    sets = load_need_sets(folder, more)
     needs: list[NeedSpec] = []
     entry: list[int] = []
     of_set: list[int] = []

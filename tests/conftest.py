@@ -134,3 +134,14 @@ def command_line(capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int,
         return int(left.value.code or 0), out, err
 
     return run
+
+
+@pytest.fixture
+def run(
+    command_line: Callable[..., tuple[int, str, str]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    request: pytest.FixtureRequest,
+) -> Callable[..., tuple[int, str, str]]:  # fmt: skip
+    """As `command_line`, in a folder that holds the test module's SCENE as `scene.yaml`."""
+    monkeypatch.chdir(tmp_path)
+    Path("scene.yaml").write_text(request.module.SCENE)
+    return command_line

@@ -224,3 +224,48 @@ def test_frequencies_are_checked_for_all_that_is_crossed(thing: str, refused: bo
     else:
         coverage = raycover.solve(raycover.load_text(text), threads=1)
         assert coverage.share("floor") > 0
+
+
+@pytest.mark.parametrize(
+    ("shape", "one_sided", "ahead"),
+    [
+        (CIRCLE, False, False),
+        ("{sector: {reach: 8, spread_deg: 180}}", True, True),
+        ("{sector: {reach: 8, spread_deg: 300}}", True, True),  # middle at 8·(2/3)·sin 150°/(150° in rad): off the unit
+        # A wall unit that declares half a metre behind its wall hangs on a wall all the same.
+        ("{polar: [[0, 8], [60, 8], [90, 2], [180, 0.5], [270, 2], [300, 8]]}", True, True),
+        # Half as far behind as ahead: it looks one way more than the other, but hangs in a ceiling.
+        ("{polar: [[0, 8], [89, 8], [91, 4], [269, 4], [271, 8]]}", False, True),
+        # Nothing straight behind, yet as much to either side: a gap, not a side.
+        ("{polar: [[0, 6], [170, 6], [178, 0], [182, 0], [190, 6]]}", False, False),
+        # To the side of azimuth 90° it would hang on a wall the wrong way round.
+        ("{polar: [[0, 0], [10, 8], [170, 8], [180, 0], [270, 0]]}", False, True),
+    ],
+)
+def test_which_units_hang_on_walls(shape: str, one_sided: bool, ahead: bool) -> None:  # common practice, no source
+    made = unit(load(shape=shape))
+    assert made.is_one_sided == one_sided
+    assert (made.ahead is not None) == ahead
+
+
+def test_a_round_footprint_with_aimed_beams_is_not_round() -> None:
+    """Its turn decides where beams stand above and below the declared plane; an elevation table is alike all round."""
+    beams = ", beams: [{azimuth_deg: 0, off_axis_deg: 40, width_deg: 30}]"
+    down = ", beams: [{azimuth_deg: 0, off_axis_deg: 0, width_deg: 60}]"
+    table = ", elevation: [[0, 1], [90, 0.8], [180, 0.1]]"
+    assert unit(load(MICROWAVE)).is_round
+    assert unit(load(MICROWAVE, keys=table)).is_round
+    assert unit(load(MICROWAVE, keys=down)).is_round
+    assert not unit(load(MICROWAVE, keys=beams)).is_round
+    assert not unit(load(shape="{rectangle: {length: 8, width: 6}}")).is_round
+
+
+def test_heights_that_an_entry_is_meant_for() -> None:
+    """As it says, the ends included whatever the rounding; else from the lowest to the highest declared."""
+    own = load(keys=", mounting: {from: 2.2, to: 3.5}").detectors[0].pattern
+    none = load().detectors[0].pattern
+    assert own is not None
+    assert none is not None
+    assert [own.meant_for.holds(h) for h in (2.2, 2.2 - 1e-12, 3.5 + 1e-12, 2.19, 3.51)] == [True] * 3 + [False] * 2
+    assert str(own.meant_for) == "2.2 to 3.5 m"
+    assert [none.meant_for.holds(h) for h in (2.5, 2.4)] == [True, False]

@@ -160,7 +160,7 @@ def reach_table(pattern: PatternSpec, heights: Sequence[float]) -> tuple[ReachRo
     allowed = pattern.mounting
     rows = []
     for mounting in heights:
-        outside = allowed is not None and not allowed.from_m - 1e-9 <= mounting <= allowed.to_m + 1e-9
+        outside = allowed is not None and not allowed.holds(mounting)
         for footprint in footprints_of(pattern, mounting):
             floor, desk = (outline(footprint, pattern.kind, mounting, plane) for plane in (FLOOR, DESK))
             rows.append(ReachRow(mounting, footprint.motion, floor, desk, footprint.extrapolated, outside))

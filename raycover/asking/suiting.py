@@ -13,7 +13,6 @@ import numpy as np
 
 from raycover.detectors import Unit, make_unit
 from raycover.physics.infrared import contrast_db, contrast_factor
-from raycover.physics.pattern import Footprint
 from raycover.scene.devices import DetectorModel, DetectorSpec, PatternSpec
 from raycover.scene.spaces import SpaceNeed, SpaceSpec
 from raycover.solving.combining import over_parts
@@ -72,8 +71,8 @@ def _fit(space: SpaceSpec, entry: DetectorModel, height: float, air: float) -> F
     unit = _unit(entry, height, turn)
     for need in space.needs:
         falls_out += _short(entry, unit, need, height, air)
-    if (allowed := entry.mounting) is not None and not allowed.from_m - 1e-9 <= height <= allowed.to_m + 1e-9:
-        falls_out.append(f"meant for {allowed.from_m:g} to {allowed.to_m:g} m, not {height:g} m")
+    if entry.mounting is not None and not entry.mounting.holds(height):
+        falls_out.append(f"meant for {entry.mounting}, not {height:g} m")
     # A dual entry is taken as it leaves the works.
     if space.sight == "obstructed" and (entry.kind == "infrared" or entry.combine == "and"):
         falls_out.append("infrared stops at closed doors, panels and slabs")
@@ -94,9 +93,8 @@ def _unit(entry: DetectorModel, mounting: float, turn_deg: float) -> Unit:
 
 def margin(unit: Unit, need: SpaceNeed, height: float, air_c: float) -> float:
     """Least margin (dB) over a need's points in open air; −inf where the motion is not declared."""
-    footprints = unit.footprints_for(need.motion)
-    before, beside = np.array(_BEFORE if one_sided(footprints) else _AT).T
-    x, y = (before, beside) if unit.turn_deg == 0 or not one_sided(footprints) else (beside, before)
+    before, beside = np.array(_BEFORE if unit.is_one_sided else _AT).T
+    x, y = (before, beside) if unit.turn_deg == 0 or not unit.is_one_sided else (beside, before)
     x, y = x * need.length, y * need.width
     offset = x, y, np.full(len(x), need.plane - height)
     weather = Weather(float(contrast_db(contrast_factor(air_c))), "averaged")
@@ -104,13 +102,6 @@ def margin(unit: Unit, need: SpaceNeed, height: float, air_c: float) -> float:
         unit, need.motion, lambda part: open_margin_db(part, offset, part.footprints_for(need.motion), weather)
     )
     return float(margins.min())
-
-
-def one_sided(footprints: Sequence[Footprint]) -> bool:
-    """Whether nothing is seen behind, as from a wall."""
-    return bool(footprints) and all(
-        float(f.shape.radius(np.array([-1.0]), np.array([0.0]))[0]) == 0.0 for f in footprints
-    )
 
 
 def _short(entry: PatternSpec, unit: Unit, need: SpaceNeed, height: float, air: float) -> list[str]:

@@ -9,6 +9,7 @@ from raycover.cli.choosing import loaded
 from raycover.cli.printing import progress, talk
 from raycover.cli.solving import Solved, solved
 from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.exchange.files import writing
 from raycover.scene.schema import Scene
 
 #: What can be written, by the file's ending.
@@ -43,16 +44,12 @@ def export_scene(
     if problems:
         raise InputError(problems)
     scene = _with_plane(loaded(path, state), options.plane)
-    try:
-        if ending == ".gif":
-            said = _gif(scene, output, options, threads)
-        else:
-            done = solved(scene, threads)
-            output.parent.mkdir(parents=True, exist_ok=True)
+    if ending == ".gif":
+        said = _gif(scene, output, options, threads)
+    else:
+        done = solved(scene, threads)
+        with writing(output):
             said = {".dxf": _dxf, ".glb": _glb, ".html": _html}[ending](done, output, options)
-    except OSError as error:
-        why, hint = f"cannot write: {error.strerror or error}", "choose another place with -o"
-        raise InputError([Problem("cannot-write", why, Position(str(output)), hint)]) from error
     talk(said)
     talk("A prediction, not a site test: walk-test before hand-over. Not a safety function.")
 
@@ -110,7 +107,7 @@ def _glb(done: Solved, output: Path, options: ModelOptions) -> str:
 def _gif(scene: Scene, output: Path, options: ModelOptions, threads: int | None) -> str:
     from raycover.cli.telling import film_of_door
     from raycover.draw.view3d import environment
-    from raycover.exchange.files import write_bytes_whole
+    from raycover.exchange.files import check_writable, write_bytes_whole
     from raycover.proving.swinging import door_named
 
     environment.load_for_pictures()  # without 3D there is no film: said before anything is solved
@@ -118,7 +115,7 @@ def _gif(scene: Scene, output: Path, options: ModelOptions, threads: int | None)
     if door is None:
         hint = "name one with --door, or give the scene a row of cubicles"
         raise InputError([Problem("no-door", "which door? the scene has no cubicles", Position("--door"), hint)])
-    output.parent.mkdir(parents=True, exist_ok=True)
+    check_writable(output.absolute().parent)
     with progress("filming"):
         data = film_of_door(scene, door, threads, options.plane)
     write_bytes_whole(output, data)

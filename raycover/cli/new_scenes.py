@@ -30,22 +30,28 @@ def check_target(path: Path, target: Path, *, force: bool) -> None:
 def for_folder(text: str, path: Path, target: Path) -> str:
     """A scene's text as it is written to `target`: it reads the files that it reads from `path`.
 
-    Raises InputError where it cannot: what stands in `models/` beside the scene has no name that could be rewritten.
+    `models/` beside the scene is named in it where the scene needs that. Raises InputError where names would still mean
+    something else: a `models/` beside `target` has entries of the same names.
     """
-    if target.absolute().parent.resolve() == path.absolute().parent.resolve():
+    old, new = path.absolute().parent, target.absolute().parent
+    if new.resolve() == old.resolve():
         return text
-    hint = f"write it beside the scene, in {path.absolute().parent}"
-    try:
-        moved = moved_text(text, str(target), path.absolute().parent, target.absolute().parent)
-        before = load_text(text.removeprefix("\ufeff"), str(path), path.parent)
-        after = load_text(moved.removeprefix("\ufeff"), str(target), target.parent)
-    except InputError as error:
-        found = Problem("cannot-move", "the scene cannot be read from this folder", Position(str(target)), hint)
-        raise InputError([found, *error.problems]) from None
-    if _meant(before) != _meant(after):
+    before = load_text(text.removeprefix("\ufeff"), str(path), path.parent)
+    hint = f"write it beside the scene, in {old}"
+    refused = InputError([])
+    for models in (False, True) if (old / "models").is_dir() else (False,):
+        try:
+            moved = moved_text(text, str(target), old, new, models=models)
+            after = load_text(moved.removeprefix("\ufeff"), str(target), target.parent)
+        except InputError as error:
+            found = Problem("cannot-move", "the scene cannot be read from this folder", Position(str(target)), hint)
+            refused = InputError([found, *error.problems])
+            continue
+        if _meant(before) == _meant(after):
+            return moved
         what = "names of the scene mean something else in this folder, by a models/ beside it or the scene"
-        raise _refused("cannot-move", what, target, hint)
-    return moved
+        refused = _refused("cannot-move", what, target, hint)
+    raise refused
 
 
 def _meant(scene: Scene) -> tuple[object, ...]:

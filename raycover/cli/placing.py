@@ -38,7 +38,7 @@ def place_scene(
     check_writable(output.absolute().parent)
     try:
         with progress("looking from every candidate") as step:
-            layout = place(scene, spec, seconds=seconds, progress=step)
+            layout = place(scene, spec, seconds=seconds, progress=step, on_interrupt=_say_interrupted)
     except KeyboardInterrupt:
         raise Interrupted(
             "Interrupted: nothing is written, there was no layout yet; a coarser --pitch, fewer --models take less time"
@@ -62,10 +62,15 @@ def place_scene(
         raise unwritten
     if layout.interrupted:
         talk(CAUTION)
-        raise Interrupted(f"Interrupted: written to {output} is the best layout until then")
+        undone = "; ".join(layout.undone)
+        raise Interrupted(f"Interrupted: written to {output} is the best layout until then; not done: {undone}")
     talk(f"Written to {output}. Compare: raycover compare {path} {output}")
     talk(CAUTION)
     return layout.met
+
+
+def _say_interrupted() -> None:
+    talk("Interrupted: units are added to the best so far where it misses places, for some seconds; ^C leaves them off")
 
 
 def _spec(

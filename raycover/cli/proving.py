@@ -15,16 +15,7 @@ from raycover.kit.aisle_words import ALONG_AISLES
 from raycover.loading import load
 from raycover.proving.firmness import with_chances, with_firm_mends, with_quiet
 from raycover.proving.mending import Mending, find_mending
-from raycover.proving.mending_words import (
-    cost_words,
-    mend_effect,
-    mend_seen,
-    mend_words,
-    mending_title,
-    mending_verdict,
-    mends_words,
-    seen_head,
-)
+from raycover.proving.mending_words import mend_rows, mending_title, mending_verdict, seen_head
 from raycover.proving.needs import NeedVerdict, PlaceVerdict, Proof, prove
 from raycover.proving.proof_words import (
     CAUTION,
@@ -161,17 +152,8 @@ def _print(proof: Proof, troubles: tuple[Trouble, ...], mendings: tuple[Mending,
 
 def _print_mending(mending: Mending) -> None:
     rows = [
-        [
-            mend_words(mend),
-            mends_words(mend, mending),
-            mend_seen(mend),
-            f"{mend.gap_m:.2f} m",
-            margin_words(mend.worst_db),
-            chance_words(mend.chance),
-            cost_words(mend),
-            mend_effect(mend),
-        ]
-        for mend in mending.remedies
+        [one.words, one.mends, one.seen, f"{one.mend.gap_m:.2f} m", one.margin, one.chance, one.cost, one.effect]
+        for one in mend_rows(mending)
     ]
     heads = ["remedy", "mends it", seen_head(mending), "widest gap", "margin", "chance", "asks for", "and else"]
     if rows:

@@ -12,11 +12,11 @@ import raycover
 from raycover.catalogue import Catalogue, SolidMaterial
 from raycover.cli.listing import BANDS_GHZ, catalogue_for
 from raycover.cli.printing import data, talk
-from raycover.cli.showing import option_problem
+from raycover.cli.showing import option_values
 from raycover.cli.tables import table
 from raycover.errors import InputError, Position, Problem, did_you_mean
 from raycover.exchange import data_sheet
-from raycover.exchange.data_sheet import Refused
+from raycover.exchange.files import writing
 from raycover.kit.sheet_figures import TABLE_DEG, NoFigure, SheetFigures, sheet_figures
 from raycover.kit.sheet_words import facts, notes, percent, summary
 
@@ -59,12 +59,7 @@ def show_material(
 
 
 def _frequencies(given: list[str]) -> list[float]:
-    problems, found = [], []
-    for number, text in enumerate(given, 1):
-        try:
-            found.append(data_sheet.frequency(text))
-        except Refused as refused:
-            problems.append(option_problem("--frequency-ghz", text, refused, number))
+    found, problems = option_values("--frequency-ghz", given, data_sheet.frequency)
     if len(given) > 4:
         few = "four at the most share a sheet"
         problems.append(Problem("too-many", f"{len(given)} frequencies", Position("--frequency-ghz"), few))
@@ -90,12 +85,8 @@ def _draw(figures: SheetFigures, path: Path) -> None:
     if path.suffix.lower() not in ENDINGS:
         why = "the drawing is a PNG, SVG or PDF"
         raise InputError([Problem("wrong-ending", why, Position(str(path)), f"write -o {path.name}.png")])
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+    with writing(path):
         draw_material_sheet(figures, path, version=raycover.__version__)
-    except OSError as error:
-        why = f"cannot write: {error.strerror or error}"
-        raise InputError([Problem("cannot-write", why, Position(str(path)), "choose another place with -o")]) from error
 
 
 def _print(figures: SheetFigures) -> None:

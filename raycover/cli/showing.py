@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,7 @@ from raycover.errors import InputError, Position, Problem
 from raycover.exchange import data_sheet
 from raycover.exchange.data_sheet import Refused
 from raycover.exchange.entry_notes import notes
+from raycover.exchange.files import writing
 from raycover.kit.unit_words import combining_words, facts, size_words, sources
 from raycover.scene.devices import DetectorModel
 
@@ -76,15 +77,22 @@ def _text(path: Path | None) -> str | None:
 
 
 def _heights(given: list[str]) -> list[float]:
-    problems, heights = [], []
-    for number, text in enumerate(given, 1):
-        try:
-            heights.append(data_sheet.mounting(text))
-        except Refused as refused:
-            problems.append(option_problem("--mounting", text, refused, number))
+    heights, problems = option_values("--mounting", given, data_sheet.mounting)
     if problems:
         raise InputError(problems)
     return heights
+
+
+def option_values(option: str, given: Sequence[str], read: Callable[[str], float]) -> tuple[list[float], list[Problem]]:
+    """What a repeated option says, read value by value, and what is wrong with it."""
+    found: list[float] = []
+    problems: list[Problem] = []
+    for number, text in enumerate(given, 1):
+        try:
+            found.append(read(text))
+        except Refused as refused:
+            problems.append(option_problem(option, text, refused, number))
+    return found, problems
 
 
 def option_problem(option: str, text: str, refused: Refused, number: int = 1) -> Problem:
@@ -100,12 +108,8 @@ def draw(unit: UnitReach, path: Path) -> None:
         raise InputError(
             [Problem("wrong-ending", "the drawing is a PNG", Position(str(path)), f"write -o {path.name}.png")]
         )
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+    with writing(path):
         draw_unit_sheet(unit, path, notes=tuple(notes(unit.model)), version=raycover.__version__)
-    except OSError as error:
-        why = f"cannot write: {error.strerror or error}"
-        raise InputError([Problem("cannot-write", why, Position(str(path)), "choose another place with -o")]) from error
 
 
 def print_unit(unit: UnitReach) -> None:

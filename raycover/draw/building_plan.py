@@ -226,18 +226,11 @@ def _room_table(page: Page, held: Inventory, width: float) -> tables.Table:
 
 def _construction_table(page: Page, held: Inventory, width: float, height: float) -> tables.Table | None:
     """What the building is made of, in m² of walls, slabs and panels; as much as there is room for."""
-    n = len(held.areas)
-    while n:
-        rows = tuple(
-            tables.Row((page.lettering.fit(clean(name), "sans", 6.5, width - 14.0), words.area(area)))
-            for name, area in held.areas[:n]
-        )
-        note = f"{len(held.areas) - n} more" if n < len(held.areas) else ""
-        made = tables.Table(("Made of", "m²"), ((0.0, "left"), (width, "right")), rows, note)
-        if made.height <= height:
-            return made
-        n -= 1
-    return None
+    rows = [
+        tables.Row((page.lettering.fit(clean(name), "sans", 6.5, width - 14.0), words.area(area)))
+        for name, area in held.areas
+    ]
+    return tables.as_many_as_fit(("Made of", "m²"), ((0.0, "left"), (width, "right")), rows, height)
 
 
 def _draw_surround(

@@ -283,15 +283,8 @@ def _room_table(page: Page, change: PlaneChange, width: float) -> tables.Table:
 
 def _change_table(page: Page, lines: Sequence[str], width: float, height: float) -> tables.Table | None:
     """What differs, one line each, as many as there is room for."""
-    n = min(len(lines), _MOST_CHANGES)
-    while n:
-        rows = tuple(tables.Row((page.lettering.fit(clean(line), "sans", 6.5, width),)) for line in lines[:n])
-        note = f"{len(lines) - n} more" if n < len(lines) else ""
-        made = tables.Table(("What differs",), ((0.0, "left"),), rows, note)
-        if made.height <= height:
-            return made
-        n -= 1
-    return None
+    rows = [tables.Row((page.lettering.fit(clean(line), "sans", 6.5, width),)) for line in lines]
+    return tables.as_many_as_fit(("What differs",), ((0.0, "left"),), rows, height, _MOST_CHANGES)
 
 
 def _draw_surround(

@@ -118,12 +118,6 @@ def is_long(unit: Unit) -> bool:
     return bool(unit.footprints) and along.min() >= 1.9 * across.max() > 0
 
 
-def is_one_sided(unit: Unit) -> bool:
-    """Whether it looks to the side of azimuth 0 only."""
-    ahead, behind = _reach(unit, (0.0, np.pi))
-    return bool(unit.footprints) and behind < 0.3 * ahead
-
-
 def _reach(unit: Unit, azimuths: tuple[float, float]) -> Floats:
     angle = np.array(azimuths)
     reach = [np.asarray(f.shape.radius(np.cos(angle), np.sin(angle)), float) for f in unit.footprints]

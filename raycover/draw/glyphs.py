@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from raycover.detectors import Unit
 from raycover.draw import palette
-from raycover.draw.footprints import is_long, is_one_sided
+from raycover.draw.footprints import is_long
 from raycover.draw.page import Page, arc
 
 Floats = NDArray[np.float64]
@@ -52,7 +52,7 @@ def sort_of(unit: Unit) -> Sort:
         return _DUAL[unit.combine]
     if unit.kind == "microwave":
         return "microwave long" if is_long(unit) else "microwave"
-    if is_one_sided(unit):
+    if unit.is_one_sided:
         return "infrared side"
     return "infrared long" if is_long(unit) else "infrared"
 

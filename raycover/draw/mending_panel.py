@@ -11,17 +11,8 @@ from raycover.draw.page import Box, Page
 from raycover.draw.proof_marks import SMALL, draw_verdict
 from raycover.draw.proof_tables import Item
 from raycover.proving.mending import Mend, Mending
-from raycover.proving.mending_words import (
-    cost_words,
-    mend_effect,
-    mend_seen,
-    mend_words,
-    mending_title,
-    mending_verdict,
-    mends_words,
-    seen_head,
-)
-from raycover.proving.proof_words import chance_words, listed, margin_words
+from raycover.proving.mending_words import MendRow, mend_rows, mend_words, mending_title, mending_verdict, seen_head
+from raycover.proving.proof_words import listed
 
 _SIZE, _NOTE = 6.5, 6.0
 _LINE, _WRAPPED = 3.95, 2.75
@@ -55,8 +46,8 @@ def mending_items(page: Page, mending: Mending, width: float, plans: SmallPlans 
     if mending.remedies:
         over.append(Item(4.2, columns.heads, tied=True))
     yield from over
-    for mend in mending.remedies:
-        yield columns.row(page, mend, mending, tuple(over))
+    for one in mend_rows(mending):
+        yield columns.row(page, one, tuple(over))
     if said := mending_verdict(mending):
         lines = page.lettering.wrap(page.said(clean(said)), "sans", _NOTE, width, _MOST_LINES)
 
@@ -94,21 +85,21 @@ class _Columns:
             if place is not None:
                 page.text(x + place, y - 2.6, text, _NOTE, color=palette.SECOND_INK, ha=ha)  # type: ignore[arg-type]
 
-    def row(self, page: Page, mend: Mend, mending: Mending, heads: tuple[Item, ...]) -> Item:
-        words = page.lettering.wrap(page.said(clean(mend_words(mend))), "sans", _NOTE, self.words, _MOST_WORDS)
-        effect = f"{page.said(cost_words(mend))}; {page.said(clean(mend_effect(mend)))}"
-        font: Font = "bold" if mend.broken or mend.tripped else "sans"
+    def row(self, page: Page, one: MendRow, heads: tuple[Item, ...]) -> Item:
+        words = page.lettering.wrap(page.said(clean(one.words)), "sans", _NOTE, self.words, _MOST_WORDS)
+        effect = f"{page.said(one.cost)}; {page.said(clean(one.effect))}"
+        font: Font = "bold" if one.harms else "sans"
         effects = page.lettering.wrap(effect, font, _NOTE, self.width - self.effect, _MOST_LINES)
 
         def draw(page: Page, x: float, y: float, right: float) -> None:
             base = y - 2.9
-            draw_verdict(page, (x + self.mends + SMALL, base + 0.8), met=mend.mends, radius=SMALL)
-            page.text(x + self.mends + 3.4, base, page.said(mends_words(mend, mending)), _SIZE, font="bold")
-            page.text(x + self.seen, base, mend_seen(mend), _SIZE, ha="right")
+            draw_verdict(page, (x + self.mends + SMALL, base + 0.8), met=one.mend.mends, radius=SMALL)
+            page.text(x + self.mends + 3.4, base, page.said(one.mends), _SIZE, font="bold")
+            page.text(x + self.seen, base, one.seen, _SIZE, ha="right")
             if self.gap is not None:
-                page.text(x + self.gap, base, f"{mend.gap_m:.1f} m", _SIZE, ha="right")
-            page.text(x + self.margin, base, margin_words(mend.worst_db), _SIZE, ha="right")
-            page.text(x + self.chance, base, chance_words(mend.chance), _SIZE, ha="right")
+                page.text(x + self.gap, base, f"{one.mend.gap_m:.1f} m", _SIZE, ha="right")
+            page.text(x + self.margin, base, one.margin, _SIZE, ha="right")
+            page.text(x + self.chance, base, one.chance, _SIZE, ha="right")
             for number, line in enumerate(words):
                 page.text(x, base - number * _WRAPPED, line, _NOTE)
             for number, line in enumerate(effects):

@@ -52,6 +52,18 @@ class Table:
         return _ABOVE + _HEAD + lines - _PITCH + _BELOW
 
 
+def as_many_as_fit(
+    heads: tuple[str, ...], places: tuple[tuple[float, str], ...], rows: Sequence[Row], height: float,
+    most: int | None = None,
+) -> Table | None:  # fmt: skip
+    """A table of the first rows, `most` of them, that there is room for (mm), and how many more there are; or None."""
+    for n in range(len(rows) if most is None else min(len(rows), most), 0, -1):
+        made = Table(heads, places, tuple(rows[:n]), f"{len(rows) - n} more" if n < len(rows) else "")
+        if made.height <= height:
+            return made
+    return None
+
+
 def letters(n: int) -> list[str]:
     """Letters of the gaps: a to z, then aa, ab, …"""
 

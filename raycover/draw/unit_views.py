@@ -65,7 +65,7 @@ def draw_plan(page: Page, unit: UnitReach, frame: Frame, box: Box) -> None:
         line = [frame.points(limit.x, limit.y)]
         page.lines(line, PAPER, 1.9, 9, alpha=0.7)
         page.lines(line, ACCENT, 0.85 if motion == "tangential" else 0.7, 9.5, dashes=DASHES[motion])
-    _glyph(page, frame.origin, round_field=all(f.shape.constant is not None for f in unit.footprints))
+    _glyph(page, frame.origin, round_field=all(f.is_round for f in unit.footprints))
 
 
 def draw_section(page: Page, unit: UnitReach, section: Section, frame: Frame, box: Box, axis: str) -> None:

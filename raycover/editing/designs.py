@@ -115,10 +115,7 @@ def _entry_for(scene: Scene, top: float) -> DetectorModel:
     used = [spec.model for spec in scene.detectors if spec.model is not None]
     if used:
         return entries[max(sorted(set(used)), key=used.count)]
-    fits = [
-        name for name, entry in sorted(entries.items())
-        if entry.mounting is None or entry.mounting.from_m <= top <= entry.mounting.to_m
-    ]  # fmt: skip
+    fits = [name for name, entry in sorted(entries.items()) if entry.meant_for.holds(top)]
     return entries[fits[0] if fits else min(entries)]
 
 

@@ -41,7 +41,7 @@ def notes(pattern: PatternSpec) -> list[str]:
     infrared = pattern.kind == "infrared"
     found = [*_motions(pattern, infrared=infrared), *(_lenses(pattern) if infrared else _frequency(pattern))]
     if (allowed := pattern.mounting) is not None:
-        outside = sorted({d.mounting for d in pattern.declared if not allowed.from_m <= d.mounting <= allowed.to_m})
+        outside = sorted({d.mounting for d in pattern.declared if not allowed.holds(d.mounting)})
         if outside:
             heights = ", ".join(f"{h:g}" for h in outside)
             found.append(f"a footprint is declared at {heights} m, outside the mounting range: is one of them a slip?")

@@ -63,6 +63,16 @@ def check_writable(folder: Path) -> None:
         raise _cannot(folder, error) from error
 
 
+@contextmanager
+def writing(path: Path) -> Iterator[None]:
+    """Makes the folder of a file that the block writes. Raises InputError where either cannot be written."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        yield
+    except OSError as error:
+        raise _cannot(path, error) from error
+
+
 def write_whole(path: Path, text: str) -> None:
     """Write a text file so that it is there whole or not at all. Raises InputError where it cannot."""
     write_bytes_whole(path, text.encode("utf-8"))
@@ -70,8 +80,5 @@ def write_whole(path: Path, text: str) -> None:
 
 def write_bytes_whole(path: Path, content: bytes) -> None:
     """As `write_whole`, for any content."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+    with writing(path):
         whole_file.write_whole(path, content)
-    except OSError as error:
-        raise _cannot(path, error) from error

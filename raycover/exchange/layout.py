@@ -33,5 +33,6 @@ def layout_json(layout: Layout) -> dict[str, Any]:
         "notes": list(layout.notes),
         "lacking": [problem.message for problem in layout.lacking],
         "interrupted": layout.interrupted,
+        "undone": list(layout.undone),
         "needs": proof_json(layout.proof)["needs"],
     }

@@ -32,7 +32,7 @@ def facts(model: DetectorModel) -> list[tuple[str, str]]:
     listed = [("Technology", kind + (f" ({model.family})" if model.family else ""))]
     listed.append(("Declared from", ", ".join(f"{h:g}" for h in sorted({d.mounting for d in model.declared})) + " m"))
     if model.mounting is not None:
-        listed.append(("Mounting range", f"{model.mounting.from_m:g} to {model.mounting.to_m:g} m"))
+        listed.append(("Mounting range", str(model.mounting)))
     share = model.largest_mask_share
     listed.append(("Masks", "no limit given" if share is None else f"up to {100 * share:g} % of the declared area"))
     if model.kind == "microwave":

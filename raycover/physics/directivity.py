@@ -25,10 +25,16 @@ SIDE_LOBES = 10 ** (-30 / 20)
 
 
 class Directivity(Protocol):
-    """Share of reach by direction. `spares_footprint`: silent about directions within the declared footprint."""
+    """Share of reach by direction. `spares_footprint`: silent about directions within the declared footprint.
+
+    `is_round`: the same at every azimuth.
+    """
 
     @property
     def spares_footprint(self) -> bool: ...
+
+    @property
+    def is_round(self) -> bool: ...
 
     def __hash__(self) -> int: ...
 
@@ -50,6 +56,10 @@ class Elevation:
     @property
     def spares_footprint(self) -> bool:
         return False
+
+    @property
+    def is_round(self) -> bool:
+        return True
 
     def share(self, x: Array, y: Array, z: Array) -> Array:
         off_axis = np.arctan2(np.hypot(x, y), -z)
@@ -95,6 +105,10 @@ class Beams:
     @property
     def spares_footprint(self) -> bool:
         return True
+
+    @property
+    def is_round(self) -> bool:
+        return all(beam.off_axis_deg == 0 for beam in self.beams)
 
     def share(self, x: Array, y: Array, z: Array) -> Array:
         best: Array | float = SIDE_LOBES

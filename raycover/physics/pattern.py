@@ -92,6 +92,11 @@ class Footprint:
         # Of what tells most apart: tables of many numbers take long, and hashes are asked for every unit and surface.
         return hash((self.motion, type(self.shape), self.drop, self.gain_db))
 
+    @property
+    def is_round(self) -> bool:
+        """Whether it is alike at every azimuth, off the declared plane too."""
+        return self.shape.constant is not None and (self.directivity is None or self.directivity.is_round)
+
     @cached_property
     def mean_log_slant(self) -> float:
         """Mean over all azimuths of ln s0(φ) (s0 in m)."""

@@ -9,9 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.asking import suiting
 from raycover.building.parts import Building, RoomShape
-from raycover.detectors import make_unit
+from raycover.detectors import Unit, make_unit
 from raycover.placing.offers import Candidates, Offer, hung_at, joined
 from raycover.proving.hanging import OFF_WALL_M, HangingPlaces
 from raycover.scene.devices import DetectorModel, DetectorSpec
@@ -57,14 +56,10 @@ def _models(scene: Scene, spec: PlacingSpec) -> Iterator[DetectorModel]:
         yield scene.catalogue.detectors[name]
 
 
-def one_sided(model: DetectorModel) -> bool:
-    """Whether a unit looks one way only, as from a wall."""
-    unit = make_unit(DetectorSpec(name="unit", model=model.name, at=(0, 0), mounting=_height(model)), model, 0)
-    return suiting.one_sided(unit.footprints)
-
-
-def _height(model: DetectorModel) -> float:
-    return next(d.mounting for part in model.parts for d in part.declared or ())
+def as_declared(model: DetectorModel) -> Unit:
+    """A unit that hangs as its entry was declared: whether it is round, or looks one way as from a wall."""
+    height = next(d.mounting for part in model.parts for d in part.declared or ())
+    return make_unit(DetectorSpec(name="unit", model=model.name, at=(0, 0), mounting=height), model, 0)
 
 
 def heights_in(
@@ -84,19 +79,19 @@ def heights_in(
         mine = [d for d in scene.detectors if d.model == model.name]
         homes = [d.room or getattr(building.room_at(*d.at, room.floor + d.mounting), "name", None) for d in mine]
         drawn = sorted({d.mounting for d, home in zip(mine, homes, strict=True) if home == room.name})
-        wanted = drawn or [min(ON_WALL, high) if one_sided(model) else max(min(top - BELOW_TOP, high), top - LOWEST)]
+        usual = min(ON_WALL, high) if as_declared(model).is_one_sided else max(min(top - BELOW_TOP, high), top - LOWEST)
+        wanted = drawn or [usual]
     return tuple(dict.fromkeys(round(h, 4) for h in wanted if low - 1e-9 <= h <= min(high, top) + 1e-6))
 
 
 def _tilts(spec: PlacingSpec, model: DetectorModel) -> tuple[float, ...]:
     """Tilts worth offering: units in a ceiling hang upright."""
-    return tuple(spec.tilts_deg) if spec.tilts_deg is not None and one_sided(model) else (0.0,)
+    return tuple(spec.tilts_deg) if spec.tilts_deg is not None and as_declared(model).is_one_sided else (0.0,)
 
 
 def _turns(spec: PlacingSpec, model: DetectorModel) -> tuple[float, ...]:
     """Turns worth offering: one for a round unit, else those asked for."""
-    unit = make_unit(DetectorSpec(name="unit", model=model.name, at=(0, 0), mounting=_height(model)), model, 0)
-    if all(footprint.shape.constant is not None for footprint in unit.footprints):
+    if as_declared(model).is_round:
         return (0.0,)
     return tuple(spec.turns_deg) if spec.turns_deg is not None else (0.0, 90.0)
 
@@ -106,7 +101,7 @@ def _places(
     aisles: Sequence[Floats],
 ) -> Iterator[tuple[Floats, tuple[float, ...]]]:  # fmt: skip
     """Places (n, 2) with the turns offered there."""
-    if one_sided(model):
+    if as_declared(model).is_one_sided:
         yield from _on_walls(hanging, spec, room, mounting)
         return
     turns = _turns(spec, model)

@@ -26,6 +26,8 @@ from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse.csgraph import connected_components
 
+from raycover.placing.slimming import Slim, asks_once, slimmed
+
 Floats = NDArray[np.floating]
 #: A candidate that is masked or set lower counts this share more, so that plain ones win where they do as well.
 EFFORT = 1e-3
@@ -88,7 +90,6 @@ def cover(
     n = m + n_extra
     once = _once(spots, n)
     plain = np.ones(m, bool) if plain is None else plain
-    objective = np.concatenate([cost, np.zeros(n_extra)])
     integrality = np.concatenate([np.ones(m), whole])
     values = np.zeros(n)
     total_bound, found, parts = 0.0, True, _parts(rows, once)
@@ -99,28 +100,15 @@ def cover(
                 return None
             continue
         left = max(deadline - time.perf_counter(), 0.1) / (len(parts) - k)
-        table = rows[mine][:, variables].tocsr()
-        constraints = [LinearConstraint(table, low[mine], np.inf)]
-        if len(here):
-            constraints.append(LinearConstraint(once[here][:, variables], -np.inf, 1))
-        price = objective[variables]
         mine_x = variables[variables < m]
-        alike = bool(len(mine_x)) and np.allclose(cost[mine_x], cost[mine_x].min())
-        extra = EFFORT if alike and not plain[mine_x].all() else 0.0
-        if extra:  # no more in all than a small part of a unit: fewer units always win
-            price = price.copy()
-            price[: len(mine_x)] = effort(cost[mine_x], plain[mine_x])
-        key = _digest(table, low[mine], price, integrality[variables], once[here][:, variables])
+        part = _Part(rows[mine][:, variables].tocsr(), low[mine], once[here][:, variables], cost[mine_x], plain[mine_x],
+                     integrality[variables])  # fmt: skip
+        key = part.digest()
         if key not in known:
-            result = _solved(
-                price, constraints=constraints, integrality=integrality[variables], bounds=Bounds(0, 1),
-                options={"time_limit": left, "mip_rel_gap": extra},
-            )  # fmt: skip
-            if result.x is None and result.status == 2:
-                return None
-            bound = float(result.mip_dual_bound) if result.mip_dual_bound is not None else 0.0
-            known[key] = result.x, _rounded(max(bound, 0.0) / (1 + extra), cost[mine_x])
+            known[key] = part.solved(left)
         x, bound = known[key]
+        if x is None and bound == np.inf:
+            return None
         total_bound += bound
         found &= x is not None
         if x is not None:
@@ -129,6 +117,77 @@ def cover(
     total = float(cost[chosen].sum()) if found else np.inf
     bound = min(total_bound, total)
     return Cover(chosen, total, bound, bound >= total - 1e-6, found)
+
+
+@dataclass(frozen=True)
+class _Part:
+    """What can be solved by itself: `table` (k, n) @ (x, z) ≥ `low`, `once` @ (x, z) ≤ 1; `cost`, `plain` (m,) of x."""
+
+    table: Any
+    low: Floats
+    once: Any
+    cost: Floats
+    plain: NDArray[np.bool_]
+    whole: Floats
+
+    @property
+    def extra(self) -> float:
+        """What candidates that are not plain count more: fewer units always win, where each costs the same."""
+        alike = bool(len(self.cost)) and np.allclose(self.cost, self.cost.min())
+        return EFFORT if alike and not self.plain.all() else 0.0
+
+    @property
+    def price(self) -> Floats:
+        """(n,) what is made least."""
+        price = effort(self.cost, self.plain) if self.extra else self.cost
+        return np.concatenate([price, np.zeros(self.table.shape[1] - len(price))])
+
+    def digest(self) -> bytes:
+        """What it is known by: the same bytes, the same part."""
+        once = self.once.tocsr()
+        every = (self.table.indptr, self.table.indices, self.table.data, self.low, self.price, self.whole, once.indptr,
+                 once.indices)  # fmt: skip
+        whole_of = sha256()
+        for part in every:
+            whole_of.update(np.ascontiguousarray(part).tobytes())
+            whole_of.update(b"|")
+        return whole_of.digest()
+
+    def solved(self, seconds: float) -> tuple[Floats | None, float]:
+        """(n,) what is best, None where nothing was found in time, and the bound: infinite if there is no choice."""
+        deadline = time.perf_counter() + seconds
+        m, least = len(self.cost), 0.0
+        if asks_once(self.table, self.low, m):
+            x, least = self._solved(slimmed(self.table, self.low, m, self.price[:m]), seconds, spots=False)
+            if x is None or (self.once @ x <= 1 + 1e-6).all():
+                return x, least
+        spot = np.arange(m) + self.once.shape[0]
+        once = self.once.tocoo()
+        spot[once.col] = once.row
+        slim = slimmed(self.table, self.low, m, self.price[:m], spot)
+        x, bound = self._solved(slim, max(deadline - time.perf_counter(), 0.1), spots=True)
+        return x, max(bound, least)
+
+    def _solved(self, slim: Slim, seconds: float, *, spots: bool) -> tuple[Floats | None, float]:
+        """As `solved`, of what is left of it."""
+        table = self.table[slim.rows]
+        low = self.low[slim.rows] - np.asarray(table[:, slim.seen].sum(axis=1)).ravel()
+        constraints = [LinearConstraint(table[:, slim.columns], low, np.inf)]
+        if spots and self.once.shape[0]:
+            constraints.append(LinearConstraint(self.once[:, slim.columns], -np.inf, 1))
+        result = _solved(
+            self.price[slim.columns], constraints=constraints, integrality=self.whole[slim.columns],
+            bounds=Bounds(0, 1), options={"time_limit": seconds, "mip_rel_gap": self.extra},
+        )  # fmt: skip
+        if result.x is None and result.status == 2:
+            return None, np.inf
+        bound = float(result.mip_dual_bound) if result.mip_dual_bound is not None else 0.0
+        bound = _rounded(max(bound, 0.0) / (1 + self.extra), self.cost)
+        if result.x is None:
+            return None, bound
+        x = np.zeros(self.table.shape[1])
+        x[slim.columns], x[slim.seen] = result.x, 1.0
+        return x, bound
 
 
 def _solved(*what: Any, **how: Any) -> Any:
@@ -151,15 +210,6 @@ def _solved(*what: Any, **how: Any) -> Any:
     if isinstance(found[0], Exception):
         raise found[0]
     return found[0]
-
-
-def _digest(table: Any, low: Floats, price: Floats, whole: Floats, once: Any) -> bytes:
-    """What a part is known by: the same bytes, the same part."""
-    whole_of = sha256()
-    for part in (table.indptr, table.indices, table.data, low, price, whole, once.tocsr().indptr, once.tocsr().indices):
-        whole_of.update(np.ascontiguousarray(part).tobytes())
-        whole_of.update(b"|")
-    return whole_of.digest()
 
 
 def effort(cost: Floats, plain: NDArray[np.bool_]) -> Floats:
@@ -304,8 +354,11 @@ def in_lines(
     if rows is None:
         return None
     n = m + n_extra + n_lines
-    pad = sp.csr_array((rows.shape[0], n_lines))
-    constraints = [LinearConstraint(sp.hstack([rows, pad]).tocsr(), low, np.inf)]
+    slim = slimmed(rows, low, m)
+    pad = sp.csr_array((len(slim.rows), n_lines))
+    constraints = [LinearConstraint(sp.hstack([rows[slim.rows], pad]).tocsr(), low[slim.rows], np.inf)]
+    least = np.zeros(n)
+    least[slim.seen] = 1.0
     columns = np.concatenate(lines)
     line = np.repeat(np.arange(n_lines), [len(one) for one in lines])
     count = np.arange(len(columns))
@@ -324,7 +377,7 @@ def in_lines(
     objective = np.concatenate([np.zeros(m) if extra is None else extra, np.zeros(n_extra), np.ones(n_lines)])
     result = _solved(
         objective, constraints=constraints, integrality=np.concatenate([np.ones(m), whole, np.zeros(n_lines)]),
-        bounds=Bounds(0, 1), options={"time_limit": max(seconds, 0.1)},
+        bounds=Bounds(least, 1), options={"time_limit": max(seconds, 0.1)},
     )  # fmt: skip
     if result.x is None:
         return None

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.placing.candidates import free_places, one_sided
+from raycover.placing.candidates import as_declared, free_places
 from raycover.placing.offers import Candidates, Offer
 from raycover.proving.hanging import HangingPlaces
 from raycover.scene.placing import PlacingSpec
@@ -49,7 +49,7 @@ def lattices(
         return
     room = hanging.building.rooms[room_index]
     offers = [candidates.offers[k] for k in np.unique(candidates.offer[candidates.room == room_index])]
-    offers = [offer for offer in offers if not one_sided(offer.model)]
+    offers = [offer for offer in offers if not as_declared(offer.model).is_one_sided]
     x0, y0, x1, y1 = room.polygon.bounds
     found = []
     for offer in offers:

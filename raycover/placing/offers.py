@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.asking.suiting import one_sided
 from raycover.building.parts import Building, RoomShape
 from raycover.detectors import Unit, make_unit
 from raycover.physics.pattern import Mask
@@ -73,11 +72,7 @@ class Candidates:
     @property
     def easy(self) -> NDArray[np.bool_]:
         """(m,) those preferred to others of one price: hung as they come, in a ceiling and not on a wall."""
-        sided: dict[int, bool] = {}
-        for unit in self.units:
-            if id(unit.footprints) not in sided:
-                sided[id(unit.footprints)] = one_sided(unit.footprints)
-        return self.plain & ~np.array([sided[id(unit.footprints)] for unit in self.units], bool)
+        return self.plain & ~np.array([unit.is_one_sided for unit in self.units], bool)
 
     def spec(self, index: int, name: str, building: Building) -> DetectorSpec:
         """The entry of a scene that candidate `index` would be."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,8 @@ from raycover.scene.splicing import spliced
 
 #: Lists of the scene whose entries name detectors.
 _NAMING = ("lines", "zones", "needs")
+#: How a scene begins that an interrupted search proposes.
+_MARK = "# raycover place was interrupted; not done: "
 
 
 def proposed_text(layout: Layout, text: str, path: Path) -> tuple[str, Scene, tuple[str, ...]]:
@@ -34,7 +36,7 @@ def proposed_text(layout: Layout, text: str, path: Path) -> tuple[str, Scene, tu
     fresh = {d.name: d.model_dump(exclude_defaults=True, by_alias=True, mode="json") for d in layout.detectors}
     data["detectors"] = [drawn[d.name] if d.name in stays else fresh[d.name] for d in layout.detectors]
     notes = _forget(data, set(drawn), stays, layout)
-    changed = spliced(text, data, str(path))
+    changed = _marked(spliced(text, data, str(path)), layout.undone)
     try:
         return changed, load_text(changed, str(path), path.parent), notes
     except InputError as error:
@@ -43,6 +45,17 @@ def proposed_text(layout: Layout, text: str, path: Path) -> tuple[str, Scene, tu
             "cannot-propose", f"the scene with the proposed detectors would not be sound: {first.message}",
             first.position, "keep the detectors that states and the like speak of (placing: {keep: [...]}, or --keep)",
         )]) from error  # fmt: skip
+
+
+def _marked(text: str, undone: Sequence[str]) -> str:
+    """A text that begins by saying what an interrupted search left undone; what an earlier one said goes."""
+    body = text.removeprefix("\ufeff")
+    begin = text[: len(text) - len(body)]
+    if body.startswith(_MARK):
+        body = body.partition("\n")[2]
+    if undone:
+        body = _MARK + "; ".join(undone) + ("\r\n" if "\r\n" in body else "\n") + body
+    return begin + body
 
 
 def _forget(data: dict[str, Any], drawn: Collection[str], stays: Collection[str], layout: Layout) -> tuple[str, ...]:

@@ -12,7 +12,6 @@ import scipy.sparse as sp
 import shapely
 from numpy.typing import NDArray
 
-from raycover.asking.suiting import one_sided
 from raycover.building.parts import Building
 from raycover.placing.covering import Wanted, in_lines
 from raycover.placing.judging import Judge, Judged
@@ -206,7 +205,7 @@ def _images(
 def _key(candidates: Candidates, k: int, at: Floats, turn_deg: float) -> tuple[Any, ...]:
     """What a candidate and its image have in common, with a place and a turn; half a turn shows with one-sided ones."""
     offer, unit = candidates.offers[candidates.offer[k]], candidates.units[k]
-    turn = round(turn_deg % (360 if one_sided(unit.footprints) else 180), 1)
+    turn = round(turn_deg % (360 if unit.is_one_sided else 180), 1)
     x, y = (round(float(v), 2) + 0.0 for v in at)
     return (
         int(candidates.room[k]),

@@ -4,12 +4,53 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from raycover.proving.mending import Mend, Mending
 from raycover.proving.mending.bench import worst_walk
 from raycover.proving.mending.changes import BESIDE_WORDS, COST, COST_WORDS, MANY_WORDS, TWICE_WORDS
 from raycover.proving.needs import Figures
-from raycover.proving.proof_words import listed, margin_words, places_words, seen_words, some_of, walked_words
+from raycover.proving.proof_words import (
+    chance_words,
+    listed,
+    margin_words,
+    places_words,
+    seen_words,
+    some_of,
+    walked_words,
+)
+
+
+@dataclass(frozen=True)
+class MendRow:
+    """A remedy in words, as tables of remedies tell it: what it changes, whether it mends and with what figures, what
+    it asks for and what else it does. `harms`: it breaks or trips something.
+    """
+
+    mend: Mend
+    words: str
+    mends: str
+    seen: str
+    margin: str
+    chance: str
+    cost: str
+    effect: str
+
+    @classmethod
+    def of(cls, mend: Mend, mending: Mending) -> MendRow:
+        return cls(
+            mend, mend_words(mend), mends_words(mend, mending), mend_seen(mend), margin_words(mend.worst_db),
+            chance_words(mend.chance), cost_words(mend), mend_effect(mend),
+        )  # fmt: skip
+
+    @property
+    def harms(self) -> bool:
+        return bool(self.mend.broken or self.mend.tripped)
+
+
+def mend_rows(mending: Mending) -> list[MendRow]:
+    """The remedies of a missed need in words, best first."""
+    return [MendRow.of(mend, mending) for mend in mending.remedies]
 
 
 def mending_title(mending: Mending) -> str:

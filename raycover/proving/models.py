@@ -6,9 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from raycover.asking.suiting import one_sided
 from raycover.detectors import Unit, make_unit
-from raycover.physics.directivity import Beams
 from raycover.proving.hanging import HangingPlaces
 from raycover.proving.trials import Trial
 from raycover.scene.devices import DetectorSpec, PatternSpec
@@ -46,47 +44,28 @@ class Subject:
         return make_unit(spec, made, floor, derive=derive, corrected_db=corrected)
 
 
-def is_round(unit: Unit) -> bool:
-    """Whether it sees alike all round, whatever its turn."""
-    return all(f.shape.constant is not None and not isinstance(f.directivity, Beams) for f in unit.footprints)
-
-
 def other_models(subject: Subject) -> Iterator[Trial]:
     """Other entries of the catalogue that hang alike and are meant for this height, each at the turns it may have."""
     scene, unit, spec = subject.scene, subject.unit, subject.spec
-    aimed = one_sided(unit.footprints)
+    aimed = unit.is_one_sided
     if any(mask.half is not None for mask in spec.masks):
         return  # masks of one half of a dual unit mean nothing on another
     for name, entry in scene.catalogue.detectors.items():
-        if name == spec.model or not fits(entry, unit.mounting):
+        if name == spec.model or not entry.meant_for.holds(unit.mounting):
             continue
         low, high = entry.settings_pct
         keys: dict[str, Any] = {"model": name}
         if not low <= spec.sensitivity_pct <= high:
             keys["sensitivity_pct"] = high
         made = subject.made({**dict.fromkeys(OF_THE_MODEL), **keys}, entry)
-        if one_sided(made.footprints) != aimed or (
+        if made.is_one_sided != aimed or (
             entry.largest_mask_share is not None and share_of(made, entry) > entry.largest_mask_share + 1e-9
         ):
             continue
         yield Trial("model", f"model {name}", made, keys, least_pct=low)
-        if not aimed and not is_round(made):
+        if not aimed and not made.is_round:
             for by in (45, 90, 135):
                 turn = (unit.turn_deg + by) % 360
                 other = subject.made({**dict.fromkeys(OF_THE_MODEL), **keys, "turn_deg": turn}, entry)
                 words, turned = f"model {name}, turned to {turn:g}°", {**keys, "turn_deg": turn}
                 yield Trial("model", words, other, turned, least_pct=low)
-
-
-def range_of(pattern: PatternSpec) -> tuple[float, float]:
-    """Mounting heights (m) that an entry is meant for: as it says, else those it was declared at."""
-    if pattern.mounting is not None:
-        return pattern.mounting.from_m, pattern.mounting.to_m
-    declared = [d.mounting for part in pattern.parts for d in part.declared]
-    return min(declared), max(declared)
-
-
-def fits(entry: PatternSpec, mounting: float) -> bool:
-    """Whether an entry is meant for a mounting height (m)."""
-    low, high = range_of(entry)
-    return low - 1e-9 <= mounting <= high + 1e-9

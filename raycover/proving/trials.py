@@ -77,9 +77,8 @@ def _aims(unit: Unit, hot: Floats) -> Iterator[Trial]:
         return
     toward = hot[:, :2] - unit.position[:2]
     bearing = float(np.degrees(np.arctan2(*toward.mean(axis=0)[::-1])))
-    is_round = all(footprint.shape.constant is not None for footprint in unit.footprints)
     aims: list[tuple[float, float]] = []
-    if not is_round:
+    if not unit.is_round:
         aims += [((unit.turn_deg + step) % 360, unit.tilt_deg) for step in range(15, 360, 15)]
         aims += [(unit.turn_deg, unit.tilt_deg + sign * tilt) for tilt in _TILTS_DEG for sign in (1, -1)]
     aims += [((bearing + 180 + off) % 360, tilt) for tilt in _TILTS_DEG for off in (-30, 0, 30)]

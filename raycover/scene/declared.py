@@ -127,6 +127,13 @@ class MountingRange(Strict):
             raise PydanticCustomError("range_order", "the mounting range ends below its start", {"help": "swap them"})
         return self
 
+    def __str__(self) -> str:
+        return f"{self.from_m:g} to {self.to_m:g} m"
+
+    def holds(self, mounting: float) -> bool:
+        """Whether a mounting height (m) lies in it, its ends included."""
+        return self.from_m - 1e-9 <= mounting <= self.to_m + 1e-9
+
 
 class RingSpec(Strict):
     """Zones of a lens evenly round its axis, at one angle off it."""

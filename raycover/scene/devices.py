@@ -107,6 +107,14 @@ class PatternSpec(Strict):
         return DEFAULT_PERCENT if given is None else (given.from_pct, given.to_pct)
 
     @property
+    def meant_for(self) -> MountingRange:
+        """The mounting heights it is meant for: as it says, else those it was declared at."""
+        if self.mounting is not None:
+            return self.mounting
+        declared = [d.mounting for part in self.parts for d in part.declared]
+        return MountingRange.model_construct(from_m=min(declared), to_m=max(declared))
+
+    @property
     def parts(self) -> tuple[Self, ...]:
         """Itself, or of a dual pattern the infrared and the microwave half as patterns of their own."""
         if self.infrared is None or self.microwave is None:

@@ -12,30 +12,31 @@ from raycover.scene.reading import read_text
 from raycover.scene.splicing import spliced
 
 
-def moved_text(text: str, name: str, old: Path, new: Path) -> str:
+def moved_text(text: str, name: str, old: Path, new: Path, *, models: bool = False) -> str:
     """The text of a scene that stands in folder `old`, so that it reads the same files from folder `new`.
 
     Relative names of files and folders are written anew, and `old` joins `allow_folders`: what a file names in turn is
     found too, and but for `new` nothing may be read that might not be before. In the same folder, and where no file is
-    named, the text stays as it is.
-    `name` stands for the file in messages. Raises InputError as `spliced` does.
+    named, the text stays as it is. `models`: `models/` in `old` joins `model_folders`. `name` stands for the file in
+    messages. Raises InputError as `spliced` does.
     """
     old, new = old.resolve(), new.resolve()
     if old == new:
         return text
     data = copy.deepcopy(read_text(text.removeprefix("\ufeff"), name).data)
     named = [(owner, key, (old / owner[key]).resolve()) for owner, key in _files(data)]
-    if not named:
+    mine = [*(data.get("model_folders") or []), *(["models"] if models else [])]
+    own = [(said, (old / said).resolve()) for said in dict.fromkeys(mine)]
+    if not named and not own:
         return text
-    folders = data.get("allow_folders") or []
-    allowed = [(old / folder).resolve() for folder in folders]
+    folders = [(said, (old / said).resolve()) for said in data.get("allow_folders") or []]
     for owner, key, file in named:
         owner[key] = _seen_from(new, file, owner[key])
-    folders = [_seen_from(new, there, said) for there, said in zip(allowed, folders, strict=True)]
-    if not any(old.is_relative_to(there) for there in (new, *allowed)):
-        folders.append(_seen_from(new, old, "."))
-    if folders:
-        data["allow_folders"] = folders
+    if not any(old.is_relative_to(there) for there in (new, *(there for _, there in folders))):
+        folders.append((".", old))
+    for key, listed in (("allow_folders", folders), ("model_folders", own)):
+        if listed:
+            data[key] = [_seen_from(new, there, said) for said, there in listed]
     return spliced(text, data, name)
 
 

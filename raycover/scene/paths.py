@@ -18,6 +18,24 @@ def resolve(scene_folder: Path | None, allowed: Sequence[str], text: str, positi
     `allowed` are further folders (relative to the scene's, or absolute) in which it may lie. Raises InputError
     at `position` for a place outside all of them, and for a file that is missing or a folder.
     """
+    path, kind = _allowed(scene_folder, allowed, text, position)
+    if kind == "file":
+        return path
+    what = f'"{text}" is a folder' if kind == "folder" else f'there is no file "{text}"'
+    raise InputError([Problem("missing-file", what, position, _others(path))])
+
+
+def resolve_folder(scene_folder: Path | None, allowed: Sequence[str], text: str, position: Position) -> Path:
+    """As `resolve`, for a folder."""
+    path, kind = _allowed(scene_folder, allowed, text, position)
+    if kind == "folder":
+        return path
+    what = f'"{text}" is a file' if kind == "file" else f'there is no folder "{text}"'
+    raise InputError([Problem("missing-folder", what, position, "name a folder, relative to the scene's")])
+
+
+def _allowed(scene_folder: Path | None, allowed: Sequence[str], text: str, position: Position) -> tuple[Path, str]:
+    """A place that a scene may name, and whether it is a file, a folder or nothing."""
     base = (Path.cwd() if scene_folder is None else scene_folder).resolve()
     try:
         path = (base / text).resolve()
@@ -38,10 +56,7 @@ def resolve(scene_folder: Path | None, allowed: Sequence[str], text: str, positi
                 )
             ]
         )
-    if kind == "file":
-        return path
-    what = f'"{text}" is a folder' if kind == "folder" else f'there is no file "{text}"'
-    raise InputError([Problem("missing-file", what, position, _others(path))])
+    return path, kind
 
 
 def _others(path: Path) -> str:

@@ -82,6 +82,9 @@ class Scene(Strict):
     allow_folders: list[FolderText] = Field(
         default_factory=list, max_length=20, description="folders beside the scene's own that its files may lie in"
     )
+    model_folders: list[FolderText] = Field(
+        default_factory=list, max_length=20, description="folders of entries of your own, beside the scene's models/"
+    )
     underlay: UnderlaySpec | None = Field(None, description="a plan as received, shown faintly under the maps")
     plan: PlanSpec | None = Field(None, description="the drawing that this scene was taken from: units and origin")
     needs: list[NeedSpec] = Field(default_factory=list, max_length=1000, description="what `prove` judges")

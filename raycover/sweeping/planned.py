@@ -61,7 +61,9 @@ def plan(paths: Sequence[Path], factors: Sequence[Factor], combinations: Sequenc
             )
             for k, values in enumerate(combinations)
         ]  # fmt: skip
-        files = any(change.loc[0] in ("meshes", "allow_folders") for job in made for change in job.changes)
+        files = any(
+            change.loc[0] in ("meshes", "allow_folders", "model_folders") for job in made for change in job.changes
+        )
         variants = [changed(document.data, job.changes) for job in made] if files else [document.data]
         source = read(path, variants)
         if needs and not scene.needs and not ready_made(scene):

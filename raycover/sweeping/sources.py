@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import threading
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from pathlib import Path
@@ -16,11 +17,13 @@ from urllib.parse import unquote
 import raycover
 from raycover.catalogue import own_folders, packaged_folder
 from raycover.errors import InputError, Position
-from raycover.scene.paths import resolve
+from raycover.scene.paths import resolve, resolve_folder
 from raycover.scene.reading import Document, read_source, read_text
 
 #: Parts of a scene that name files and that no figure depends on.
 UNUSED = ("underlay", "project")
+#: Parts that name folders: what is needed of them goes along.
+_FOLDERS = ("allow_folders", "model_folders")
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,7 @@ class Source:
 
     def settled(self, data: dict[str, Any]) -> dict[str, Any]:
         """A document's data as a row solves it: mesh files where the source has them, nothing that needs others."""
-        kept = {key: value for key, value in data.items() if key not in (*UNUSED, "allow_folders")}
+        kept = {key: value for key, value in data.items() if key not in (*UNUSED, *_FOLDERS)}
         if self.moved and isinstance(kept.get("meshes"), list):
             kept["meshes"] = [
                 {**mesh, "file": self.moved.get(mesh["file"], mesh["file"])} if "file" in mesh else mesh
@@ -60,15 +63,15 @@ class Source:
         return kept
 
 
-def read(path: Path, variants: Iterable[Mapping[str, Any]]) -> Source:
-    """The source of a scene file; `variants` is what its document will say, for the mesh files named there.
+def read(path: Path, variants: Sequence[Mapping[str, Any]]) -> Source:
+    """The source of a scene file; `variants` is what its document will say, for the files and folders named there.
 
     Raises InputError for files that cannot be read.
     """
     text = read_source(path)
     files: dict[str, bytes] = {}
     catalogues = []
-    for index, folder in enumerate(own_folders(path.parent)):
+    for index, folder in enumerate(own_folders(path.parent, _named_folders(path, variants))):
         catalogues.append(f"catalogue{index}")
         for found in sorted(p for p in folder.rglob("*") if p.suffix in (".yaml", ".yml") and p.is_file()):
             files[f"catalogue{index}/{found.relative_to(folder).as_posix()}"] = found.read_bytes()
@@ -82,6 +85,17 @@ def read(path: Path, variants: Iterable[Mapping[str, Any]]) -> Source:
     for file, allowed in sorted(said):
         _take(path, file, allowed, files, moved)
     return Source(str(path), text, files, tuple(catalogues), moved)
+
+
+def _named_folders(path: Path, variants: Sequence[Mapping[str, Any]]) -> list[Path]:
+    """Folders of the user's models that a scene names; one that cannot be read is left to the row that wants it."""
+    found: list[Path] = []
+    for data in variants:
+        for folder in data.get("model_folders") or ():
+            with suppress(InputError):
+                allowed = tuple(data.get("allow_folders") or ())
+                found.append(resolve_folder(path.parent, allowed, str(folder), Position(str(path))))
+    return list(dict.fromkeys(found))
 
 
 def _take(path: Path, file: str, allowed: Sequence[str], files: dict[str, bytes], moved: dict[str, str]) -> None:

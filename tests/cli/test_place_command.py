@@ -8,12 +8,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from typed import run
 
 import raycover
 from raycover.cli import placing
-from raycover.placing import bounding, layout
+from raycover.placing import bounding, searching
 
 SCENE = """raycover: 1
 title: Store
@@ -133,13 +134,13 @@ def test_too_little_time_keeps_the_best_and_says_so(
     path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """As the solver answers when its time is up before it has found or proved anything."""
-    real = layout.cover
+    real = searching.cover
 
     def out_of_time(*words: Any, **more: Any) -> Any:
         found = real(*words, **more)
         return None if found is None else replace(found, found=False, optimal=False, bound=0.0, chosen=found.chosen[:0])
 
-    monkeypatch.setattr(layout, "cover", out_of_time)
+    monkeypatch.setattr(searching, "cover", out_of_time)
     monkeypatch.setattr(bounding, "cover", out_of_time)
     new = path.with_name("new.yaml")
     assert run("place", str(path), "-o", str(new), "--seconds", "1") == 0
@@ -169,7 +170,7 @@ def test_an_interrupted_search_writes_the_best_until_then(
     def interrupted(*_: Any, **__: Any) -> Any:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(layout, "cover", interrupted)
+    monkeypatch.setattr(searching, "cover", interrupted)
     new = path.with_name("new.yaml")
     assert run("place", str(path), "-o", str(new)) == 130
     told = capsys.readouterr()
@@ -177,6 +178,40 @@ def test_an_interrupted_search_writes_the_best_until_then(
     assert "no layout of these candidates" not in told.out
     assert f"Interrupted: written to {new}" in told.err
     assert len(raycover.load(new).detectors) >= 2
+    assert run("prove", str(new)) == 0
+
+
+@pytest.mark.parametrize("again", [False, True])
+def test_an_interrupted_choice_that_misses_places_is_made_whole_or_said_to_be_none(
+    path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, again: bool
+) -> None:
+    """One unit is too few (the exact search finds two): others join it, but for another ^C, and the file says so."""
+
+    def interrupted(*_: Any, **__: Any) -> Any:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(searching, "cover", interrupted)
+    monkeypatch.setattr(searching, "cheaper", lambda *_: np.array([0]))
+    if again:
+        monkeypatch.setattr(searching, "made_whole", interrupted)
+    new = path.with_name("new.yaml")
+    assert run("place", str(path), "-o", str(new), "--json") == 130
+    told = capsys.readouterr()
+    found = json.loads(told.out)
+    assert "units are added to the best so far" in told.err
+    assert found["interrupted"] is True
+    assert found["met"] is not again
+    left_off = "units for 1 place missed, left off by another ^C"
+    first = new.read_text(encoding="utf-8").splitlines()[0]
+    for said in (told.err, first, "; ".join(found["undone"])):
+        assert "the search for fewer units" in said
+        assert (left_off in said) is again
+    assert run("prove", str(new)) == int(again)
+    capsys.readouterr()
+    monkeypatch.undo()
+    whole = path.with_name("whole.yaml")
+    assert run("place", str(new), "-o", str(whole)) == 0
+    assert "interrupted" not in whole.read_text(encoding="utf-8")
 
 
 def test_what_contradicts_is_named_and_all_else_placed_for(path: Path, capsys: pytest.CaptureFixture[str]) -> None:

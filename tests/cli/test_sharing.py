@@ -17,15 +17,6 @@ planes: [{name: floor, height: 0}, {name: desk, height: 0.75}]
 Run = Callable[..., tuple[int, str, str]]
 
 
-@pytest.fixture
-def run(command_line: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
-    """Runs a command in a folder with a scene: (exit code, stdout, stderr)."""
-    monkeypatch.chdir(tmp_path)
-    Path("scene.yaml").write_text(SCENE)
-
-    return command_line
-
-
 def test_a_model_and_a_page(run: Run) -> None:
     code, out, err = run(
         "export", "scene.yaml", "-o", "made/room.glb", "--plane", "desk", "--cut", "1.2", "--lobes", "all"

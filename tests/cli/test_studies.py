@@ -24,14 +24,6 @@ planes: [{name: floor, height: 0}]
 Run = Callable[..., tuple[int, str, str]]
 
 
-@pytest.fixture
-def run(command_line: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
-    monkeypatch.chdir(tmp_path)
-    Path("scene.yaml").write_text(SCENE)
-
-    return command_line
-
-
 def test_heat_writes_sheet_and_figures(run: Run) -> None:
     code, out, err = run("heat", "scene.yaml", "--ambient", "20,30", "-o", "out", "--json")
     assert code == 0

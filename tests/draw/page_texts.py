@@ -10,16 +10,16 @@ from raycover import __version__
 from raycover.draw.page import Page
 
 
-def assert_texts_are_in_place(page: Page, fewest: int = 30) -> None:
-    """No two text boxes overlap, none leaves the page; a hair of rounding (0.05 mm) aside."""
-    boxes = page.text_boxes()
+def assert_texts_are_in_place(page: Page, fewest: int = 30, edge: float = 0.0) -> None:
+    """No two text boxes overlap, none comes nearer to the paper's edge (mm); a hair of rounding (0.05 mm) aside."""
+    boxes = [(text, box) for text, box in page.text_boxes() if text.strip()]
     assert len(boxes) > fewest
     width, height = page.size
     for text, (x0, y0, x1, y1) in boxes:
-        assert x0 >= 0, text
-        assert y0 >= 0, text
-        assert x1 <= width, text
-        assert y1 <= height, text
+        assert x0 >= edge, text
+        assert y0 >= edge, text
+        assert x1 <= width - edge, text
+        assert y1 <= height - edge, text
     for (first, a), (second, b) in combinations(boxes, 2):
         shared = (min(a[2], b[2]) - max(a[0], b[0]), min(a[3], b[3]) - max(a[1], b[1]))
         assert min(shared) <= 0.05, f"{first!r} and {second!r} overlap by {min(shared):.2f} mm"

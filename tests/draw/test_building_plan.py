@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from itertools import combinations
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from page_texts import assert_texts_are_in_place
 from PIL import Image
 
 import raycover
@@ -46,22 +46,13 @@ def said(page: Page) -> list[str]:
     return [text for text, _ in page.text_boxes()]
 
 
-def collide(page: Page) -> list[tuple[str, str]]:
-    boxes = page.text_boxes()
-    return [
-        (one, two)
-        for (one, a), (two, b) in combinations(boxes, 2)
-        if not (a[2] <= b[0] + 0.05 or b[2] <= a[0] + 0.05 or a[3] <= b[1] + 0.05 or b[3] <= a[1] + 0.05)
-    ]
-
-
 def test_an_example(example: Any) -> None:
     scene = raycover.load(example.path)
     held = inventory(scene, example.building)
     storeys = example.building.storeys if len(example.building.storeys) > 1 else [None]
     for storey in storeys:
         page = make_building_plan(scene, example.building, example.coverage.units, held, storey=storey, dpi=100)
-        assert collide(page) == []
+        assert_texts_are_in_place(page)
         texts = said(page)
         members = range(len(scene.rooms)) if storey is None else storey.rooms
         assert all(any(scene.rooms[i].name in text for text in texts) for i in members)

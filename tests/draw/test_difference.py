@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from colorspacious import cspace_convert, deltaE
+from page_texts import assert_texts_are_in_place
 from PIL import Image
 
 import raycover
@@ -77,18 +78,10 @@ def test_nowhere_is_white_and_no_change_is_pale() -> None:
 def test_the_sheet(compared: tuple[Scene, Comparison], tmp_path: Path) -> None:
     scene, found = compared
     page = make_difference(scene, build(scene), found, "floor", what_changes=["Door: open"] * 40)
-    boxes = page.text_boxes()
-    said = " ".join(text for text, _ in boxes)
+    said = " ".join(text for text, _ in page.text_boxes())
     for words in ("as drawn → door open", "gained", "lost", "Difference plan, floor", "Door: open", "more", "Lobby"):
         assert words in said
-    for _, (x0, y0, x1, y1) in boxes:
-        assert x0 >= 0
-        assert y0 >= 0
-        assert x1 <= page.size[0]
-        assert y1 <= page.size[1]
-    for (one, a), (two, b) in combinations(boxes, 2):
-        apart = a[2] <= b[0] + 0.05 or b[2] <= a[0] + 0.05 or a[3] <= b[1] + 0.05 or b[3] <= a[1] + 0.05
-        assert apart, (one, two)
+    assert_texts_are_in_place(page)
 
 
 def test_the_file_and_its_colours(compared: tuple[Scene, Comparison], tmp_path: Path) -> None:

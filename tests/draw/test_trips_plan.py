@@ -2,38 +2,24 @@
 
 from __future__ import annotations
 
-from itertools import combinations
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 import shapely
+from page_texts import assert_texts_are_in_place
 from small_scenes import detector, pattern, scene
 
 import raycover
 from raycover.building.build import build
 from raycover.draw.nuisance_marks import sector, sort_of
-from raycover.draw.page import Page
 from raycover.draw.trips_plan import make_trips_plan
 from raycover.physics.margin import mask_loss_db, to_local
 from raycover.physics.pattern import Mask
 from raycover.solving.coverage import make_units
 from raycover.trips import Trips, find_trips
 from raycover.trips.remedies import masked
-
-
-def assert_texts_are_in_place(page: Page) -> None:
-    """No two text boxes overlap, none leaves the page; a hair of rounding (0.05 mm) aside."""
-    boxes = page.text_boxes()
-    for _, (x0, y0, x1, y1) in boxes:
-        assert x0 >= 0
-        assert y0 >= 0
-        assert x1 <= page.size[0]
-        assert y1 <= page.size[1]
-    for (first, a), (second, b) in combinations(boxes, 2):
-        shared = min(a[2], b[2]) - max(a[0], b[0]), min(a[3], b[3]) - max(a[1], b[1])
-        assert min(shared) <= 0.05, f"{first!r} and {second!r} overlap by {min(shared):.2f} mm"
 
 
 def test_the_workshop(workshop: Any, workshop_trips: Trips) -> None:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from itertools import combinations
 from typing import Any
 
 import numpy as np
 import pytest
+from page_texts import assert_texts_are_in_place
 from small_scenes import detector, pattern, scene
 
 from raycover.building.build import build
@@ -18,20 +18,6 @@ from raycover.walking.ways import make_ways
 
 CIRCLE = {"circle": {"diameter": 8}}
 LONG = "A route with a name that goes on and on and on, from one end of the building to the other"
-
-
-def assert_texts_are_in_place(page: Page) -> None:
-    """No two text boxes overlap, none leaves the page; a hair of rounding (0.05 mm) aside."""
-    boxes = page.text_boxes()
-    assert len(boxes) > 30
-    width, height = page.size
-    for text, (x0, y0, x1, y1) in boxes:
-        assert min(x0, y0) >= 0, text
-        assert x1 <= width, text
-        assert y1 <= height, text
-    for (first, a), (second, b) in combinations(boxes, 2):
-        shared = (min(a[2], b[2]) - max(a[0], b[0]), min(a[3], b[3]) - max(a[1], b[1]))
-        assert min(shared) <= 0.05, f"{first!r} and {second!r} overlap by {min(shared):.2f} mm"
 
 
 def walked(made: Any, **options: Any) -> tuple[Any, list[Walk]]:

@@ -2,15 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import lru_cache
-
-import raycover
-from raycover.building.build import build
-from raycover.building.parts import Building
-from raycover.rays.ray_scene import RayScene
-from raycover.scene.schema import Scene
-from raycover.solving.coverage import Coverage, solve
+from storey_scenes import Made
+from storey_scenes import made as _made
 
 SMALL = """
 raycover: 1
@@ -36,17 +29,5 @@ grid: 0.2
 """
 
 
-@dataclass(frozen=True)
-class Made:
-    scene: Scene
-    building: Building
-    rays: RayScene
-    coverage: Coverage
-
-
-@lru_cache
 def made(text: str = SMALL) -> Made:
-    scene = raycover.load_text(text)
-    building = build(scene)
-    rays = RayScene(building)
-    return Made(scene, building, rays, solve(scene, building=building, rays=rays))
+    return _made(text)

@@ -89,14 +89,6 @@ def test_xlsx_read_back(made, tmp_path: Path) -> None:  # type: ignore[no-untype
 Run = Callable[..., tuple[int, str, str]]
 
 
-@pytest.fixture
-def run(command_line: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
-    monkeypatch.chdir(tmp_path)
-    Path("scene.yaml").write_text(SCENE)
-
-    return command_line
-
-
 def test_commands(run: Run) -> None:
     code, out, err = run("schedule", "scene.yaml", "--lang", "de", "--masks", "cut.pdf")
     assert code == 0

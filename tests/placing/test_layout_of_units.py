@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from placing_scenes import beside, circle, entries, floor_of, made, radio, room
 
+from raycover.building.build import build
 from raycover.errors import InputError
 from raycover.physics.pattern import Mask
 from raycover.placing.candidates import find_candidates
@@ -296,3 +297,14 @@ def test_lots_of_mirror_images_by_hand(tmp_path: Path) -> None:
     assert orbits(some, building, {}).shape == (9, 9)
     masked = replace(some, masks=((Mask(0.0, 60.0),), *some.masks[1:]))
     assert sorted(np.asarray(orbits(masked, building, {0: (True, True)}).sum(axis=0)).tolist()) == [1, 2, 2]
+
+
+def test_a_round_unit_with_aimed_beams_is_offered_turned(tmp_path: Path) -> None:
+    """Where its beams stand above and below the declared plane its turn decides, round though the footprint is."""
+    radio(tmp_path, "plain", circle(3))
+    radio(tmp_path, "aimed", circle(3), "\nbeams: [{azimuth_deg: 0, off_axis_deg: 40, width_deg: 30}]")
+    scene = made(tmp_path, rooms=[room(4, 4)], placing={"models": ["plain", "aimed"], "pitch": 1})
+    assert scene.placing is not None
+    candidates = find_candidates(scene, build(scene), scene.placing, [0])
+    turns = {(offer.model.name, offer.turn_deg) for offer in candidates.offers}
+    assert turns == {("plain", 0.0), ("aimed", 0.0), ("aimed", 90.0)}

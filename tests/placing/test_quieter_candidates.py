@@ -13,9 +13,10 @@ from placing_scenes import beside, circle, entries, floor_of, made, radio, room
 
 from raycover.placing.candidates import find_candidates
 from raycover.placing.judging import Judge
-from raycover.placing.layout import _Search, place
+from raycover.placing.layout import place
 from raycover.placing.offers import Candidates
 from raycover.placing.proposing import proposed_text
+from raycover.placing.searching import Search
 from raycover.placing.visibility import margins_by
 from raycover.proving.needs import prove
 from raycover.scene.placing import PlacingSpec
@@ -24,12 +25,12 @@ from raycover.scene.schema import Scene
 NEVER = {"name": "corridor quiet", "rooms": ["Corridor"], "height": 1.0, "never": True}
 
 
-def searched(scene: Scene, rooms: tuple[int, ...] = (0,)) -> _Search:
+def searched(scene: Scene, rooms: tuple[int, ...] = (0,)) -> Search:
     """What `place` chooses from, before it does."""
     spec = scene.placing or PlacingSpec()
     bare = prove(scene.model_copy(update={"detectors": []}))
     candidates = find_candidates(scene, bare.needs[0].situation.building, spec, rooms)
-    return _Search(scene, spec, [], bare, candidates, None)
+    return Search(scene, spec, [], bare, candidates, None)
 
 
 def fewest(scene: Scene, candidates: Candidates, most: int) -> int | None:

@@ -196,9 +196,12 @@ def test_every_warning_is_said_in_every_language(code: str) -> None:
     found = list(templates_of_warnings())
     assert len(found) > 40
     for where, text in found:
-        # A motion and what a stair's step misses are words of their own, each with its pattern.
+        # A motion, a range of heights and what a stair's step misses are words of their own, each with its pattern.
         variants = {
             "7: 7 motion is not declared, taken 7": [f"7: {m} motion is not declared, taken 7" for m in MOTIONS],
+            '"7" is mounted at 7 m, outside the 7 it is meant for': [
+                '"7" is mounted at 7 m, outside the 7 to 7 m it is meant for'
+            ],
             'stair "7": 7 (Approved Document K, 7 stairs)': [
                 f'stair "7": {what} (Approved Document K, general stairs)'
                 for what in ("a rise of 7 mm is outside 7 to 7 mm", "a landing 7 mm deep is short of 1200 mm",

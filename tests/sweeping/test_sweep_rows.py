@@ -320,3 +320,18 @@ def test_mesh_files_go_along_from_wherever_they_lie(place: Path) -> None:
     for job, coverage in zip(made.jobs, expected, strict=True):
         assert figures_of(made.sources[0], job).planes["floor"].share == coverage.share("floor")
     assert expected[0].share("floor") != expected[1].share("floor")
+
+
+def test_entries_go_along_from_folders_that_the_scene_names(place: Path) -> None:
+    """A scene beside no `models/` names one elsewhere: solved from what was sent, as beside it."""
+    (place / "job").mkdir()
+    path = place / "job/store.yaml"
+    path.write_text("model_folders: [../models]\nallow_folders: [..]\n" + SCENE)
+    factors = [parse("detectors/D1/mounting=2.5", spans=False)]
+    made = plan([path], factors, designs.every(factors), needs=False)
+    expected = raycover.solve(
+        raycover.load_text(path.read_text().replace("mounting: 3}", "mounting: 2.5}"), folder=path.parent)
+    )
+    Path("models/detectors/own-unit.yaml").unlink()
+    (job,) = made.jobs
+    assert figures_of(made.sources[0], job).planes["floor"].share == expected.share("floor")

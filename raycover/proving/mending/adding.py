@@ -11,12 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from raycover.asking.suiting import one_sided
 from raycover.building.parts import RoomShape
 from raycover.detectors import Unit, make_unit
 from raycover.proving.hanging import ROUND_M, HangingPlaces
 from raycover.proving.mending.bench import Bench, Outcome, best_of
-from raycover.proving.models import is_round, range_of
 from raycover.proving.trials import Trial
 from raycover.scene.devices import DetectorSpec, PatternSpec
 from raycover.scene.schema import Scene
@@ -121,8 +119,8 @@ class Adder:
     def _hung(self, made: Made, room: RoomShape) -> list[Place]:
         """Where a model can hang in a room: x, y, mounting height, turn."""
         step = max(np.sqrt(room.polygon.area / (_PLACES / 2 if self.light else _PLACES)), _NEAREST_M)
-        low, high = range_of(made.pattern)
-        if one_sided(make_unit(self._spec(made, (0.0, 0.0), max(low, 0.1), 0.0), made.pattern, 0.0).footprints):
+        low, high = made.pattern.meant_for.from_m, made.pattern.meant_for.to_m
+        if make_unit(self._spec(made, (0.0, 0.0), max(low, 0.1), 0.0), made.pattern, 0.0).is_one_sided:
             if not room.name:
                 return []  # in the open there is no wall
             at, turns = self.places.along_walls(room, step)
@@ -132,7 +130,7 @@ class Adder:
             at = self.places.over(room, step)
             turns = np.zeros(len(at))
             top = self.places.top(room, at)
-            near = [u.mounting for u in self.units if self._hangs_in(u, room) and not one_sided(u.footprints)]
+            near = [u.mounting for u in self.units if self._hangs_in(u, room) and not u.is_one_sided]
             usual = float(np.median(near)) if near else np.inf
             heights = np.minimum(np.minimum(top, usual), high)  # lower than the ceiling where the entry asks for it
         good = np.isfinite(heights) & (heights >= low - 1e-9)
@@ -150,9 +148,9 @@ class Adder:
         if place is None:
             return None
         x, y, height, turn = place
-        on_wall = one_sided(self._unit(made, room, x, y, height, turn).footprints)
+        on_wall = self._unit(made, room, x, y, height, turn).is_one_sided
         if not on_wall:
-            if not is_round(self._unit(made, room, x, y, height, turn)):
+            if not self._unit(made, room, x, y, height, turn).is_round:
 
                 def at_turn(to: float) -> tuple[float, ...]:
                     """Square to the axes unless askew is clearly better."""

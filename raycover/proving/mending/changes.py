@@ -8,9 +8,8 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.asking.suiting import one_sided
 from raycover.detectors import Unit, make_unit
-from raycover.proving.models import Subject, is_round, other_models, range_of
+from raycover.proving.models import Subject, other_models
 from raycover.proving.trials import FARTHEST_M, STEP_M, Trial, moved
 from raycover.scene.devices import DetectorSpec, PatternSpec
 
@@ -33,7 +32,7 @@ _TURN_STEP, _TILT_STEP, _MOST_TILT, _HEIGHT_STEP = 15, 10, 40, 0.25
 
 def is_aimed(unit: Unit) -> bool:
     """Whether it hangs so that it can be tilted: it looks one way, or is tilted now. One in a ceiling cannot be."""
-    return unit.tilt_deg != 0 or one_sided(unit.footprints)
+    return unit.tilt_deg != 0 or unit.is_one_sided
 
 
 def changes_of(subject: Subject, *, coarse: bool = False) -> Iterator[Trial]:
@@ -59,7 +58,7 @@ def _unmasked(subject: Subject) -> Iterator[Trial]:
 def turned(subject: Subject, step: int, farthest: int) -> Iterator[Trial]:
     """Turns of a pattern that is not round, by whole steps (degrees) up to a farthest one each way."""
     unit = subject.unit
-    if is_round(unit) and unit.tilt_deg == 0 and not unit.all_masks:
+    if unit.is_round and unit.tilt_deg == 0 and not unit.all_masks:
         return
     for by in range(step, farthest + 1, step):
         for sign in (1, -1) if by < 180 else (1,):
@@ -130,8 +129,7 @@ def _same_kind(spec: DetectorSpec, entry: Mapping[str, Any], pattern: PatternSpe
 
 def heights_for(pattern: PatternSpec, lowest: float, top: float) -> Floats:
     """Mounting heights (m) by whole steps that an entry is meant for, up to what hangs over, and that top itself."""
-    low, high = range_of(pattern)
-    low, high = max(low, lowest), min(high, top)
+    low, high = max(pattern.meant_for.from_m, lowest), min(pattern.meant_for.to_m, top)
     if high < low - 1e-9:
         return np.zeros(0)
     steps = np.arange(np.ceil(low / _HEIGHT_STEP - 1e-9), np.floor(high / _HEIGHT_STEP + 1e-9) + 1) * _HEIGHT_STEP

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from raycover.proving.mending import Mending
-from raycover.proving.mending_words import cost_words, mend_effect, mend_seen, mend_words, mending_verdict, mends_words
+from raycover.proving.mending_words import mend_rows, mending_verdict
 from raycover.proving.proof_words import chance_words, remedy_cost
 from raycover.proving.remedies import Trouble
 from raycover.report.content import Block, Cell, Paragraph, Section, Table, row
@@ -35,16 +35,16 @@ def mended(mendings: tuple[Mending, ...], w: Words) -> Section:
     for mending in mendings:
         rows = tuple(
             row(
-                name(w.said(mend_words(mend))),
-                Cell(w.said(mends_words(mend, mending)), "good" if mend.mends else "bad"),
-                w.percent(mend.share) if mend.walk is None else name(w.said(mend_seen(mend))),
-                w.number(mend.gap_m, 2),
-                w.margin(mend.worst_db),
-                chance_words(mend.chance) or "–",
-                name(w.said(cost_words(mend))),
-                name(w.said(mend_effect(mend))),
+                name(w.said(one.words)),
+                Cell(w.said(one.mends), "good" if one.mend.mends else "bad"),
+                w.percent(one.mend.share) if one.mend.walk is None else name(w.said(one.seen)),
+                w.number(one.mend.gap_m, 2),
+                w.margin(one.mend.worst_db),
+                one.chance or "–",
+                name(w.said(one.cost)),
+                name(w.said(one.effect)),
             )
-            for mend in mending.remedies
+            for one in mend_rows(mending)
         )
         columns = w.columns(
             "remedy*2", "mends it*0.9", "seen column>*0.9", "widest m>*0.9", "margin db>*1", "chance>*0.9",

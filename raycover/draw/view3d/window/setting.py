@@ -18,14 +18,9 @@ def entries(live: LiveCoverage, state: State) -> tuple[Row, ...]:
     catalogue, chosen = live.scene.catalogue.detectors, state.detector
     now = state.model if chosen is None else live.design.detectors[chosen].model
     return tuple(
-        Row(name, clean(entry.title), entry.kind, heights(entry.mounting), name == now, name == now)
+        Row(name, clean(entry.title), entry.kind, str(entry.mounting or ""), name == now, name == now)
         for name, entry in catalogue.items()
     )
-
-
-def heights(allowed: object) -> str:
-    """Mounting heights that an entry is meant for."""
-    return "" if allowed is None else f"{allowed.from_m:g} to {allowed.to_m:g} m"  # type: ignore[attr-defined]
 
 
 def sliders(live: LiveCoverage, state: State) -> tuple[Slider, ...]:
