@@ -17,7 +17,6 @@ import scipy.sparse as sp
 import shapely
 from numpy.typing import NDArray
 
-from raycover.building.aisles import find_aisles
 from raycover.building.parts import Building
 from raycover.errors import InputError, Problem
 from raycover.placing.bounding import bound_for_all
@@ -114,8 +113,7 @@ def place(
     needs, notes = _needs(scene, staying)
     bare = prove(scene.model_copy(update={"detectors": kept, "needs": needs}))
     building = bare.needs[0].situation.building
-    aisles = [aisle.middle for aisle in find_aisles(building)] if "aisles" in spec.sorts else []
-    candidates = find_candidates(scene, building, spec, _rooms_of(bare, building), aisles)
+    candidates = find_candidates(scene, building, spec, _rooms_of(bare, building))
     _some_there(scene, candidates)
     search = _Search(scene, spec, kept, bare, candidates, progress)
     found, bound, rounds, in_time = search.run(seconds)
