@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from itertools import pairwise, product
 
 import numpy as np
@@ -69,8 +69,8 @@ def heights_in(
 ) -> tuple[float, ...]:
     """Mounting heights (m) at which a unit may hang in a room, within what its entry allows.
 
-    Those asked for, else those at which one is drawn in the room, else its ceiling, or for units on walls 2.4 m;
-    up to a metre lower where the entry asks for that.
+    Those asked for, else those at which one is drawn in the room or another hangs on its ceiling, else that ceiling, or
+    for units on walls 2.4 m; up to a metre lower where the entry asks for that.
     """
     top = room.height if room.tiles is None else room.tiles
     allowed = model.mounting
@@ -78,13 +78,22 @@ def heights_in(
     if spec.mounting is not None:
         wanted = list(spec.mounting)
     else:
-        mine = [d for d in scene.detectors if d.model == model.name]
-        homes = [d.room or getattr(building.room_at(*d.at, room.floor + d.mounting), "name", None) for d in mine]
-        drawn = sorted({d.mounting for d, home in zip(mine, homes, strict=True) if home == room.name})
-        wanted = drawn or [
-            min(ON_WALL, high) if one_sided(model) else max(min(top - BELOW_TOP, high), top - BELOW_CEILING_M)
-        ]
+        drawn = _drawn_in(scene, building, room, [model.name])
+        if not drawn and not one_sided(model):  # as high as what hangs on the same ceiling
+            known = scene.catalogue.detectors
+            others = {d.model for d in scene.detectors if d.model is not None and not one_sided(known[d.model])}
+            near = _drawn_in(scene, building, room, others)
+            drawn = [h for h in near if low <= h <= high and h >= top - BELOW_CEILING_M]
+        below = max(min(top - BELOW_TOP, high), top - BELOW_CEILING_M)
+        wanted = drawn or [min(ON_WALL, high) if one_sided(model) else below]
     return tuple(dict.fromkeys(round(h, 4) for h in wanted if low - 1e-9 <= h <= min(high, top) + 1e-6))
+
+
+def _drawn_in(scene: Scene, building: Building, room: RoomShape, models: Collection[str]) -> list[float]:
+    """Mounting heights (m) at which units of some models are drawn in a room."""
+    mine = [d for d in scene.detectors if d.model in models]
+    homes = [d.room or getattr(building.room_at(*d.at, room.floor + d.mounting), "name", None) for d in mine]
+    return sorted({d.mounting for d, home in zip(mine, homes, strict=True) if home == room.name})
 
 
 def _tilts(spec: PlacingSpec, model: DetectorModel) -> tuple[float, ...]:

@@ -13,6 +13,7 @@ from raycover.building.build import build
 from raycover.placing.candidates import find_candidates
 from raycover.proving.mending.finding import find_mending
 from raycover.proving.needs import prove
+from raycover.scene.placing import PlacingSpec
 
 #: An aisle 2 m wide between two rows 1.1 m deep, y from 2.1 to 4.1, x from 2 to 7.7: its middle is y = 3.1.
 RACKS = [
@@ -61,3 +62,16 @@ def test_no_remedy_hangs_in_mid_air(tmp_path: Path) -> None:
     assert tried.n_tried > 0
     new = [c.keys for mend in tried.remedies for c in mend.changes if c.is_new and "wall" not in str(c.keys["model"])]
     assert min((keys["mounting"] for keys in new), default=8.0) >= 7.0
+
+
+def test_other_entries_hang_as_high_as_what_hangs_on_the_same_ceiling(tmp_path: Path) -> None:
+    """Not 2 cm lower than the unit that is drawn there; one on a wall says nothing of the ceiling."""
+    units = [
+        {"name": "D1", "model": "ceiling-infrared-general", "at": [2, 2], "mounting": 3.1},
+        {"name": "W1", "model": "wall-infrared", "at": [0.2, 4], "mounting": 2.4},
+    ]
+    entries(tmp_path, disc=circle(4))
+    scene = made(tmp_path, rooms=[room(10, 7)], detectors=units, needs=[floor_of()])
+    asked = PlacingSpec(models=["disc"])
+    found = find_candidates(scene, build(scene), asked, [0])
+    assert {offer.mounting for offer in found.offers} == {3.1}
