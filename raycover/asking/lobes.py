@@ -27,6 +27,7 @@ from raycover.detectors import Unit
 from raycover.physics.microwave import reach_factor
 from raycover.rays.ray_scene import TOLERANCE, RayScene
 from raycover.rays.segments import Segments, in_metres
+from raycover.solving.airs import Airs
 from raycover.solving.casting import Weather
 from raycover.solving.combining import over_parts, question_of, rule_of
 from raycover.solving.open_air import open_margin_db
@@ -39,6 +40,8 @@ Bools = NDArray[np.bool_]
 _SHARP = 1e-5
 #: Surfaces stand this far (m) off what cut them, so that a picture shows no mixture of the two.
 _OFF = 0.02
+#: Between the reach in the worst air and in the best, so many steps are looked at, and the last halved so many times.
+_AIR_STEPS, _AIR_HALVINGS = 32, 12
 #: A loss (dB) beyond which more makes no difference; keeps sums finite.
 _ENOUGH_DB = 1e4
 
@@ -122,13 +125,40 @@ def ends_with_the_lens(unit: Unit, motion: str) -> bool:
 def open_reach_m(unit: Unit, local: Floats, weather: Weather, *, motion: str = "any") -> Floats:
     """Distance (n,) at which the margin is 0 in the open, along unit vectors (n, 3) in the unit's frame.
 
-    0 outside the lens, behind a total mask and where no such motion is declared.
+    0 outside the lens, behind a total mask and where no such motion is declared. Where rooms have airs of their own
+    it ends where somebody who walks away from the unit is first lost.
     """
-    x, y, z = (local @ unit.rotation.T).T
-    best = open_margin_db(unit, (x, y, z), unit.footprints_for(motion), weather)
+    directions = local @ unit.rotation.T
+    x, y, z = directions.T
+    airs = weather.airs_of(unit)
+    best = open_margin_db(unit, (x, y, z), unit.footprints_for(motion), weather if airs is None else weather.unheated)
     # The margin at 1 m is 40·log10 of the reach.
     reach: Floats = 10.0 ** (best / 40)
-    return reach
+    return reach if airs is None else _through_airs_m(unit, directions, reach, airs)
+
+
+def _through_airs_m(unit: Unit, directions: Floats, reach: Floats, airs: Airs) -> Floats:
+    """What the airs on the way leave (n,) of a reach (n,) at a declaration's contrast along unit vectors (n, 3).
+
+    Looked for between the reach in the worst air and that in the best, by steps, then by halving the step.
+    """
+    share = 10.0 ** (airs.contrast_db / 40)
+    low, high = reach * share.min(), reach * share.max()
+
+    def seen(distance: Floats) -> NDArray[np.bool_]:
+        x, y, z = (unit.position + directions * distance[..., None]).T
+        return np.asarray(distance <= reach * share[airs.at(x, y, z).T] * (1 + 1e-12))
+
+    steps = low + np.linspace(0, 1, _AIR_STEPS + 1)[1:, None] * (high - low)
+    lost = ~seen(steps)
+    first = np.where(lost.any(axis=0), lost.argmax(axis=0), _AIR_STEPS)
+    ends = np.concatenate([low[None], steps, high[None]])
+    near, far = (np.take_along_axis(ends, (first + k)[None], axis=0)[0] for k in (0, 1))
+    for _ in range(_AIR_HALVINGS):
+        middle = (near + far) / 2
+        held = seen(middle)
+        near, far = np.where(held, middle, near), np.where(held, far, middle)
+    return np.asarray(near)
 
 
 def floor_distance_m(unit: Unit, directions: Floats) -> Floats:

@@ -95,7 +95,7 @@ def probe(
     """
     building = build(scene) if building is None else building
     rays = RayScene(building) if rays is None else rays
-    weather = Weather.of(scene.conditions)
+    weather = Weather.of(scene)
     return views_of(make_units(scene, building), point, rays, weather, motion=motion, target_m2=target_m2)
 
 

@@ -148,7 +148,7 @@ class Caster:
 
     def _plane(self, change: Change, surface: Surface, rays: RayScene) -> PlaneCoverage:
         scene = self._scene(change)
-        weather = Weather.of(scene.conditions)
+        weather = Weather.of(scene)
         units = make_units(scene, rays.building)
         patches = [self._cast(change, k, unit, surface, rays, weather) for k, unit in enumerate(units)]
         explainer = Explainer(units, rays, weather, scene.conditions.reserve_db)

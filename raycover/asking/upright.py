@@ -134,7 +134,7 @@ def solve_section(
     bounds = extent(line, building)
     if not building.rooms:  # open air ends a little over the highest detector
         bounds = (*bounds[:3], max([bounds[3], *(float(u.position[2]) + 0.5 for u in units)]))
-    weather = Weather.of(scene.conditions)
+    weather = Weather.of(scene)
     profiles, tops = _profiles(line, bounds, building, units)
     surface, zone = upright_surface(spec, line, profiles, building, scene.grid)
 
@@ -254,7 +254,7 @@ def _cast_upright(
     """A detector's margins over the columns that it can reach, with where these are."""
     reach = max(
         (
-            largest_reach_m(f, part.reach_behind) * 10 ** ((max(weather.heat_db(part), 0.0) - LOWEST_DB) / 40)
+            largest_reach_m(f, part.reach_behind) * 10 ** ((max(weather.most_db(part), 0.0) - LOWEST_DB) / 40)
             for part in unit.parts
             for f in part.footprints_for(surface.motion)
         ),

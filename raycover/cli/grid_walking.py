@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.cli.choosing import loaded
@@ -22,7 +24,8 @@ from raycover.solving.casting import Weather
 from raycover.solving.coverage import make_units
 from raycover.solving.surfaces import Surface, make_surfaces
 from raycover.walking.grid_walk import GridWalk, grid_walk
-from raycover.walking.sensing import MODEL_CAUTION, Sensor, check_ambient, sensors_of
+from raycover.walking.sensing import MODEL_CAUTION, Sensor, sensors_of
+from raycover.walking.simulated import check_airs
 
 
 def grid_walk_scene(
@@ -35,8 +38,6 @@ def grid_walk_scene(
 ) -> None:
     """Walk a scene's floors in a grid; with `output`, write walk-grid.json, and maps as pictures and image data."""
     scene = loaded(path, state)
-    ambient_c = scene.conditions.ambient_c
-    check_ambient(ambient_c, scene.position("conditions", "ambient_c"))
     building = build(scene)
     units = make_units(scene, building)
     if not units:
@@ -45,19 +46,22 @@ def grid_walk_scene(
         )
     sensors = sensors_of(scene, units)
     surfaces = floors_of(scene, building)
+    weather = Weather.of(scene)
+    for surface in surfaces if sensors else ():
+        rows, columns = np.nonzero(surface.inside)
+        check_airs(scene, weather, surface.points(rows, columns, 0.0))
     rays = RayScene(building)
     if rays.backend != "embree":
         talk(SLOW_WARNING)
-    weather = Weather.of(scene.conditions)
     found: dict[str, GridWalk] = {}
     with progress("walking") as step:
         for index, surface in enumerate(surfaces):
             found[surface.name] = grid_walk(
-                surface, units, sensors, rays, weather, ambient_c, threads=threads,
+                surface, units, sensors, rays, weather, threads=threads,
                 progress=lambda done, n, index=index: step(index * n + done, len(surfaces) * n),  # type: ignore[misc]
             )  # fmt: skip
     warn([*scene.warnings, *building.warnings, *_doubts(scene, sensors)])
-    figures = grid_walk_json(found, sensors, ambient_c)
+    figures = grid_walk_json(found, sensors, scene.conditions.ambient_c)
     if output is not None:
         _write(scene, building, units, found, figures, output)
     if as_json:

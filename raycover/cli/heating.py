@@ -13,6 +13,7 @@ from raycover.exchange.studies import heat_json
 from raycover.loading import load
 from raycover.physics.infrared import WARM_FROM_C
 from raycover.rays.ray_scene import RayScene
+from raycover.scene.air import kept_words, own_air
 from raycover.scene.quantities import COLDEST_C, WARMEST_C
 from raycover.scene.varying import Change, varied
 from raycover.solving.coverage import Coverage, solve
@@ -48,6 +49,8 @@ def heat_scene(path: Path, ambient: str, output: Path, *, threads: int | None, a
         data(figures)
     else:
         _print(found, rows)
+    if kept := kept_words(own_air(scene)):
+        talk(f"{kept}.")
     if any(row.kind == "infrared" for row in rows) and any(v >= WARM_FROM_C for v in ambients):
         talk(f"From {WARM_FROM_C:g} °C up people stand out little: expect infrared detectors to miss them.")
     talk(f"Written to {output}: {', '.join(files)}, heat.json")

@@ -7,6 +7,8 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
+
 from raycover.asking.probe import CAUSE_WORDS, View, probe
 from raycover.building.build import build
 from raycover.cli.choosing import loaded
@@ -14,9 +16,11 @@ from raycover.cli.printing import at_words, data, talk, warn
 from raycover.errors import did_you_mean, option_error
 from raycover.exchange.summary import probe_json
 from raycover.kit.unit_words import combining_words
-from raycover.rays.ray_scene import Crossing
+from raycover.rays.ray_scene import LIFT, Crossing
+from raycover.scene.air import degrees
 from raycover.scene.devices import Motion
 from raycover.scene.lengths import length_m
+from raycover.solving.open_air import Weather
 
 MOTIONS = ("any", *Motion.__args__)  # type: ignore[attr-defined]
 #: Causes that what stands in the way has no part in: nobody asks what such a ray would have crossed.
@@ -34,16 +38,20 @@ def probe_scene(path: Path, at: str, *, motion: str, as_json: bool, state: str |
     building = build(scene)
     warn(p for p in scene.warnings if p.code == "corrections")
     views = probe(scene, point, motion=motion, building=building)
+    weather = Weather.of(scene)
+    ambient_c = float(weather.ambient_at(np.array([point]))[0])
     if as_json:
-        data(probe_json(point, views))
+        data(probe_json(point, views, ambient_c))
         return
     mirrored = [view for view in views if len(view.ways) > 1]
     if mirrored:
         n_ways, left_out = sum(len(v.ways) - 1 for v in mirrored), max(v.left_out_db for v in mirrored)
         talk(f"{n_ways} ways by one mirror; weaker ones left out would add {left_out:.1f} dB at the very most")
-    room = building.room_at(*point)
+    x, y, z = point
+    room = building.room_at(x, y, z + LIFT) or building.room_at(x, y, z)  # on a slab one stands in the room above
     seen = [view.name for view in views if view.detected]
     where = f'in room "{room.name}"' if room is not None else "outside every room"
+    where += f", air at {degrees(ambient_c)}" if weather.airs is not None else ""
     print(f"{at_words(point)}, {where}: " + (f"seen by {', '.join(seen)}" if seen else "seen by no detector"))
     print("\n".join(_told(views)))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from raycover.draw.lettering import Font, clean
 from raycover.draw.mapping import PaperMap
 from raycover.draw.page import Page
 from raycover.draw.projection import Projection
+from raycover.scene.air import degrees
 from raycover.solving.gaps import Gap
 from raycover.solving.surfaces import Surface
 
@@ -129,14 +130,22 @@ class Annotator:
             if placed is not None:
                 self._write(placed.centre, text, "sans", 6.0, palette.ACCENT, 16.0, 1.8)
 
-    def room_names(self, outlines: Sequence[Any], names: Sequence[str], areas: Sequence[float]) -> int:
+    def room_names(
+        self,
+        outlines: Sequence[Any],
+        names: Sequence[str],
+        areas: Sequence[float],
+        rooms_c: Mapping[str, float] | None = None,
+    ) -> int:
         """Names in italics with the area below, largest rooms first; on a leader where a room is too small.
 
-        Returns how many found no place.
+        `rooms_c`: the air (°C) of rooms which have their own, written beside the area. Returns how many found no place.
         """
         n_left_out = 0
         for index in sorted(range(len(names)), key=lambda k: -outlines[k].area):
             name, area = clean(names[index]), f"{words.area(areas[index])} m²"
+            if rooms_c and names[index] in rooms_c:
+                area = f"{area} · {degrees(rooms_c[names[index]])}"
             done = self._room_name(outlines[index], name, area)
             if not done and len(names) <= _CROWD:
                 done = self._room_name_outside(outlines[index], name)

@@ -27,6 +27,7 @@ from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
 from raycover.draw.section_marks import draw_section_marks
 from raycover.draw.title_block import draw_surround, state_shown
+from raycover.scene.air import own_air
 from raycover.scene.schema import Scene
 from raycover.solving.surfaces import Surface
 from raycover.solving.uncast import Inventory
@@ -91,7 +92,7 @@ def make_building_plan(
     annotator = sketch.annotator(light_paper(projection))
     n_tags = write_tags(annotator, marked)
     areas = [held.rooms[i].area_m2 for i in indices]
-    n_names = annotator.room_names(outlines, [room.name for room in shown.rooms], areas)
+    n_names = annotator.room_names(outlines, [room.name for room in shown.rooms], areas, own_air(scene))
     numbered = _edge_numbers(page, projection, placer, [_edges(scene, i) for i in indices])
     annotator.rack_names(shown)
     annotator.thing_names(shown, [*(s.name for s in shown.stairs), *_things(scene)][:_MOST_THINGS])

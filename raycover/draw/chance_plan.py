@@ -24,6 +24,7 @@ from raycover.draw.png import save_png
 from raycover.draw.projection import Projection
 from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.title_block import draw_surround, state_shown
+from raycover.scene.air import air_of
 from raycover.scene.schema import Scene
 from raycover.solving.surfaces import Surface
 from raycover.walking.grid_walk import HEADINGS_RAD, GridWalk
@@ -289,8 +290,8 @@ def _draw_surround(
         page,
         scene,
         projection,
-        subtitle=" · ".join([f"{which.title}, air at {found.ambient_c:g} °C", *where, *state]),
+        subtitle=" · ".join([f"{which.title}, air at {air_of(scene)}", *where, *state]),
         drawing=", ".join([f"Grid walk: {_ROWS[which.key]}", *where, *state]),
-        conditions=f"{found.ambient_c:g} °C · simulated detectors",
+        conditions=f"{air_of(scene)} · simulated detectors",
         number=sheet_number,
     )

@@ -14,6 +14,7 @@ from raycover.draw.multiples import MOST_COLUMNS, MOST_ROWS, Multiples, Small, m
 from raycover.draw.page import Page
 from raycover.draw.png import save_png
 from raycover.draw.tables import Row, Table
+from raycover.scene.air import kept_words, own_air
 from raycover.scene.schema import Scene
 from raycover.solving.coverage import Coverage
 
@@ -50,6 +51,8 @@ def make_heat(
     planes = [name for name, plane in first.items() if plane.surface.stairs is None]
     parts = sheets_of(planes, MOST_ROWS, list(found), MOST_COLUMNS)
     infrared = sorted((r for r in rows if r.kind == "infrared"), key=lambda r: -r.reaches[0].plan_m)
+    kept = kept_words(own_air(scene))
+    kept = f"{kept}." if kept else ""
     pages = []
     for index, (names, ambients) in enumerate(parts):
         made = Multiples(
@@ -60,7 +63,7 @@ def make_heat(
             plans=tuple(
                 tuple(Small(building, found[value][name], found[value].units) for value in ambients) for name in names
             ),
-            notes=(_WHY,) if infrared else (_NONE,),
+            notes=tuple(note for note in (_WHY if infrared else _NONE, kept) if note),
             table=partial(_reach_table, infrared, ambients) if infrared else None,
             otherwise=tuple(_reach_lines(infrared, ambients)),
             conditions=" · ".join(p for p in (f"reserve {first.reserve_db:g} dB", words.doors(building)) if p),

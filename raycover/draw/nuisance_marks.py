@@ -52,7 +52,7 @@ class NuisanceMark:
 def sort_of(spec: Nuisance) -> Sort:
     if spec.default.person:
         return "people"
-    hot = spec.surface_at(0.0) is not None
+    hot = spec.is_hot
     return ("moves and hot" if hot else "moves") if spec.echo_m2 is not None else "hot"
 
 

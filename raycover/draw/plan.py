@@ -25,6 +25,7 @@ from raycover.draw.section_marks import draw_section_marks
 from raycover.draw.storeys import shown_storey, top_of_shown, units_by_storey
 from raycover.draw.title_block import draw_block, state_shown
 from raycover.draw.underlaid import under_map
+from raycover.scene.air import own_air
 from raycover.scene.schema import Scene
 from raycover.solving.coverage import Coverage, PlaneCoverage
 from raycover.solving.seats import SeatView
@@ -164,7 +165,7 @@ def annotate(scene: Scene, body: Body, plane: PlaneCoverage, n_gaps: int) -> tup
     annotator.other_tags(tags, body.other_centres)
     rooms = named_rooms(scene, plane, body.outlines)
     if rooms is not None:
-        n_names = annotator.room_names(*rooms)
+        n_names = annotator.room_names(*rooms, own_air(scene))
     annotator.rack_names(shown)
     annotator.thing_names(shown, [*(s.name for s in shown.stairs), *(g.blocked_by for g in gaps if g.blocked_by)])
     annotator.wide_doors(shown)
@@ -307,7 +308,7 @@ def draw_words(
     where: str,
 ) -> None:
     """Title, scale bar and title block; `drawing` is what the sheet is called."""
-    subtitle = words.subtitle(plane.surface, coverage.ambient_c, state_shown(scene), where)
+    subtitle = words.subtitle(plane.surface, coverage.air, state_shown(scene), where)
     sheet.draw_title(page.moved(0.0, page.taller), scene.title, subtitle)
     sheet.draw_scale_bar(page.moved(page.wider, page.taller), projection)
     draw_block(

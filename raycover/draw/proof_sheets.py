@@ -27,6 +27,7 @@ from raycover.proving.mending import Mending
 from raycover.proving.needs import Proof
 from raycover.proving.proof_words import assumptions, remedy_note, target_words
 from raycover.proving.remedies import Trouble
+from raycover.scene.air import air_of
 from raycover.solving.coverage import Coverage, PlaneCoverage
 from raycover.whole_file import write_whole
 
@@ -235,7 +236,7 @@ def _draw_words(
 ) -> None:  # fmt: skip
     """Title, headline, scale bar and title block."""
     scene = group.situation.scene
-    said = f"Proof: {target_words(group.heights, group.motion)}, air at {scene.conditions.ambient_c:g} °C"
+    said = f"Proof: {target_words(group.heights, group.motion)}, air at {air_of(scene)}"
     subtitle = " · ".join([said, *([where] if where else []), *state_shown(scene)])
     sheet.draw_title(page, proof.scene.title, subtitle)
     n_met = sum(one.place.met for one in group.shown)

@@ -27,6 +27,7 @@ from raycover.draw.walktest_plan import (
     storey_shown,
 )
 from raycover.proving.proof_words import margin_words
+from raycover.scene.air import air_of
 from raycover.solving.coverage import Coverage, PlaneCoverage
 from raycover.walktest.reconciling import Estimate, Share, Table
 from raycover.walktest.returned import Compared, Returned, conclusions, differing, estimate_words
@@ -129,7 +130,7 @@ def _draw_plan(
         x, y = (x0, y - 4.6) if k == 1 else (x + 62.0, y)
     before = returned.found.before.right
     sheet.draw_headline(page, f"{before.k} of {before.n}", ("points came out", "as predicted"))
-    conditions = [f"{scene.conditions.ambient_c:g} °C", words.doors(building) or "no doors"]
+    conditions = [air_of(scene), words.doors(building) or "no doors"]
     drawing = ", ".join([f"Walk test reconciled{where}", *state_shown(scene)])
     draw_block(
         page, scene, drawing=drawing, conditions=" · ".join(conditions), scale=projection.scale, number=number

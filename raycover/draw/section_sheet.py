@@ -346,7 +346,7 @@ def _words(
 ) -> None:
     """Title, scale bar and title block."""
     upper = page.moved(page.wider, page.taller)
-    subtitle = words.section(field.spec.motion, coverage.ambient_c, state_shown(scene))
+    subtitle = words.section(field.spec.motion, coverage.air, state_shown(scene))
     sheet.draw_title(page.moved(0.0, page.taller), scene.title, subtitle)
     sheet.draw_scale_bar(upper, Projection(laid.scale, sheet.FRAME, (0.0, 0.0)))
     draw_block(

@@ -17,6 +17,7 @@ from raycover.draw.page import Page
 from raycover.draw.png import save_png
 from raycover.draw.tables import Row, Table, draw_table
 from raycover.draw.title_block import draw_block
+from raycover.scene.air import air_of
 from raycover.scene.schema import Scene
 from raycover.scene.varying import Change
 
@@ -127,7 +128,7 @@ def make_chart_sheet(
         page,
         scene,
         drawing=f"Study of {title.lower()}",
-        conditions=f"{scene.conditions.ambient_c:g} °C · reserve {scene.conditions.reserve_db:g} dB",
+        conditions=f"{air_of(scene)} · reserve {scene.conditions.reserve_db:g} dB",
         scale=None,
         number=sheet_number,
     )
@@ -236,7 +237,7 @@ def make_plan_sheets(
             rows=tuple((r, words.height_phrase(first[r].plane.surface)) for r in rows),
             plans=tuple(tuple(step.plans[r] for step in columns) for r in rows),
             notes=notes,
-            conditions=f"{scene.conditions.ambient_c:g} °C · reserve {scene.conditions.reserve_db:g} dB",
+            conditions=f"{air_of(scene)} · reserve {scene.conditions.reserve_db:g} dB",
         )
         file = f"{name}.png" if len(parts) == 1 else f"{name} {index + 1}.png"
         pages[file] = make_multiples(scene, made, sheet_number=(index + 1, len(parts)))

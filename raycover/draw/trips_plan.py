@@ -114,7 +114,8 @@ def make_trips_plan(
     top = top_of_shown(building, shape) - 0.02
     annotator.other_tags([f"{u.name} {'↑' if u.position[2] > top else '↓'}" for u in others], other_centres)
     outlines = [room.polygon for room in shape.rooms]
-    n_names = annotator.room_names(outlines, [r.name for r in shape.rooms], [r.walkable.area for r in shape.rooms])
+    areas = [r.walkable.area for r in shape.rooms]
+    n_names = annotator.room_names(outlines, [r.name for r in shape.rooms], areas, trips.rooms_c)
     nuisance_marks.draw_marks(page, placed)
     sheet.draw_left_out(page, n_tags, n_names)
     _draw_column(page, trips, shown, marked.sorts)
@@ -365,13 +366,13 @@ def _draw_surround(
 ) -> None:
     where = f", {storey.name}" if storey is not None else ""
     state = "".join(f" · {name}" for name in state_shown(scene))
-    subtitle = f"What may trip units though nobody is there{where}, air at {trips.ambient_c:g} °C{state}"
+    subtitle = f"What may trip units though nobody is there{where}, air at {trips.air}{state}"
     draw_surround(
         page,
         scene,
         projection,
         subtitle=subtitle,
         drawing=", ".join([f"False trips{where}", *state_shown(scene)]),
-        conditions=f"{trips.ambient_c:g} °C · reserve {trips.reserve_db:g} dB",
+        conditions=f"{trips.air} · reserve {trips.reserve_db:g} dB",
         number=sheet_number,
     )

@@ -20,6 +20,7 @@ from raycover.draw.plan_page import PlanPage, write_tags
 from raycover.draw.png import save_png
 from raycover.draw.projection import Box, Projection
 from raycover.draw.title_block import draw_surround, state_shown
+from raycover.scene.air import air_of
 from raycover.scene.schema import Scene
 from raycover.walking.walk import Seen, Walk
 from raycover.walking.words import cause_words, clock, hold_words, span
@@ -270,7 +271,7 @@ def _draw_surround(
     does = f"walks at {way.speed:g} m/s" if way.person != "wheelchair" else f"goes at {way.speed:g} m/s"
     how = "simulated detectors" if any(s.mode == "simulated" for s in walk.seen) else "declared footprints"
     parts = [f"Walk test, {walk.name}: {who} {does}", how, *state_shown(scene)]
-    conditions = [f"{scene.conditions.ambient_c:g} °C", words.doors(building)]
+    conditions = [air_of(scene), words.doors(building)]
     draw_surround(
         page,
         scene,

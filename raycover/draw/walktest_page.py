@@ -18,6 +18,7 @@ from raycover.draw.title_block import draw_block, state_shown
 from raycover.draw.true_scale import dated
 from raycover.draw.walktest_plan import Numbered, bounds_with, draw_storey_with, storey_shown
 from raycover.proving.proof_words import chance_words
+from raycover.scene.air import air_of
 from raycover.walktest.making import Point, WalkTest
 from raycover.whole_file import write_whole
 
@@ -122,7 +123,7 @@ def _subtitle(test: WalkTest, where: str = "") -> str:
 
 
 def _block(page: Page, test: WalkTest, drawing: str, scale: int | None, number: tuple[int, int]) -> None:
-    conditions = [f"{test.scene.conditions.ambient_c:g} °C", words.doors(test.building) or "no doors"]
+    conditions = [air_of(test.scene), words.doors(test.building) or "no doors"]
     draw_block(
         page, test.scene, drawing=", ".join([drawing, *state_shown(test.scene)]), conditions=" · ".join(conditions),
         scale=scale, number=number,

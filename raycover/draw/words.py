@@ -60,17 +60,18 @@ def level(z: float) -> str:
     return "±0.00" if abs(z) < 5e-3 else f"{z:+.2f}".replace("-", "−")
 
 
-def subtitle(surface: Surface, ambient_c: float, state: Sequence[str] = (), where: str = "") -> str:
-    """What a map shows; `state` is the one it is of, where there are several, `where` the storey or the stair."""
-    what = f"{_WHO[surface.motion]}, {height_phrase(surface)}, air at {ambient_c:g} °C"
+def subtitle(surface: Surface, air: str, state: Sequence[str] = (), where: str = "") -> str:
+    """What a map shows, in which air (words as `scene.air` has them); `state` is the one it is of, where there are
+    several, `where` the storey or the stair."""
+    what = f"{_WHO[surface.motion]}, {height_phrase(surface)}, air at {air}"
     what = f"{where}: {what[0].lower()}{what[1:]}" if where else what
     return " · ".join([what, *state])
 
 
-def section(motion: str, ambient_c: float, state: Sequence[str] = ()) -> str:
+def section(motion: str, air: str, state: Sequence[str] = ()) -> str:
     """What a section shows."""
     who = _WHO[motion].replace("Where", "Who sees a body at which height: where", 1)
-    return " · ".join([f"{who}, air at {ambient_c:g} °C", *state])
+    return " · ".join([f"{who}, air at {air}", *state])
 
 
 def difference(surface: Surface) -> str:
@@ -135,7 +136,7 @@ def cause(gap: Gap, rooms: Set[str] = frozenset(), *, short: bool = False, stack
 
 
 def conditions(coverage: Coverage, building: Building) -> str:
-    parts = [f"{coverage.ambient_c:g} °C", f"reserve {coverage.reserve_db:g} dB"]
+    parts = [coverage.air, f"reserve {coverage.reserve_db:g} dB"]
     state = doors(building)
     return " · ".join([*parts, state] if state else parts)
 

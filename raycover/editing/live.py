@@ -31,6 +31,7 @@ from raycover.editing.edits import Edits
 from raycover.errors import InputError, Problem
 from raycover.loading import in_state
 from raycover.rays.ray_scene import RayScene
+from raycover.scene.air import own_air
 from raycover.scene.checks import check_scene
 from raycover.scene.devices import DetectorSpec, PlaneSpec
 from raycover.scene.schema import Scene
@@ -143,7 +144,7 @@ class LiveCoverage:
 
     @property
     def weather(self) -> Weather:
-        return Weather.of(self.scene.conditions)
+        return Weather.of(self.scene)
 
     @property
     def units(self) -> tuple[Unit, ...]:
@@ -209,7 +210,7 @@ class LiveCoverage:
         return Coverage(
             planes=planes, units=some, title=self.scene.title, ambient_c=weather.ambient_c, reserve_db=reserve,
             seconds=time.perf_counter() - began, rays=self.rays, warnings=(), seats=self.seats,
-            corrections=self.scene.corrections,
+            corrections=self.scene.corrections, rooms_c=own_air(self.scene),
         )  # fmt: skip
 
     def probe(self, point: tuple[float, float, float], look: Look) -> list[View]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from raycover.exchange.summary import plane_figures, stamp
+from raycover.exchange.summary import conditions_json, plane_figures, stamp
 from raycover.solving.comparing import GAINED, KEPT, LOST, NEITHER, SMALLEST_DB, Comparison
 
 CAUTION = "A prediction, not a site test: walk-test before hand-over. Not a safety function."
@@ -54,5 +54,5 @@ def _which(found: Comparison, index: int) -> dict[str, Any]:
     return {
         "label": found.labels[index],
         "title": coverage.title,
-        "conditions": {"ambient_c": coverage.ambient_c, "reserve_db": coverage.reserve_db},
+        "conditions": conditions_json(coverage.ambient_c, coverage.reserve_db, coverage.rooms_c),
     }

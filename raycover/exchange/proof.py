@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from raycover.exchange.summary import finite, stamp
+from raycover.exchange.summary import finite, rooms_json, stamp
 from raycover.proving.matrices import NEITHER, UNWANTED, WANTED, Matrix
 from raycover.proving.mending import Mend, Mending
 from raycover.proving.mending_words import cost_words
@@ -13,6 +13,7 @@ from raycover.proving.needs import Figures, NeedVerdict, PlaceVerdict, Proof
 from raycover.proving.proof_words import CAUTION, assumptions
 from raycover.proving.remedies import Remedy, Trouble
 from raycover.proving.way_words import Way
+from raycover.scene.air import own_air
 
 
 def proof_json(proof: Proof, troubles: Sequence[Trouble] = (), mendings: Sequence[Mending] = ()) -> dict[str, Any]:
@@ -61,6 +62,7 @@ def _need(verdict: NeedVerdict) -> dict[str, Any]:
             }
         ),
         "ambient_c": verdict.situation.scene.conditions.ambient_c,
+        **rooms_json(own_air(verdict.situation.scene)),
         "motion": site.motion,
         "heights_m": list(site.heights),
         "detectors": need.detectors,

@@ -9,6 +9,7 @@ from typing import Any
 
 from raycover.asking.studying import PlaneFigures, Step, Study
 from raycover.asking.summer import SummerRow
+from raycover.exchange.summary import rooms_json
 from raycover.solving.coverage import Coverage
 
 VERSION = 1
@@ -21,6 +22,7 @@ def heat_json(found: Mapping[float, Coverage], rows: Sequence[SummerRow]) -> dic
         "temperatures": [
             {
                 "ambient_c": ambient,
+                **rooms_json(coverage.rooms_c),
                 "planes": {
                     name: {"share": plane.share, "assured_share": plane.assured_share, "area_m2": plane.area_m2}
                     for name, plane in coverage.items()

@@ -31,6 +31,16 @@ def stamp() -> dict[str, Any]:
     return {"version": VERSION, "raycover": raycover.__version__}
 
 
+def conditions_json(ambient_c: float, reserve_db: float, rooms_c: Mapping[str, float]) -> dict[str, Any]:
+    """The scene's air and reserve, and the air of rooms which have their own."""
+    return {"ambient_c": ambient_c, "reserve_db": reserve_db, **rooms_json(rooms_c)}
+
+
+def rooms_json(rooms_c: Mapping[str, float]) -> dict[str, Any]:
+    """{room: °C} of rooms with an air of their own; nothing where there are none."""
+    return {"rooms_c": dict(rooms_c)} if rooms_c else {}
+
+
 def summary(
     coverage: Coverage, chances: ChanceMaps | None = None, sections: Sequence[SectionField] = ()
 ) -> dict[str, Any]:
@@ -56,7 +66,7 @@ def _figures(coverage: Coverage, chances: ChanceMaps | None, sections: Sequence[
             detectors[name][plane_name] = {"detected_m2": _round(seen), "alone_m2": _round(alone)}
     return {
         "title": coverage.title,
-        "conditions": {"ambient_c": coverage.ambient_c, "reserve_db": coverage.reserve_db},
+        "conditions": conditions_json(coverage.ambient_c, coverage.reserve_db, coverage.rooms_c),
         **({} if coverage.corrections is None else {"corrections": coverage.corrections.model_dump()}),
         "planes": {
             name: plane_figures(plane) | ({} if chances is None else {"chances": chance_figures(chances[name])})
@@ -178,11 +188,12 @@ def _seat(seat: SeatView) -> dict[str, Any]:
     }
 
 
-def probe_json(point: Sequence[float], views: Sequence[View]) -> dict[str, Any]:
-    """A probe's views; numbers that are infinite become null."""
+def probe_json(point: Sequence[float], views: Sequence[View], ambient_c: float) -> dict[str, Any]:
+    """A probe's views in the air (°C) at the point; numbers that are infinite become null."""
     return {
         **stamp(),
         "point": list(point),
+        "ambient_c": ambient_c,
         "detected": any(view.detected for view in views),
         "detectors": [_view(view) for view in views],
     }

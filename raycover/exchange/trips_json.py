@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from raycover.exchange.summary import finite, stamp
+from raycover.exchange.summary import conditions_json, finite, stamp
 from raycover.trips import Cost, Effect, Interference, Remedies, Trips, UnitMasks
 from raycover.trips.interference import RULE
 from raycover.trips.places import Source
@@ -18,8 +18,8 @@ def trips_json(trips: Trips) -> dict[str, Any]:
     remedies = {(r.effect.nuisance, r.effect.unit): r for r in trips.remedies}
     return {
         **stamp(),
-        "conditions": {"ambient_c": trips.ambient_c, "reserve_db": trips.reserve_db},
-        "nuisances": [_nuisance(source, trips.ambient_c) for source in trips.sources],
+        "conditions": conditions_json(trips.ambient_c, trips.reserve_db, trips.rooms_c),
+        "nuisances": [_nuisance(source, trips.source_air_c[source.spec.name]) for source in trips.sources],
         "effects": [
             {**_effect(e, opens[e.nuisance]), "remedies": _remedies(remedies.get((e.nuisance, e.unit)))}
             for e in trips.effects

@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from raycover.building.parts import Building
-from raycover.exchange.summary import combining_json, finite, stamp
+from raycover.exchange.summary import combining_json, conditions_json, finite, stamp
+from raycover.scene.air import own_air
 from raycover.scene.schema import Scene
 from raycover.walking.kinematics import POSES
 from raycover.walking.walk import Entry, First, Gap, Seen, Walk
@@ -30,7 +31,7 @@ def walks_json(scene: Scene, building: Building, walks: Sequence[Walk]) -> dict[
         **stamp(),
         "title": scene.title,
         "state": scene.state,
-        "conditions": {"ambient_c": scene.conditions.ambient_c, "reserve_db": scene.conditions.reserve_db},
+        "conditions": conditions_json(scene.conditions.ambient_c, scene.conditions.reserve_db, own_air(scene)),
         "routes": {walk.name: walk_json(walk) for walk in walks},
         "all": over_all(walks),
         "detectors": {name: _over_routes(walks, k) for k, name in enumerate(_names(walks))},

@@ -77,7 +77,7 @@ def reaching(units: Sequence[Unit], tree: Any, asked: Asked, limit_db: float = 0
         key = id(unit.footprints)
         if key not in reach:
             footprints = asked.site.asked(unit).footprints_for(motion)
-            warm = max(asked.situation.weather.heat_db(unit), 0.0)
+            warm = max(asked.situation.weather.most_db(unit), 0.0)
             reach[key] = max((largest_reach_m(f, unit.reach_behind) for f in footprints), default=0.0)
             mirrored = _MIRRORS_DB if asked.situation.weather.reflections else 0.0
             reach[key] *= 10 ** ((warm + mirrored - limit_db) / 40)

@@ -226,7 +226,7 @@ def _for_unit(proof: Proof, index: int, needs: Sequence[str], coverage: Coverage
     stopping = [remedy for remedy in kept if remedy.stops]
     told = stopping if len(stopping) >= _ENOUGH else kept
     if coverage is not None:
-        drawn = replace(situation, weather=Weather.of(proof.scene.conditions))  # the air of the maps
+        drawn = replace(situation, weather=Weather.of(proof.scene))  # the air of the maps
         maps = MapsLost(coverage, index, drawn, [case.site for case in nevers])
         told = sorted((_with_maps(remedy, maps) for remedy in told), key=lambda r: r.rank)
     return Trouble(unit.name, tuple(needs), tuple(told[:_MOST]))

@@ -17,6 +17,7 @@ from raycover.loading import in_state
 from raycover.proving.sites import Site
 from raycover.rays.ray_scene import RayScene
 from raycover.rays.recall import Recall
+from raycover.scene.air import in_one_air, own_air
 from raycover.scene.fittings import DoorState
 from raycover.scene.needs import NeedSpec, named
 from raycover.scene.schema import Scene
@@ -114,16 +115,13 @@ def situation_of(scene: Scene, need: NeedSpec, state: str | None, known: dict[ob
     key = (stated.state, None if doors is None else (doors[0], str(doors[1])))
     if key not in known:
         building = build(stated)
-        known[key] = Situation(
-            stated, building, RayScene(building), make_units(stated, building), Weather.of(stated.conditions)
-        )
-    if need.ambient_c is None or need.ambient_c == stated.conditions.ambient_c:
+        known[key] = Situation(stated, building, RayScene(building), make_units(stated, building), Weather.of(stated))
+    if need.ambient_c is None or (need.ambient_c == stated.conditions.ambient_c and not own_air(stated)):
         return known[key]
     warmer = (*key, need.ambient_c)
-    if warmer not in known:  # the same building and units in other air
-        conditions = stated.conditions.model_copy(update={"ambient_c": need.ambient_c})
-        aired = stated.changed({"conditions": conditions}, stated.state, lambda places: places)
-        known[warmer] = replace(known[key], scene=aired, weather=Weather.of(conditions))
+    if warmer not in known:  # the same building and units in other air, whatever room the need's places are in
+        aired = stated.changed(in_one_air(stated, need.ambient_c), stated.state, lambda places: places)
+        known[warmer] = replace(known[key], scene=aired, weather=Weather.of(aired))
     return known[warmer]
 
 

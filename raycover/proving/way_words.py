@@ -76,10 +76,10 @@ def way_to(unit: Unit, point: Floats, motion: str, rays: RayScene, weather: Weat
         met, by, more = _strongest(trace(unit, target[None], motion, rays, weather), rays.building, straight)
     words = _words(rays.building, met, by) + more
     if cause != "none":
-        heat = weather.heat_db(unit)
+        heat = float(weather.heat_db(unit, tuple(point - unit.position)))
         words = _missed_words(cause, straight, words, distance, float(seen.potential_db[0]) + heat, by)
         if cause in ("out-of-reach", "too-warm") and heat != 0 and words != _NO_MOTION:
-            words = f"{words} at {weather.ambient_c:g} °C"
+            words = f"{words} at {float(weather.ambient_at(point[None])[0]):g} °C"
     x, y, z = (float(v) for v in point)
     return Way(unit.name, (x, y, z), distance, margin, cause, met, words, by)
 

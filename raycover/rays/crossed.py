@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.rays.segments import TOLERANCE
-from raycover.rays.tracers import Ints
+from raycover.rays.tracers import Index, Ints
+from raycover.rays.vectors import Single
 
 Floats = NDArray[np.floating]
-#: Crossings of a ray that there is room for, and those that most rays have at most.
-_SLOTS, _FEW = 8, 4
+#: Crossings that most rays have at most with one set, and sets that are compared with each other.
+_FEW, _SETS = 4, 8
 #: Distance, cosine of incidence, part, loss in dB, flat face.
 Row = tuple[float, float, int, float, int]
 
@@ -53,74 +54,110 @@ class Met:
     def take(self, index: NDArray[np.integer]) -> Met:
         return Met(*(getattr(self, name)[index] for name in self.__dataclass_fields__))
 
+    def added_db(self, n: int) -> Floats:
+        """What they cost each of n rays altogether, (n,) dB, each crossing once."""
+        total = np.zeros(n)
+        single = (np.bincount(self.ray, minlength=n) == 1)[self.ray]
+        total[self.ray[single]] = self.loss_db[single]
+        several = self.take(np.flatnonzero(~single))  # only these need putting in order
+        if len(several.ray):
+            starts, order = several.once()
+            loss = np.maximum.reduceat(several.loss_db[order], starts)
+            total += np.bincount(several.ray[order][starts], loss, minlength=n)
+        return total
+
     def once(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """`counted_once` of all of them."""
         return counted_once(self.ray, self.distance, self.face)
 
 
+#: Rays (k,), each once, and the distance (m) at which each crosses something.
+_Met = tuple[Index, Single]
+
+
 class Tally:
-    """What crossings cost each of n rays, added up as they are found.
+    """What crossings cost each of n rays, added up as they are found, set after set.
 
     A sum needs no order. Only rays that cross two things within the tolerance of each other, or one face twice, are in
-    doubt, and the few that cross very many: `doubtful` tells which, for `counted_once` to settle.
+    doubt, and the few that cross very many: `doubtful` tells which, for `Met.added_db` to settle. Crossings of one set
+    are no nearer to each other than the tolerance, or whoever adds them says so (`doubt`).
     """
 
     def __init__(self, n: int, reach_m: float) -> None:
         """For n rays none of which is longer than `reach_m`."""
+        # A little wide, since distances are rounded to single precision here.
+        self.near_m = float(np.float32(TOLERANCE * 1.01) + np.float32(4e-7 * reach_m))
+        self._n = n
         self.loss_db = np.zeros(n)
-        self._n, self._reach = n, reach_m
-        self._count = np.zeros(n, np.intp)
         self._doubt = np.zeros(n, bool)
-        self._distance = np.full((_SLOTS, n), np.nan, np.float32)
+        self._own: list[_Met] = []  # of the set that is being added
+        self._sets: list[list[Single]] = []  # of each set before, distances (n,) of the first few crossings
+        self._deep: list[tuple[int, _Met]] = []  # further ones, each with the number of its set
 
-    def add(self, ray: NDArray[np.intp], distance: NDArray[np.floating], loss_db: Floats) -> None:
-        """Crossings (k,) of rays, each ray at most once."""
-        self.loss_db[ray] = self.loss_db.take(ray) + loss_db
-        count = self._count.take(ray)
-        place = count * self._n
-        place += ray
-        count += 1
-        self._count[ray] = count
-        if count.max(initial=0) > _SLOTS:
-            kept = np.flatnonzero(count <= _SLOTS)
-            self.doubt(ray[count > _SLOTS])
-            place, distance = place.take(kept), distance.take(kept)
-        self._distance.reshape(-1)[place] = distance
+    def next_set(self) -> None:
+        """What is added from here on may lie near what was added before."""
+        if self._own and len(self._sets) < _SETS:
+            self._deep += [(len(self._sets), some) for some in self._own[_FEW:]]
+            self._sets.append([self._by_ray(some) for some in self._own[:_FEW]])
+        self._own = []
 
-    def doubt(self, ray: NDArray[np.intp]) -> None:
+    def add(self, ray: Index, distance: NDArray[np.floating], loss_db: Floats) -> None:
+        """Crossings (k,) of rays, each ray at most once: distance in m, loss in dB."""
+        np.add.at(self.loss_db, ray, loss_db)
+        some = ray, distance.astype(np.float32, copy=False)
+        if len(self._sets) == _SETS:
+            self.doubt(ray)
+        elif len(self._own) < _FEW:
+            self._compare(some, self._sets)
+        self._own.append(some)
+
+    def doubt(self, ray: Index) -> None:
         self._doubt[ray] = True
 
     @property
-    def doubtful(self) -> NDArray[np.intp]:
+    def doubtful(self) -> Index:
         """Rays in doubt."""
-        # A little wide, since distances are rounded to single precision here.
-        near = np.float32(TOLERANCE * 1.01) + np.float32(4e-7 * self._reach)
-        doubt = self._doubt
-        _near_each_other(self._distance[:_FEW], near, doubt)
-        if int(self._count.max(initial=0)) > _FEW:
-            many = np.flatnonzero(self._count > _FEW)
-            some = np.zeros(len(many), bool)
-            _near_each_other(self._distance.take(many, axis=1), near, some)
-            doubt[many] |= some
-        return np.flatnonzero(doubt)
+        self.next_set()
+        for which, some in self._deep:
+            self._compare(some, [one for k, one in enumerate(self._sets) if k != which])
+        self._doubt_if_deep_twice()
+        return np.flatnonzero(self._doubt)
+
+    def _compare(self, some: _Met, sets: Sequence[Sequence[Single]]) -> None:
+        """Doubt rays that cross anything of these sets near what they cross here."""
+        ray, distance = some
+        for one in sets:
+            for other in one:
+                apart = other.take(ray)
+                apart -= distance
+                np.abs(apart, out=apart)
+                if apart.min(initial=np.inf) <= np.float32(self.near_m):
+                    self.doubt(ray[apart <= np.float32(self.near_m)])
+
+    def _doubt_if_deep_twice(self) -> None:
+        """Doubt rays that cross more than a few of two sets: those were not compared with each other."""
+        seen = np.full(self._n, -1, np.int8)
+        for which, (ray, _) in self._deep:
+            before = seen.take(ray)
+            self.doubt(ray[(before >= 0) & (before != which)])
+            seen[ray] = which
+
+    def _by_ray(self, some: _Met) -> Single:
+        """Distances (n,) of rays, infinite for the others."""
+        found = np.full(self._n, np.inf, np.float32)
+        found[some[0]] = some[1]
+        return found
 
 
 def by_rank(ray: Ints) -> Iterator[NDArray[np.intp]]:
     """Crossings (k,) by index: one of each ray, then another of each ray that has two, and so on."""
-    order = np.argsort(ray, kind="stable")
+    order = np.argsort(ray, kind="stable") if np.any(ray[1:] < ray[:-1]) else np.arange(len(ray))
     first = np.flatnonzero(np.diff(ray[order], prepend=-1))
     n = np.diff(first, append=len(ray))
     while len(first):
         yield order[first]
         further = n > 1
         first, n = first[further] + 1, n[further] - 1
-
-
-def _near_each_other(distance: NDArray[np.float32], near: np.float32, found: NDArray[np.bool_]) -> None:
-    """Mark (n,) rays any two of whose distances (k, n), NaN where there is none, are near."""
-    for i in range(1, len(distance)):
-        for j in range(i):
-            found |= np.abs(distance[i] - distance[j]) <= near
 
 
 def counted_once(ray: Ints, distance: Floats, face: Ints) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -20,8 +20,9 @@ from raycover.building.mesh import BOX_FACES
 from raycover.building.parts import Building
 from raycover.catalogue import Construction, Losses
 from raycover.rays.crossed import Crossing as Crossing
-from raycover.rays.crossed import Met, Row, Tally, by_rank, counted_once, lossiest_of, once
+from raycover.rays.crossed import Met, Row, Tally, by_rank, lossiest_of, once
 from raycover.rays.enclosed import Enclosures
+from raycover.rays.heap import keep_what_is_freed
 from raycover.rays.mirrors import Mirrors, make_mirrors
 from raycover.rays.ray_sets import RaySets
 from raycover.rays.segments import LIFT as LIFT
@@ -51,6 +52,7 @@ class RayScene:
     """A building ready for casting. `n_rays` counts the segments asked so far."""
 
     def __init__(self, building: Building, backend: str | None = None) -> None:
+        keep_what_is_freed()
         self.building = building
         self.backend = backend if backend is not None else default_backend()
         self.n_rays = 0
@@ -117,18 +119,20 @@ class RayScene:
         n = len(line.lengths)
         tally = Tally(n, float(line.lengths.max(initial=0.0)))
         for sheets, runs in self._sheets_met(line, firsts):
+            tally.next_set()
             for met in sheets.tracer.rounds(line.origins, line.directions, line.lengths, TOLERANCE, runs):
                 cosine = sheets.cosine(met.triangle, met.along)
-                tally.add(met.ray, met.distance, sheets.loss_db(met.triangle, cosine, frequency_ghz, losses))
+                loss = sheets.loss_db(met.triangle, cosine, frequency_ghz, losses)
+                tally.add(met.ray, met.distance, loss)
                 if met.before is not None:
-                    tally.doubt(sheets.met_again(met, cosine))
+                    tally.doubt(sheets.met_again(met, cosine, tally.near_m - TOLERANCE))
         for one in self._bulk_met(line, frequency_ghz, losses):
             for here in by_rank(one.ray):
+                tally.next_set()  # boxes may well touch each other
                 tally.add(one.ray.take(here).astype(np.intp), one.distance.take(here), one.loss_db.take(here))
-        doubtful = tally.doubtful
-        if len(doubtful):
+        if len(doubtful := tally.doubtful):
             settled = self.lossy_met(take(line, doubtful), frequency_ghz, losses)
-            tally.loss_db[doubtful] = _added_db(settled, len(doubtful))
+            tally.loss_db[doubtful] = settled.added_db(len(doubtful))
         return tally.loss_db
 
     def _sheets_met(self, line: Segments, firsts: NDArray[np.intp] | None) -> Iterator[tuple[SheetSet, Runs]]:
@@ -160,7 +164,7 @@ class RayScene:
         worst = np.full(n, -1, np.int32)
         order = np.argsort(met.loss_db, kind="stable")
         worst[met.ray[order]] = met.part[order]
-        return _added_db(met, n), worst
+        return met.added_db(n), worst
 
     def leg_loss_db(self, segments: Segments, frequency_ghz: float, losses: Losses) -> Floats:
         """As `microwave_loss_db`, for segments most of which meet nothing: one question sorts those out first."""
@@ -384,25 +388,30 @@ class RayScene:
         if not len(parts):
             return np.zeros(0, np.int32), np.zeros(0, np.int32)
         self.count(len(line.origins))
-        ray, _, triangle = tracer.crossings(line.origins, line.directions, line.lengths, _BOX_STEP)
-        n = self.building.n_parts
-        pairs = np.unique(ray.astype(np.int64) * n + parts[triangle] - first)
-        return (pairs // n).astype(np.int32), (pairs % n).astype(np.int32)
+        none = np.zeros(0, np.int32)
+        rays, members = [none], [none]
+        for met in tracer.rounds(line.origins, line.directions, line.lengths, _BOX_STEP):
+            ray, member = met.ray, parts.take(met.triangle)
+            if met.before is not None:  # most go in by one face and out by the next
+                other = (member != parts.take(met.before[0])).nonzero()[0]
+                ray, member = ray.take(other), member.take(other)
+            if len(ray):
+                rays.append(ray.astype(np.int32))
+                members.append(member - np.int32(first))
+        every, which = np.concatenate(rays), np.concatenate(members)
+        if len(rays) > 3:  # one member may have been met again after another
+            pairs = np.unique(every.astype(np.int64) * self.building.n_parts + which)
+            every, which = (some.astype(np.int32) for some in np.divmod(pairs, self.building.n_parts))
+        return every, which
 
     def _chords(self, line: Segments, ray: Ints, box: Ints) -> tuple[Floats, Floats, Floats]:
         """Distances (m) at which rays enter and leave boxes, and the cosine of incidence on entering."""
-        boxes = self.building.boxes
-        at = np.take(boxes.centre, box, axis=0).T
-        turn = boxes.turn_rad[box]
-        cos, sin = np.cos(turn), np.sin(turn)
+        frames = self._box_frames.take(box, axis=1)
+        cos, sin, half = frames[3], frames[4], frames[5:]
         start, along = (
             _turned_back(v, cos, sin)
-            for v in (
-                rows(line.origins, ray).T + (self._centre[:, None] - at),
-                rows(line.directions, ray).T.astype(float),
-            )
+            for v in (rows(line.origins, ray).T + frames[:3], rows(line.directions, ray).T.astype(float))
         )
-        half = np.take(boxes.size, box, axis=0).T / 2
         with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
             one, two = (-half - start) / along, (half - start) / along
         near, far = np.minimum(one, two), np.maximum(one, two)
@@ -410,27 +419,21 @@ class RayScene:
             outside = np.abs(start) > half
             near = np.where(along == 0, np.where(outside, np.inf, -np.inf), near)
             far = np.where(along == 0, np.where(outside, -np.inf, np.inf), far)
-        axis = near.argmax(axis=0)
-        which = np.arange(len(ray))
-        enter = np.maximum(near[axis, which], 0)
-        leave = np.minimum(far.min(axis=0), line.lengths[ray])
-        return enter, leave, np.abs(along[axis, which])
+        last = np.maximum(np.maximum(near[0], near[1]), near[2])
+        through = np.where(near[0] == last, along[0], np.where(near[1] == last, along[1], along[2]))
+        leave = np.minimum(np.minimum(far[0], far[1]), far[2])
+        return np.maximum(last, 0), np.minimum(leave, line.lengths.take(ray)), np.abs(through)
+
+    @cached_property
+    def _box_frames(self) -> Floats:
+        """Of each box a column (8, n): how far (m) the scene's centre lies from its own, the cosine and sine of its
+        turn, and half its sides (m)."""
+        boxes = self.building.boxes
+        turn = np.array([np.cos(boxes.turn_rad), np.sin(boxes.turn_rad)])
+        return np.concatenate([self._centre[:, None] - boxes.centre.T, turn, boxes.size.T / 2])
 
 
 def _turned_back(vectors: Floats, cos: Floats, sin: Floats) -> Floats:
     """Vectors (3, n) of the scene in the frames of boxes turned by angles of cosines and sines (n,)."""
     x, y, z = vectors
     return np.stack([x * cos + y * sin, y * cos - x * sin, z])
-
-
-def _added_db(met: Met, n: int) -> Floats:
-    """What crossings cost each of n rays altogether, (n,) dB, each crossing once."""
-    total = np.zeros(n)
-    single = (np.bincount(met.ray, minlength=n) == 1)[met.ray]
-    total[met.ray[single]] = met.loss_db[single]
-    several = np.flatnonzero(~single)  # only these need putting in order
-    if len(several):
-        ray, loss = met.ray[several], met.loss_db[several]
-        starts, order = counted_once(ray, met.distance[several], met.face[several])
-        total += np.bincount(ray[order][starts], np.maximum.reduceat(loss[order], starts), minlength=n)
-    return total

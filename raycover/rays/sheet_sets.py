@@ -74,8 +74,10 @@ class SheetSet:
         self.tracer: Tracer = make_tracer(np.concatenate([s.triangles for s in sheets]), backend)
         self.part = np.concatenate([s.part for s in sheets])
         self.face = np.concatenate([s.face for s in sheets])
-        self._normals = np.concatenate([s.normals for s in sheets]).T.copy()
+        # Single precision, as the directions are: numpy takes twice as long where the two differ.
+        self._normals = np.concatenate([s.normals for s in sheets]).T.astype(np.float32, order="C")
         self._which = np.repeat(np.arange(len(sheets)), [len(s.part) for s in sheets])
+        self._start = LossTables.starts(self._which)
         # A step of the tolerance leaves a face wherever the last bits of a place do not reach as far.
         farthest = max((float(np.abs(s.triangles).max()) for s in sheets if len(s.triangles)), default=0.0)
         self._grazing = 16 * float(np.finfo(np.float32).eps) * farthest / TOLERANCE
@@ -91,23 +93,26 @@ class SheetSet:
         """Which bundles (k,) of rays, of corners (k, 3) each, any of these sheets reaches into."""
         return np.asarray(_boxes_meet(low, high, self._low, self._high).any(axis=1))
 
-    def cosine(self, triangle: NDArray[np.integer], along: Single) -> Floats:
+    def cosine(self, triangle: NDArray[np.integer], along: Single) -> Single:
         """Cosine of incidence (n,) of unit vectors (n, 3) on triangles (n,)."""
         terms = self._normals.take(triangle, axis=1)
         terms *= along.T
-        total: Floats = terms[0]
+        total: Single = terms[0]
         total += terms[1]
         total += terms[2]
         return np.abs(total, out=total)
 
-    def met_again(self, met: Round, cosine: Floats) -> Index:
-        """Rays (k,) that meet the flat face they met just before: at grazing incidence, in single precision."""
+    def met_again(self, met: Round, cosine: Floats, near_m: float) -> Index:
+        """Rays (k,) that meet the flat face they met just before: at grazing incidence, in single precision; and those
+        that meet anything within `near_m` of the step after what they met before."""
         assert met.before is not None
+        before, farther = met.before
         some = (cosine < self._grazing).nonzero()[0]
-        if not len(some):
-            return some
-        again = self.face.take(met.triangle.take(some)) == self.face.take(met.before.take(some))
-        return met.ray.take(some[again])
+        if len(some):
+            some = some[self.face.take(met.triangle.take(some)) == self.face.take(before.take(some))]
+        if float(farther.min(initial=np.inf)) <= near_m:
+            some = np.concatenate([some, np.flatnonzero(farther <= near_m)])
+        return met.ray.take(some)
 
     def loss_db(
         self, triangle: NDArray[np.integer], cosine: Floats, frequency_ghz: float | None, losses: Losses
@@ -119,7 +124,7 @@ class SheetSet:
         key = frequency_ghz, losses
         if (tables := self._tables.get(key)) is None:
             tables = self._tables[key] = LossTables([c.loss_table(frequency_ghz, losses) for c in self.constructions])
-        return tables.loss_db(self._which.take(triangle), cosine)
+        return tables.loss_db(self._start.take(triangle), cosine)
 
 
 def sheet_sets(by_construction: Sequence[tuple[Construction, Sheets]], backend: str) -> list[SheetSet]:

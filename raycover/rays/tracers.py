@@ -19,6 +19,7 @@ from raycover.rays.vectors import Single, rows, scaled
 Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int32]
+Index = NDArray[np.intp]
 
 try:
     from embreex.mesh_construction import TriangleMesh
@@ -50,14 +51,15 @@ class Alike:
 
 @dataclass(frozen=True)
 class Round:
-    """Crossings of rays (n,), each ray at most once and in rising order: distance in m, triangle, the triangle each ray
-    crossed `before` (None in the first round), and the rays' directions (n, 3)."""
+    """Crossings of rays (n,), each ray at most once and in rising order: distance in m, triangle, and the rays'
+    directions (n, 3). From the second round on also the triangle that each ray crossed `before`, and how much farther
+    than a step beyond that, in m, it crosses this one."""
 
-    ray: NDArray[np.intp]
+    ray: Index
     distance: Single
-    triangle: Ints
-    before: Ints | None
+    triangle: Index
     along: Single
+    before: tuple[Index, Single] | None = None
 
 
 #: Rays from each first up to each last.
@@ -90,7 +92,8 @@ class Tracer(Protocol):
         if not found:
             return np.zeros(0, np.int32), np.zeros(0, np.float32), np.zeros(0, np.int32)
         ray = np.concatenate([r.ray for r in found]).astype(np.int32)
-        return ray, np.concatenate([r.distance for r in found]), np.concatenate([r.triangle for r in found])
+        triangle = np.concatenate([r.triangle for r in found]).astype(np.int32)
+        return ray, np.concatenate([r.distance for r in found]), triangle
 
 
 class EmbreeTracer(Tracer):
@@ -131,35 +134,39 @@ class EmbreeTracer(Tracer):
         self, origins: Single, directions: Single, lengths: Single, step: float, runs: Runs | None = None
     ) -> Iterator[Round]:
         ray, triangle, travelled = self._first_of(origins, directions, lengths, runs)
-        before: Ints | None = None
+        along, begin, length = rows(directions, ray), rows(origins, ray), lengths.take(ray)
+        before: tuple[Index, Single] | None = None
         while len(ray):
-            along = rows(directions, ray)
-            yield Round(ray, travelled, triangle, before, along)
+            yield Round(ray, travelled, triangle, along, before)
             travelled = travelled + np.float32(step)
-            left = lengths.take(ray) - travelled
+            left = length - travelled
             if not (on := left > 0).all():
                 going = np.flatnonzero(on)
                 ray, triangle, along = ray.take(going), triangle.take(going), rows(along, going)
                 travelled, left = travelled.take(going), left.take(going)
+                begin, length = rows(begin, going), length.take(going)
                 if not len(ray):
                     return
             start = scaled(along, travelled)
-            start += rows(origins, ray)
+            start += begin
             hits = self._run(start, along, left, "INTERSECT", True)
             hit = (hits["primID"] >= 0).nonzero()[0]
-            before = triangle.take(hit)
-            ray, triangle = ray.take(hit), hits["primID"].take(hit)
-            travelled = travelled.take(hit) + hits["tfar"].take(hit)
+            farther = hits["tfar"].take(hit)
+            before = triangle.take(hit), farther
+            # Numbers of triangles are made what numpy indexes with once, not by every `take`.
+            ray, triangle = ray.take(hit), hits["primID"].take(hit).astype(np.intp)
+            travelled = travelled.take(hit) + farther
+            along, begin, length = rows(along, hit), rows(begin, hit), length.take(hit)
 
     def _first_of(
         self, origins: Single, directions: Single, lengths: Single, runs: Runs | None
-    ) -> tuple[NDArray[np.intp], Ints, Single]:
+    ) -> tuple[Index, Index, Single]:
         """Rays that meet something, the triangle that each meets first, and where."""
         found = []
         for first, last in [(0, len(lengths))] if runs is None else runs:
             triangle, distance = self.first(origins[first:last], directions[first:last], lengths[first:last])
             hit = (triangle >= 0).nonzero()[0]
-            found.append((hit + first, triangle.take(hit), distance.take(hit)))
+            found.append((hit + first, triangle.take(hit).astype(np.intp), distance.take(hit)))
         if len(found) == 1:
             return found[0]
         rays, triangles, distances = zip(*found, strict=True)
@@ -237,8 +244,12 @@ class TrimeshTracer(Tracer):
         rank = np.arange(len(ray)) - np.searchsorted(ray, ray)
         for k in range(int(rank.max(initial=-1)) + 1):
             here = np.flatnonzero(rank == k)
-            before = triangle[here - 1] if k else None
-            yield Round(ray[here].astype(np.intp), distance[here], triangle[here], before, rows(directions, ray[here]))
+            met = ray[here].astype(np.intp), distance[here], triangle[here].astype(np.intp), rows(directions, ray[here])
+            if not k:
+                yield Round(*met)
+                continue
+            farther = distance[here] - distance[here - 1] - np.float32(step)
+            yield Round(*met, (triangle[here - 1].astype(np.intp), farther))
 
 
 class EmptyTracer(Tracer):

@@ -60,6 +60,10 @@ class Words:
         text = f"{value:.{digits}f}"
         return self.comma("0" if float(text) == 0 and digits == 0 else text).replace("-", "−")
 
+    def airs(self, rooms_c: Mapping[str, float]) -> list[str]:
+        """Rooms with an air of their own, each with its temperature (°C)."""
+        return [f"{name(room)} {self.short(value)} °C" for room, value in rooms_c.items()]
+
     def short(self, value: float, digits: int = 3) -> str:
         """A figure without zeros at its end."""
         return self.base.number(value, digits).replace("-", "−")

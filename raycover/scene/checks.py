@@ -317,9 +317,19 @@ def _planes(scene: Scene, _: Catalogue) -> Iterator[Problem]:
 
 def _weather(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
     patterns = [d.pattern or catalogue.detectors.get(d.model or "") for d in scene.detectors]
-    odd = odd_air(scene.conditions.ambient_c, scene.position("conditions", "ambient_c"))
-    if odd is not None and any(p is not None and p.kind != "microwave" for p in patterns):
-        yield odd
+    if not any(p is not None and p.kind != "microwave" for p in patterns):
+        return
+    general: tuple[str | int, ...] = ("conditions", "ambient_c")
+    airs = [(scene.conditions.ambient_c, "", general)]
+    airs += [
+        (room.ambient_c, room.name, ("rooms", index, "ambient_c"))
+        for index, room in enumerate(scene.rooms)
+        if room.ambient_c is not None and room.ambient_c != scene.conditions.ambient_c
+    ]
+    for ambient_c, room_name, where in airs:
+        odd = odd_air(ambient_c, scene.position(*where), room_name)
+        if odd is not None:
+            yield odd
 
 
 def _stairs(scene: Scene, _: Catalogue) -> Iterator[Problem]:

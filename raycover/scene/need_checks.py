@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -275,11 +276,15 @@ def _units(scene: Scene, index: int, need: NeedSpec) -> Iterator[Problem]:
         yield from () if odd is None else (odd,)
 
 
-def odd_air(ambient_c: float, position: Position) -> Problem | None:
-    """The warning for air in which infrared does not do what its data sheet says, if it is such air."""
-    if ambient_c >= WARM_FROM_C:
-        return _warm_air(ambient_c, position)
-    return _cold_air(ambient_c, position) if ambient_c < COLD_BELOW_C else None
+def odd_air(ambient_c: float, position: Position, room: str = "") -> Problem | None:
+    """The warning for air in which infrared does not do what its data sheet says, if it is such air.
+
+    `room`: whose air it is, where it is that of one.
+    """
+    if COLD_BELOW_C <= ambient_c < WARM_FROM_C:
+        return None
+    odd = (_warm_air if ambient_c >= WARM_FROM_C else _cold_air)(ambient_c, position)
+    return replace(odd, message=f'room "{room}": {odd.message}') if room else odd
 
 
 def _cold_air(ambient_c: float, position: Position) -> Problem:

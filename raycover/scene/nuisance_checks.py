@@ -52,7 +52,7 @@ def check_nuisances(scene: Scene, _: Catalogue) -> Iterator[Problem]:
                     scene.position("nuisances", index, "detectors", k),
                     did_you_mean(name, names),
                 )
-        if nuisance.echo_m2 is None and nuisance.surface_at(0.0) is None and not nuisance.default.person:
+        if nuisance.echo_m2 is None and not nuisance.is_hot and not nuisance.default.person:
             yield Problem(
                 "no-nuisance",
                 f'"{nuisance.name}" neither moves nor is warmer or colder than the air: it can trip nothing',

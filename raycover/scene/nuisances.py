@@ -164,6 +164,11 @@ class Nuisance(InRoom):
         return None if above is None else ambient_c + above
 
     @property
+    def is_hot(self) -> bool:
+        """Whether its surface is of another temperature than the air."""
+        return self.surface_at(0.0) is not None
+
+    @property
     def motion(self) -> Moves:
         """Whether it moves as a whole."""
         if self.moves is not None:

@@ -81,6 +81,7 @@ class Room(Strict):
     voids: list[Void] = Field(default_factory=list, description="holes in its floor or ceiling: stair wells, atria")
     suspended_ceiling: SuspendedCeiling | None = Field(None, description="tiles below the slab: {height, construction}")
     roof: Roof | None = Field(None, description="a sloped roof instead of height and ceiling")
+    ambient_c: Air | None = Field(None, description="air temperature in this room, °C; that of conditions if not given")
 
     @model_validator(mode="before")
     @classmethod

@@ -77,7 +77,7 @@ def vary(
     `threads` defaults to the cores there are; `progress` is called with (done, all) tiles. The same scene and seed
     give the same maps, however many threads.
     """
-    draws, weather = Draws(scene.doubt), Weather.of(scene.conditions)
+    draws, weather = Draws(scene.doubt), Weather.of(scene)
     jobs = [(name, tile) for name in coverage for tile in _tiles(coverage[name])]
     chance = {name: np.full(plane.surface.shape, np.nan, np.float32) for name, plane in coverage.items()}
     seen = {name: np.zeros((draws.n, len(plane.surface.room_names))) for name, plane in coverage.items()}

@@ -24,6 +24,7 @@ from raycover.detectors import Unit, make_unit
 from raycover.errors import InputError, Problem
 from raycover.rays.enclosed import Enclosures
 from raycover.rays.ray_scene import RayScene
+from raycover.scene.air import air_words, own_air
 from raycover.scene.corrections import CorrectionsSpec
 from raycover.scene.schema import Scene
 from raycover.solving.casting import CAUSES, LOWEST_DB, Patch, Weather, n_pairs
@@ -173,7 +174,8 @@ class Reflections:
 class Coverage(Mapping[str, PlaneCoverage]):
     """Planes by name, with the detectors they are of and how they were found; people's seats, each judged.
 
-    `corrections` are those of the scene, in the margins already.
+    `corrections` are those of the scene, in the margins already. `ambient_c` is the scene's air (°C), `rooms_c` by name
+    that of rooms with another.
     """
 
     planes: Mapping[str, PlaneCoverage]
@@ -187,6 +189,12 @@ class Coverage(Mapping[str, PlaneCoverage]):
     seats: tuple[SeatView, ...] = ()
     reflections: Reflections | None = None
     corrections: CorrectionsSpec | None = None
+    rooms_c: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def air(self) -> str:
+        """The air in words, that of rooms which have their own included."""
+        return air_words(self.ambient_c, self.rooms_c)
 
     def __getitem__(self, name: str) -> PlaneCoverage:
         return self.planes[name]
@@ -260,7 +268,7 @@ def solve(
     units = make_units(scene, building)
     surfaces, warnings = make_surfaces(scene, building)
     rays = RayScene(building) if rays is None else rays
-    weather = Weather.of(scene.conditions)
+    weather = Weather.of(scene)
     if weather.reflections:
         within_budget(scene, units, surfaces, rays, weather)
     n_threads = threads if threads is not None else max(os.cpu_count() or 1, 1)
@@ -294,6 +302,7 @@ def solve(
         units=units,
         title=scene.title,
         ambient_c=scene.conditions.ambient_c,
+        rooms_c=own_air(scene),
         reserve_db=scene.conditions.reserve_db,
         seconds=time.perf_counter() - began,
         rays=rays,

@@ -7,7 +7,7 @@ mirror images as well: nothing here asks where in the building a point lies.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -19,7 +19,8 @@ from raycover.physics.infrared import contrast_db, worn_contrast
 from raycover.physics.margin import inside_lens, mask_loss_db, reach_margin_db, to_local
 from raycover.physics.motion import moving_db
 from raycover.physics.pattern import Footprint
-from raycover.scene.parts import Conditions
+from raycover.scene.schema import Scene
+from raycover.solving.airs import Airs
 
 Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
@@ -29,20 +30,52 @@ Offset = tuple[Floats, Floats, Floats]
 
 @dataclass(frozen=True)
 class Weather:
-    """What conditions mean for the casting: contrast in dB, which losses, reflections of microwave (0 or 1), air."""
+    """What conditions mean for the casting: contrast in dB, which losses, reflections of microwave (0 or 1), air.
+
+    `contrast_db` and `ambient_c` are those of the scene's air; `airs` tells the air of rooms that have their own, None
+    where one air is everywhere.
+    """
 
     contrast_db: float
     losses: Losses
     reflections: int = 0
     ambient_c: float = 20.0
+    airs: Airs | None = None
 
     @classmethod
-    def of(cls, conditions: Conditions) -> Weather:
+    def of(cls, scene: Scene) -> Weather:
+        conditions = scene.conditions
         contrast = float(contrast_db(worn_contrast(conditions.ambient_c)))
-        return cls(contrast, conditions.losses, conditions.reflections, conditions.ambient_c)
+        return cls(contrast, conditions.losses, conditions.reflections, conditions.ambient_c, Airs.of(scene))
 
-    def heat_db(self, unit: Unit) -> float:
+    def airs_of(self, unit: Unit) -> Airs | None:
+        """The airs that a unit of one technology tells apart: microwave none."""
+        return self.airs if unit.kind == "infrared" else None
+
+    def most_db(self, unit: Unit) -> float:
+        """What air adds to a unit's margins where it adds most."""
+        airs = self.airs_of(unit)
+        if airs is not None:
+            return float(airs.contrast_db.max())
         return self.contrast_db if unit.kind == "infrared" else 0.0
+
+    def heat_db(self, unit: Unit, offset: Offset) -> Floats | float:
+        """What air adds to a unit's margins at points: one number where it is the same everywhere."""
+        airs = self.airs_of(unit)
+        if airs is not None:
+            return np.asarray(airs.contrast_db[airs.at(*(at + d for at, d in zip(unit.position, offset, strict=True)))])
+        return self.contrast_db if unit.kind == "infrared" else 0.0
+
+    def ambient_at(self, points: Floats) -> Floats:
+        """Temperature (n,) of the air in °C at points (n, 3)."""
+        if self.airs is None:
+            return np.full(len(points), self.ambient_c)
+        return np.array(self.airs.ambient_c)[self.airs.at(*points.T)]
+
+    @property
+    def unheated(self) -> Weather:
+        """The same with the contrast of a declaration everywhere."""
+        return replace(self, contrast_db=0.0, airs=None)
 
 
 @dataclass(frozen=True)
@@ -51,18 +84,21 @@ class OpenAir:
 
     `potential_db`: the best footprint by distance alone at 20 °C, lens and masks aside; `reach_db`: the same of
     the footprints whose lens holds the point, −inf outside them all; `in_lens`: whether any does (microwave: all);
-    `heat_db`: what warm or cold air adds; `mask_db`: one-way loss of the masks, infinite behind a total one.
+    `heat_db`: what warm or cold air adds, one number where it is the same everywhere; `mask_db`: one-way loss of the
+    masks, infinite behind a total one.
     """
 
     potential_db: Floats
     reach_db: Floats
     in_lens: Bools
-    heat_db: float
+    heat_db: Floats | float
     mask_db: Floats | float
 
     @cached_property
     def unmasked_db(self) -> Floats:
-        return self.reach_db + self.heat_db if self.heat_db != 0 else self.reach_db
+        if isinstance(self.heat_db, float) and self.heat_db == 0:
+            return self.reach_db
+        return self.reach_db + self.heat_db
 
     @cached_property
     def margin_db(self) -> Floats:
@@ -100,7 +136,7 @@ def open_air(unit: Unit, offset: Offset, footprints: Sequence[Footprint], weathe
         np.broadcast_to(nothing if potential is None else potential, shape),
         np.broadcast_to(nothing if reach is None else reach, shape),
         np.broadcast_to(np.True_ if in_lens is None else in_lens, shape),
-        weather.heat_db(unit),
+        weather.heat_db(unit, offset),
         mask_loss_db(local, unit.masks) if unit.masks else 0.0,
     )
 

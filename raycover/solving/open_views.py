@@ -19,6 +19,7 @@ from raycover.detectors import Unit
 from raycover.physics.margin import largest_reach_m
 from raycover.physics.pattern import Footprint
 from raycover.rays.segments import LIFT, Fan, Launch, Segments
+from raycover.solving.airs import Airs
 from raycover.solving.open_air import Weather, open_margin_db
 from raycover.solving.surfaces import Surface
 
@@ -76,38 +77,53 @@ class _Spot:
 
 @dataclass(frozen=True)
 class _Field:
-    """What units alike may see at one height: rows and columns (n,) counted from each one's own cell, and the same as
-    `cells` (n,) of `window`, flattened."""
+    """What units alike may see at one height: `cells` (n,) of `window`, flattened, which is counted from each one's own
+    cell; and the `number` of each cell of the window among those, −1 where it is none of them.
 
-    row: NDArray[np.int32]
-    column: NDArray[np.int32]
+    Where rooms have `airs` of their own, margins are those of a declaration's contrast, and each unit's cells get the
+    contrast of their own air: units alike need not stand in like rooms.
+    """
+
     cells: Index
+    number: NDArray[np.int32]
     margin_db: Floats
     fan: Fan
     window: Window
+    height: float
+    airs: Airs | None
 
     def of(self, index: int, placed: Placed, cell: tuple[int, int], surface: Surface, launch: Launch) -> View | None:
-        rows, columns = placed.window
-        wide = columns.stop - columns.start
-        down, across = cell[0] - rows.start, cell[1] - columns.start  # of the unit's own cell in its window
-        seen = surface.inside[placed.window].ravel()
-        whole = tuple(slice(r.start - own, r.stop - own) for r, own in zip(placed.window, cell, strict=True))
-        if whole == self.window:
-            within, cells = None, self.cells
+        inside = surface.inside[placed.window]
+        own = _from(placed.window, cell)
+        if own == self.window and inside.all():
+            cells, margin, within = self.cells, self.margin_db, None
         else:
-            row, column = self.row, self.column
-            within = np.flatnonzero(
-                (row >= -down) & (row < rows.stop - cell[0]) & (column >= -across) & (column < columns.stop - cell[1])
-            )
-            cells = (row.take(within) + down) * wide + (column.take(within) + across)
-        there = seen.take(cells)
-        if not there.all():
-            kept = np.flatnonzero(there)
-            cells, within = cells.take(kept), kept if within is None else within.take(kept)
+            number = self.number[_from(own, (self.window[0].start, self.window[1].start))]
+            cells = np.flatnonzero((number >= 0) & inside)
+            within = number.reshape(-1).take(cells).astype(np.intp)
+            margin = self.margin_db.take(within)
+        if self.airs is not None:
+            margin = margin + self._heat_db(self.airs, surface, placed.window, cells)
+            kept = np.flatnonzero(margin >= LOWEST_DB)
+            cells, margin = cells.take(kept), margin.take(kept)
+            within = kept if within is None else within.take(kept)
         if not len(cells):
             return None
-        margin = self.margin_db if within is None else self.margin_db.take(within)
         return View(index, cells, margin, launch.from_fan(placed.unit.position, self.fan, within))
+
+    def _heat_db(self, airs: Airs, surface: Surface, window: Window, cells: Index) -> Floats:
+        """What the air around cells (n,) of a window, flattened, adds to their margins."""
+        row, column = np.divmod(cells, window[1].stop - window[1].start)
+        x, y = (gathered(part, row, column) for part in surface.plan(*window))
+        floor = np.asarray(surface.floor_at(*window), float)
+        ground = floor if floor.ndim == 0 else gathered(floor, row, column)
+        return np.asarray(airs.contrast_db[airs.at(x, y, ground + self.height)])
+
+
+def _from(window: Window, cell: tuple[int, int]) -> Window:
+    """A window counted from a cell."""
+    rows, columns = window
+    return slice(rows.start - cell[0], rows.stop - cell[0]), slice(columns.start - cell[1], columns.stop - cell[1])
 
 
 def stand(unit: Unit, surface: Surface, window: Window) -> tuple[tuple[int, int], tuple[float, float]] | None:
@@ -169,18 +185,19 @@ def _field(
         x, y = surface.plan(*one.window)
         dx, dy = x - unit.position[0], y - unit.position[1]
     dz = np.asarray(surface.floor_at(*one.window) + height - unit.position[2], float)
-    margin = open_margin_db(unit, (dx, dy, dz), one.footprints, weather)
+    airs = weather.airs_of(unit)
+    lit, lowest_db = (weather, LOWEST_DB) if airs is None else (weather.unheated, LOWEST_DB - weather.most_db(unit))
+    margin = open_margin_db(unit, (dx, dy, dz), one.footprints, lit)
     shape = rows.stop - rows.start, columns.stop - columns.start
-    live = np.flatnonzero(margin >= LOWEST_DB)  # as one row: several times faster than by row and column
+    live = np.flatnonzero(margin >= lowest_db)  # as one row: several times faster than by row and column
     row, column = np.divmod(live, shape[1])
     directions = np.empty((3, len(live)), np.float32)
     directions[0], directions[1] = gathered(dx, row, column), gathered(dy, row, column)
     directions[2] = (dz if dz.ndim == 0 else dz.ravel().take(live)) + (LIFT if height < LIFT else 0.0)
     fan = launch.fan(planes, directions.T)
-    return _Field(
-        (row + rows.start).astype(np.int32), (column + columns.start).astype(np.int32), live,
-        margin.ravel().take(live), fan, (rows, columns),
-    )  # fmt: skip
+    number = np.full(shape, -1, np.int32)
+    number.reshape(-1)[live] = np.arange(len(live), dtype=np.int32)
+    return _Field(live, number, margin.ravel().take(live), fan, (rows, columns), height, airs)
 
 
 def gathered(values: Floats, row: Index, column: Index) -> Floats:
@@ -194,7 +211,7 @@ def window(
     unit: Unit, footprints: tuple[Footprint, ...], surface: Surface, weather: Weather, lowest_db: float = LOWEST_DB
 ) -> Window | None:
     """The rows and columns that a unit can reach at all, or None."""
-    heat = weather.heat_db(unit)
+    heat = weather.most_db(unit)
     if not footprints or not np.isfinite(heat):
         return None
     if surface.places is not None:  # a stair is small, and its cells stand in no order of x and y

@@ -313,7 +313,8 @@ def _rectilinear(polygon: Any, x: Floats, y: Floats, grid: float) -> tuple[NDArr
     if np.any((np.abs(steps) > 1e-9).all(axis=1)):
         return None
     level = np.flatnonzero(np.abs(steps[:, 0]) > 1e-9)
-    left, right = np.sort(np.stack([points[level, 0], points[level + 1, 0]]), axis=0)
+    start, end = points[level, 0], points[level + 1, 0]
+    left, right = np.minimum(start, end), np.maximum(start, end)
     sign, height = np.sign(steps[level, 0]), points[level, 1]
     half = grid / 2
     wide = np.clip(np.minimum(x + half, right[:, None]) - np.maximum(x - half, left[:, None]), 0, grid)

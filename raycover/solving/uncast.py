@@ -12,6 +12,7 @@ import numpy as np
 
 from raycover.building.parts import Building
 from raycover.rays.ray_scene import RayScene
+from raycover.scene.air import own_air
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.schema import Scene
 from raycover.solving.casting import Weather
@@ -81,7 +82,7 @@ def uncast(scene: Scene, building: Building) -> Coverage:
     bare = scene.model_copy(update={"planes": [plane], "grid": _GRID})
     units = make_units(scene, building)
     rays = RayScene(building)
-    explainer = Explainer(units, rays, Weather.of(scene.conditions), scene.conditions.reserve_db)
+    explainer = Explainer(units, rays, Weather.of(scene), scene.conditions.reserve_db)
     planes = {}
     for surface in make_surfaces(bare, building)[0]:
         nothing = np.full(surface.shape, -1, np.int32)
@@ -99,6 +100,7 @@ def uncast(scene: Scene, building: Building) -> Coverage:
         units=units,
         title=scene.title,
         ambient_c=scene.conditions.ambient_c,
+        rooms_c=own_air(scene),
         reserve_db=scene.conditions.reserve_db,
         seconds=0.0,
         rays=rays,

@@ -57,7 +57,7 @@ def farthest_m(unit: Unit, motion: str, weather: Weather, draws: Draws, lowest_d
     """Distance (m) beyond which no case brings a point up to `lowest_db`; 0 where the motion is not declared."""
     reach = max((_largest_m(f, unit.reach_behind) for f in unit.footprints_for(motion)), default=0.0)
     above = _WAYS_ABOVE_DB if unit.kind == "microwave" and weather.reflections else 0.0
-    most = float(_gain_db(unit, weather, draws).max(initial=-np.inf)) + above
+    most = float(_gains_db(unit, weather, draws).max(initial=-np.inf)) + above
     return reach * 10 ** ((most - lowest_db) / 40) + draws.doubt.mounting if np.isfinite(most) else 0.0
 
 
@@ -65,9 +65,13 @@ def farthest_m(unit: Unit, motion: str, weather: Weather, draws: Draws, lowest_d
 _largest_m = lru_cache(maxsize=4096)(largest_reach_m)
 
 
-def _gain_db(unit: Unit, weather: Weather, draws: Draws) -> Floats:
-    """(n_cases,) what raises or lowers all margins of a unit alike."""
-    person = draws.contrast_db(weather.ambient_c) if unit.kind == "infrared" else draws.cross_section_db
+def _gains_db(unit: Unit, weather: Weather, draws: Draws) -> Floats:
+    """(n_airs, n_cases) what raises or lowers all margins of a unit alike in each air that it tells apart."""
+    if unit.kind != "infrared":
+        person = draws.cross_section_db[None]
+    else:
+        airs = weather.airs_of(unit)
+        person = np.stack([draws.contrast_db(c) for c in (airs.ambient_c if airs else (weather.ambient_c,))])
     return person + draws.unit_reach_db(unit.name)
 
 
@@ -90,11 +94,12 @@ def unit_cases(
     farthest = farthest_m(unit, motion, weather, draws, lowest_db)
     live = np.flatnonzero(np.einsum("ij,ij->i", offset, offset) <= farthest**2)
     footprints = undominated(unit.footprints_for(motion))
-    gain = _gain_db(unit, weather, draws)
-    lit = replace(weather, contrast_db=0.0)
+    gains = _gains_db(unit, weather, draws)
+    gain = gains[0]
+    lit = weather.unheated
     poses = draws.poses(unit.tag)
     posed = [_posed(unit, poses, p) for p in range(len(poses.raised_m))]
-    in_open = np.zeros((0, 0))
+    in_open, air = np.zeros((0, 0)), np.zeros(1, np.intp)
     if unit.kind == "infrared" and len(live):
         x, y, z = offset[live].T
         in_open = np.stack(
@@ -103,8 +108,9 @@ def unit_cases(
                 for one, up in zip(posed, poses.raised_m, strict=True)
             ]
         )
-        some = in_open.max(axis=0) + gain.max() >= lowest_db
-        live, in_open = live[some], in_open[:, some].astype(np.float32)
+        air = _air_of(unit, points[live], weather)
+        some = in_open.max(axis=0) + gains.max(axis=1)[air] >= lowest_db
+        live, in_open, air = live[some], in_open[:, some].astype(np.float32), air if len(air) == 1 else air[some]
     drawn, margin = np.full(len(live), -np.inf), np.full((draws.n, len(live)), -np.inf, np.float32)
     if not len(live):
         return UnitCases(live, drawn, margin)
@@ -124,7 +130,7 @@ def unit_cases(
                 x, y, z = offset[live].T
                 open_db = open_margin_db(unit, (x, y, z), footprints, weather)
                 drawn = np.where(blocked, -np.inf, open_db)
-            found = in_open[poses.of[cases]] + gain[cases, None].astype(np.float32)
+            found = in_open[poses.of[cases]] + gains.T[np.ix_(cases, air)].astype(np.float32)
             found[:, blocked] = -np.inf
         else:
             traced = trace(moved, points[live], motion, rays, weather, lifted=on_floor)
@@ -137,6 +143,12 @@ def unit_cases(
             found[:, worth] = margin_of(total).T + gain[cases, None]
         margin[cases] = found
     return UnitCases(live, drawn, margin)
+
+
+def _air_of(unit: Unit, points: Floats, weather: Weather) -> Index:
+    """(n,) which air points (n, 3) are in, by index; (1,) where one is everywhere."""
+    airs = weather.airs_of(unit)
+    return np.zeros(1, np.intp) if airs is None else airs.at(*points.T)
 
 
 def _worth_varying(traced: Traced, weather: Weather, draws: Draws) -> Floats:

@@ -7,6 +7,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
+import numpy as np
+
 from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.catalogue import Construction
@@ -15,6 +17,7 @@ from raycover.physics.calibration import CannotCalibrate
 from raycover.physics.lens import Zones
 from raycover.physics.pattern import Mask
 from raycover.rays.ray_scene import RayScene
+from raycover.scene.air import air_words, own_air
 from raycover.scene.devices import PatternSpec
 from raycover.scene.schema import Scene
 from raycover.scene.stating import with_open
@@ -54,7 +57,8 @@ class Trips:
 
     `effects`: every pair of a nuisance and a unit that answers to such things, the worst first; `remedies`: of those
     that trip or may, in the same order; `masks`: by unit, where several are proposed; `interference`: pairs of units,
-    the worst first. `coverage` is that of the scene, None where it has nothing to map.
+    the worst first. `coverage` is that of the scene, None where it has nothing to map. `ambient_c` is the scene's
+    air (°C), `rooms_c` that of rooms with another, `source_air_c` that at the middle of each nuisance, all by name.
     """
 
     sources: tuple[Source, ...]
@@ -66,6 +70,13 @@ class Trips:
     coverage: Coverage | None
     ambient_c: float
     reserve_db: float
+    rooms_c: dict[str, float]
+    source_air_c: dict[str, float]
+
+    @property
+    def air(self) -> str:
+        """The air in words, that of rooms which have their own included."""
+        return air_words(self.ambient_c, self.rooms_c)
 
     @property
     def flagged(self) -> tuple[Interference, ...]:
@@ -89,7 +100,7 @@ def find_trips(
     rays = RayScene(building) if rays is None else rays
     units = make_units(scene, building)
     patterns = [scene.pattern_of(detector) for detector in scene.detectors]
-    rules = Rules.of(scene.conditions, _pitches(units, patterns))
+    rules = Rules.of(scene, _pitches(units, patterns))
     sources = place(scene, building)
     pairs = _with_their_doors(scene, sources, rays)
     found = _with_zones(effects(pairs, units, rules), pairs, units, patterns, rules)
@@ -112,6 +123,11 @@ def find_trips(
         coverage=coverage,
         ambient_c=scene.conditions.ambient_c,
         reserve_db=scene.conditions.reserve_db,
+        rooms_c=own_air(scene),
+        source_air_c={
+            source.spec.name: float(rules.people.ambient_at(source.points.mean(axis=0, keepdims=True))[0])
+            for source in sources
+        },
     )
 
 
@@ -149,7 +165,8 @@ def _with_zones(
                     sensors[one.unit] = None
             sensor = sensors[one.unit]
             if sensor is not None:
-                one = replace(one, zones=zone_hits(sensor, source, rays, rules.ambient_c))
+                (air_c,) = rules.people.ambient_at(np.array([one.at])).tolist()
+                one = replace(one, zones=zone_hits(sensor, source, rays, air_c))
         result.append(one)
     return result
 

@@ -16,7 +16,7 @@ from raycover.physics.infrared import contrast_db
 from raycover.physics.microwave import cross_section_db
 from raycover.rays.ray_scene import LIFT, Crossing, RayScene
 from raycover.scene.nuisances import Nuisance
-from raycover.scene.parts import Conditions
+from raycover.scene.schema import Scene
 from raycover.solving.casting import CAUSES, Weather, judge, potential_db
 from raycover.solving.combining import combined_db, deciding
 from raycover.solving.paths import imaging
@@ -33,19 +33,18 @@ LOWEST_DB = -30.0
 
 @dataclass(frozen=True)
 class Rules:
-    """What holds for every pair: the air (°C), the reserve (dB), what people and losses are like.
+    """What holds for every pair: the reserve (dB), the air, what people and losses are like.
 
     `pitch_deg` by infrared unit: of a pair of its lens' zones.
     """
 
-    ambient_c: float
     reserve_db: float
     people: Weather
     pitch_deg: Mapping[str, float]
 
     @classmethod
-    def of(cls, conditions: Conditions, pitch_deg: Mapping[str, float]) -> Rules:
-        return cls(conditions.ambient_c, conditions.reserve_db, Weather.of(conditions), pitch_deg)
+    def of(cls, scene: Scene, pitch_deg: Mapping[str, float]) -> Rules:
+        return cls(scene.conditions.reserve_db, Weather.of(scene), pitch_deg)
 
     def verdict(self, margin_db: float) -> Verdict:
         return "trips" if margin_db >= 0 else "may trip" if margin_db >= -self.reserve_db else "no"
@@ -98,7 +97,7 @@ class Effect:
     held_db: float | None = None
 
 
-def concerns(source: Source, unit: Unit, rays: RayScene, ambient_c: float) -> bool:
+def concerns(source: Source, unit: Unit, rays: RayScene) -> bool:
     """Whether a unit is asked: its technology answers to such a thing, and it is not there to notice it.
 
     People beyond a door are noticed rightly by the units of the room that they walk in.
@@ -109,15 +108,15 @@ def concerns(source: Source, unit: Unit, rays: RayScene, ambient_c: float) -> bo
     if spec.default.person:
         home = rays.building.rooms_at(np.concatenate([unit.position[None], source.points]))
         return spec.detectors is not None or home[0] < 0 or home[0] not in home[1:]
-    return any(_answers(source, part, ambient_c) for part in unit.parts)
+    return any(_answers(source, part) for part in unit.parts)
 
 
-def _answers(source: Source, unit: Unit, ambient_c: float) -> bool:
+def _answers(source: Source, unit: Unit) -> bool:
     """Whether a unit of one technology answers to such a thing at all."""
     spec = source.spec
     if spec.default.person:
         return True
-    return spec.echo_m2 is not None if unit.kind == "microwave" else spec.surface_at(ambient_c) is not None
+    return spec.echo_m2 is not None if unit.kind == "microwave" else spec.is_hot
 
 
 def effect(source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Construction | None = None) -> Effect:
@@ -125,7 +124,7 @@ def effect(source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Con
 
     Each half of a dual unit is judged at its own worst point, and their margins are combined.
     """
-    answering = [_answers(source, part, rules.ambient_c) for part in unit.parts]
+    answering = [_answers(source, part) for part in unit.parts]
     found = [
         _effect(source, part, rays, rules, behind) if answers else None
         for part, answers in zip(unit.parts, answering, strict=True)
@@ -147,8 +146,8 @@ def effect(source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Con
 
 def _effect(source: Source, unit: Unit, rays: RayScene, rules: Rules, behind: Construction | None) -> Effect:
     points = source.points if source.host is None else _on_our_side(source, unit)
-    weather = rules.people if source.spec.default.person else replace(rules.people, contrast_db=0.0)
-    parts = _microwave_terms(source, unit) if unit.kind == "microwave" else _infrared_terms(source, unit, rules)
+    weather = rules.people if source.spec.default.person else rules.people.unheated
+    parts = _microwave_terms(source, unit) if unit.kind == "microwave" else _infrared_terms(source, unit, points, rules)
     if source.host is not None and behind is not None:
         parts["cover"] = _cover_db(source, unit, points, behind, rules)
     parts = {name: np.broadcast_to(v, len(points)) for name, v in parts.items()}
@@ -225,16 +224,23 @@ def _microwave_terms(source: Source, unit: Unit) -> dict[str, Floats]:
     return {"size": np.asarray(echo), "speed": disturbance.doppler_db(slow * radial, fast * radial)}
 
 
-def _infrared_terms(source: Source, unit: Unit, rules: Rules) -> dict[str, Floats]:
+def _infrared_terms(source: Source, unit: Unit, points: Floats, rules: Rules) -> dict[str, Floats]:
+    """By points (n, 3): what stands somewhere is as warm as it is in the air there, and seen against that air."""
     spec = source.spec
     if spec.default.person:
         return {}
-    surface = spec.surface_at(rules.ambient_c)
-    assert surface is not None
-    contrast = contrast_db(disturbance.source_contrast(surface, rules.ambient_c, spec.emissivity))
+    airs, which = np.unique(rules.people.ambient_at(points), return_inverse=True)
+    contrast = np.array([contrast_db(_contrast_in(spec, air)) for air in airs.tolist()])[which.ravel()]
     slant = np.linalg.norm(source.points - unit.position, axis=1)
     size = disturbance.fill_db(source.area_m2(unit.position), slant, rules.pitch_deg[unit.name])
-    return {"contrast": np.asarray(contrast), "size": size, "change": np.asarray(change_of(spec))}
+    return {"contrast": contrast, "size": size, "change": np.asarray(change_of(spec))}
+
+
+def _contrast_in(spec: Nuisance, ambient_c: float) -> Floats:
+    """Contrast of a hot thing against air of a temperature (°C), relative to a person's at 20 °C."""
+    surface = spec.surface_at(ambient_c)
+    assert surface is not None
+    return disturbance.source_contrast(surface, ambient_c, spec.emissivity)
 
 
 def change_of(spec: Nuisance) -> float:
@@ -279,5 +285,5 @@ def effects(
         effect(source, unit, rays, rules, behind)
         for source, behind, rays in pairs
         for unit in units
-        if concerns(source, unit, rays, rules.ambient_c)
+        if concerns(source, unit, rays)
     ]

@@ -30,6 +30,7 @@ from raycover.solving.combining import combined_bits
 from raycover.solving.kept.answers import cast
 from raycover.solving.surfaces import Surface
 from raycover.walking.sensing import Sensor, check_ambient, turned_lenses
+from raycover.walking.simulated import air_around
 from raycover.walking.walkable import Ground, free_ahead_m, ground_of
 
 Floats = NDArray[np.floating]
@@ -123,7 +124,6 @@ def grid_walk(
     sensors: Mapping[str, Sensor],
     rays: RayScene,
     weather: Weather,
-    ambient_c: float,
     *,
     length_m: float = WALK_M,
     clipped: bool = True,
@@ -136,10 +136,12 @@ def grid_walk(
     walk triggers, and whether who sits there is held. `clipped`: beyond a declared edge nothing counts. Raises
     InputError for air that the model does not hold for.
     """
-    check_ambient(ambient_c)
     began = time.process_time()
     tracing = _Clock()
     ground = ground_of(surface, rays)
+    air_c = air_around(weather, ground.feet)
+    for ambient_c in np.unique(air_c).tolist() if sensors else ():
+        check_ambient(ambient_c)
     halves = np.stack([free_ahead_m(ground, heading, length_m / 2, rays) for heading in HEADINGS_RAD.tolist()])
     possible = halves + np.roll(halves, 4, axis=0) >= LEAST_M
     n = len(ground.rows)
@@ -160,7 +162,7 @@ def grid_walk(
 
     def of_part(unit: Unit) -> tuple[Bits, Bits, int]:
         if unit.name in sensors:
-            one = _Simulated(sensors[unit.name], ground, halves, possible, rays, ambient_c, length_m, clipped, tracing)
+            one = _Simulated(sensors[unit.name], ground, halves, possible, rays, air_c, length_m, clipped, tracing)
             return one.results()
         return *_declared(unit, ground, possible, rays, weather), 0
 
@@ -187,7 +189,7 @@ def grid_walk(
         _raster(sitting, ground),
         _raster(maps[0], ground),
         _raster(maps[1], ground),
-        ambient_c,
+        weather.ambient_c,
         n,
         n_walks,
         time.process_time() - began,
@@ -229,12 +231,12 @@ class _Simulated:
 
     def __init__(
         self, sensor: Sensor, ground: Ground, halves: Floats, possible: NDArray[np.bool_], rays: RayScene,
-        ambient_c: float, length_m: float, clipped: bool, tracing: _Clock,
+        air_c: Floats, length_m: float, clipped: bool, tracing: _Clock,
     ) -> None:  # fmt: skip
         self.sensor, self.ground, self.halves, self.possible = sensor, ground, halves, possible
-        self.rays, self.ambient_c, self.length_m, self.clipped, self.tracing = (
+        self.rays, self.air_c, self.length_m, self.clipped, self.tracing = (
             rays,
-            ambient_c,
+            air_c,
             length_m,
             clipped,
             tracing,
@@ -254,9 +256,19 @@ class _Simulated:
         if not (within.any() or seated.any()):
             return bits, sat, 0
         seen = self._visible_levels(within.any(axis=0) | seated)
+        for ambient_c in np.unique(self.air_c).tolist():
+            count += self._in_air(ambient_c, within & (self.air_c == ambient_c), seated & (self.air_c == ambient_c),
+                                  seen, bits, sat)  # fmt: skip
+        return bits, sat, count
+
+    def _in_air(
+        self, ambient_c: float, within: NDArray[np.bool_], seated: NDArray[np.bool_], seen: Bits, bits: Bits, sat: Bits
+    ) -> int:
+        """Fill in the runs of the cells in one air: a walk through a cell is all in that cell's; how many walks."""
+        headings, count = HEADINGS_RAD.tolist(), 0
         for index, heading in enumerate(headings):
             walks = walks_of(
-                body_for("adult", self.sensor.unit.mounting), [heading], PHASES_RAD, ambient_c=self.ambient_c,
+                body_for("adult", self.sensor.unit.mounting), [heading], PHASES_RAD, ambient_c=ambient_c,
                 step_s=self.sensor.step_s, length_m=self.length_m, rotation=self.sensor.unit.rotation,
                 lanes_m=LANES_M, n_levels=N_LEVELS, level_top_m=LEVEL_TOP_M,
             )  # fmt: skip
@@ -265,14 +277,14 @@ class _Simulated:
                 count += len(cells) * N_RUNS
         if seated.any():
             arms = arms_of(
-                body_for("seated", self.sensor.unit.mounting), headings, ambient_c=self.ambient_c,
+                body_for("seated", self.sensor.unit.mounting), headings, ambient_c=ambient_c,
                 step_s=self.sensor.step_s, rotation=self.sensor.unit.rotation, n_levels=N_LEVELS,
                 level_top_m=LEVEL_TOP_M,
             )  # fmt: skip
             for cells in _parts(np.flatnonzero(seated)):
                 sat[cells] = self._sit(arms, cells, seen)
                 count += len(cells) * 8
-        return bits, sat, count
+        return count
 
     def _within(self, out: Floats) -> NDArray[np.bool_]:
         # Unclipped, what lies beyond the lens gives no signal anyhow; twice the edge spares the walks out there.

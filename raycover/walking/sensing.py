@@ -227,7 +227,7 @@ def check_ambient(ambient_c: float, position: Position | None = None) -> None:
                     f"the simulated detector holds for air of {low:g} to {high:g} °C, not {ambient_c:g} °C: outside it "
                     "people dress otherwise than the model's",
                     position or Position("ambient_c"),
-                    "give a temperature within that range",
+                    "give a temperature within that range, or take the declared footprints: walk --declared",
                 )
             ]
         )

@@ -18,6 +18,7 @@ from raycover.physics.walks import body_for
 from raycover.rays.ray_scene import RayScene
 from raycover.scene.routes import Person
 from raycover.scene.schema import Scene
+from raycover.solving.open_air import Weather
 from raycover.walking.kinematics import SIT, Track
 from raycover.walking.sensing import Sensor, check_ambient, follow, sensors_of
 from raycover.walking.sensing import Track as Followed
@@ -26,6 +27,8 @@ Bools = NDArray[np.bool_]
 #: How long (s) a trigger counts. Our assumption: as long as the stops of a walk test between steps (NEMA WD 7, second
 #: hand).
 NOTICED_S = 2.0
+#: The room that somebody is in is that which holds a point so far (m) above the feet.
+_ABOVE_FLOOR_M = 0.1
 #: Who sits repeats the same small movements: so long (s) is simulated, its later part then repeated.
 _SEATED_S, _REPEATED_S = 30.0, 24.0
 
@@ -44,13 +47,31 @@ def sensors_for(scene: Scene, units: Sequence[Unit]) -> Mapping[str, Sensor]:
     """{name: simulated detector} of the infrared units. Raises InputError for those that cannot be simulated."""
     if not any("infrared" in unit.technologies for unit in units):
         return {}
-    check_ambient(scene.conditions.ambient_c, scene.position("conditions", "ambient_c"))
     return sensors_of(scene, units)
 
 
-def simulate(sensor: Sensor, track: Track, person: Person, rays: RayScene, ambient_c: float) -> Simulated:
-    """What a simulated detector makes of a track."""
+def check_airs(scene: Scene, weather: Weather, feet: Floats) -> None:
+    """Raise InputError where people at `feet` (n, 3) are in air that the model's clothed person does not hold for."""
+    for ambient_c in np.unique(air_around(weather, feet)).tolist():
+        own = [index for index, room in enumerate(scene.rooms) if room.ambient_c == ambient_c]
+        general = ambient_c == scene.conditions.ambient_c or not own
+        where = ("conditions", "ambient_c") if general else ("rooms", own[0], "ambient_c")
+        check_ambient(ambient_c, scene.position(*where))
+
+
+def air_around(weather: Weather, feet: Floats) -> Floats:
+    """Temperature (n,) of the air in °C around people at `feet` (n, 3)."""
+    return weather.ambient_at(feet + np.array([0.0, 0.0, _ABOVE_FLOOR_M]))
+
+
+def simulate(sensor: Sensor, track: Track, person: Person, rays: RayScene, weather: Weather) -> Simulated:
+    """What a simulated detector makes of a track.
+
+    Where it leads through several airs each step has the signal of a person who walks all of the way in the air of that
+    step: a border between airs is no step in the signal, nobody's clothes warm up on a threshold.
+    """
     n = len(track.time_s)
+    air_c = air_around(weather, track.position)
     signal, triggers = np.zeros(n), np.zeros(n, bool)
     sitting = track.pose == SIT
     n_up = int(np.flatnonzero(sitting)[0]) if sitting.any() else n
@@ -71,9 +92,11 @@ def simulate(sensor: Sensor, track: Track, person: Person, rays: RayScene, ambie
             track.moving[some],
             "sit" if seated else "walk",
         )
-        trace = follow(sensor, followed, body_for(person, sensor.unit.mounting), rays, ambient_c)
         index = _repeated(length, shown, round(_REPEATED_S / track.step_s))
-        signal[part], triggers[part] = trace.signal[index], trace.noticed[index]
+        for ambient_c in np.unique(air_c[some]).tolist():
+            trace = follow(sensor, followed, body_for(person, sensor.unit.mounting), rays, ambient_c)
+            here = air_c[some][index] == ambient_c
+            signal[part][here], triggers[part][here] = trace.signal[index][here], trace.noticed[index][here]
     with np.errstate(divide="ignore"):
         margin = 20 * np.log10(np.abs(signal))
     return Simulated(signal, margin, triggers, held(track.time_s, triggers, NOTICED_S))

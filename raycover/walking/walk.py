@@ -21,7 +21,7 @@ from raycover.walking.dual import combined_along
 from raycover.walking.kinematics import Track, make_track, settled
 from raycover.walking.light import Light, light_by_hand, light_on, lit, off_at, shortest_hold, stretches
 from raycover.walking.sensing import Sensor
-from raycover.walking.simulated import sensors_for, simulate
+from raycover.walking.simulated import check_airs, sensors_for, simulate
 from raycover.walking.switching import Switch, switches_of
 from raycover.walking.ways import Way, make_ways
 
@@ -169,35 +169,37 @@ def walk(
     rays = RayScene(building) if rays is None else rays
     units = make_units(scene, building)
     ways = make_ways(scene, building) if ways is None else ways
-    weather = Weather.of(scene.conditions)
+    weather = Weather.of(scene)
     sensors = {} if declared else sensors_for(scene, units)
     switches = switches_of(scene, hold_s)
     found = []
     for done, way in enumerate(ways):
         if progress is not None:
             progress(done, len(ways))
-        found.append(_walked(way, units, switches, sensors, scene.conditions.ambient_c, building, rays, weather))
+        found.append(_walked(way, scene, units, switches, sensors, building, rays, weather))
     return found
 
 
 def _walked(
     way: Way,
+    scene: Scene,
     units: tuple[Unit, ...],
     switches: Sequence[Switch],
     sensors: Mapping[str, Sensor],
-    ambient_c: float,
     building: Building,
     rays: RayScene,
     weather: Weather,
 ) -> Walk:
     track = make_track(way)
+    if sensors:
+        check_airs(scene, weather, track.position)
     counts = units_that_count(units, track, building)
     seen = []
     for unit, switch, mine in zip(units, switches, counts, strict=True):
         parts = []
         for part in unit.parts:
             if part.name in sensors:
-                found = simulate(sensors[part.name], track, way.person, rays, ambient_c)
+                found = simulate(sensors[part.name], track, way.person, rays, weather)
                 parts.append(
                     Seen(part, "simulated", found.margin_db, found.noticed, found.triggers, switch, mine, found.signal)
                 )

@@ -35,7 +35,7 @@ class Situated:
     @classmethod
     def of(cls, scene: Scene) -> Situated:
         building = build(scene)
-        return cls(scene, building, RayScene(building), make_units(scene, building), Weather.of(scene.conditions))
+        return cls(scene, building, RayScene(building), make_units(scene, building), Weather.of(scene))
 
     @property
     def models(self) -> list[str]:

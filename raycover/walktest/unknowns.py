@@ -61,8 +61,10 @@ def unknowns_of(
     kinds = {response.models[response.reach_of[k]]: unit.technologies for k, unit in enumerate(units)}
     reach = draws.doubt.reach_percent / 100
     unit_db = 40 / np.log(10) * reach / np.sqrt(3)  # even within ± that share
-    contrast = draws.contrast_db(weather.ambient_c)
-    person = {"microwave": draws.doubt.cross_section_db, "infrared": float(np.std(contrast[np.isfinite(contrast)]))}
+    contrasts = [draws.contrast_db(c) for c in (weather.airs.ambient_c if weather.airs else (weather.ambient_c,))]
+    # Where rooms have airs of their own, by that in which least is sure.
+    thermal = max(float(np.std(contrast[np.isfinite(contrast)])) for contrast in contrasts)
+    person = {"microwave": draws.doubt.cross_section_db, "infrared": thermal}
     # Both halves of a dual model are corrected alike: by what is less sure of the two.
     models = [float(np.hypot(max(person[kind] for kind in kinds[model]), unit_db)) for model in response.models]
     frequencies = sorted({unit.frequency_ghz for unit in units if unit.frequency_ghz is not None})

@@ -197,7 +197,7 @@ def _respond(
 
     def ways_of(unit: Unit) -> tuple[Floats, Index, Floats]:
         """Margins (m,) of a unit's ways, their points by index, what they cross (m, n_constructions)."""
-        near = np.flatnonzero(potential_db(unit, points, move.motion) + weather.heat_db(unit) >= _LOWEST_DB)
+        near = np.flatnonzero(potential_db(unit, points, move.motion) + weather.most_db(unit) >= _LOWEST_DB)
         if unit.frequency_ghz is None or not len(near):
             found = judge(unit, points[near], move.motion, rays, weather, lifted=lifted[near]).margin_db
             return found, near, np.zeros((len(near), len(made)))

@@ -125,7 +125,7 @@ def test_the_field_is_what_the_judge_says(reflections: int) -> None:
     some = rng.choice(len(rows), 400, replace=False)
     at = rows[some], columns[some]
     points = np.column_stack([field.surface.places[at], field.surface.y[at[0]]])
-    weather = Weather.of(scene.conditions)
+    weather = Weather.of(scene)
     margins = np.max([judge(unit, points, "any", rays, weather).margin_db for unit in units], axis=0)
     followed = margins >= LOWEST_DB + 0.1
     assert followed.sum() > 150

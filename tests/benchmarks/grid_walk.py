@@ -38,12 +38,12 @@ def main() -> None:
     began = time.process_time()
     sensors = sensors_of(scene, units)
     calibrated = time.process_time() - began
-    weather, ambient = Weather.of(scene.conditions), scene.conditions.ambient_c
+    weather = Weather.of(scene)
     for surface in floors_of(scene, building):
         # The first pass compiles or loads the compiled code.
         for _ in range(2):
             before, wall = rays.n_rays, time.perf_counter()
-            found = grid_walk(surface, units, sensors, rays, weather, ambient, threads=threads)
+            found = grid_walk(surface, units, sensors, rays, weather, threads=threads)
             wall = time.perf_counter() - wall
         asked = found.n_cells * 8 * len(units)
         print(f"{surface.name}: {found.n_cells:,} cells × 8 directions × {len(units)} detectors = {asked:,}")
@@ -55,7 +55,8 @@ def main() -> None:
 
     sensor = next(iter(sensors.values()))
     walks = walks_of(
-        body_for("adult", sensor.unit.mounting), [0.0], PHASES_RAD, ambient_c=ambient, step_s=sensor.step_s,
+        body_for("adult", sensor.unit.mounting), [0.0], PHASES_RAD,
+        ambient_c=scene.conditions.ambient_c, step_s=sensor.step_s,
         length_m=1.0, rotation=sensor.unit.rotation, lanes_m=LANES_M,
     )  # fmt: skip
     rng = np.random.default_rng(0)
@@ -94,8 +95,8 @@ def small_office() -> None:
         building = build(scene)
         units, rays = make_units(scene, building), RayScene(building)
         (surface,) = floors_of(scene, building)
-        weather = Weather.of(scene.conditions)
-        found = grid_walk(surface, units, sensors_of(scene, units), rays, weather, scene.conditions.ambient_c)
+        weather = Weather.of(scene)
+        found = grid_walk(surface, units, sensors_of(scene, units), rays, weather)
         seated = np.nanmean(found.seated[surface.inside] >= 0.5)
         print(f"3.3 × 2.4 m office, {n} unit(s): {seated:.0%} of it notices someone seated by half or more")
     print(

@@ -74,7 +74,8 @@ def open3d_scene(triangles: NDArray[np.float32]) -> Ask:
     scene.add_triangles(vertices, np.arange(len(vertices), dtype=np.uint32).reshape(-1, 3))
 
     def ask(segments: Segments) -> Bools:
-        rays = np.hstack([segments.origins, segments.directions])
+        # One length for all: the directions are made as long as each ray.
+        rays = np.hstack([segments.origins, segments.directions * segments.lengths[:, None]])
         blocked: Bools = scene.test_occlusions(rays, tfar=1.0).numpy()
         return blocked
 

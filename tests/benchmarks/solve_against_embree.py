@@ -98,7 +98,7 @@ def main() -> None:
     copies = int(sys.argv[1]) if len(sys.argv) > 1 else 8
     compared("line of sight, depots", enlarged_depot(copies), 9)
     offices = tower(100).replace("ceiling-infrared-general", "microwave-omni-5.8")
-    compared("crossings, six storeys of offices", offices, 3)
+    compared("crossings, six storeys of offices", offices, 9)
     start = [sys.executable, "-c", "import numpy"]
     help_ = [sys.executable, "-m", "raycover.cli.main", "--help"]
     t_numpy, t_help = in_turn(

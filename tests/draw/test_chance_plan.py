@@ -30,8 +30,8 @@ def walked() -> tuple[Scene, Building, tuple[Unit, ...], GridWalk]:
     building = build(one)
     units, rays = make_units(one, building), RayScene(building)
     surface = make_surfaces(one, building)[0][0]
-    weather = Weather.of(one.conditions)
-    return one, building, units, grid_walk(surface, units, sensors_of(one, units), rays, weather, 20.0, threads=1)
+    weather = Weather.of(one)
+    return one, building, units, grid_walk(surface, units, sensors_of(one, units), rays, weather, threads=1)
 
 
 def test_chances_fall_into_their_classes() -> None:

@@ -42,7 +42,7 @@ def lobe_of(scene: Scene, *, among: bool = True, **options: float) -> tuple[Lobe
     building = build(scene)
     rays = RayScene(building)
     unit = make_units(scene, building)[0]
-    lobe = make_lobe(unit, rays if among else None, Weather.of(scene.conditions), **options)  # type: ignore[arg-type]
+    lobe = make_lobe(unit, rays if among else None, Weather.of(scene), **options)  # type: ignore[arg-type]
     return lobe, unit, rays
 
 
@@ -86,7 +86,7 @@ def test_faces_point_outward() -> None:
     pattern = MICROWAVE.format(behind=1).replace("mounting: 3", "mounting: 30").replace("diameter: 8", "diameter: 80")
     scene = scene_with(pattern)
     unit = replace(make_units(scene, build(scene))[0], mounting=1e3)
-    lobe = make_lobe(unit, None, Weather.of(scene.conditions), n_azimuths=240, n_rings=121)
+    lobe = make_lobe(unit, None, Weather.of(scene), n_azimuths=240, n_rings=121)
     corners = lobe.vertices[lobe.triangles] - lobe.position
     volume = float(np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum() / 6)
     assert volume == pytest.approx(4 / 3 * np.pi * 50**3, rel=2e-3)
@@ -181,7 +181,7 @@ def test_a_lobe_is_the_limit_of_the_margin() -> None:
     )
     scene = scene_with(MICROWAVE.format(behind=0.4), more=more, unit=", tilt_deg: 15, turn_deg: 33")
     lobe, unit, rays = lobe_of(scene, n_azimuths=40, n_rings=17)
-    weather = Weather.of(scene.conditions)
+    weather = Weather.of(scene)
     chosen = (lobe.distance_m > 0.3) & ~lobe.on_floor
     directions, reach = lobe.directions[chosen], lobe.distance_m[chosen]
     nearer = judge(unit, lobe.position + directions * (reach * 0.998)[:, None], "any", rays, weather).margin_db

@@ -62,7 +62,7 @@ def test_neighbours_differ_and_the_rest_stay_as_lobes_are() -> None:
 def test_what_has_come_through_a_wall_is_told(corridor) -> None:  # type: ignore[no-untyped-def]
     """Of a microwave unit in a corridor of stud walls the part in the rooms beside, of an infrared unit nothing."""
     units = [unit for unit in corridor.coverage.units if unit.name in ("M1", "P7")]
-    weather = Weather.of(corridor.scene.conditions)
+    weather = Weather.of(corridor.scene)
     shells = make_shells(weather, corridor.building, corridor.rays, units, "any")
     passed = shells["M1"]
     assert len(passed.beyond)

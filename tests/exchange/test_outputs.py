@@ -179,7 +179,7 @@ def test_image_data_that_cannot_be_written(coverage: raycover.Coverage, tmp_path
 
 def test_probe_json_has_no_infinity() -> None:
     scene = raycover.load_text(SCENE)
-    said = probe_json((5.3, 5.3, 2), probe(scene, (5.3, 5.3, 2)))
+    said = probe_json((5.3, 5.3, 2), probe(scene, (5.3, 5.3, 2)), 20.0)
     assert json.loads(json.dumps(said, allow_nan=False)) == said
     blocked = said["detectors"][0]
     assert (blocked["cause"], blocked["margin_db"], blocked["detected"]) == ("blocked", None, False)

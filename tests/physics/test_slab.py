@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from raycover.physics.slab import (
     Layer,
     LossTable,
+    LossTables,
     Material,
     loss_db,
     loss_spread_db,
@@ -157,6 +158,19 @@ def test_shapes_and_precision() -> None:
     np.testing.assert_allclose(single, table.loss_db(cos), rtol=0, atol=1e-4)
     low, high = loss_spread_db(layers, 10.0, cos)
     assert low.shape == high.shape == (3, 4)
+
+
+@pytest.mark.parametrize("precision", [np.float32, np.float64])
+def test_tables_end_to_end_are_those_one_by_one(precision: type) -> None:
+    """To the last bit of double precision, though the cosine be single; also just above 1, as rounding leaves it."""
+    tables = [LossTable([Layer(0.01, LOSSY)], 10.0), LossTable.constant(2.5), LossTable([Layer(0.1, DENSE)], 5.8)]
+    rng = np.random.default_rng(4)
+    cos = np.concatenate([rng.uniform(0, 1, 3000), [0.0, 1.0, 1 + 2**-22, 1 / 4096]]).astype(precision)
+    which = rng.integers(0, 3, len(cos))
+    found = LossTables(tables).loss_db(LossTables.starts(which), cos)
+    assert found.dtype == np.float64
+    one_by_one = np.choose(which, [table.loss_db(cos.astype(float)) for table in tables])
+    np.testing.assert_array_equal(found, one_by_one)
 
 
 def test_no_layers_lose_nothing() -> None:

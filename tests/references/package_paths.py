@@ -39,7 +39,7 @@ def of_package(name: str, frequency_ghz: float) -> PathList:
     )
     building = build(scene)
     (unit,) = make_units(scene, building)
-    found = trace(unit, room.points, "any", RayScene(building), Weather.of(scene.conditions), every_slab=True)
+    found = trace(unit, room.points, "any", RayScene(building), Weather.of(scene), every_slab=True)
     s0_db = 20 * np.log10(REACH**2 + z**2)
     power = 10 ** ((found.way_margin_db() - s0_db) / 20)
     return PathList(found.point, (found.mirror >= 0).astype(np.int64), np.linalg.norm(found.offset, axis=1), power)

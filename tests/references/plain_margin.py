@@ -450,9 +450,13 @@ def one_technology_db(
     """Margin of all ways together. `lift` (m) raises a target that stands on a floor off it, for casting."""
     conditions = scene["conditions"]
     losses = conditions["losses"]
+    around = building.room_at(point)  # whose air somebody there is dressed for and seen against
+    if around is not None and not 0 <= point[2] - around.get("floor", 0.0) <= around["height"]:
+        around = None
+    ambient_c = conditions["ambient_c"] if around is None else around.get("ambient_c", conditions["ambient_c"])
 
     def open_db(way: Vector, length: float) -> float:
-        return unit.open_db(way, length, motion, conditions["ambient_c"], target_m2)
+        return unit.open_db(way, length, motion, ambient_c, target_m2)
 
     margin = open_db(point - unit.place, float(np.linalg.norm(point - unit.place)))
     point = point + np.array([0, 0, lift])

@@ -32,7 +32,7 @@ def both(one: Case) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Margins by raycover and by the reference, of each detector at each point that is not doubtful, and which."""
     made = raycover.load_text(json.dumps({"raycover": 1, "title": "test", **one.scene}))
     building = build(made)
-    rays, weather = RayScene(building), Weather.of(made.conditions)
+    rays, weather = RayScene(building), Weather.of(made)
     parts = plain.Building(one.scene)
     points = np.array([p for p in one.points if not any(box.holds(p, 2e-3) for box in parts.boxes)]).reshape(-1, 3)
     rooms = [building.room_at(*p) for p in points]
@@ -70,6 +70,25 @@ def test_random_scenes(reflections: int, seeds: range) -> None:
         n_finite += int(np.isfinite(expected).sum())
     assert n_judged > 0.75 * n_asked
     assert n_finite > 0.3 * n_judged
+
+
+def test_random_scenes_with_rooms_of_their_own_air() -> None:
+    """Whatever air units hang in and rays go through, that of the room around the point counts."""
+    apart = 0
+    for seed in range(40, 50):
+        one = case(seed, 0)
+        for room, air in zip(one.scene["rooms"], ([10, 30], [26, 15], [22, None])[seed % 3], strict=True):
+            if air is not None:
+                room["ambient_c"] = air
+        found, expected, labels = both(one)
+        with np.errstate(invalid="ignore"):
+            alike = (found == expected) | (np.abs(found - expected) < ALIKE_DB)
+        assert alike.all(), [(labels[k], found[k], expected[k]) for k in np.flatnonzero(~alike)][:5]
+        for room in one.scene["rooms"]:
+            room.pop("ambient_c", None)
+        before = both(one)[0]
+        apart += int((np.abs(found[np.isfinite(found)] - before[np.isfinite(found)]) > 0.5).sum())
+    assert apart > 20  # else the scenes say nothing
 
 
 @pytest.mark.parametrize("name", plain.LAYERS)

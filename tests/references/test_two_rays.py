@@ -43,7 +43,7 @@ def wall(name: str, start: tuple[float, float], end: tuple[float, float], constr
 def traced(one: Scene, *points: tuple[float, float, float]) -> Traced:
     building = build(one)
     (unit,) = make_units(one, building)
-    return trace(unit, np.array(points, float), "any", RayScene(building), Weather.of(one.conditions))
+    return trace(unit, np.array(points, float), "any", RayScene(building), Weather.of(one))
 
 
 def by_hand(*powers: float) -> float:

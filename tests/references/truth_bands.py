@@ -81,7 +81,7 @@ def compare(rooms: truth_rooms.Truths, doubt: DoubtSpec, seed: int) -> Compared:
         scene = _scene_of(rooms, r)
         building = build(scene)
         units, rays = make_units(scene, building), RayScene(building)
-        found = chances(units, rooms.points[r], "any", rays, Weather.of(scene.conditions), draws, lowest_db=-300.0)
+        found = chances(units, rooms.points[r], "any", rays, Weather.of(scene), draws, lowest_db=-300.0)
         drawn[r] = found.margin_db
         low[r], high[r] = found.band_db()
     return Compared(truth, drawn, low, high, rooms.kind)

@@ -49,7 +49,7 @@ def test_map_is_what_points_say(solved: tuple[Scene, Coverage, ChanceMaps], name
     for height in surface.heights:
         points = surface.points(row, column, height)
         found = chances(
-            coverage.units, points, surface.motion, coverage.rays, Weather.of(scene.conditions), draws,
+            coverage.units, points, surface.motion, coverage.rays, Weather.of(scene), draws,
             lifted=np.full(len(points), height < 0.002),
         )  # fmt: skip
         best = np.maximum(best, found.draws)
@@ -74,7 +74,7 @@ def test_a_smaller_body_is_seen_less_surely() -> None:
         coverage = solve(scene, threads=1)
         chance[target] = vary(scene, coverage, threads=1)["floor"].probability
         found = chances(
-            coverage.units, point, "any", coverage.rays, Weather.of(scene.conditions), scene.doubt,
+            coverage.units, point, "any", coverage.rays, Weather.of(scene), scene.doubt,
             lifted=np.ones(1, bool), target_m2=target,
         )  # fmt: skip
         assert chance[target][8, 11] == pytest.approx(found.probability[0])

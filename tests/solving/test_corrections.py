@@ -52,7 +52,7 @@ def test_probe_map_trace_and_chances_all_move_by_the_same() -> None:
         rays = RayScene(building)
         unit = make_units(scene, building)[0]
         points = np.array([BEHIND, BEFORE])
-        weather = Weather.of(scene.conditions)
+        weather = Weather.of(scene)
         plane = raycover.solve(scene)["floor"]
         row, behind, before = (int(np.argmin(abs(a - v))) for a, v in ((plane.y, 3), (plane.x, 5.25), (plane.x, 3)))
         traced = trace(unit, points, "any", rays, weather).margin_db()

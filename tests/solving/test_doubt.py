@@ -38,7 +38,7 @@ def infrared(at: tuple[float, float] = (0, 0), name: str = "D1") -> dict[str, ob
 
 def asked(scene: raycover.Scene, points: object, doubt: DoubtSpec | Draws, **more: object) -> Chances:
     building = build(scene)
-    weather = Weather.of(scene.conditions)
+    weather = Weather.of(scene)
     return chances(
         make_units(scene, building), np.array(points, float), "any", RayScene(building), weather, doubt, **more
     )  # type: ignore[arg-type]

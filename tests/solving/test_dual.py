@@ -150,7 +150,7 @@ def test_every_varied_case_combines_the_halves_cases(combine: str) -> None:
     """Case by case the same as the two halves asked by themselves; the housing's pose is one, so both tilt alike."""
     made = room(detector={"combine": combine})
     building = build(made)
-    rays, weather, draws = RayScene(building), Weather.of(made.conditions), Draws(made.doubt)
+    rays, weather, draws = RayScene(building), Weather.of(made), Draws(made.doubt)
     (unit,) = make_units(made, building)
     points = np.array([[3.5, 4.2, 0.0], [6.0, 3.0, 0.0], [4.4, 3.0, 1.0], [1.0, 1.0, 0.3]])
     ask: Any = lambda units: chances(units, points, "any", rays, weather, draws)  # noqa: E731
@@ -167,7 +167,7 @@ def test_every_varied_case_combines_the_halves_cases(combine: str) -> None:
 def test_heights_of_one_person_count_together_in_varied_cases() -> None:
     made = room(detector={"combine": "and"})
     building = build(made)
-    rays, weather, draws = RayScene(building), Weather.of(made.conditions), Draws(made.doubt)
+    rays, weather, draws = RayScene(building), Weather.of(made), Draws(made.doubt)
     (unit,) = make_units(made, building)
     ground = np.array([[3.5, 4.2, 0.0], [4.6, 3.0, 0.0]])
     points = np.concatenate([ground + np.array([0, 0, h]) for h in (0.3, 1.6)])
@@ -182,7 +182,7 @@ def test_a_lobe_ends_where_the_halves_together_end(combine: str) -> None:
     """Along each direction the farther or the nearer end of both (each starts at the unit and has one end)."""
     made = room(detector={"combine": combine})
     building = build(made)
-    rays, weather = RayScene(building), Weather.of(made.conditions)
+    rays, weather = RayScene(building), Weather.of(made)
     (unit,) = make_units(made, building)
     lobe = make_lobe(unit, rays, weather, n_azimuths=36, n_rings=12)
     ends = lobe.position + (lobe.distance_m[..., None] - 0.01) * lobe.directions
@@ -212,7 +212,7 @@ def test_the_grid_walk_combines_runs(combine: str) -> None:
         building = build(made)
         surface = next(s for s in make_surfaces(made, building)[0] if s.name == "floor")
         units = make_units(made, building)
-        found[kind] = grid_walk(surface, units, {}, RayScene(building), Weather.of(made.conditions), 20.0, threads=1)
+        found[kind] = grid_walk(surface, units, {}, RayScene(building), Weather.of(made), threads=1)
     infrared, microwave, dual = (found[kind] for kind in ("infrared", "microwave", "dual"))
     np.testing.assert_array_equal(dual.chance, RULES[combine](infrared.chance, microwave.chance))
     seated = np.minimum if combine == "and" else np.maximum
@@ -293,7 +293,7 @@ def test_a_walk_test_on_site_expects_what_the_maps_say(combine: str, move: str) 
     """The margins from which points are chosen are those of `judge`, a person's heights taken together."""
     made = room(detector={"combine": combine})
     building = build(made)
-    rays, weather = RayScene(building), Weather.of(made.conditions)
+    rays, weather = RayScene(building), Weather.of(made)
     units = make_units(made, building)
     ground = np.array([[3.5, 4.2, 0.0], [6.0, 3.0, 0.0], [4.6, 2.0, 0.0], [2.0, 1.2, 0.0]])
     response = respond(ground, [move] * len(ground), units, ["D1"], rays, weather)
@@ -313,7 +313,7 @@ def test_limits_in_an_upright_cut(combine: str, reach: float) -> None:
     building = build(made)
     (unit,) = make_units(made, building)
     line = CutLine.between((0, 3), (8, 3))
-    lines = limit_lines(unit, line, "tangential", RayScene(building), Weather.of(made.conditions))
+    lines = limit_lines(unit, line, "tangential", RayScene(building), Weather.of(made))
     west = 3.5 - float(np.concatenate(lines)[:, 0].min())
     assert west == pytest.approx(reach, abs=0.06) if combine != "or" else 3.5 < west < reach
 

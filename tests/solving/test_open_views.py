@@ -45,7 +45,7 @@ def test_units_alike_see_as_each_by_itself(model: str, mounting: float) -> None:
     """Units a whole number of cells apart, in corners where windows are cut, between the lines, and on the ceiling."""
     scene = hall(model, mounting)
     building = build(scene)
-    units, rays, weather = make_units(scene, building), RayScene(building), Weather.of(scene.conditions)
+    units, rays, weather = make_units(scene, building), RayScene(building), Weather.of(scene)
     for surface in make_surfaces(scene, building)[0]:
         assert surface.is_regular
         together = cast_many(units, surface, rays, weather)

@@ -68,7 +68,7 @@ def made(reflections: int = 1, made_of: Any = ROUND, at: tuple[float, float] = (
 def ready(one: Scene) -> tuple[Unit, RayScene, Weather]:
     building = build(one)
     (unit,) = make_units(one, building)
-    return unit, RayScene(building), Weather.of(one.conditions)
+    return unit, RayScene(building), Weather.of(one)
 
 
 def somewhere(n: int, seed: int = 3) -> NDArray[np.float64]:

@@ -35,7 +35,7 @@ def margins(data: dict[str, Any] | raycover.Scene, points: np.ndarray, one: Case
     if not isinstance(made, raycover.Scene):
         made = raycover.load_text(json.dumps({"raycover": 1, "title": "test", **made}))
     building = build(made)
-    rays, weather = RayScene(building), Weather.of(made.conditions)
+    rays, weather = RayScene(building), Weather.of(made)
     rooms = [building.room_at(*p) for p in points]
     lifted = np.array([r is not None and abs(p[2] - r.floor) < LIFT for p, r in zip(points, rooms, strict=True)])
     units = sorted(make_units(made, building), key=lambda unit: unit.name)

@@ -134,7 +134,7 @@ def test_what_a_mask_costs_is_the_area_it_blinds() -> None:
     from raycover.solving.casting import Weather
 
     coverage = solve(made)
-    costs = Costs(coverage, Weather.of(made.conditions))
+    costs = Costs(coverage, Weather.of(made))
     cost = costs.of(0, masked(coverage.units[0], [Mask(0, 90)]))
     assert cost.share == pytest.approx(0.25, abs=0.005)
     assert cost.lost_m2 == pytest.approx(np.pi * 25 / 4, rel=0.01)

@@ -28,8 +28,8 @@ def walked(*detectors: dict[str, Any], grid: float = 0.5, **parts: Any) -> GridW
     units = make_units(one, building)
     surface = make_surfaces(one, building)[0][0]
     sensors = sensors_of(one, units)
-    weather = Weather.of(one.conditions)
-    return grid_walk(surface, units, sensors, RayScene(building), weather, one.conditions.ambient_c, threads=1)
+    weather = Weather.of(one)
+    return grid_walk(surface, units, sensors, RayScene(building), weather, threads=1)
 
 
 def at(found: GridWalk, values: np.ndarray, x: float, y: float) -> Any:

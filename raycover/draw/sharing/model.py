@@ -77,7 +77,7 @@ def model_glb(
     _add_detectors(glb, root, shown)
     motion = shown.planes[0].surface.motion
     chosen = {"all": shown.units, "few": representative(shown.units, shown.planes, FEW), "none": ()}[lobes]
-    _add_lobes(glb, root, make_shells(Weather.of(scene.conditions), building, rays, chosen, motion))
+    _add_lobes(glb, root, make_shells(Weather.of(scene), building, rays, chosen, motion))
     return glb.bytes()
 
 

@@ -98,7 +98,7 @@ def _data(
     n_margins = sum(p.margin_db.size for plane in coverage.values() for p in plane.patches if p is not None)
     each = n_margins <= MOST_MARGINS
     lobes = {
-        motion: make_shells(Weather.of(scene.conditions), building, rays, coverage.units, motion)
+        motion: make_shells(Weather.of(scene), building, rays, coverage.units, motion)
         for motion in dict.fromkeys(some.planes[0].surface.motion for some in shown)
     }
     rooms = {room.name for room in building.rooms}
@@ -174,7 +174,7 @@ def _plane(
     surface = shown.planes[0].surface
     return {
         "name": shown.name,
-        "words": words.subtitle(surface, coverage.ambient_c, state_shown(scene)),
+        "words": words.subtitle(surface, coverage.air, state_shown(scene)),
         "mapped": words.mapped(surface) if len(shown.planes) == 1 else "floors and stairs",
         "motion": surface.motion,
         "azimuth": float(shown.view.azimuth_deg),

@@ -130,7 +130,7 @@ def _frame(picture: Image.Image, moment: Moment, door: Door, composed: Composed)
     angle = "open" if moment.open_deg >= 90 else "closed" if moment.open_deg <= 0 else f"{moment.open_deg:g}° open"
     said, colour = _said(moment, door, composed)
     surface = composed.plane.surface
-    title = f"{clean(moment.scene.title)} · {words.subtitle(surface, moment.coverage.ambient_c)}"
+    title = f"{clean(moment.scene.title)} · {words.subtitle(surface, moment.coverage.air)}"
     foot(draw, f"{clean(door.name)}: {angle}", said, colour, title)
     return page
 

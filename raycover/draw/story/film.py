@@ -116,7 +116,7 @@ class _Stage:
         if name not in self._masks:
             index = self.told.coverage.detector_names.index(name)
             unit = self.told.coverage.units[index]
-            weather = Weather.of(self.told.scene.conditions)
+            weather = Weather.of(self.told.scene)
             top = ceiling_over(unit, self.told.building)
             lobe = make_lobe(unit, self.told.rays, weather, n_azimuths=72, n_rings=18, below_m=top)
             lobe = moved_lobe(lobe, self.composed.tops[index] - unit.position)

@@ -32,7 +32,7 @@ def need_slide(scene: Scene, coverage: Coverage, proof: Proof | None) -> NDArray
         _table(page, ("need", "what is asked", "where"), (LEFT, 105.0, 232.0), rows)
     else:
         planes = [(name, coverage[maps[0]].surface) for name, maps in coverage.by_plane().items()]
-        rows = [(name, words.subtitle(surface, coverage.ambient_c), "every room") for name, surface in planes]
+        rows = [(name, words.subtitle(surface, coverage.air), "every room") for name, surface in planes]
         _table(page, ("plane", "what its map shows", "where"), (LEFT, 75.0, 262.0), rows)
     draw_foot(page, scene)
     return page.pixels()

@@ -114,7 +114,7 @@ def _coverage(told: Told, name: str, body: Pixels) -> Slide:
     where = words.height_phrase(surface)
     return Slide(
         f"coverage {name}", f"{where[0].upper()}{where[1:]}: {seen} is seen",
-        words.subtitle(surface, told.coverage.ambient_c, state_shown(told.scene)), body,
+        words.subtitle(surface, told.coverage.air, state_shown(told.scene)), body,
         f"The building cut open with the map of plane {name}: {seen} is seen, {assured} assured. Light is seen, "
         "hatched dark blue is not.",
         _notes(
@@ -133,7 +133,7 @@ def _hidden(told: Told, name: str, marked: list[Marked], body: Pixels) -> Slide:
     surface = told.coverage[told.coverage.by_plane()[name][0]].surface
     title = "What is not seen, and why" if marked else "Nothing is missed"
     return Slide(
-        "hidden", title, words.subtitle(surface, told.coverage.ambient_c, state_shown(told.scene)), body,
+        "hidden", title, words.subtitle(surface, told.coverage.air, state_shown(told.scene)), body,
         "The building with its gaps lettered: " + ("; ".join(listed) if listed else "none") + ".", _notes(*listed),
     )  # fmt: skip
 

@@ -84,7 +84,7 @@ def isometric_page(
     write_names(page, composed, box, 1 / laid.per_mm, tag_pt=7.5)
     _column(page, coverage, composed)
     where = "All storeys" if len(composed.laid) > 1 else ""
-    subtitle = words.subtitle(composed.plane.surface, coverage.ambient_c, state_shown(scene), where)
+    subtitle = words.subtitle(composed.plane.surface, coverage.air, state_shown(scene), where)
     sheet.draw_title(page.moved(0.0, page.taller), scene.title, subtitle)
     view = composed.placed.view
     sheet.draw_north(page.moved(page.wider, page.taller), _needle_deg(view, scene.north_deg))

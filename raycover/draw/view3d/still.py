@@ -269,7 +269,7 @@ def compose(
         drawn = draw_trays(trays, moved, view, cuts, slab_m=slab)
     else:
         drawn = draw_trays(trays, moved, None, alike, slab_m=slab, low=True, roofed=inside and shot.walls is None)
-    weather = Weather.of(scene.conditions)
+    weather = Weather.of(scene)
     caster = RayScene(building) if rays is None else rays
     motion = planes[0].surface.motion
     lobes = tuple(

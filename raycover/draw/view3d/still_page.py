@@ -23,6 +23,7 @@ from raycover.draw.view3d.camera import Lens
 from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.margin_bar import draw_margin_bar, rectangle
 from raycover.draw.view3d.stage import UNNOTICED
+from raycover.scene.air import air_of
 from raycover.scene.schema import Scene
 from raycover.solving.coverage import Coverage, PlaneCoverage
 
@@ -140,7 +141,7 @@ def _heading(page: Page, scene: Scene, plane: PlaneCoverage, name: str | None) -
     width = _COLUMN - _LEFT - 8
     title, size = page.lettering.fit_size(clean(scene.title), "serif", (28, 24, 20), width)
     page.text(_LEFT, 174.6, title, size, font="serif")
-    text = words.subtitle(plane.surface, scene.conditions.ambient_c, [scene.state] if scene.states else [])
+    text = words.subtitle(plane.surface, air_of(scene), [scene.state] if scene.states else [])
     text = text if name is None else f"{clean(name)} · {text}"
     text, size = page.lettering.fit_size(text, "sans", (11.5, 10, 9), width)
     page.text(_LEFT, 166.3, text, size, color=palette.SECOND_INK)

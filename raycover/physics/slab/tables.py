@@ -117,13 +117,20 @@ class LossTables:
         self._value = np.concatenate([table._value for table in tables])
         self._slope = np.concatenate([table._slope for table in tables])
 
-    def loss_db(self, which: NDArray[np.intp], cosine: NDArray[np.floating]) -> Floats:
-        """One-way loss (n,) in dB by number of table (n,) and cosine of incidence (n,), 0 to 1: as by that table."""
-        position = np.multiply(cosine, _Lookup.N_STEPS, dtype=np.float64)
-        np.minimum(position, _Lookup.N_STEPS, out=position)
+    @staticmethod
+    def starts(which: NDArray[np.integer]) -> NDArray[np.intp]:
+        """Where tables (n,) begin, by their numbers."""
+        return which.astype(np.intp) * (_Lookup.N_STEPS + 1)
+
+    def loss_db(self, start: NDArray[np.intp], cosine: NDArray[np.floating]) -> Floats:
+        """One-way loss (n,) in dB by a table each, given where it begins (n,), and by cosine of incidence (n,), 0 to 1:
+        as by that table in double precision."""
+        # Exact in single precision too: the steps are a power of two. What rounding leaves above 1 stays on the last
+        # value, whose slope is 0.
+        position = cosine * cosine.dtype.type(_Lookup.N_STEPS)
         index = position.astype(np.intp)
-        position -= index
-        index += which * (_Lookup.N_STEPS + 1)
+        index += start
+        position -= np.trunc(position)
         found: Floats = self._slope.take(index)
         found *= position
         found += self._value.take(index)

@@ -10,6 +10,7 @@ from raycover.report.content import Block, Bullets, Cell, Cover, Figure, Paragra
 from raycover.report.figures import Drawings
 from raycover.report.gather import Report
 from raycover.report.words import Words, name
+from raycover.scene.air import own_air
 
 
 def cover(report: Report, w: Words, drawings: Drawings, date: str) -> Cover:
@@ -112,7 +113,7 @@ def job(report: Report, w: Words) -> Section:
         (w("rooms"), w("rooms value", n=len(building.rooms), area=w.area(sum(r.polygon.area for r in building.rooms)))),
         (w("detectors"), w("detectors value", n=len(report.coverage.units), kinds=_kinds(kinds, w))),
         (w("state looked at"), name(scene.state) if scene.states else w("as drawn")),
-        (w("air temperature"), f"{w.short(conditions.ambient_c)} °C"),
+        (w("air temperature"), ", ".join([f"{w.short(conditions.ambient_c)} °C", *w.airs(own_air(scene))])),
         (w("reserve"), f"{w.short(conditions.reserve_db)} dB"),
         (w("ways counted"), w("ways reflected" if conditions.reflections else "ways straight")),
         (w("losses"), w(f"losses {conditions.losses}")),

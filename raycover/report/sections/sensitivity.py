@@ -9,6 +9,7 @@ from raycover.report.content import Block, Column, Figure, Paragraph, Section, T
 from raycover.report.figures import Drawings, shown_small
 from raycover.report.gather import Report
 from raycover.report.words import Words, name
+from raycover.scene.air import own_air
 from raycover.solving.coverage import Coverage
 
 
@@ -29,6 +30,8 @@ def _heat(report: Report, w: Words, drawings: Drawings) -> Section:
     if not report.heat:
         return Section("heat", w("warm air"), (Paragraph(w("no infrared")),))
     blocks: list[Block] = [Paragraph(w("heat intro", warm=w.short(WARM_FROM_C)))]
+    if rooms_c := own_air(report.scene):
+        blocks.append(Paragraph(w("heat rooms", rooms=w.listed(w.airs(rooms_c)))))
     cases = [(f"{w.short(value)} °C", coverage) for value, coverage in report.heat.items()]
     blocks.append(_shares(w("heat table"), cases, w))
     temperatures = [Column(title, "right") for title, _ in cases]

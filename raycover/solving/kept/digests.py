@@ -24,7 +24,8 @@ _LIBRARIES = ("numpy", "scipy", "shapely", "trimesh", "embreex", "mapbox-earcut"
 def of_weather(weather: Weather, kind: str) -> bytes:
     """The digest of what conditions mean to a technology: warmer air leaves microwave as it is."""
     if kind == "infrared":
-        return digest(weather.contrast_db, size=SHORT)
+        airs = None if weather.airs is None else weather.airs.content
+        return digest(weather.contrast_db, airs, size=SHORT)
     return digest(weather.losses, weather.reflections, size=SHORT)
 
 

@@ -162,6 +162,7 @@ MATTERS: list[tuple[tuple[Any, ...], dict[str, Any], str]] = [
     ((), {"corrections": {"reach_db": {"microwave-omni-5.8": -1}}}, "B"),
     ((), {"corrections": {"loss_db": {"brick-215": 2}}}, "BD"),
     ((), {"conditions": {"ambient_c": 28}}, "ACD"),
+    (("rooms", 1), {"ambient_c": 4}, "ACD"),
     ((), {"conditions": {"losses": "coherent"}}, "BD"),
     ((), {"conditions": {"reflections": 1}}, "BD"),
     ((), {"grid": 0.4}, "ABCD"),
@@ -268,7 +269,7 @@ def test_one_key_never_has_two_answers(store: Store, said: dict[str, Any]) -> No
     """Over random scenes: whatever was changed, the answer under a key is that under the same key before."""
     scene = _drawn(said)
     building = build(scene)
-    rays, weather = RayScene(building), Weather.of(scene.conditions)
+    rays, weather = RayScene(building), Weather.of(scene)
     surfaces, _ = make_surfaces(scene, building)
     for unit in make_units(scene, building):
         for surface in surfaces:

@@ -19,6 +19,7 @@ from raycover.draw.page import MM_PER_INCH, Page
 from raycover.draw.view3d.margin_bar import draw_margin_bar, rectangle
 from raycover.draw.view3d.window.labels import arrange
 from raycover.draw.view3d.window.picking import Eye
+from raycover.scene.air import air_of
 from raycover.whole_file import write_whole
 
 if TYPE_CHECKING:
@@ -116,7 +117,7 @@ def _heading(page: Page, window: Window) -> None:
     page.text(_LEFT, 196.8, title, size, font="serif")
     state = [live.design.state] if len(live.drawn.state_names) > 1 else []
     doors = words.doors(live.building)
-    said = words.subtitle(surface, live.weather.ambient_c, [clean(s) for s in (*state, doors) if s])
+    said = words.subtitle(surface, air_of(live.scene), [clean(s) for s in (*state, doors) if s])
     page.text(_LEFT, 189.0, page.lettering.fit(said, "sans", 8.5, _COLUMN - _LEFT - 8), 8.5, color=palette.SECOND_INK)
 
 

@@ -20,6 +20,7 @@ from raycover.draw.view3d.window.setting import chosen_lines, entries, masks, sl
 from raycover.draw.view3d.window.state import State
 from raycover.draw.view3d.window.verdict import Line
 from raycover.editing.live import LiveCoverage
+from raycover.scene.air import air_of
 from raycover.scene.devices import Motion
 
 #: Lists of the panel, in their order.
@@ -55,7 +56,7 @@ def shown_of(
     setting, chosen = tab == "setting", state.detector is not None
     return Shown(
         title=clean(live.scene.title),
-        subtitle=words.subtitle(surface, live.weather.ambient_c),
+        subtitle=words.subtitle(surface, air_of(live.scene)),
         seen=_seen(live, scenery, state),
         by_class=tuple(float(v) for v in shares),
         reserve_db=planes[0].reserve_db,

@@ -1,0 +1,36 @@
+"""What is freed is kept: no page is asked of the system twice. Against what the system itself counts."""
+
+from __future__ import annotations
+
+import platform
+import subprocess
+import sys
+
+import pytest
+
+_PROGRAM = """
+import resource, sys
+import numpy as np
+from raycover.rays.heap import keep_what_is_freed
+if sys.argv[1] == "kept":
+    keep_what_is_freed()
+def batch():
+    return sum(float(np.ones(200_000)[-1]) for _ in [[np.ones(200_000) for _ in range(4)] for _ in range(1)])
+for _ in range(3):
+    batch()
+before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+for _ in range(20):
+    batch()
+print(resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before)
+"""
+
+
+def _pages_asked(how: str) -> int:
+    return int(subprocess.run([sys.executable, "-c", _PROGRAM, how], check=True, capture_output=True, text=True).stdout)
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="only glibc learns by what is freed")
+def test_what_is_freed_is_kept_for_the_next_batch() -> None:
+    """Twenty batches of 8 MB: 40,000 pages if each were given back, none if all are kept."""
+    assert _pages_asked("kept") < 200
+    assert _pages_asked("given back") > 2000
