@@ -91,6 +91,16 @@ def nearest(word: str, known: Sequence[str]) -> str | None:
     return _nearest(str(word), tuple(known))
 
 
+def nearest_file(name: str, known: Sequence[str]) -> str | None:
+    """The one of `known` files whose name but for its ending is most like that of `name`, of the same ending first."""
+    stem, _, ending = name.rpartition(".") if "." in name[1:] else (name, "", "")
+    stems: dict[str, str] = {}
+    for one in sorted(known, key=lambda one: not one.endswith(f".{ending}")):
+        stems.setdefault(one.rpartition(".")[0] or one, one)
+    near = nearest(stem, list(stems))
+    return None if near is None else stems[near]
+
+
 @lru_cache(maxsize=1024)  # a slip of the pen is often repeated through a whole file
 def _nearest(word: str, known: tuple[str, ...]) -> str | None:
     folded: dict[str, str] = {}

@@ -142,7 +142,11 @@ def verdict_words(layout: Layout) -> str:
     units = f"{len(layout.new)} unit{'s' * (len(layout.new) != 1)}"
     kinds = ", ".join(f"{n} {model}" for model, n in counted.most_common())
     price = "" if layout.per_unit else f" for {layout.cost:g}"
-    bound = f"fewer than {layout.bound:g} units" if layout.per_unit else f"less than {layout.bound:g}"
+    bound = (
+        f"fewer than {layout.bound:g} unit{'s' * (layout.bound != 1)}"
+        if layout.per_unit
+        else f"less than {layout.bound:g}"
+    )
     if layout.interrupted:
         near = "the best found before it was interrupted" + ("" if layout.met else "; some needs are missed")
     elif layout.lacking:

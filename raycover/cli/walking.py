@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from pathlib import Path
 
 from raycover.building.build import build
@@ -15,6 +15,7 @@ from raycover.cli.tables import table
 from raycover.errors import did_you_mean, option_error
 from raycover.exchange.files import whole_folder
 from raycover.exchange.walk_files import CAUTION, file_name, over_all, walks_json, write_traces
+from raycover.proving.proof_words import some_of
 from raycover.rays.ray_scene import RayScene
 from raycover.rays.tracers import SLOW_WARNING
 from raycover.scene.schema import Scene
@@ -55,7 +56,7 @@ def walk_scene(
     if as_json:
         data(figures)
     else:
-        _say(walks)
+        _say(walks, frozenset(room.name for room in building.rooms))
 
 
 def _ways(scene: Scene, building: Building, route: str | None) -> list[Way]:
@@ -65,9 +66,10 @@ def _ways(scene: Scene, building: Building, route: str | None) -> list[Way]:
         from raycover.walking.usual import usual_ways
 
         ways = usual_ways(scene, building)
+        usual = f"{len(ways)} usual ones are" if len(ways) != 1 else "a usual one is"
         talk(
-            f"The scene has no routes: {len(ways)} usual ones are walked, from the nearest door to every seat and "
-            "through each aisle. Write routes: for your own."
+            f"The scene has no routes: {usual} walked, from the nearest door to every seat and through each aisle. "
+            "Write routes: for your own."
         )
     if route is None:
         return ways
@@ -133,7 +135,7 @@ def telling(walks: Sequence[Walk], n: int) -> list[Walk]:
     return [walks[k] for k in sorted(order[:n])]
 
 
-def _say(walks: Sequence[Walk]) -> None:
+def _say(walks: Sequence[Walk], rooms: Set[str]) -> None:
     heads = ("route", "m", "s", "first noticed", "in its last room", "longest unnoticed", "noticed", "light")
     rows = [
         (
@@ -146,7 +148,7 @@ def _say(walks: Sequence[Walk]) -> None:
             _last_room(one),
             "–"
             if one.longest is None
-            else f"{one.longest.seconds:.1f} s, {one.longest.metres:.1f} m: {cause_words(one.longest.why)}",
+            else f"{one.longest.seconds:.1f} s, {one.longest.metres:.1f} m: {cause_words(one.longest.why, rooms)}",
             f"{one.share:.0%}",
             _light(one),
         )
@@ -160,6 +162,8 @@ def _say(walks: Sequence[Walk]) -> None:
         line += f"; longest unnoticed {worst['seconds']:.1f} s on {worst['route']}"
     if found["shortest_hold_s"] is not None:
         line += f"; the hold time that just keeps every light on: {hold_words(found['shortest_hold_s'])}"
+    if never := [one.name for one in walks if one.shortest_hold_s is None]:
+        line += f"; dark whatever the hold time, as nobody is ever noticed: {some_of(never, 3)}"
     talk(f"{line}.")
     talk(CAUTION)
 

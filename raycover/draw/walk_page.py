@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Set
 from pathlib import Path
 
 import numpy as np
@@ -62,7 +63,7 @@ def make_walk_page(
     projection, chart = _shared_out(walk, len(lanes))
     strip_chart.draw_strip_chart(page, walk, lanes, chart)
     key, left_out = _draw_plan(page, building, walk, lanes, projection)
-    _draw_column(page, walk, key, left_out)
+    _draw_column(page, walk, frozenset(room.name for room in building.rooms), key, left_out)
     _draw_surround(page, scene, building, walk, projection, sheet_number)
     return page
 
@@ -133,13 +134,13 @@ def _units_on(building: Building, shown: Building, walk: Walk) -> list[Unit]:
     return [u for u, r in zip(units, home, strict=True) if r >= 0 and building.rooms[r].name in names]
 
 
-def _draw_column(page: Page, walk: Walk, key: sheet.Key, left_out: list[str]) -> None:
+def _draw_column(page: Page, walk: Walk, rooms: Set[str], key: sheet.Key, left_out: list[str]) -> None:
     left, right = sheet.COLUMN, sheet.RIGHT
     width = right - left
     figure, beside = _headline(walk)
     sheet.draw_headline(page, figure, beside)
     page.rule(left, right, 191.7, 1.1)
-    y = tables.draw_table(page, _figures_table(page, walk, width), left, 187.0, right)
+    y = tables.draw_table(page, _figures_table(page, walk, rooms, width), left, 187.0, right)
     foot = sheet.COLUMN_FOOT + key.height + _KEY
     if walk.entries:
         y = tables.draw_table(page, _room_table(page, walk, width), left, y, right)
@@ -174,7 +175,7 @@ def _headline(walk: Walk) -> tuple[str, tuple[str, str]]:
     return f"{first.seconds:.1f} s", (f"from the {start} until", f"noticed, {first.metres:.1f} m in")
 
 
-def _figures_table(page: Page, walk: Walk, width: float) -> tables.Table:
+def _figures_table(page: Page, walk: Walk, rooms: Set[str], width: float) -> tables.Table:
     first = walk.first
     gap = walk.longest
     waits = sum(b - a for a, b in walk.light.waits)
@@ -195,7 +196,7 @@ def _figures_table(page: Page, walk: Walk, width: float) -> tables.Table:
     for name, value in rows:
         made.append(tables.Row((name, page.lettering.fit(clean(value), "sans", 6.5, width - 24.0))))
         if name == "longest unnoticed" and gap is not None:
-            lines = page.lettering.wrap(clean(cause_words(gap.why)), "sans", 6.0, width - 3.0, 2)
+            lines = page.lettering.wrap(clean(cause_words(gap.why, rooms)), "sans", 6.0, width - 3.0, 2)
             made += [tables.Row((f"  {line}", "")) for line in lines]
     return tables.Table(("This way", ""), ((0.0, "left"), (width, "right")), tuple(made))
 

@@ -41,6 +41,6 @@ class ZoneFloors:
     def belonging(self, need: NeedSpec, units: Sequence[Unit]) -> dict[str, tuple[Bools, Bools]]:
         """{zone: which units (n,) are its own, which are the others'} of a need of zones."""
         wanted = named(need.zones, [zone.name for zone in self.zones])
-        over = {zone.name: self.over(zone, units) for zone in self.zones if zone.name in wanted}
+        over = {zone.name: self.over(zone, units) for zone in self.zones}
         some = np.any([*over.values(), np.zeros(len(units), bool)], axis=0)
-        return {name: (mine, some & ~mine) for name, mine in over.items()}
+        return {name: (over[name], some & ~over[name]) for name in wanted if name in over}

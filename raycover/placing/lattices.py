@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.placing.candidates import as_declared, free_places
+from raycover.placing.candidates import aisles_along, as_declared, beside_middles, free_places
 from raycover.placing.offers import Candidates, Offer
 from raycover.proving.hanging import HangingPlaces
 from raycover.scene.placing import PlacingSpec
@@ -43,7 +43,7 @@ def lattices(
     """Regular layouts of a room of `least` units or more that cost no more than `most`, cheapest first, then squarest.
 
     Spacings within a room are even and half a spacing is kept from its walls. A lattice of which a place is not free
-    (a solid, an area to keep clear, beyond an L-shaped room's wall) is left out.
+    (a solid, an area to keep clear, beyond an L-shaped room's wall) is left out, and one beside the middle of an aisle.
     """
     if "ceiling" not in spec.sorts:
         return
@@ -68,5 +68,6 @@ def lattices(
         if (
             shapely.contains_xy(room.polygon, *lattice.at.T).all()
             and free_places(hanging, spec, room, lattice.at, lattice.offer.mounting).all()
+            and not beside_middles(spec, aisles_along(hanging, spec, room, lattice.offer.mounting), lattice.at).any()
         ):
             yield lattice

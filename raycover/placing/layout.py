@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import shapely
 
-from raycover.building.aisles import find_aisles
 from raycover.building.parts import Building
 from raycover.errors import InputError, Problem
 from raycover.placing.bounding import bound_for_all
@@ -92,8 +91,7 @@ def place(
     needs, notes = _needs(scene, staying)
     bare = prove(scene.model_copy(update={"detectors": kept, "needs": needs}))
     building = bare.needs[0].situation.building
-    aisles = [aisle.middle for aisle in find_aisles(building)] if "aisles" in spec.sorts else []
-    candidates = find_candidates(scene, building, spec, _rooms_of(bare, building), aisles)
+    candidates = find_candidates(scene, building, spec, _rooms_of(bare, building))
     _some_there(scene, candidates)
     search = Search(scene, spec, kept, bare, candidates, progress)
     found = search.run(seconds, on_interrupt)

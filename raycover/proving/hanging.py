@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.polygon import orient
 
+from raycover.building.aisles import Aisle, find_aisles
 from raycover.building.parts import Building, RoomShape
 from raycover.detectors import Unit
 from raycover.rays.enclosed import Enclosures
@@ -25,6 +26,8 @@ FROM_WALL_M, OFF_WALL_M = 0.3, 0.1
 _BENDS_DEG = 30.0
 #: In the open, a unit hangs no farther (m) than so beyond what it shall see.
 _ABOUT_M = 2.0
+#: Units on a ceiling hang no more than so (m) below it: lower, trucks, ladders and balls come by.
+BELOW_CEILING_M = 1.0
 #: A new place lies on whole steps (m) of this.
 ROUND_M = 0.05
 
@@ -41,6 +44,11 @@ class HangingPlaces:
     def _enclosures(self) -> Enclosures:
         return Enclosures(self.building)
 
+    @cached_property
+    def aisles(self) -> tuple[Aisle, ...]:
+        """Every aisle of the building."""
+        return find_aisles(self.building)
+
     def room_of(self, unit: Unit) -> RoomShape | None:
         return self.building.room_at(*(float(v) for v in unit.position))
 
@@ -56,6 +64,24 @@ class HangingPlaces:
             found[list(inside_boxes(building, points))] = False
         for index in range(len(self.building.objects)):
             found &= ~self._enclosures.holds(index, points)
+        return found
+
+    @cached_property
+    def _upright(self) -> tuple[shapely.STRtree, Floats]:
+        """Upright sheets in plan, and the heights (n, 2) between which each stands."""
+        upright = [sheet for sheet in self.building.sheets if sheet.vertical]
+        corners = [sheet.frame.to_space(shapely.get_coordinates(sheet.polygon)) for sheet in upright]
+        lines = [shapely.MultiPoint(points[:, :2]).convex_hull for points in corners]
+        spans = [(points[:, 2].min(), points[:, 2].max()) for points in corners]
+        return shapely.STRtree(lines), np.array(spans).reshape(-1, 2)
+
+    def off_partitions(self, points: Floats, away: float) -> Bools:
+        """Which points (n, 3) keep so far (m) from walls, partitions and curtains that come up to their height."""
+        tree, spans = self._upright
+        found = np.ones(len(points), bool)
+        which, sheet = tree.query(shapely.points(points[:, :2]), predicate="dwithin", distance=away - 1e-6)
+        z = points[which, 2]
+        found[which[(spans[sheet, 0] - away < z) & (z < spans[sheet, 1] + away)]] = False
         return found
 
     def top(self, room: RoomShape, places: Floats) -> Floats:
@@ -86,6 +112,9 @@ class HangingPlaces:
             now = float(edge.distance(shapely.Point(unit.position[:2])))
             good &= shapely.contains_xy(room.polygon, places[:, 0], places[:, 1])
             good &= np.abs(away - now) <= 1e-3 if now < FROM_WALL_M else away >= FROM_WALL_M
+            if now >= FROM_WALL_M and self.off_partitions(unit.position[None], FROM_WALL_M)[0]:
+                high = np.full(len(places), unit.position[2])
+                good &= self.off_partitions(np.column_stack([places, high]), FROM_WALL_M)
             good &= unit.mounting <= room.top_at(places) - room.floor + 1e-6
             if np.isfinite(self.top(room, unit.position[None, :2])[0]):
                 good &= np.isfinite(self.top(room, places))

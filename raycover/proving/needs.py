@@ -35,11 +35,11 @@ _ROUNDING = 1e-9
 class Figures:
     """What of a place is noticed: `share` of its area, the widest circle (m) of a gap, the margin that decides.
 
-    `worst_db` is the lowest best margin, in a never-area the highest; `cell` where that is. `area_m2` is that of its
-    outline, racks and all. Of a door `first_m` is the metres past the threshold after which somebody is noticed on the
-    way (`line`) where that takes longest, infinite where nobody is. Of a way `longest_s` is the longest time that
-    nobody notices who walks it, infinite where nobody ever does, and `hold_s`
-    the hold time of the light there.
+    `worst_db` is the lowest best margin, in a never-area the highest; `cell` where that is. Where that is missed by
+    more than the reserve it becomes the margin of the unit that is told there. `area_m2` is that of its outline, racks
+    and all. Of a door `first_m` is the metres past the threshold after which somebody is noticed on the way (`line`)
+    where that takes longest, infinite where nobody is. Of a way `longest_s` is the longest time that nobody notices
+    who walks it, infinite where nobody ever does, and `hold_s` the hold time of the light there.
     """
 
     share: float
@@ -228,16 +228,35 @@ def _judge_place(
     found = figures_of(need, site, nth_best(margin, need.by, len(site)))
     way = None
     if with_ways and counting and len(counting) >= need.by:
-        # Of units that see nothing there, the first is the one that distance alone would let see.
-        spot = site.ground[found.cell][None] + [0.0, 0.0, float(np.median(site.heights))]
-        apart = np.array([potential_db(site.asked(situation.units[k]), spot, site.motion)[0] for k in counting])
-        if site.rooms is not None:
-            apart[[not situation.hears(situation.units[k], site)[found.cell] for k in counting]] = -np.inf
-        order = np.lexsort((apart, margin[:, found.cell]))[::-1]
-        way = _way(situation, situation.units[counting[int(order[need.by - 1])]], site, found.cell)
+        order = _nearest_first(need, site, situation, counting, margin[:, found.cell], found.cell)
+        told = int(order[need.by - 1])
+        way = _way(situation, situation.units[counting[told]], site, found.cell)
+        if not need.never and not site.lines and found.worst_db < -situation.scene.conditions.reserve_db:
+            found = replace(found, worst_db=float(margin[told, found.cell]))
         if site.lines and found.worst_db < 0 and way.cause == "none":  # seen there by another motion than this walk
             way = replace(way, cause="direction", words="in reach, but not for walking this way")
     return PlaceVerdict(site, is_met(need, found), found, way, margin, counting, by=need.by)
+
+
+def _nearest_first(
+    need: NeedSpec, site: Site, situation: Situation, counting: tuple[int, ...], margin_db: Floats, cell: int
+) -> NDArray[np.integer]:
+    """Units that count, by their places in `counting`, those nearest to seeing a cell first; `margin_db` are theirs.
+
+    As on maps: by margin where that is seen or doubtful; of the rest, which nothing there lets see by far, those that
+    hang in the room before others, and then the one that distance alone would let see best.
+    """
+    units = [situation.units[k] for k in counting]
+    spot = site.ground[cell][None] + [0.0, 0.0, float(np.median(site.heights))]
+    apart = np.array([potential_db(site.asked(unit), spot, site.motion)[0] for unit in units])
+    if site.rooms is not None:
+        apart[[not situation.hears(unit, site)[cell] for unit in units]] = -np.inf
+    if need.never or site.lines:
+        return np.lexsort((apart, margin_db))[::-1]
+    near = np.where(margin_db >= -situation.scene.conditions.reserve_db, margin_db, -np.inf)
+    home = situation.building.rooms_at(spot)[0]
+    beside = (situation.homes[list(counting)] == home) & (home >= 0)
+    return np.lexsort((apart, beside, near))[::-1]
 
 
 def nth_best(margin_db: Floats, by: int, n: int) -> Floats:

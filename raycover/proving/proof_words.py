@@ -205,8 +205,9 @@ def remedy_cost(remedy: Remedy) -> str:
     parts = []
     if remedy.missed:
         parts.append(f"misses {some_of(remedy.missed, 3)}")
-    if remedy.share_lost >= 5e-3:
-        parts.append(f"−{100 * remedy.share_lost:.0f} % of {remedy.lost_at}")
+    if remedy.share_lost > 5e-4:
+        lost_pct = 100 * remedy.share_lost
+        parts.append(f"−{lost_pct:.{0 if lost_pct >= 1 else 1}f} % of {remedy.lost_at}")
     name, lost = remedy.largest_area_lost
     if lost >= 0.05:
         parts.append(f"−{lost:.1f} m² on the map {name}")

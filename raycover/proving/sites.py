@@ -472,26 +472,32 @@ class Sites:
     def belonging(self, need: NeedSpec) -> dict[str, tuple[Bools, Bools]]:
         """{place: which units (n,) are its own, which are the others'} of a need of aisles, or of the floor beyond.
 
-        A unit is an aisle's own where it hangs over it, on its storey.
+        A unit is an aisle's own where it hangs over it, on its storey; the others' are those over any other aisle of
+        the scene, whether the need names that one or not.
         """
-        chosen = self.aisles_named(need.aisles or need.beyond_aisles or ())
-        homes = [self._room_of(aisle) for aisle in chosen]
-        x, y, z = np.array([unit.position for unit in self._units]).reshape(-1, 3).T
-        over = np.zeros((len(chosen), len(self._units)), bool)
-        for k, (aisle, room) in enumerate(zip(chosen, homes, strict=True)):
-            over[k] = shapely.contains_xy(shapely.Polygon(aisle.corners).buffer(1e-6), x, y)
-            if room is not None:
-                over[k] &= (room.floor <= z + 1e-6) & (z + 1e-6 <= room.floor + room.height + 2e-6)
         if need.aisles is not None:
+            over, _ = self._over(self.aisles)
             some = over.any(axis=0)
-            others = some & ~over
-            return {aisle.name: (over[k], others[k]) for k, aisle in enumerate(chosen)}
+            own = dict(zip((aisle.name for aisle in self.aisles), over, strict=True))
+            return {a.name: (own[a.name], some & ~own[a.name]) for a in self.aisles_named(need.aisles)}
+        over, homes = self._over(self.aisles_named(need.beyond_aisles or ()))
         none = np.zeros(len(self._units), bool)
         rooms = {room.name: room for room in homes if room is not None}
         return {
             f"{name}, beyond the aisles": (none, np.asarray(over[[home is room for home in homes]].any(axis=0)))
             for name, room in rooms.items()
         }
+
+    def _over(self, aisles: Sequence[Aisle]) -> tuple[Bools, list[RoomShape | None]]:
+        """(aisles, units) which units hang over which aisles, and the rooms that these lie in."""
+        homes = [self._room_of(aisle) for aisle in aisles]
+        x, y, z = np.array([unit.position for unit in self._units]).reshape(-1, 3).T
+        over = np.zeros((len(aisles), len(self._units)), bool)
+        for k, (aisle, room) in enumerate(zip(aisles, homes, strict=True)):
+            over[k] = shapely.contains_xy(shapely.Polygon(aisle.corners).buffer(1e-6), x, y)
+            if room is not None:
+                over[k] &= (room.floor <= z + 1e-6) & (z + 1e-6 <= room.floor + room.height + 2e-6)
+        return over, homes
 
     def _named(self, chosen: Bools) -> tuple[str, ...]:
         return tuple(self._units[k].name for k in np.flatnonzero(chosen).tolist())
@@ -500,8 +506,8 @@ class Sites:
         with_floor = [zone for zone in self._scene.zones if zone.area is not None or zone.rooms is not None]
         wanted = named(need.zones, [zone.name for zone in with_floor])
         zones = [zone for zone in with_floor if zone.name in wanted]
-        owned = [tuple(members(self._scene, zone.detectors)) for zone in zones]
-        for zone, own in zip(zones, owned, strict=True):
+        owned = {zone.name: tuple(members(self._scene, zone.detectors)) for zone in self._scene.zones}
+        for zone in zones:
             rooms = list(self._building.rooms) if zone.rooms is None else [self._rooms[name] for name in zone.rooms]
             outline = shapely.union_all([room.walkable for room in rooms])
             if zone.area is not None:
@@ -509,7 +515,7 @@ class Sites:
                 rooms = [room for room in rooms if room.polygon.intersection(area).area > 1e-6]
                 outline = area.intersection(shapely.union_all([room.walkable for room in rooms]))
             site = self._flat(need, zone.name, "zone", "", outline, rooms, storey=self._storey_of(rooms[0]))
-            yield replace(site, own=own, others=without(own, owned))
+            yield replace(site, own=owned[zone.name], others=without(owned[zone.name], list(owned.values())))
 
     def _doors(self, need: NeedSpec) -> Iterator[Site]:
         within = need.first_within

@@ -230,7 +230,7 @@ class DetectorSpec(Strict):
     name: Name = Field(description="tag of the detector")
     model: str | None = Field(None, description="an entry of the catalogue")
     pattern: PatternSpec | None = Field(None, description="or a pattern of its own")
-    at: Point2 = Field(description="place [x, y]")
+    at: Point2 = Field(description="place [x, y]; how high it hangs is mounting")
     mounting: PositiveLength = Field(description="height above the floor of its room")
     room: str | None = Field(None, description="its room; needed only where rooms lie one above another")
     turn_deg: Degrees = Field(0.0, description="anticlockwise turn of azimuth 0 from +x")

@@ -72,7 +72,7 @@ class NeedSpec(Strict):
     )
     whose: Literal["own", "others"] | None = Field(
         None,
-        description="which units count at each: of aisles and zones its own, or those of the others; of rooms, "
+        description="which units count at each: of aisles and zones its own, or those of every other; of rooms, "
         "cubicles and seats own, those that hang in the same room",
     )
     largest_area: Annotated[Number, Field(gt=0, le=1e6)] | None = Field(

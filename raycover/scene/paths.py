@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from raycover.errors import InputError, Position, Problem, nearest
+from raycover.errors import InputError, Position, Problem, nearest_file
 
 
 def resolve(scene_folder: Path | None, allowed: Sequence[str], text: str, position: Position) -> Path:
@@ -66,9 +66,11 @@ def _others(path: Path) -> str:
         names = sorted(entry.name for entry in folder.iterdir() if entry.is_file() and not entry.name.startswith("."))
     except OSError:
         return f"the folder {folder} does not exist"
-    near = nearest(path.name, names)
+    near = nearest_file(path.name, names)
     if near is not None:
         return f'did you mean "{near}"?'
+    alike = [name for name in names if name.endswith(path.suffix)] if path.suffix else []
+    names = alike or names
     return (
         f"files in {folder}: " + ", ".join(names[:20]) + (", …" if len(names) > 20 else "")
         if names

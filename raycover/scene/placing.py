@@ -40,7 +40,10 @@ class PlacingSpec(Strict):
         None, description="metres between candidates; 1, less in small rooms, if not given"
     )
     along: list[Literal["ceiling", "aisles", "lines"]] | None = Field(
-        None, min_length=1, max_length=3, description="where units may hang; the ceiling, or the lines where given"
+        None,
+        min_length=1,
+        max_length=3,
+        description="where units may hang; the ceiling and the middle of aisles, or the lines where given",
     )
     lines: list[Run] = Field(
         default_factory=list, max_length=1000, description="trunking and the like: lines [[x, y], …] to hang on"
@@ -69,4 +72,4 @@ class PlacingSpec(Strict):
     @property
     def sorts(self) -> tuple[str, ...]:
         """Where candidates lie."""
-        return tuple(self.along) if self.along is not None else ("lines",) if self.lines else ("ceiling",)
+        return tuple(self.along) if self.along is not None else ("lines",) if self.lines else ("ceiling", "aisles")

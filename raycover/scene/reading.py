@@ -18,7 +18,7 @@ from typing import Any
 
 import yaml
 
-from raycover.errors import InputError, Position, Problem, nearest
+from raycover.errors import InputError, Position, Problem, nearest_file
 from raycover.scene.scalars import plain_scalar
 from raycover.scene.syntax import syntax_problem
 
@@ -384,7 +384,7 @@ def _others(path: Path) -> str:
         names = sorted(entry.name for entry in folder.iterdir() if entry.is_file())
     except OSError:
         return f"the folder {folder} cannot be opened"
-    near = nearest(path.name, names)
+    near = nearest_file(path.name, names)
     if near is not None:
         return f'did you mean "{folder / near}"?'
     yaml_names = [name for name in names if name.endswith((".yaml", ".yml"))]

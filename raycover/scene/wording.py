@@ -301,6 +301,8 @@ def _advice(value: Any, phrases: list[str]) -> str:
         return "write true or false"
     if isinstance(value, int | float) and any(p.startswith("a list") for p in phrases):
         return f"write [{_number(value)}], a list even if it holds one"
+    if isinstance(value, dict) and value and phrases == ["a list"]:
+        return "write a list: each entry on a line of its own that begins with a dash, - {…}"
     if phrases == ["text"] and isinstance(value, int | float):
         return "put it in quotes"
     if value is None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Set
 
 from raycover.walking.declared import Reason
 
@@ -24,12 +25,13 @@ def hold_words(seconds: float) -> str:
     return f"{clock(math.ceil(seconds - 1e-6))} min" if seconds >= 1 else "any"
 
 
-def cause_words(why: Reason) -> str:
-    """Why nobody is noticed."""
+def cause_words(why: Reason, rooms: Set[str] = frozenset()) -> str:
+    """Why nobody is noticed; `rooms` are names that mean a room and so its walls, as beside maps."""
+    what = f"a wall of {why.blocked_by}" if why.blocked_by in rooms else why.blocked_by
     who = f"{why.detector or ''}{f' ({why.half} half)' if why.half else ''}"
     return {
-        "blocked": f"hidden by {why.blocked_by}" if why.blocked_by else f"hidden from {who}",
-        "material-loss": f"lost in {why.blocked_by}" if why.blocked_by else f"too weak for {who}",
+        "blocked": f"hidden by {what}" if what else f"hidden from {who}",
+        "material-loss": f"lost in {what}" if what else f"too weak for {who}",
         "out-of-reach": f"beyond the reach of {who}",
         "outside-lens": f"outside the lens of {who}",
         "masked": f"masked at {who}",

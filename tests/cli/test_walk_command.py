@@ -174,3 +174,25 @@ def test_those_that_tell_most_are_drawn(office: Path) -> None:
 @pytest.mark.parametrize("options", [("--grid", "--route", "In"), ("--grid", "--declared"), ("--threads", "2")])
 def test_options_that_do_not_go_together(office: Path, options: tuple[str, ...]) -> None:
     run(str(office), *options, code=2)
+
+
+def test_what_hides_is_called_as_beside_maps_and_a_dark_way_is_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nobody is noticed in a corridor behind brick: no hold time helps there, and what hides is a wall of a room."""
+    text = """raycover: 1
+title: Two rooms
+rooms:
+  - {name: Office, outline: [[0, 0], [6, 0], [6, 4], [0, 4]], height: 2.5, walls: brick-215}
+  - {name: Corridor, outline: [[0, 4], [6, 4], [6, 6], [0, 6]], height: 2.5, walls: brick-215}
+detectors:
+  - {name: D1, model: ceiling-infrared-general, at: [3, 3], mounting: 2.5}
+routes:
+  - {name: Inside, line: [[1, 3], [5, 3]]}
+  - {name: Outside, line: [[1, 5], [5, 5]]}
+"""
+    (tmp_path / "s.yaml").write_text(text, encoding="utf-8")
+    run(str(tmp_path / "s.yaml"), "--declared")
+    out, err = capsys.readouterr()
+    assert "hidden by a wall of Office" in out
+    assert "dark whatever the hold time, as nobody is ever noticed: Outside" in err

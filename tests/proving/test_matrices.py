@@ -73,6 +73,14 @@ def test_who_trips_whom_by_hand() -> None:
     assert found["share"][1][1] == pytest.approx(0.2, abs=0.01)
 
 
+def test_the_others_are_those_of_every_zone_not_only_of_those_named() -> None:
+    """B hangs over West and is tripped from 1 of 5 m of East: asked of East by itself it is no less so."""
+    (need,) = prove(office({"name": "East", "zones": ["East"], "whose": "others", "never": True})).needs
+    assert [[need.situation.units[k].name for k in place.units] for place in need.places] == [["A", "B"]]
+    assert not need.met
+    assert need.places[0].figures.share == pytest.approx(0.2, abs=0.01)
+
+
 def test_a_zone_larger_than_the_code_says() -> None:
     """7 × 8 = 56 m² is more than 55; a zone of a whole room is as large as the room."""
     zones = [{"name": "Z", "detectors": ["A"], "area": [[0, 0], [8, 0], [8, 7], [0, 7]]},
@@ -118,13 +126,14 @@ RACKS = [
 HALL = {"name": "Hall", "outline": [[0, 0], [15, 0], [15, 14], [0, 14]], "height": 6, "walls": "none"}
 
 
-def store(length: float) -> Any:
+def store(length: float, *needs: dict[str, Any]) -> Any:
     """U1 over the middle of the first aisle, U2 of the second; each sees `length` by 3 m, 0.3 m up."""
     made = pattern({"rectangle": {"length": length, "width": 3}}, mounting=5, plane=0.3)
     across = pattern({"rectangle": {"length": 2.8, "width": 13}}, mounting=5)
     units = [detector((7.25, 4.5), 5, made, "U1"), detector((7.25, 9.9), 5, made, "U2"),
              detector((1.5, 7), 5, across, "Cross")]  # fmt: skip
-    return scene(rooms=[HALL], racking=RACKS, detectors=units, needs=[{"set": "aisle independence"}], grid=0.1)
+    asked = list(needs) or [{"set": "aisle independence"}]
+    return scene(rooms=[HALL], racking=RACKS, detectors=units, needs=asked, grid=0.1)
 
 
 def test_aisles_that_are_independent() -> None:
@@ -153,6 +162,12 @@ def test_a_unit_that_sees_past_the_end_of_its_aisle() -> None:
     assert matrix.share[2, 0] * matrix.area_m2[2] == pytest.approx(6.0, abs=0.1)  # 1 m at each end, 3 m wide
     assert others.met
     assert not matrix.unwanted[:2].any()
+
+
+def test_the_others_are_those_of_every_aisle_not_only_of_those_named() -> None:
+    asked = {"name": "First", "aisles": ["R1/R2"], "whose": "others", "never": True}
+    (need,) = prove(store(8.5, asked)).needs
+    assert [[need.situation.units[k].name for k in place.units] for place in need.places] == [["U2"]]
 
 
 def test_words_of_a_cell() -> None:

@@ -168,3 +168,13 @@ def test_many_places_missed_are_counted() -> None:
 
     assert said(3) == "misses Table/seat 1, Table/seat 2 and Table/seat 3"
     assert said(8) == "misses Table/seat 1, Table/seat 2 and 6 more"
+
+
+@pytest.mark.parametrize(("lost", "words"), [(0.052, "−5 % of R1/R2"), (0.003, "−0.3 % of R1/R2")])
+def test_a_small_share_lost_is_not_said_to_be_none(lost: float, words: str) -> None:
+    from raycover.proving.proof_words import remedy_cost
+
+    class Cost:
+        missed, share_lost, lost_at, largest_area_lost = (), lost, "R1/R2", ("", 0.0)
+
+    assert remedy_cost(Cost()) == words  # type: ignore[arg-type]

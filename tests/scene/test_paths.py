@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 import raycover
-from raycover.errors import InputError, Position
+from raycover.errors import InputError, Position, nearest_file
 from raycover.scene.paths import resolve
 
 HERE = Position("scene.yaml", 7, 9, "  file: plan.png")
@@ -68,6 +68,16 @@ def test_missing_files_say_what_was_meant(folder: Path) -> None:
     assert "does not exist" in problem(folder, "drawings/zzz.pdf").help
     assert problem(folder, "plans").message == '"plans" is a folder'
     assert problem(folder, "zzz").code == "missing-file"
+
+
+def test_an_ending_makes_no_file_alike(folder: Path) -> None:
+    """Files are alike by their names, not by their endings; of those that stand there the kind asked for is told."""
+    for name in ("neg.yaml", "base.yaml", "crane.glb"):
+        (folder / name).write_bytes(b"x")
+    assert problem(folder, "robot.glb").help == f"files in {folder}: crane.glb"
+    assert problem(folder, "cran.glb").help == 'did you mean "crane.glb"?'
+    assert nearest_file("nofile.yaml", ["neg.yaml", "base.yaml"]) is None
+    assert nearest_file("bas.yaml", ["base.png", "base.yaml"]) == "base.yaml"
 
 
 @pytest.mark.parametrize("text", ["a\0b", "x" * 5000])

@@ -219,6 +219,7 @@ def test_missing_key_at_the_top() -> None:
         ("title: false", "title expects text, got false", "put it in quotes"),
         ("lit: yes", 'lit expects true or false, got text "yes"', "write true or false"),
         ("rooms: hall", 'rooms expects a list, got text "hall"', ""),
+        ("rooms: {name: hall}", 'rooms ("hall") expects a list, got a group of keys (name)', "begins with a dash"),
         ("rooms: [hall]", 'rooms[0] expects a group of keys (name, outline), got text "hall"', ""),
         ("labels: [1]", "labels expects a group of keys, got a list of 1", ""),
         ("labels: {a: x}", 'a in labels expects a number of metres, got text "x"', ""),

@@ -13,7 +13,7 @@ from scipy.optimize import minimize
 
 from raycover.building.parts import RoomShape
 from raycover.detectors import Unit, make_unit
-from raycover.proving.hanging import ROUND_M, HangingPlaces
+from raycover.proving.hanging import BELOW_CEILING_M, FROM_WALL_M, ROUND_M, HangingPlaces
 from raycover.proving.mending.bench import Bench, Outcome, best_of
 from raycover.proving.trials import Trial
 from raycover.scene.devices import DetectorSpec, PatternSpec
@@ -132,7 +132,11 @@ class Adder:
             top = self.places.top(room, at)
             near = [u.mounting for u in self.units if self._hangs_in(u, room) and not u.is_one_sided]
             usual = float(np.median(near)) if near else np.inf
-            heights = np.minimum(np.minimum(top, usual), high)  # lower than the ceiling where the entry asks for it
+            under = np.minimum(top, usual)
+            heights = np.minimum(under, high)  # lower than the ceiling where the entry asks for it, but not in mid-air
+            heights[np.isfinite(under) & (heights < under - BELOW_CEILING_M - 1e-9)] = np.nan
+            hung = np.column_stack([at, room.floor + np.nan_to_num(heights)])
+            heights[~self.places.off_partitions(hung, FROM_WALL_M)] = np.nan
         good = np.isfinite(heights) & (heights >= low - 1e-9)
         good[good] &= self.places.free(np.column_stack([at, heights + room.floor])[good])
         return [(float(x), float(y), round(float(h), 3), float(t)) for (x, y), h, t in
