@@ -15,7 +15,7 @@ from raycover.cli.tables import table
 from raycover.errors import did_you_mean, option_error
 from raycover.exchange.files import whole_folder
 from raycover.exchange.walk_files import CAUTION, file_name, over_all, walks_json, write_traces
-from raycover.proving.proof_words import some_of
+from raycover.listing import some_of
 from raycover.rays.ray_scene import RayScene
 from raycover.rays.tracers import SLOW_WARNING
 from raycover.scene.schema import Scene

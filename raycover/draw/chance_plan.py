@@ -156,7 +156,8 @@ def make_chance(
     _draw_column(page, found, which, key, has_limit=has_limit, has_ticks=bool(ticks))
     rooms = None
     if plan.extent_of(scene, there) is None:
-        areas = [float(surface.area[surface.inside & (surface.room == k)].sum()) for k in range(len(outlines))]
+        inside = surface.inside
+        areas = np.bincount(surface.room[inside], surface.area[inside], minlength=len(outlines)).tolist()
         rooms = (outlines, list(surface.room_names), areas)
     sketch.write_names(picture, marked, shown, rooms)
     _draw_surround(page, scene, found, which, projection, sheet_number)

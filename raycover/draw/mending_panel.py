@@ -10,9 +10,9 @@ from raycover.draw.lettering import Font, clean
 from raycover.draw.page import Box, Page
 from raycover.draw.proof_marks import SMALL, draw_verdict
 from raycover.draw.proof_tables import Item
+from raycover.listing import listed
 from raycover.proving.mending import Mend, Mending
 from raycover.proving.mending_words import MendRow, mend_rows, mend_words, mending_title, mending_verdict, seen_head
-from raycover.proving.proof_words import listed
 
 _SIZE, _NOTE = 6.5, 6.0
 _LINE, _WRAPPED = 3.95, 2.75

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from raycover.listing import listed
 from raycover.scene.schema import Scene
 
 #: (list of the scene, name of the entry), and the detectors that it names, `B*` for all that begin so.
@@ -32,8 +33,7 @@ def without(mentions: tuple[Mention, ...], name: str) -> tuple[Mention, ...]:
 
 def words(mentions: tuple[Mention, ...], name: str) -> str:
     """Which entries name a detector: `line "L1" and need "Bench"`."""
-    told = [f'{_LISTS[key]} "{entry}"' for (key, entry), names in mentions if name in names]
-    return told[0] if len(told) == 1 else f"{', '.join(told[:-1])} and {told[-1]}"
+    return listed([f'{_LISTS[key]} "{entry}"' for (key, entry), names in mentions if name in names])
 
 
 def changed_lists(scene: Scene, mentions: tuple[Mention, ...]) -> dict[str, Any]:

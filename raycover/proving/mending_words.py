@@ -6,19 +6,12 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from raycover.listing import listed, some_of
 from raycover.proving.mending import Mend, Mending
 from raycover.proving.mending.bench import worst_walk
 from raycover.proving.mending.changes import BESIDE_WORDS, COST, COST_WORDS, MANY_WORDS, TWICE_WORDS
 from raycover.proving.needs import Figures
-from raycover.proving.proof_words import (
-    chance_words,
-    listed,
-    margin_words,
-    places_words,
-    seen_words,
-    some_of,
-    walked_words,
-)
+from raycover.proving.proof_words import chance_words, margin_words, places_words, seen_words, walked_words
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from raycover.kit.aisle_words import ALONG_AISLES, answers_to_across
 from raycover.kit.unit_words import combining_words
+from raycover.listing import listed, some_of
 from raycover.proving.matrices import UNWANTED, WANTED, Matrix
 from raycover.proving.mending import Mending
 from raycover.proving.needs import Figures, NeedVerdict, PlaceVerdict, Proof
@@ -68,15 +69,6 @@ def why_words(need: NeedSpec) -> str:
     if need.source is None:
         return why
     return f"{why} ({need.source})" if why else f"Source: {need.source}"
-
-
-def listed(names: Sequence[str], word: str = "and") -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}"
-
-
-def some_of(names: Sequence[str], most: int = 4) -> str:
-    """Names, the first few where there are many."""
-    return listed(names) if len(names) <= most else f"{', '.join(names[: most - 1])} and {len(names) - most + 1} more"
 
 
 def places_words(names: Sequence[str]) -> str:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from raycover.building.parts import Building
 from raycover.detectors import Unit
+from raycover.listing import listed
 from raycover.rays.ray_scene import LIFT, Crossing, RayScene
 from raycover.rays.segments import off_floor
 from raycover.solving.casting import CAUSES, Weather, judge, potential_db
@@ -176,8 +177,7 @@ def through_words(building: Building, crossings: Sequence[Crossing]) -> str:
     if len(names) > 3:
         worst = sorted(range(len(names)), key=lambda k: -costly[k].loss_db)[:2]
         names = [*(names[k] for k in sorted(worst)), f"{len(names) - 2} more"]
-    listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-    return f"through {listed}, " + (f"{loss:.1f} dB" if np.isfinite(loss) else "which stops it")
+    return f"through {listed(names)}, " + (f"{loss:.1f} dB" if np.isfinite(loss) else "which stops it")
 
 
 def called(building: Building, crossing: Crossing) -> str:

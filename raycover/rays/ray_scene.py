@@ -388,8 +388,8 @@ class RayScene:
         if not len(parts):
             return np.zeros(0, np.int32), np.zeros(0, np.int32)
         self.count(len(line.origins))
-        none = np.zeros(0, np.int32)
-        rays, members = [none], [none]
+        rays: list[Ints] = []
+        members: list[Ints] = []
         for met in tracer.rounds(line.origins, line.directions, line.lengths, _BOX_STEP):
             ray, member = met.ray, parts.take(met.triangle)
             if met.before is not None:  # most go in by one face and out by the next
@@ -398,8 +398,10 @@ class RayScene:
             if len(ray):
                 rays.append(ray.astype(np.int32))
                 members.append(member - np.int32(first))
+        if not rays:
+            return np.zeros(0, np.int32), np.zeros(0, np.int32)
         every, which = np.concatenate(rays), np.concatenate(members)
-        if len(rays) > 3:  # one member may have been met again after another
+        if len(rays) > 2:  # one member may have been met again after another
             pairs = np.unique(every.astype(np.int64) * self.building.n_parts + which)
             every, which = (some.astype(np.int32) for some in np.divmod(pairs, self.building.n_parts))
         return every, which

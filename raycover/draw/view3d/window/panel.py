@@ -13,6 +13,7 @@ from raycover.draw.view3d.floor_map import engrave
 from raycover.draw.view3d.window import controls
 from raycover.draw.view3d.window.canvas import Canvas
 from raycover.draw.view3d.window.verdict import Line
+from raycover.scene.air import degrees
 from raycover.scene.quantities import COLDEST_C, WARMEST_C
 
 #: Of the panel, and the least height at which it holds everything, in points.
@@ -106,7 +107,7 @@ def draw_panel(shown: Shown, height_px: int, scale: float = 1.0) -> Drawn:
         "height", free=shown.is_free,
     )  # fmt: skip
     y = controls.chips(canvas, _LEFT, y + 3, _RIGHT, shown.motions, "motion", rows=1)
-    air = f"{shown.ambient_c:g} °C".replace("-", "−")
+    air = degrees(shown.ambient_c)
     y = controls.slider(canvas, _LEFT, y, _RIGHT, "air", air, shown.ambient_c, (COLDEST_C, WARMEST_C, 1.0), "air")
     if len(shown.states) > 1:
         y = controls.chips(canvas, _LEFT, y + 2, _RIGHT, shown.states, "state", rows=1)
