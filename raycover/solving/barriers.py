@@ -59,14 +59,14 @@ def barriers(sheets: UprightSheets, floor: float, height: float, bounds: Floats,
     """
     begin, low, end, high = sheets.bounds.T
     level = floor + max(height, _FROM)
-    window = sheets.kinds == "window"
-    stands = (
-        np.isin(sheets.kinds, _KINDS) & ~np.isin(sheets.owners, np.array(but, np.str_)) & (low < level) & (level < high)
-    )
-    stands &= window | ((low <= floor + _FROM + 1e-6) & (high >= floor + _UP_TO))
     ends = sheets.ends(begin, end)
-    stands &= ((ends.min(axis=1) <= bounds[1]) & (ends.max(axis=1) >= bounds[0])).all(axis=1)
-    return sheets.cut(np.flatnonzero(stands), level)
+    near = ((ends.min(axis=1) <= bounds[1]) & (ends.max(axis=1) >= bounds[0])).all(axis=1)
+    some = np.flatnonzero(near & (low < level) & (level < high))
+    kinds = sheets.kinds[some]
+    stands = (low[some] <= floor + _FROM + 1e-6) & (high[some] >= floor + _UP_TO)
+    stands |= kinds == "window"  # its sill and head stand by themselves
+    stands &= np.isin(kinds, _KINDS) & ~np.isin(sheets.owners[some], np.array(but, np.str_))
+    return sheets.cut(some[stands], level)
 
 
 def barred(stretches: Iterable[tuple[Floats, Bools | None]], x: Floats, y: Floats, grid: float) -> Barred | None:
