@@ -250,3 +250,12 @@ def test_a_rooms_wall_divides_a_map_over_inside_and_outside_and_a_rooms_own_map_
     assert inside.area_m2 == pytest.approx(200, abs=16)
     assert outside.area_m2 + inside.area_m2 == pytest.approx(28.5 * 18.5)
     assert surface_of(closed).barred is None
+
+
+def test_a_circle_beside_a_partitions_end() -> None:
+    """Between a partition at x = 8 m and one at 11 m that ends at y = 8 m, y up to 10 m: a circle in the upper corner
+    that touches that end has (3 − r)² + (2 − r)² = r², so r = 5 − √12 and is 3.07 m wide."""
+    surface = divided(CURTAIN, {**CURTAIN, "name": "screen", "line": [[11, 0], [11, 8]]}, grid=0.1)
+    (gap,) = gaps_of(surface, surface.inside & where(surface, 8, 0, 12, 10))
+    assert gap.widest_m == pytest.approx(2 * (5 - np.sqrt(12)), abs=0.07)
+    assert gap.at[:2] == pytest.approx((8 + gap.widest_m / 2, 10 - gap.widest_m / 2), abs=0.1)
