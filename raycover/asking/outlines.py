@@ -27,6 +27,8 @@ from raycover.solving.gaps import Gap
 _HELD_DB, _JUMP_DB = 1.0, 3.0
 #: Edges are straightened by up to this share of a cell; specks smaller than this share of its area are dropped.
 _STRAIGHTENED, _SPECK = 0.1, 0.1
+#: What divides two gaps is cut out of their areas so wide (m) on both sides of its line.
+_CUT_M = 5e-4
 
 
 @dataclass(frozen=True)
@@ -77,11 +79,24 @@ def gap_outlines(plane: PlaneCoverage, building: Building) -> list[GapOutline]:
     labels = plane.gap
     for free, seen in _seen(plane, building):
         missed = free.difference(shapely.union_all(seen)) if seen else free
-        for part in _polygons(missed, _SPECK * plane.surface.grid**2):
+        for part in _divided(_polygons(missed, _SPECK * plane.surface.grid**2), plane, labels):
             label = _label_of(part, plane, labels)
             if label:
                 found[label].append(part)
     return [GapOutline(g, tuple(found[g.label]) or _cells(plane, labels, g.label)) for g in plane.gaps]
+
+
+def _divided(parts: list[Any], plane: PlaneCoverage, labels: NDArray[np.int32]) -> list[Any]:
+    """Areas, those over several gaps cut along what stands between."""
+    standing = [ends for _, ends in plane.surface.standing]
+    if not standing:
+        return parts
+    lines = shapely.union_all(shapely.linestrings(np.concatenate(standing))).buffer(_CUT_M, cap_style="square")
+    found = []
+    for part in parts:
+        several = len(np.unique(_under(part, plane, labels))) > 1
+        found += _polygons(part.difference(lines), _SPECK * plane.surface.grid**2) if several else [part]
+    return found
 
 
 def _seen(plane: PlaneCoverage, building: Building) -> list[tuple[Any, list[Any]]]:
@@ -136,17 +151,25 @@ def _polygons(shape: Any, least_m2: float) -> list[Any]:
 
 def _label_of(part: Any, plane: PlaneCoverage, labels: NDArray[np.int32]) -> int:
     """The gap that most cells under an area belong to, or that of the cell nearest to its middle; 0 none."""
+    under = _under(part, plane, labels)
+    if len(under):
+        return int(np.bincount(under).argmax())
     rows, columns = _window(part.bounds, plane)
     yy, xx = np.meshgrid(plane.y[rows], plane.x[columns], indexing="ij")
-    under = labels[rows, columns][shapely.contains_xy(part, xx, yy)]
-    if (under > 0).any():
-        return int(np.bincount(under[under > 0]).argmax())
     near = labels[rows, columns]
     if not (near > 0).any():
         return 0
     spot = shapely.point_on_surface(part)
     away = np.where(near > 0, np.hypot(xx - spot.x, yy - spot.y), np.inf)
     return int(near.ravel()[int(away.argmin())]) if away.min() < plane.surface.grid else 0
+
+
+def _under(part: Any, plane: PlaneCoverage, labels: NDArray[np.int32]) -> NDArray[np.int32]:
+    """The gaps (n,) that cells under an area belong to, those of none left out."""
+    rows, columns = _window(part.bounds, plane)
+    yy, xx = np.meshgrid(plane.y[rows], plane.x[columns], indexing="ij")
+    under = labels[rows, columns][shapely.contains_xy(part, xx, yy)]
+    return under[under > 0]
 
 
 def _cells(plane: PlaneCoverage, labels: NDArray[np.int32], label: int) -> tuple[Any, ...]:

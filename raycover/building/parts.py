@@ -16,6 +16,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull, QhullError, cKDTree
 
+from raycover.building.upright_sheets import UprightSheets
 from raycover.catalogue import Construction, SolidMaterial
 from raycover.errors import Problem
 from raycover.scene.parts import SolidKind
@@ -410,6 +411,11 @@ class Building:
         names = sorted(set(of_parts))
         number = {name: index for index, name in enumerate(names)}
         return tuple(names), np.fromiter(map(number.__getitem__, of_parts), np.intp, len(of_parts))
+
+    @cached_property
+    def upright(self) -> UprightSheets:
+        """Its upright sheets as arrays."""
+        return UprightSheets.of(self.sheets)
 
     @cached_property
     def _room_tree(self) -> Any:

@@ -16,6 +16,8 @@ from raycover.building.parts import Building
 from raycover.errors import InputError, Problem
 from raycover.placing.bounding import bound_for_all
 from raycover.placing.candidates import find_candidates
+from raycover.placing.judging import Judged
+from raycover.placing.merging import Choose, merged
 from raycover.placing.offers import Candidates
 from raycover.placing.searching import Progress, Search
 from raycover.placing.tasks import can_choose
@@ -29,8 +31,8 @@ from raycover.scene.wiring_checks import members
 
 #: No more candidates than this: memory and minutes. A coarser pitch, or fewer models, gives fewer.
 MOST_CANDIDATES = 60_000
-#: Of the time allowed this share may go into a bound for all cells.
-_BOUND_SHARE = 0.3
+#: Of the time allowed this share may go into a bound for all cells, and this into units near each other at least.
+_BOUND_SHARE, _MERGE_SHARE = 0.3, 0.15
 
 
 @dataclass(frozen=True)
@@ -42,7 +44,8 @@ class Layout:
     one, `out_of_time` where the optimiser was stopped; `per_unit`: without prices each unit counts 1. `n_banned` plain
     candidates trip where they must not, `n_quieter` are masked or set lower so that they do not. `notes`: what was not
     asked as written; `lacking`: what nothing offered can meet, so that only as much as can be is placed for.
-    `interrupted`: by ^C, this being the best until then; `undone` says what was left out for it.
+    `interrupted`: by ^C, this being the best until then; `undone` says what was left out for it. A unit that took the
+    place of two (`merging`) is none of the candidates: the cost may then be less than they allow.
     """
 
     scene: Scene
@@ -102,6 +105,9 @@ def place(
     whole &= not any(task.need.largest_gap for task in search.tasks)
     lacking: tuple[Problem, ...] = ()
     try:
+        if best.proof.met and not interrupted:
+            until = max(began + seconds, time.perf_counter() + seconds * _MERGE_SHARE)
+            best = merged(scene, spec, search.judge, best, _chosen_beside(scene, spec), prove, until)
         best = search.judge.judge(best.chosen, with_ways=True)
         lacking = () if interrupted else search.lacking_in(best)
         if interrupted or lacking:
@@ -121,6 +127,20 @@ def place(
         sum(len(task.asked.cells) for task in search.tasks), found.rounds, time.perf_counter() - began,
         notes, lacking, interrupted, undone,
     )  # fmt: skip
+
+
+def _chosen_beside(scene: Scene, spec: PlacingSpec) -> Choose:
+    """A search of a few candidates beside units that stay, for `merged`; None where it meets not all."""
+    plain = spec.model_copy(update={"regular": False})
+
+    def choose(stay: list[DetectorSpec], bare: Proof, few: Candidates, seconds: float) -> Judged | None:
+        try:
+            found = Search(scene, plain, stay, bare, few, None).run(seconds).best
+        except InputError:  # none of them does what is asked
+            return None
+        return found if found.proof.met else None
+
+    return choose
 
 
 def _needs(scene: Scene, kept: set[str]) -> tuple[list[NeedSpec], tuple[str, ...]]:

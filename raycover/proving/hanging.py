@@ -69,11 +69,9 @@ class HangingPlaces:
     @cached_property
     def _upright(self) -> tuple[shapely.STRtree, Floats]:
         """Upright sheets in plan, and the heights (n, 2) between which each stands."""
-        upright = [sheet for sheet in self.building.sheets if sheet.vertical]
-        corners = [sheet.frame.to_space(shapely.get_coordinates(sheet.polygon)) for sheet in upright]
-        lines = [shapely.MultiPoint(points[:, :2]).convex_hull for points in corners]
-        spans = [(points[:, 2].min(), points[:, 2].max()) for points in corners]
-        return shapely.STRtree(lines), np.array(spans).reshape(-1, 2)
+        upright = self.building.upright
+        begin, low, end, high = upright.bounds.T
+        return shapely.STRtree(shapely.linestrings(upright.ends(begin, end))), np.stack([low, high], axis=1)
 
     def off_partitions(self, points: Floats, away: float) -> Bools:
         """Which points (n, 3) keep so far (m) from walls, partitions and curtains that come up to their height."""

@@ -1,4 +1,9 @@
-"""Gaps: connected areas where nobody is noticed, with their size, widest circle, place and cause."""
+"""Gaps: connected areas where nobody is noticed, with their size, widest circle, place and cause.
+
+Rooms divide them, and so does what stands between cells at the map's height (`barriers`): a partition, a panel, a
+curtain from near the floor up, a shut door. Through an open doorway within a room a gap goes on. No circle lies across
+what stands.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
+from raycover.solving.barriers import Barred
 from raycover.solving.surfaces import Surface
 
 _EIGHT = np.ones((3, 3), int)
@@ -34,7 +42,7 @@ class Gap:
 
 
 def label_gaps(surface: Surface, missed: NDArray[np.bool_]) -> tuple[NDArray[np.int32], int]:
-    """(ny, nx) labels from 1 of connected missed cells, never across rooms; 0 elsewhere."""
+    """(ny, nx) labels from 1 of connected missed cells, never across rooms or what stands between; 0 elsewhere."""
     labels = np.zeros(surface.shape, np.int32)
     total = 0
     for room, window in _room_windows(surface):
@@ -43,7 +51,43 @@ def label_gaps(surface: Surface, missed: NDArray[np.bool_]) -> tuple[NDArray[np.
         view = labels[window]
         view[mine] = found[mine] + total
         total += n
-    return labels, total
+    return labels, total if surface.barred is None else _split(labels, total, surface.barred)
+
+
+def _split(labels: NDArray[np.int32], n: int, barred: Barred) -> int:
+    """Gives parts of the n labelled areas that something stands between labels of their own; how many are then."""
+    every, lower, upper = slice(None), slice(None, -1), slice(1, None)
+    cuts = (barred.right, barred.up, barred.rising, barred.falling)
+    ends = (((every, lower), (every, upper)), ((lower, every), (upper, every)),
+            ((lower, lower), (upper, upper)), ((upper, lower), (lower, upper)))  # fmt: skip
+    touched = np.zeros(n + 1, bool)
+    for (at, to), cut in zip(ends, cuts, strict=True):
+        touched[labels[at][cut & (labels[at] == labels[to])]] = True
+    touched[0] = False
+    if not touched.any():
+        return n
+    chosen = touched[labels]
+    number = np.full(labels.shape, -1, np.intp)
+    count = int(chosen.sum())
+    number[chosen] = np.arange(count)
+    links = []
+    for (at, to), cut in zip(ends, cuts, strict=True):
+        free = chosen[at] & (labels[at] == labels[to]) & ~cut
+        links.append(np.stack([number[at][free], number[to][free]]))
+    link = np.concatenate(links, axis=1)
+    graph = coo_array((np.ones(link.shape[1], bool), (link[0], link[1])), shape=(count, count))
+    n_parts, part = connected_components(graph, directed=False)
+    # The part with a gap's first cell keeps its number.
+    first = np.unique(part, return_index=True)[1]
+    was = labels[chosen][first]
+    keeps = np.unique(was, return_index=True)[1]
+    new = np.arange(n_parts)
+    new[keeps] = -1
+    others = new >= 0
+    new[others] = n + 1 + np.arange(others.sum())
+    new[keeps] = was[keeps]
+    labels[chosen] = new[part]
+    return n + int(others.sum())
 
 
 def _room_windows(surface: Surface) -> list[tuple[int, tuple[slice, slice]]]:
@@ -72,7 +116,7 @@ def find_gaps(
         return []
     index = np.arange(1, n + 1)
     area = ndimage.sum_labels(surface.area, labels, index)
-    widest, places = _widest(labels, n, surface.grid)
+    widest, places = _widest(labels, n, surface.grid, surface.barred)
     cells = np.flatnonzero(labels)
     gap, weight = labels.ravel()[cells] - 1, surface.area.ravel()[cells]
     main_cause = _majority(gap, cause.ravel()[cells].astype(int), weight, n)
@@ -105,30 +149,46 @@ def widest_gap(surface: Surface, labels: NDArray[np.int32], n: int) -> tuple[flo
     """Diameter (m) of the widest circle that fits in any of n labelled gaps, and how deep (m, (ny, nx)) cells lie."""
     if n == 0:
         return 0.0, np.zeros(surface.shape)
-    widest, _ = _widest(labels, n, surface.grid)
-    depth = ndimage.distance_transform_edt(np.pad(labels > 0, 1))[1:-1, 1:-1] * surface.grid
+    widest, _ = _widest(labels, n, surface.grid, surface.barred)
+    if surface.barred is None:
+        depth = ndimage.distance_transform_edt(np.pad(labels > 0, 1))[1:-1, 1:-1] * surface.grid
+    else:
+        depth = ndimage.distance_transform_edt(_free_nodes(labels > 0, surface.barred))[1::2, 1::2] * surface.grid / 2
     return float(widest.max()), np.asarray(depth)
 
 
-def _widest(labels: NDArray[np.int32], n: int, grid: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _widest(
+    labels: NDArray[np.int32], n: int, grid: float, barred: Barred | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Diameter (m) of the widest circle in each gap, and its middle in cells (row, column), halves allowed, (n, 2).
 
     Middles are tried at cells' centres, corners and sides: on that lattice the nearest point of a gap's outline
-    is a node too, so the diameter is exact for the cells as drawn, of an even or an odd number across.
+    is a node too, so the diameter is exact for the cells as drawn, of an even or an odd number across. What stands
+    between two cells counts as on the side that they share.
     """
     deepest, places = np.zeros(n), np.zeros((n, 2))
     for k, (rows, columns) in enumerate(ndimage.find_objects(labels)):
-        mine = np.pad(labels[rows, columns] == k + 1, 1)
-        free = mine
-        for axis in (0, 1):
-            # A node is free when the cells on both sides of it are in the gap.
-            node = np.arange(2 * free.shape[axis] - 3)
-            free = free.take((node + 1) // 2, axis) & free.take(node // 2 + 1, axis)
+        between = None if barred is None else barred.window(rows, columns)
+        free = _free_nodes(labels[rows, columns] == k + 1, between)
         depth = ndimage.distance_transform_edt(free)
         place = np.unravel_index(int(depth.argmax()), depth.shape)
         deepest[k] = depth[place]
         places[k] = rows.start + (place[0] - 1) / 2, columns.start + (place[1] - 1) / 2
     return deepest * grid, places
+
+
+def _free_nodes(mine: NDArray[np.bool_], barred: Barred | None) -> NDArray[np.bool_]:
+    """(2 ny + 1, 2 nx + 1) centres, sides and corners of cells (ny, nx) that have nothing but them around."""
+    free = np.pad(mine, 1)
+    for axis in (0, 1):
+        # A node is free when the cells on both sides of it are in the gap.
+        node = np.arange(2 * free.shape[axis] - 3)
+        free = free.take((node + 1) // 2, axis) & free.take(node // 2 + 1, axis)
+    if barred is not None:
+        free[1::2, 2:-1:2] &= ~barred.right
+        free[2:-1:2, 1::2] &= ~barred.up
+        free[2:-1:2, 2:-1:2] &= ~(barred.rising | barred.falling)
+    return free
 
 
 def _majority(

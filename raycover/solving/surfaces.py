@@ -23,6 +23,7 @@ from raycover.errors import InputError, Problem
 from raycover.rays.enclosed import Enclosures
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.schema import Scene
+from raycover.solving.barriers import Barred, barred, barriers
 from raycover.solving.headroom import above_roof
 
 Floats = NDArray[np.floating]
@@ -41,6 +42,7 @@ class Surface:
     `plane` is the plane of the scene, `storey` the storey it lies in where there are several. On a stair
     (`stairs` its name) x runs along the unrolled way up, y across, and `places` (ny, nx, 2) says where in plan
     a cell lies. `target_m2`: radar cross section of what moves there; None: what each declaration assumes.
+    `standing`: (floor (m), ends (m, 2, 2) in plan) of partitions and the like that stand at its height.
     """
 
     name: str
@@ -60,6 +62,7 @@ class Surface:
     stairs: str | None = None
     places: Floats | None = None
     target_m2: float | None = None
+    standing: tuple[tuple[float, Floats], ...] = ()
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -83,6 +86,17 @@ class Surface:
             return False
         even = (c[0] + np.arange(len(c)) * self.grid for c in (self.x, self.y))
         return all(np.allclose(c, e, rtol=0, atol=1e-9) for c, e in zip((self.x, self.y), even, strict=True))
+
+    @cached_property
+    def barred(self) -> Barred | None:
+        """Between which cells something stands; None: between none."""
+        if not self.standing:
+            return None
+        here = [
+            None if isinstance(self.floor, float) else np.asarray(self.floor == floor) for floor, _ in self.standing
+        ]
+        lots = [(ends, own) for (_, ends), own in zip(self.standing, here, strict=True)]
+        return barred(lots, self.x, self.y, self.grid)
 
     def floor_at(self, rows: Any, columns: Any) -> Floats | float:
         """The floor under cells, by index."""
@@ -446,7 +460,19 @@ def _surface(
         plane.name,
         storey,
         target_m2=plane.cross_section_m2,
+        standing=_standing(plane, layout, building, inside),
     )
+
+
+def _standing(
+    plane: PlaneSpec, layout: _Layout, building: Building, inside: NDArray[np.bool_]
+) -> tuple[tuple[float, Floats], ...]:
+    """What stands on each floor under a plane at its lowest height; rooms' walls where it lies over an extent."""
+    floors = [layout.floor] if isinstance(layout.floor, float) else np.unique(layout.floor[inside]).tolist()
+    bounds = np.array([[layout.x[0], layout.y[0]], [layout.x[-1], layout.y[-1]]])
+    height, rooms = min(plane.target_heights), [] if plane.extent is not None else [r.name for r in building.rooms]
+    found = [(floor, barriers(building.upright, floor, height, bounds, rooms)) for floor in floors]
+    return tuple((floor, ends) for floor, ends in found if len(ends))
 
 
 def cells_in_boxes(boxes: Boxes, x: Floats, y: Floats, z: Floats, grid: float) -> NDArray[np.bool_]:

@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import strategies as st
+from shapely.ops import split
 from small_scenes import scene
 
 from raycover.building.build import build
@@ -170,3 +172,90 @@ def test_place_stands_on_the_floor_of_its_room() -> None:
     )
     gaps = gaps_of(surface, surface.inside)
     assert [g.at[2] for g in gaps] == pytest.approx([3.95, 0.75])
+
+
+CURTAIN = {"name": "curtain", "line": [[8, 0], [8, 10]], "height": 3, "construction": "plasterboard-12.5"}
+
+DOOR = {"name": "way", "at": 5, "width": 1.5, "height": 2.1, "fill": "plasterboard-12.5"}
+
+
+def divided(*parts: dict[str, Any], height: float = 0.75, grid: float = 0.25, **more: Any) -> Surface:
+    hall = {"rooms": [HALL], "planes": [{"name": "desk", "height": height}], "grid": grid}
+    whole = scene(**{**hall, "partitions": list(parts), **more})
+    return make_surfaces(whole, build(whole))[0][0]
+
+
+def test_a_partition_divides_a_gap() -> None:
+    """A hall of 20 × 10 m with a partition at x = 8 m, all missed: 8 × 10 m and 12 × 10 m, circles of 8 m and 10 m."""
+    surface = divided(CURTAIN)
+    large, small = gaps_of(surface, surface.inside)
+    assert (large.area_m2, small.area_m2) == (pytest.approx(120), pytest.approx(80))
+    assert (large.widest_m, small.widest_m) == (pytest.approx(10), pytest.approx(8))
+    assert large.at[0] - large.widest_m / 2 >= 8 - 1e-9
+    assert small.at[:2] == pytest.approx((4, 5), abs=1)
+
+
+@pytest.mark.parametrize("grid", [0.25, 0.4])
+@pytest.mark.parametrize("line", [[[2, 0], [13.7, 10]], [[7.125, 0], [7.125, 10]], [[0, 5.2], [9, 5.2], [9, 10]]])
+def test_no_line_of_a_partition_leaks(line: list[list[float]], grid: float) -> None:
+    """Slanted, along cells' centres, bent: two gaps, and each cell in the one of its side by shapely's word."""
+    surface = divided({**CURTAIN, "line": line}, grid=grid)
+    labels, n = label_gaps(surface, surface.inside)
+    assert n == 2
+    sides = split(shapely.box(0, 0, 20, 10), shapely.LineString(line)).geoms
+    xx, yy = np.meshgrid(surface.x, surface.y)
+    for side in sides:
+        well_in = shapely.contains_xy(side.buffer(-1e-3), xx, yy) & surface.inside
+        assert len(np.unique(labels[well_in])) == 1
+
+
+@pytest.mark.parametrize(
+    ("change", "height", "n"),
+    [
+        ({"openings": [{**DOOR, "state": "closed"}]}, 0.75, 2),
+        ({"openings": [{**DOOR, "state": "open"}]}, 0.75, 1),
+        ({"openings": [{**DOOR, "sill": 0.9, "height": 1.2}]}, 1.5, 2),  # glazed
+        ({"openings": [{**DOOR, "sill": 0.9, "height": 1.2, "fill": "none"}]}, 1.5, 1),
+        ({"openings": [{**DOOR, "sill": 0.9, "height": 1.2, "fill": "none"}]}, 0.0, 2),  # its sill
+        ({"base": 0.75}, 0.75, 1),  # passed under
+        ({"height": 1.2}, 1.5, 1),  # not at the map's height
+        ({"height": 1.2}, 0.75, 2),
+        ({"height": 0.7}, 0.0, 1),  # furniture
+        ({"line": [[8, 0], [8, 9]]}, 0.75, 1),  # a way round its end
+        ({"base": 0.15}, 0.0, 2),  # a panel's gap at the floor
+    ],
+)
+def test_what_divides_a_gap(change: dict[str, Any], height: float, n: int) -> None:
+    surface = divided({**CURTAIN, **change}, height=height)
+    assert len(gaps_of(surface, surface.inside)) == n
+
+
+def test_no_circle_lies_across_a_partition_with_a_doorway() -> None:
+    """Joined through a doorway it is one gap, whose widest circle still lies on one side: 10 m, not across x = 8 m."""
+    way = {"name": "way", "at": 0.5, "width": 0.8, "height": 2.1, "sill": 0, "fill": "none"}
+    surface = divided({**CURTAIN, "openings": [way]})
+    (gap,) = gaps_of(surface, surface.inside & where(surface, 0, 0, 16, 10))
+    assert gap.area_m2 == pytest.approx(160)
+    assert gap.widest_m == pytest.approx(8, abs=0.3)
+    assert abs(gap.at[0] - 8) >= gap.widest_m / 2 - 1e-9
+
+
+def test_a_rooms_wall_divides_a_map_over_inside_and_outside_and_a_rooms_own_map_has_no_need_of_it() -> None:
+    """Cells' centres on the wall itself, x = 0 and 20 of a grid of 0.5 m from −4.25 m."""
+    closed = {**HALL, "walls": "plasterboard-12.5"}
+    extent = {"name": "desk", "height": 0.75, "extent": [-4.25, -4.25, 24.25, 14.25]}
+    over = scene(rooms=[closed], planes=[extent], grid=0.5)
+    surface = make_surfaces(over, build(over))[0][0]
+    outside, inside = gaps_of(surface, surface.inside)
+    assert inside.area_m2 == pytest.approx(200, abs=16)
+    assert outside.area_m2 + inside.area_m2 == pytest.approx(28.5 * 18.5)
+    assert surface_of(closed).barred is None
+
+
+def test_a_circle_beside_a_partitions_end() -> None:
+    """Between a partition at x = 8 m and one at 11 m that ends at y = 8 m, y up to 10 m: a circle in the upper corner
+    that touches that end has (3 − r)² + (2 − r)² = r², so r = 5 − √12 and is 3.07 m wide."""
+    surface = divided(CURTAIN, {**CURTAIN, "name": "screen", "line": [[11, 0], [11, 8]]}, grid=0.1)
+    (gap,) = gaps_of(surface, surface.inside & where(surface, 8, 0, 12, 10))
+    assert gap.widest_m == pytest.approx(2 * (5 - np.sqrt(12)), abs=0.07)
+    assert gap.at[:2] == pytest.approx((8 + gap.widest_m / 2, 10 - gap.widest_m / 2), abs=0.1)

@@ -12,6 +12,7 @@ from raycover.loading import load_text
 from raycover.proving.mending.finding import find_mending
 from raycover.proving.mending.mends import Mend
 from raycover.proving.mending.then import changed_entry, in_parts
+from raycover.proving.mending.uniting import missed_in, near_each_other, one_for_both
 from raycover.proving.needs import Proof, prove
 from raycover.proving.remedies import Remedy, find_remedies
 from raycover.scene.reading import read_text
@@ -51,9 +52,11 @@ def mend_text(
 
     `name` stands for the file in messages, `folder` is where a scene's `models/` and files stand. A remedy is done
     where it harms nothing: one that mends a whole need, else one more unit that mends most of what is missing, else
-    what keeps a unit from tripping without missing a need. Raises InputError as `load` and `prove` do.
+    what keeps a unit from tripping without missing a need. Of new units near each other one for both is looked for in
+    the end. Raises InputError as `load` and `prove` do.
     """
     steps: list[Step] = []
+    source = text
     proof = prove(load_text(text, name, folder), state=state)
     while not proof.met and len(steps) < MOST_STEPS:
         if progress is not None:
@@ -65,7 +68,36 @@ def mend_text(
             text = with_step(text, step, name)
             steps.append(step)
         proof = prove(load_text(text, name, folder), state=state)
-    return Mended(text, tuple(steps), proof)
+    return _united(source, Mended(text, tuple(steps), proof), name, folder, state)
+
+
+def _united(source: str, mended: Mended, name: str, folder: Path | None, state: str | None) -> Mended:
+    """The same with one new unit for two near each other where it misses no more; zones divided among units stay."""
+    if any("zones" in step.keys for step in mended.steps):
+        return mended
+    new: dict[str, dict[str, Any]] = {}
+    for step in mended.steps:
+        if step.is_new or step.unit in new:
+            new[step.unit] = changed_entry(new.get(step.unit, {}), step.keys)
+    for pair in near_each_other(new):
+        steps = [step for step in mended.steps if step.unit not in pair]
+        text = source
+        for step in steps:
+            text = with_step(text, step, name)
+        rest = prove(load_text(text, name, folder), state=state)
+        entry = one_for_both(rest, mended.proof, *(new[unit] for unit in pair))
+        if entry is None:
+            continue
+        x, y = entry["at"]
+        kind = entry.get("model", "the same kind")
+        words = f"one more, {pair[0]}: {kind} at ({x:g}, {y:g}) m, {entry['mounting']:g} m up, for two near each other"
+        needs = dict.fromkeys(step.need for step in mended.steps if step.unit in pair)
+        step = Step(", ".join(needs), pair[0], words, entry, True)
+        text = with_step(text, step, name)
+        proof = prove(load_text(text, name, folder), state=state)
+        if missed_in(proof) <= missed_in(mended.proof):
+            return _united(source, Mended(text, (*steps, step), proof), name, folder, state)
+    return mended
 
 
 def with_step(text: str, step: Step, name: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ import yaml
 
 from raycover.cli.main import main
 from raycover.loading import load_text
-from raycover.proving.mending import find_mending
+from raycover.proving.mending import applying, find_mending
 from raycover.proving.mending.applying import Step, mend_text, with_step
 from raycover.proving.needs import prove
 
@@ -126,3 +127,39 @@ def test_the_command_writes_a_new_scene_and_never_the_old_one(
         code, said = run(path, "--mended", target)
         assert (code, problem in said) == (2, True)
     assert new.read_bytes().decode() == written
+
+
+LOUNGE = """\
+raycover: 1
+title: Two tables of a lounge
+grid: 0.25
+rooms:
+  - {name: Lounge, outline: [[0, 0], [16, 0], [16, 6], [0, 6]], height: 3, walls: brick-215}
+detectors:
+  - {name: D1, at: [12, 3], mounting: 3, pattern: {kind: infrared, declared: [{mounting: 3, plane: 0, motion: tangential, shape: {circle: {diameter: 6}}}]}}
+needs:
+  - {name: Left table, area: [[2, 2], [3.5, 2], [3.5, 4], [2, 4]], height: 0}
+  - {name: Right table, area: [[4.5, 2], [6, 2], [6, 4], [4.5, 4]], height: 0}
+"""  # noqa: E501
+
+
+def test_one_new_unit_for_two_that_hang_near_each_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A circle of 3 m about (4, 3) holds both tables, 2.24 m from it at most, and so do two units 1.2 m apart."""
+    pattern = yaml.safe_load(LOUNGE)["detectors"][0]["pattern"]
+    two = [
+        Step(need, unit, f"one more, {unit}", {"name": unit, "pattern": pattern, "at": [x, 3], "mounting": 3}, True)
+        for need, unit, x in (("Left table", "D2", 2.9), ("Right table", "D3", 4.1))
+    ]
+    first = iter([two])
+    search = applying._next
+    monkeypatch.setattr(applying, "_next", lambda proof: next(first, None) or search(proof))
+    mended = mend_text(LOUNGE, "scene.yaml", None)
+    assert mended.proof.met
+    assert prove(load_text(mended.text)).met
+    (step,) = mended.steps
+    assert (step.unit, step.need) == ("D2", "Left table, Right table")
+    assert len(yaml.safe_load(mended.text)["detectors"]) == 2
+    # Farther apart they stay: nobody would take them for one.
+    first = iter([[two[0], replace(two[1], keys={**two[1].keys, "at": [5.2, 3]})]])
+    monkeypatch.setattr(applying, "_next", lambda proof: next(first, None) or search(proof))
+    assert [step.unit for step in mend_text(LOUNGE, "scene.yaml", None).steps] == ["D2", "D3"]
