@@ -11,7 +11,7 @@ from typing import Annotated, Optional
 
 import typer
 
-from raycover.cli import models, sweep_command
+from raycover.cli import models, probe_command, sweep_command
 from raycover.cli.speaking import Lang
 
 app = typer.Typer(
@@ -91,18 +91,7 @@ def view_(
     viewing.view_scene(scene, threads=threads, state=state, scale=scale)
 
 
-@app.command("probe")
-def probe_(
-    scene: SceneFile,
-    at: Annotated[str, typer.Option("--at", metavar="X,Y,Z", help="the point, absolute, in metres")],
-    motion: Annotated[str, typer.Option("--motion", help="any, tangential, radial or presence")] = "any",
-    state: InState = None,
-    json: AsJson = False,
-) -> None:
-    """Why is this point seen or not: every detector, ray by ray."""
-    from raycover.cli import probing
-
-    probing.probe_scene(scene, at, motion=motion, as_json=json, state=state)
+app.command("probe")(probe_command.probe)
 
 
 @app.command("walk")
