@@ -176,7 +176,7 @@ class LiveCoverage:
     def doors(self) -> tuple[OpeningMark, ...]:
         """Doors and windows that can be opened, doors first."""
         marks = [mark for mark in self.building.openings if mark.construction is not None and mark.loc]
-        return tuple(sorted(marks, key=lambda mark: (mark.kind != "door", mark.loc)))
+        return tuple(sorted(marks, key=lambda mark: (not mark.is_door, mark.loc)))
 
     @property
     def seats(self) -> tuple[SeatView, ...]:
