@@ -12,10 +12,12 @@ from typing import Annotated, Optional
 import typer
 
 from raycover.cli import models, probe_command, sweep_command
+from raycover.cli.number_options import Commands
 from raycover.cli.speaking import Lang
 
 app = typer.Typer(
     name="raycover",
+    cls=Commands,
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
