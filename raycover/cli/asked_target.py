@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from raycover.building.parts import Building
+from raycover.cli.signs import minus
 from raycover.errors import did_you_mean, option_error
 from raycover.physics.microwave import BODIES_M2
 from raycover.scene.devices import Motion, PlaneSpec
@@ -45,7 +46,7 @@ class Target:
         """What was taken, in one line."""
         parts = [] if self.plane is None else [f'plane "{self.plane}"']
         if self.heights != (0.0,):
-            parts.append(f"{' or '.join(f'{h:g}' for h in self.heights)} m over the floor")
+            parts.append(minus(f"{' or '.join(f'{h:g}' for h in self.heights)} m over the floor"))
         parts.append(f"{self.motion} motion")
         if self.target_m2 is None:
             parts.append("body as declared")
@@ -138,6 +139,7 @@ def _place(text: str, *, with_plane: bool) -> tuple[float, ...]:
 
 
 def _metres(text: str) -> float:
+    text = text.replace("\N{MINUS SIGN}", "-")  # as points are printed
     try:
         return float(text)
     except ValueError:

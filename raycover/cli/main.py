@@ -13,6 +13,7 @@ import typer
 
 from raycover.cli import models, probe_command, sweep_command
 from raycover.cli.number_options import Commands
+from raycover.cli.signs import let_all_print
 from raycover.cli.speaking import Lang
 
 app = typer.Typer(
@@ -552,9 +553,7 @@ def main(args: list[str] | None = None) -> None:
     from raycover.cli.caching import say_trouble
     from raycover.errors import RaycoverError
 
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):  # a terminal that has no ° shows ? for it
-            stream.reconfigure(errors="replace")
+    let_all_print()
     try:
         app(args)
     except RaycoverError as error:

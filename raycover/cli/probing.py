@@ -14,6 +14,7 @@ from raycover.building.build import build
 from raycover.cli.asked_target import Asked, target_of
 from raycover.cli.choosing import loaded
 from raycover.cli.printing import at_words, data, talk, warn
+from raycover.cli.signs import minus
 from raycover.exchange.summary import probe_json
 from raycover.kit.unit_words import combining_words
 from raycover.rays.ray_scene import LIFT, Crossing
@@ -97,7 +98,7 @@ def _view_lines(view: View) -> list[str]:
 
 
 def _margin(margin_db: float) -> str:
-    return f"{margin_db:+.1f} dB" if math.isfinite(margin_db) else "no margin"
+    return minus(f"{margin_db:+.1f} dB") if math.isfinite(margin_db) else "no margin"
 
 
 def _crossing_lines(view: View, crossings: Sequence[Crossing], indent: int) -> list[str]:
