@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,7 +15,7 @@ from raycover.rays.ray_scene import LIFT, Crossing, RayScene, take
 from raycover.rays.segments import off_floor
 from raycover.scene.schema import Scene
 from raycover.solving.casting import CAUSES, Weather, judge, potential_db
-from raycover.solving.combining import deciding
+from raycover.solving.combining import combined_db, deciding
 from raycover.solving.coverage import make_units
 from raycover.solving.paths import Imaging, imaging
 
@@ -86,17 +86,48 @@ def probe(
     *,
     motion: str = "any",
     target_m2: float | None = None,
+    heights: Sequence[float] = (0.0,),
     building: Building | None = None,
     rays: RayScene | None = None,
 ) -> list[View]:
     """Every detector's view of a point (x, y, z absolute, m), in the order of the scene.
 
-    `target_m2`: radar cross section (m²) of what moves there; None: what each declaration assumes.
+    `target_m2`: radar cross section (m²) of what moves there; None: what each declaration assumes. `heights` (m) over
+    the point at which being seen counts: each detector answers for the one that it sees best.
     """
     building = build(scene) if building is None else building
     rays = RayScene(building) if rays is None else rays
-    weather = Weather.of(scene)
-    return views_of(make_units(scene, building), point, rays, weather, motion=motion, target_m2=target_m2)
+    units, weather = make_units(scene, building), Weather.of(scene)
+    return views_over(units, point, heights, rays, weather, motion=motion, target_m2=target_m2)
+
+
+def views_over(
+    units: Sequence[Unit],
+    ground: tuple[float, float, float],
+    heights: Sequence[float],
+    rays: RayScene,
+    weather: Weather,
+    *,
+    motion: str = "any",
+    target_m2: float | None = None,
+) -> list[View]:
+    """Each unit's view of somebody who stands at a place (x, y, z, m): of the one of `heights` that it sees best."""
+    x, y, z = ground
+    tries = [
+        views_of(units, (x, y, z + height), rays, weather, motion=motion, target_m2=target_m2) for height in heights
+    ]
+    return [_best_height(some, motion) for some in zip(*tries, strict=True)]
+
+
+def _best_height(tries: Sequence[View], motion: str) -> View:
+    """One detector's view of somebody, from those of some heights: each half of a dual one has its own best height."""
+    best = max(tries, key=lambda view: (view.margin_db, view.potential_db))
+    if len(tries) == 1 or not best.halves:
+        return best
+    halves = zip(*(view.halves for view in tries), strict=True)
+    margins = [np.array([max(half.margin_db for half in some)]) for some in halves]
+    margin = float(combined_db(best.unit, motion, margins)[0])
+    return replace(best, margin_db=margin, cause="none" if margin >= 0 else best.cause)
 
 
 def views_of(

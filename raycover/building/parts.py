@@ -5,6 +5,7 @@ Coordinates are metres in the scene's frame, float64. A sheet is crossed once wh
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -19,7 +20,7 @@ from scipy.spatial import ConvexHull, QhullError, cKDTree
 from raycover.building.upright_sheets import UprightSheets
 from raycover.catalogue import Construction, SolidMaterial
 from raycover.errors import Problem
-from raycover.scene.parts import SolidKind
+from raycover.scene.parts import SolidKind, opens_for_people
 from raycover.scene.roofs import RoofForm
 
 Floats = NDArray[np.floating]
@@ -197,6 +198,12 @@ class OpeningMark:
     wall_thickness: float
     name: str = ""
     loc: Loc = ()
+
+    @property
+    def is_door(self) -> bool:
+        """Whether it opens and people pass: no window, gap, hatch or fixed front of glass."""
+        wide = math.dist(self.start, self.end)
+        return self.kind == "door" and opens_for_people(wide, self.top - self.sill, self.construction)
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from raycover.cli.printing import data, progress, talk
+from raycover.cli.signs import minus
 from raycover.cli.solving import Solved, solved
 from raycover.cli.tables import table
 from raycover.errors import InputError, Position, Problem, did_you_mean, option_error
 from raycover.exchange.comparison import CAUTION, comparison_json
 from raycover.exchange.files import whole_folder
 from raycover.loading import in_state, load
+from raycover.scene.air import degrees
 from raycover.scene.schema import Scene
 from raycover.solving.comparing import GAINED, LOST, Comparison, compare
 
@@ -105,7 +107,7 @@ def _what_changes(before: Scene, after: Scene) -> list[str]:
             continue
         said = [f"{target}: {_words(value)}" for target, value in spec.set.items()]
         if spec.conditions is not None:
-            said.append(f"air at {spec.conditions.ambient_c:g} °C")
+            said.append(f"air at {degrees(spec.conditions.ambient_c)}")
         found += [f"{scene.state}: {text}" for text in said] if before.state != before.state_name else said
     return found
 
@@ -121,9 +123,9 @@ def _words(value: object) -> str:
         if key == "goods":
             words.append("loaded" if new else "empty")
         elif isinstance(new, Sequence):
-            words.append(f"at ({', '.join(f'{v:g}' for v in new)})")
+            words.append(minus(f"at ({', '.join(f'{v:g}' for v in new)})"))
         else:
-            words.append(f"{key.removesuffix('_deg')} {new:g}{'°' if key.endswith('_deg') else ' m'}")
+            words.append(f"{key.removesuffix('_deg')} {minus(f'{new:g}')}{'°' if key.endswith('_deg') else ' m'}")
     return ", ".join(words)
 
 
@@ -137,7 +139,7 @@ def _print(found: Comparison) -> None:
                 name,
                 f"{plane.before.share:.1%}",
                 f"{plane.after.share:.1%}",
-                f"{100 * (plane.after.share - plane.before.share):+.1f}",
+                minus(f"{100 * (plane.after.share - plane.before.share):+.1f}"),
                 f"{plane.before.assured_share:.1%}",
                 f"{plane.after.assured_share:.1%}",
                 f"{plane.area_of(GAINED):.1f}",

@@ -11,11 +11,14 @@ from typing import Annotated, Optional
 
 import typer
 
-from raycover.cli import models, sweep_command
+from raycover.cli import models, probe_command, sweep_command
+from raycover.cli.number_options import Commands
+from raycover.cli.signs import let_all_print
 from raycover.cli.speaking import Lang
 
 app = typer.Typer(
     name="raycover",
+    cls=Commands,
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -91,18 +94,7 @@ def view_(
     viewing.view_scene(scene, threads=threads, state=state, scale=scale)
 
 
-@app.command("probe")
-def probe_(
-    scene: SceneFile,
-    at: Annotated[str, typer.Option("--at", metavar="X,Y,Z", help="the point, absolute, in metres")],
-    motion: Annotated[str, typer.Option("--motion", help="any, tangential, radial or presence")] = "any",
-    state: InState = None,
-    json: AsJson = False,
-) -> None:
-    """Why is this point seen or not: every detector, ray by ray."""
-    from raycover.cli import probing
-
-    probing.probe_scene(scene, at, motion=motion, as_json=json, state=state)
+app.command("probe")(probe_command.probe)
 
 
 @app.command("walk")
@@ -561,9 +553,7 @@ def main(args: list[str] | None = None) -> None:
     from raycover.cli.caching import say_trouble
     from raycover.errors import RaycoverError
 
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):  # a terminal that has no ° shows ? for it
-            stream.reconfigure(errors="replace")
+    let_all_print()
     try:
         app(args)
     except RaycoverError as error:

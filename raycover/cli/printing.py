@@ -12,6 +12,7 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
+from raycover.cli.signs import minus
 from raycover.errors import Problem
 from raycover.ranges import numbers, pair_words, values_words
 
@@ -60,4 +61,4 @@ def progress(label: str) -> Iterator[Any]:
 
 def at_words(point: tuple[float, float, float]) -> str:
     """A point as messages say it."""
-    return "(" + ", ".join(f"{v:.2f}" for v in point) + ")"
+    return minus("(" + ", ".join(f"{v:.2f}" for v in point) + ")")

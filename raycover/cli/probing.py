@@ -11,37 +11,36 @@ import numpy as np
 
 from raycover.asking.probe import CAUSE_WORDS, View, probe
 from raycover.building.build import build
+from raycover.cli.asked_target import Asked, target_of
 from raycover.cli.choosing import loaded
 from raycover.cli.printing import at_words, data, talk, warn
-from raycover.errors import did_you_mean, option_error
+from raycover.cli.signs import minus
 from raycover.exchange.summary import probe_json
 from raycover.kit.unit_words import combining_words
 from raycover.rays.ray_scene import LIFT, Crossing
 from raycover.scene.air import degrees
-from raycover.scene.devices import Motion
-from raycover.scene.lengths import length_m
 from raycover.solving.open_air import Weather
 
-MOTIONS = ("any", *Motion.__args__)  # type: ignore[attr-defined]
 #: Causes that what stands in the way has no part in: nobody asks what such a ray would have crossed.
 _OUT_OF_IT = ("out-of-reach", "outside-lens", "masked")
 #: Detectors that are out of it are listed one by one up to so many, the nearest to seeing first, then counted.
 _LISTED = 4
 
 
-def probe_scene(path: Path, at: str, *, motion: str, as_json: bool, state: str | None = None) -> None:
-    """Print every detector's view of a point."""
-    point = _point(at)
-    if motion not in MOTIONS:
-        raise option_error("--motion", f'unknown motion "{motion}"', did_you_mean(motion, MOTIONS))
+def probe_scene(path: Path, at: str, asked: Asked, *, as_json: bool, state: str | None = None) -> None:
+    """Print every detector's view of a point, or of somebody as a plane asks."""
     scene = loaded(path, state)
     building = build(scene)
+    target = target_of(scene, building, at, asked)
+    point = target.point
     warn(p for p in scene.warnings if p.code == "corrections")
-    views = probe(scene, point, motion=motion, building=building)
+    views = probe(
+        scene, point, motion=target.motion, target_m2=target.target_m2, heights=target.heights, building=building
+    )
     weather = Weather.of(scene)
     ambient_c = float(weather.ambient_at(np.array([point]))[0])
     if as_json:
-        data(probe_json(point, views, ambient_c))
+        data(probe_json(point, views, ambient_c) | target.as_json())
         return
     mirrored = [view for view in views if len(view.ways) > 1]
     if mirrored:
@@ -53,6 +52,8 @@ def probe_scene(path: Path, at: str, *, motion: str, as_json: bool, state: str |
     where = f'in room "{room.name}"' if room is not None else "outside every room"
     where += f", air at {degrees(ambient_c)}" if weather.airs is not None else ""
     print(f"{at_words(point)}, {where}: " + (f"seen by {', '.join(seen)}" if seen else "seen by no detector"))
+    if asked != Asked():
+        print(f"  taken: {target.words}")
     print("\n".join(_told(views)))
 
 
@@ -97,7 +98,7 @@ def _view_lines(view: View) -> list[str]:
 
 
 def _margin(margin_db: float) -> str:
-    return f"{margin_db:+.1f} dB" if math.isfinite(margin_db) else "no margin"
+    return minus(f"{margin_db:+.1f} dB") if math.isfinite(margin_db) else "no margin"
 
 
 def _crossing_lines(view: View, crossings: Sequence[Crossing], indent: int) -> list[str]:
@@ -120,24 +121,3 @@ def _crossing_line(crossing: Crossing, indent: int) -> str:
         f"{' ' * indent}at {crossing.distance_m:6.2f} m  {crossing.object} ({crossing.construction}), "
         f"{crossing.incidence_deg:.0f}° off square: {loss}"
     )
-
-
-def _point(text: str) -> tuple[float, float, float]:
-    try:
-        x, y, z = (_metres(part) for part in text.split(","))
-    except ValueError:
-        raise option_error(
-            "--at",
-            f'expects three numbers X,Y,Z, got "{text}"',
-            "write --at 6.2,1.4,0.75 (metres, points for decimals)",
-        ) from None
-    if not all(map(math.isfinite, (x, y, z))):
-        raise option_error("--at", f'expects finite numbers, got "{text}"', "write --at 6.2,1.4,0.75")
-    return x, y, z
-
-
-def _metres(text: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        return length_m(text)

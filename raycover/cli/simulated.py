@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from raycover.cli.signs import minus
 from raycover.cli.tables import table
 from raycover.detectors import make_unit
 from raycover.physics.calibration import CannotCalibrate
@@ -47,8 +48,8 @@ def print_simulated(model: DetectorModel, mounting: float) -> None:
         [
             s.motion,
             f"{s.edge_m:.1f}",
-            f"{found.offset_db[s.motion]:+.1f}" if s.motion != found.base else "0",
-            f"{s.low_db:+.1f} to {s.high_db:+.1f}",
+            minus(f"{found.offset_db[s.motion]:+.1f}") if s.motion != found.base else "0",
+            minus(f"{s.low_db:+.1f} to {s.high_db:+.1f}"),
             f"{s.run_db:.1f}",
             f"{s.share:.0%}",
             f"{s.share_azimuths:.0%}",

@@ -9,6 +9,7 @@ from raycover.asking.suiting import Fit, rank
 from raycover.catalogue import load_spaces
 from raycover.cli.listing import catalogue_for
 from raycover.cli.printing import data, talk
+from raycover.cli.signs import minus
 from raycover.cli.tables import table
 from raycover.errors import InputError, Position, Problem, did_you_mean
 
@@ -62,7 +63,7 @@ def rank_for(
 
 
 def _margin(fit: Fit) -> str:
-    return f"{fit.margin_db:+.1f} dB" if math.isfinite(fit.margin_db) else "none"
+    return minus(f"{fit.margin_db:+.1f} dB") if math.isfinite(fit.margin_db) else "none"
 
 
 def _range(option: str, said: str, allowed: str) -> Problem:

@@ -9,10 +9,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from raycover.building.doors import distinct
 from raycover.building.parts import Building
 from raycover.detectors import Unit
 from raycover.draw import glyphs, palette, words
-from raycover.draw.doors import distinct, inward, is_wide
+from raycover.draw.doors import inward, is_wide
 from raycover.draw.labels import Placer
 from raycover.draw.lettering import Font, clean
 from raycover.draw.mapping import PaperMap

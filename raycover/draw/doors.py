@@ -5,32 +5,22 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from raycover.building.doors import distinct
 from raycover.building.parts import Building, OpeningMark
 from raycover.draw import palette
 from raycover.draw.drawing import Drawing
 from raycover.draw.page import arc
+from raycover.scene.parts import LOWEST_DOOR_M, TWO_LEAVES_M
 
 Floats = NDArray[np.float64]
 _Z = 8.2
-#: Doors wider than this (m) have two leaves; wider than that, none that swings.
-_ONE_LEAF, _TWO_LEAVES = 1.3, 2.3
-#: What stands no higher than this (m) above the sill of the storey is a hatch, not a way through: no swing.
-_LOWEST_DOOR = 1.5
-
-
-def distinct(openings: tuple[OpeningMark, ...]) -> list[OpeningMark]:
-    """Openings less those that a second room declares in the same place."""
-    known: dict[tuple[int, ...], OpeningMark] = {}
-    for mark in openings:
-        key = tuple(sorted([tuple(np.round(np.multiply(mark.start, 100)).astype(int)),
-                            tuple(np.round(np.multiply(mark.end, 100)).astype(int))]))  # fmt: skip
-        known.setdefault((*key[0], *key[1], round(mark.sill * 100)), mark)
-    return list(known.values())
+#: Doors wider than this (m) have two leaves.
+_ONE_LEAF = 1.3
 
 
 def is_wide(mark: OpeningMark) -> bool:
     """A door too wide to swing: sectional, sliding, roller."""
-    return mark.kind == "door" and float(np.hypot(*np.subtract(mark.end, mark.start))) > _TWO_LEAVES
+    return mark.kind == "door" and float(np.hypot(*np.subtract(mark.end, mark.start))) > TWO_LEAVES_M
 
 
 def inward(mark: OpeningMark, building: Building) -> Floats:
@@ -56,7 +46,7 @@ def draw_openings(drawing: Drawing, building: Building) -> None:
         across = inward(mark, building) * max(mark.wall_thickness, 0.35 / drawing.projection.mm_per_m) / 2
         if mark.kind == "window":
             continue
-        if mark.kind == "gap" or is_wide(mark) or mark.top - mark.sill < _LOWEST_DOOR:
+        if mark.kind == "gap" or is_wide(mark) or mark.top - mark.sill < LOWEST_DOOR_M:
             faces += [[start + across, end + across], [start - across, end - across]]
             if mark.kind == "door" and mark.state == "closed":
                 dashed.append([start, end])

@@ -18,13 +18,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from raycover import __version__
 from raycover.asking.outlines import gap_outlines, seen_areas
+from raycover.building.doors import distinct
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building
 from raycover.building.sections import outline as covered_by
 from raycover.detectors import Unit
 from raycover.draw import dxf_marks, footprints, palette, words
 from raycover.draw.cuts import traces, wall_areas
-from raycover.draw.doors import distinct
 from raycover.draw.glyphs import sort_of
 from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.tables import letters

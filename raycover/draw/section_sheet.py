@@ -49,6 +49,8 @@ _ABOVE = 4.0
 #: Key plan: its least height under a section, its width beside one, what its heading takes.
 _PLAN_HIGH, _PLAN_WIDE, _PLAN_HEAD = 48.0, 62.0, 8.0
 _GAP = 5.0
+#: What the needle of the north takes beside the key plan.
+_NEEDLE = 20.0
 _ROW = 4.3
 _MOST_ROOMS = 8
 _READING = (
@@ -103,7 +105,7 @@ def make_section(
     laid = _lay_out(about(field, building), size, scale)
     shown, n_tags = _draw_section(page, field, building, laid.bounds, laid.section, laid.scale)
     _heading(page, field, laid, scene.north_deg)
-    _key_plan(page, scene, building, field, laid.plan, laid.scale)
+    _key_plan(page, scene, building, field, laid)
     sheet.draw_left_out(page, n_tags, 0)
     _column(page, field, building, shown)
     _words(page, scene, coverage, building, field, laid, sheet_number)
@@ -150,7 +152,7 @@ def _draw_section(
 
 
 def _lay_out(bounds: Box, size: tuple[float, float], scale: int | None) -> _Layout:
-    """The key plan under the section or beside it, whichever leaves the section larger."""
+    """The key plan under the section or beside it, whichever leaves the section larger; both in the middle across."""
     x0, y0, x1, y1 = sheet.frame_on(size)
     x0, y0, y1 = x0 - 1.0, y0 - 3.0, y1 + 6.0
     wide, high = bounds[2] - bounds[0], bounds[3] - bounds[1]
@@ -164,7 +166,7 @@ def _lay_out(bounds: Box, size: tuple[float, float], scale: int | None) -> _Layo
     if scale is not None and (wide * 1000 / scale > room[0] + 0.5 or high * 1000 / scale > room[1] + 0.5):
         raise DoesNotFit((wide, high), scale, min(scales))
     mm = 1000 / chosen
-    left, top = x0 + _LEFT, y1 - _HEAD
+    left, top = x0 + _LEFT + max(room[0] - wide * mm, 0.0) / 2, y1 - _HEAD
     section = (left, top - high * mm, left + wide * mm, top)
     if stacked:
         return _Layout(chosen, bounds, section, (x0 + 1.0, y0 + 1.0, x1, section[1] - _FOOT - _GAP))
@@ -190,16 +192,19 @@ def _heading(page: Page, field: SectionField, laid: _Layout, north_deg: float) -
     page.text(x + extent.width + 5.0, y, note, 6.5, color=palette.SECOND_INK)
 
 
-def _key_plan(page: Page, scene: Scene, building: Building, field: SectionField, box: Box, section_scale: int) -> None:
+def _key_plan(page: Page, scene: Scene, building: Building, field: SectionField, laid: _Layout) -> None:
     """Where the cut runs: the lowest storey that it crosses, small, with its detectors."""
-    shown = _storey(building, field)
+    shown, box = _storey(building, field), laid.plan
     inner = (box[0] + 5.0, box[1], box[2] - 5.0, box[3] - _PLAN_HEAD)
     bounds = building_bounds(shown)
     room = inner[2] - inner[0] - 12.0, inner[3] - inner[1] - 12.0
-    scale = max(choose_scale(bounds[2] - bounds[0], bounds[3] - bounds[1], *room), 2 * section_scale)
+    scale = max(choose_scale(bounds[2] - bounds[0], bounds[3] - bounds[1], *room), 2 * laid.scale)
     mm = 1000 / scale
     wide, high = (bounds[2] - bounds[0]) * mm + 12.0, (bounds[3] - bounds[1]) * mm + 12.0
-    frame = (inner[0], inner[3] - high, inner[0] + wide, inner[3])
+    # Under the section it begins where that does, as far as it and the needle of the north find room.
+    along = max(min(laid.section[0] - _LEFT + 1.0 - box[0], inner[2] - inner[0] - wide - _NEEDLE), 0.0)
+    box = (box[0] + along, *box[1:])
+    frame = (inner[0] + along, inner[3] - high, inner[0] + along + wide, inner[3])
     projection = Projection(scale, frame, ((bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2))
     drawing = Drawing(page, projection, Strokes(), 0.5)
     draw_building(drawing, shown, floor_surface(shown))

@@ -6,6 +6,7 @@ from collections.abc import Sequence, Set
 from datetime import date
 from typing import TYPE_CHECKING
 
+from raycover.building.doors import cubicle_doors, doors_of
 from raycover.building.parts import Building
 from raycover.solving.casting import CAUSES
 from raycover.solving.gaps import Gap
@@ -142,13 +143,18 @@ def conditions(coverage: Coverage, building: Building) -> str:
 
 
 def doors(building: Building) -> str:
-    """How the doors stand, empty where there are none."""
-    marks = [mark.state for mark in building.openings if mark.kind == "door" and mark.construction is not None]
-    cubicles = [sheet.kind for sheet in building.sheets if sheet.loc[:1] == ("cubicles",)]
-    n_open = marks.count("open") + cubicles.count("leaf")
-    n_doors = len(marks) + cubicles.count("door") + cubicles.count("leaf")
+    """How the doors stand, empty where there are none; those of cubicles by themselves where they stand otherwise."""
+    states = [mark.state for mark in doors_of(building)]
+    said = _doors_words("doors", states.count("open"), len(states))
+    cubicles = _doors_words("cubicle doors", *cubicle_doors(building))
+    if not said or not cubicles or cubicles == f"cubicle {said}":
+        return said or cubicles.removeprefix("cubicle ")
+    return f"{said}, {cubicles}"
+
+
+def _doors_words(what: str, n_open: int, n_doors: int) -> str:
     if not n_doors:
         return ""
     if n_open in (0, n_doors):
-        return "doors open" if n_open else "doors closed"
-    return f"{n_open} of {n_doors} doors open"
+        return f"{what} open" if n_open else f"{what} closed"
+    return f"{n_open} of {n_doors} {what} open"

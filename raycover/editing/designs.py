@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,6 +13,7 @@ from raycover.building.parts import Building, RoomShape
 from raycover.editing.mentions import Mention, without
 from raycover.scene.devices import DetectorModel, DetectorSpec
 from raycover.scene.schema import Scene
+from raycover.scene.unit_names import next_name
 
 Loc = tuple[str | int, ...]
 #: Where no room says how high it is, and how far (m) below a ceiling a unit is hung at least.
@@ -64,10 +64,11 @@ def hung_at(
     if room is not None and room.tiles is not None:
         top = min(top, room.tiles)
     top = top if np.isfinite(top) else _USUAL_M
-    name = free_name(spec.name for spec in scene.detectors)
     near = _nearest(scene, building, room, at) if like is None else like
+    there = [(spec.name, scene.pattern_of(spec).kind) for spec in scene.detectors]
     same = None if near is None else scene.detectors[near]
     if same is not None and model is None:
+        name = next_name(there, scene.pattern_of(same).kind)
         changes: dict[str, Any] = {
             "name": name, "at": at, "mounting": min(same.mounting, top), "masks": [], "address": None, "status": "new",
             "note": "", "room": None,
@@ -78,24 +79,11 @@ def hung_at(
         allowed = entry.mounting
         high = min(same.mounting, top) if same is not None else top - _BELOW_M if top > 1.0 else top
         mounting = _stepped(high if allowed is None else min(high, allowed.to_m), down=True)
+        name = next_name(there, entry.kind)
         spec = DetectorSpec(name=name, model=entry.name, at=at, mounting=mounting)
     # Only where rooms lie one above another does a file have to say which of them is meant.
     above = {other.name for other in building.rooms if other.polygon.covers(shapely.Point(at))}
     return spec.model_copy(update={"room": room.name}) if room is not None and len(above) > 1 else spec
-
-
-def free_name(names: Iterable[str]) -> str:
-    """A name that is not taken: the next number behind the letters that most names have."""
-    taken = set(names)
-    heads: dict[str, list[int]] = {}
-    for name in taken:
-        if found := re.fullmatch(r"(.*?)(\d+)", name):
-            heads.setdefault(found[1], []).append(int(found[2]))
-    head = max(sorted(heads), key=lambda h: len(heads[h]), default="D")
-    number = max(heads.get(head, [0])) + 1
-    while f"{head}{number}" in taken:
-        number += 1
-    return f"{head}{number}"
 
 
 def _nearest(scene: Scene, building: Building, room: RoomShape | None, at: tuple[float, float]) -> int | None:

@@ -21,7 +21,7 @@ from typing import Any
 
 import numpy as np
 
-from raycover.asking.probe import View, views_of
+from raycover.asking.probe import View, views_over
 from raycover.building.build import build
 from raycover.building.parts import Building, OpeningMark
 from raycover.detector_checks import check_detectors
@@ -39,7 +39,6 @@ from raycover.scene.devices import DetectorSpec, PlaneSpec
 from raycover.scene.schema import Scene
 from raycover.scene.stating import with_openings
 from raycover.solving.casting import Patch, Weather
-from raycover.solving.combining import combined_db
 from raycover.solving.coverage import Coverage, combine, make_units, within_budget
 from raycover.solving.kept.answers import cast
 from raycover.solving.reasons import Explainer
@@ -177,7 +176,7 @@ class LiveCoverage:
     def doors(self) -> tuple[OpeningMark, ...]:
         """Doors and windows that can be opened, doors first."""
         marks = [mark for mark in self.building.openings if mark.construction is not None and mark.loc]
-        return tuple(sorted(marks, key=lambda mark: (mark.kind != "door", mark.loc)))
+        return tuple(sorted(marks, key=lambda mark: (not mark.is_door, mark.loc)))
 
     @property
     def seats(self) -> tuple[SeatView, ...]:
@@ -224,15 +223,11 @@ class LiveCoverage:
         the place best or is nearest to seeing it, by the rule of `reasons`: its cause is the map's.
         """
         spec, units = look.spec(self.scene), self.units
-        x, y, z = point
-        tries = [
-            views_of(
-                [units[k] for k in self.on], (x, y, z + height), self.rays, self.weather, motion=spec.motion,
-                target_m2=spec.cross_section_m2,
-            )
-            for height in spec.target_heights
-        ]  # fmt: skip
-        views = [_over_heights(some, spec.motion) for some in zip(*tries, strict=True)]
+        some = [units[k] for k in self.on]
+        views = views_over(
+            some, point, spec.target_heights, self.rays, self.weather, motion=spec.motion,
+            target_m2=spec.cross_section_m2,
+        )  # fmt: skip
         homes = self.building.rooms_at(np.array([view.unit.position for view in views]).reshape(-1, 3))
         (here,) = self.building.rooms_at(np.array([point], float))
         doubtful = -self.scene.conditions.reserve_db
@@ -456,14 +451,3 @@ class LiveCoverage:
 
 def _same(one: DetectorSpec, other: DetectorSpec) -> bool:
     return one is other or one == other
-
-
-def _over_heights(tries: Sequence[View], motion: str) -> View:
-    """One detector's view of somebody, from those of some heights: each half of a dual one has its own best height."""
-    best = max(tries, key=lambda view: (view.margin_db, view.potential_db))
-    if len(tries) == 1 or not best.halves:
-        return best
-    halves = zip(*(view.halves for view in tries), strict=True)
-    margins = [np.array([max(half.margin_db for half in some)]) for some in halves]
-    margin = float(combined_db(best.unit, motion, margins)[0])
-    return replace(best, margin_db=margin, cause="none" if margin >= 0 else best.cause)

@@ -17,6 +17,7 @@ from raycover.proving.situations import Situation
 from raycover.rays.recall import Recall
 from raycover.scene.devices import DetectorSpec
 from raycover.scene.schema import Scene
+from raycover.scene.unit_names import LETTER
 from raycover.scene.wiring_checks import members
 
 Floats = NDArray[np.floating]
@@ -103,9 +104,9 @@ class Judge:
         specs: list[DetectorSpec] = []
         number = 1
         for k in order:
-            while f"D{number}" in taken:
+            while f"{LETTER}{number}" in taken:
                 number += 1
-            specs.append(chosen.spec(k, f"D{number}", building))
+            specs.append(chosen.spec(k, f"{LETTER}{number}", building))
             number += 1
         units = tuple(replace(chosen.units[k], name=spec.name) for k, spec in zip(order, specs, strict=True))
         keys: dict[str, object] = {spec.name: chosen.hung(k) for k, spec in zip(order, specs, strict=True)}

@@ -13,6 +13,7 @@ from shapely.validation import explain_validity
 
 from raycover.errors import Position, Problem, did_you_mean
 from raycover.physics.infrared import COLD_BELOW_C, WARM_FROM_C, clo_worn
+from raycover.scene.air import degrees
 from raycover.scene.needs import NeedSpec, named
 from raycover.scene.schema import Scene
 
@@ -291,7 +292,8 @@ def _cold_air(ambient_c: float, position: Position) -> Problem:
     """The warning for air in which people and units need something for the cold."""
     return Problem(
         "cold-air",
-        f"at {ambient_c:g} °C people are dressed for the cold: they count in clothing of {clo_worn(ambient_c):.1f} clo",
+        f"at {degrees(ambient_c)} people are dressed for the cold: they count in clothing of "
+        f"{clo_worn(ambient_c):.1f} clo",
         position,
         "see that the units' makers allow such air; frost on a lens or thick hoods take more away",
         severity="warning",

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import shapely
 
 from raycover.errors import Problem, did_you_mean
+from raycover.scene.nuisances import IN_WALL_M, Nuisance
+from raycover.scene.parts import Room
 from raycover.scene.roofs import clear_height
 from raycover.scene.schema import Scene
 from raycover.scene.stating import targets
@@ -18,6 +20,19 @@ if TYPE_CHECKING:
 #: Kinds that belong outside as well as in.
 _OUTSIDE = ("vehicle", "doorway")
 _ROUNDING = 1e-6
+
+
+def _in_walls_of(
+    nuisance: Nuisance, scene: Scene, shapes: Sequence[shapely.Polygon], point: shapely.Point
+) -> list[Room]:
+    """The rooms in whose walls something `behind` them is, though a little outside of their outlines."""
+    if nuisance.behind is None:
+        return []
+    return [
+        room
+        for room, shape in zip(scene.rooms, shapes, strict=True)
+        if nuisance.room in (None, room.name) and shape.distance(point) <= IN_WALL_M
+    ]
 
 
 def check_nuisances(scene: Scene, _: Catalogue) -> Iterator[Problem]:
@@ -68,8 +83,19 @@ def check_nuisances(scene: Scene, _: Catalogue) -> Iterator[Problem]:
             for room, shape in zip(scene.rooms, shapes, strict=True)
             if nuisance.room in (None, room.name) and shape.distance(point) < _ROUNDING
         ]
+        beside = [] if holding else _in_walls_of(nuisance, scene, shapes, point)
         where = ", ".join(f"{v:g}" for v in nuisance.at)
-        if not holding and (nuisance.kind not in _OUTSIDE or nuisance.room is not None):
+        if beside:
+            if nuisance.room is None and all(abs(room.floor) > _ROUNDING for room in beside):
+                yield Problem(
+                    "nuisance-floor",
+                    f'"{nuisance.name}" is inside a wall of "{beside[0].name}", beside its outline: its height counts '
+                    f"from z = 0, the room's floor is at {beside[0].floor:g} m",
+                    scene.position("nuisances", index, "at"),
+                    f"write room: {beside[0].name}, and it counts from that floor",
+                    severity="warning",
+                )
+        elif not holding and (nuisance.kind not in _OUTSIDE or nuisance.room is not None):
             known = nuisance.room is None or nuisance.room in {room.name for room in scene.rooms}
             if known:
                 yield Problem(

@@ -15,6 +15,8 @@ from raycover.scene.quantities import Degrees, Name, NonNegativeLength, Number, 
 #: Hotter than any surface in a building that people light (°C), and colder.
 _SURFACE = Field(ge=-60, le=2000)
 Speed = Annotated[Number, Field(ge=0, le=60)]
+#: What stands inside a wall stands this near (m) to its middle.
+IN_WALL_M = 0.3
 
 
 class Sun(Strict):

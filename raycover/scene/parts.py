@@ -6,7 +6,7 @@ from z = 0; `corners` are absolute.
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
@@ -27,11 +27,23 @@ from raycover.scene.quantities import (
 )
 from raycover.scene.routes import HOLD_S, HoldTime
 
+if TYPE_CHECKING:
+    from raycover.constructions import Construction
+
 Count = Annotated[int, Field(ge=1, le=1000, strict=True)]
 
 
 #: An opening whose sill lies below this (m) is a door, else a window.
 DOOR_SILL_M = 0.05
+#: A door no lower than this (m) is walked through, a lower one is a hatch. From memory, common practice.
+LOWEST_DOOR_M = 1.5
+#: Doors up to this wide (m) swing in two leaves; a pane of glass wider than this is a fixed front.
+TWO_LEAVES_M = 2.3
+
+
+def opens_for_people(width: float, height: float, fill: Construction | None) -> bool:
+    """Whether an opening down to the floor (m) is a door: filled, no hatch, no front of glass that stays as it is."""
+    return fill is not None and height >= LOWEST_DOOR_M and not (fill.glazing and width > TWO_LEAVES_M)
 
 
 class Opening(Strict):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from raycover.errors import Position, Problem, did_you_mean
 from raycover.scene.fittings import Ajar
-from raycover.scene.parts import DOOR_SILL_M
+from raycover.scene.parts import DOOR_SILL_M, opens_for_people
 from raycover.scene.schema import Scene
 from raycover.scene.states import Change, SetValue, StateSpec
 
@@ -134,12 +134,13 @@ def with_openings(scene: Scene, states: Mapping[Loc, str]) -> Scene:
 def with_doors(scene: Scene, state: Literal["open", "closed"]) -> Scene:
     """The scene with every door open or closed, those of cubicles too, windows as they are: a new Scene.
 
-    A door is an opening that reaches down to the floor and is filled with something.
+    A door is an opening that reaches down to the floor and that people pass: see `opens_for_people`.
     """
     updates: dict[Loc, dict[str, Any]] = {}
     for target in targets(scene):
         if target.kind == "openings" and target.loc[2] == "openings":
-            if target.item.sill < DOOR_SILL_M and target.item.fill != "none":
+            item, fill = target.item, scene.catalogue.construction(target.item.fill)
+            if item.sill < DOOR_SILL_M and opens_for_people(item.width, item.height, fill):
                 updates[target.loc] = {"state": state}
         elif target.kind == "cubicles":
             updates[target.loc] = {"doors": state}

@@ -13,7 +13,7 @@ from raycover.building.parts import Building, Sheet
 from raycover.building.storeys import Floors
 from raycover.errors import InputError, Problem
 from raycover.rays.ray_scene import LIFT
-from raycover.scene.nuisances import Nuisance
+from raycover.scene.nuisances import IN_WALL_M, Nuisance
 from raycover.scene.schema import Scene
 from raycover.trips.sunlight import sunlit_patches
 
@@ -25,8 +25,6 @@ _STEP, _MOST = 0.15, 12
 _LINE_STEP, _MOST_PLACES = 0.2, 2000
 #: A point this near (m) to a room's border may lie in its wall: the room it counts to is then its middle's.
 _BORDER = 0.02
-#: What stands inside a wall stands this near (m) to its middle.
-_IN_WALL = 0.3
 
 
 @dataclass(frozen=True)
@@ -95,7 +93,7 @@ def place(scene: Scene, building: Building) -> tuple[Source, ...]:
                     Problem(
                         "no-wall",
                         f'"{spec.name}" stands behind something, but no wall or partition is within '
-                        f"{_IN_WALL:g} m of it",
+                        f"{IN_WALL_M:g} m of it",
                         scene.position("nuisances", index, "behind", key=True),
                         "move it into its wall, or take behind out: it then stands free in the room",
                     )
@@ -208,7 +206,7 @@ def _of_its_room(points: Floats, middle: Floats, building: Building, spec: Nuisa
 
 def _host(building: Building, middle: Floats) -> Sheet | None:
     """The wall or partition that a place lies in, the nearest one."""
-    best, nearest = None, _IN_WALL
+    best, nearest = None, IN_WALL_M
     for sheet in building.sheets:
         if not sheet.vertical or sheet.kind not in ("wall", "partition", "panel"):
             continue

@@ -16,11 +16,10 @@ import shapely
 
 from raycover.building.parts import Boxes, Building, Floats, Sheet
 from raycover.building.sections import section
+from raycover.scene.parts import LOWEST_DOOR_M
 
 #: What ends no higher than this (m) above the floor is stepped over: a threshold, a mat.
 STEP_OVER = 0.05
-#: A door no lower than this (m) is walked through. From memory, common practice.
-_LOWEST_DOOR = 1.5
 #: Heights (m) above the floor at which imported objects are cut.
 _CUTS = (0.15, 0.45, 0.8, 1.15, 1.5)
 
@@ -91,7 +90,7 @@ def _sheets(building: Building, rooms: Sequence[int], level: float, tall: float)
 
 def _is_door(sheet: Sheet) -> bool:
     _x0, y0, _x1, y1 = sheet.polygon.bounds
-    return sheet.kind == "door" and y1 - y0 >= _LOWEST_DOOR
+    return sheet.kind == "door" and y1 - y0 >= LOWEST_DOOR_M
 
 
 def _upright(sheet: Sheet, low: float, high: float) -> Iterator[tuple[Any, str]]:

@@ -9,13 +9,16 @@ import pytest
 from page_texts import assert_texts_are_in_place
 from test_palette import DISTANCES, ciede2000, ends, lab
 
+import raycover
 from raycover.asking.upright import SectionField, solve_section
-from raycover.draw import palette
+from raycover.building.build import build
+from raycover.draw import palette, sheet
 from raycover.draw.mannequin import TALL_M, silhouette
 from raycover.draw.page import PAPERS
 from raycover.draw.plan import make_plan
 from raycover.draw.projection import DoesNotFit
 from raycover.draw.section_sheet import make_section
+from raycover.rays.ray_scene import RayScene
 
 
 def fields_of(made) -> list[SectionField]:  # type: ignore[no-untyped-def]
@@ -86,3 +89,26 @@ def test_people_are_as_tall_as_the_key_says() -> None:
     assert abs(heights.min()) < 0.03
     mirrored = np.concatenate([ring for area in silhouette("walking", mirrored=True) for ring in area])
     assert mirrored[:, 0].min() == pytest.approx(-np.concatenate(rings)[:, 0].max())
+
+
+def test_a_small_building_stands_in_the_middle_of_its_sheet() -> None:
+    """As much paper is left of the section as right of it, up to the column of figures; the key plan begins with it."""
+    scene = raycover.load_text(
+        "raycover: 1\ntitle: Small office\ngrid: 0.5\n"
+        "rooms: [{name: Office, outline: [[0, 0], [5, 0], [5, 4], [0, 4]], height: 2.8, walls: brick-215}]\n"
+        "detectors: [{name: D, model: ceiling-infrared-general, at: [2.5, 2], mounting: 2.8}]\n"
+        "planes: [{name: floor, height: 0}]\nsections: [{name: A, line: [[-0.5, 2], [5.5, 2]]}]\n"
+    )
+    building = build(scene)
+    rays = RayScene(building)
+    coverage = raycover.solve(scene, building=building, rays=rays, threads=1)
+    field = solve_section(scene.sections[0], scene, building, rays, coverage.units, threads=1)
+    page = make_section(scene, building, coverage, field, dpi=60)
+    assert_texts_are_in_place(page)
+    boxes = dict(page.text_boxes())
+    x0, _, x1, _ = sheet.frame_on(page.size)
+    left = boxes["A–A"][0] - x0
+    right = x1 - boxes["+2.80"][2]
+    assert left > 40
+    assert left == pytest.approx(right, abs=6)
+    assert boxes["Key plan"][0] == pytest.approx(boxes["A–A"][0], abs=0.5)

@@ -69,6 +69,17 @@ def test_what_can_hardly_be_is_warned_of() -> None:
     fan = {"name": "F", "kind": "fan", "at": [5, 4]}
     assert warnings(fan) == []
     assert warnings({**fan, "at": [50, 4]}) == ["nuisance-outside"]
+    # Inside a wall of the room it is at most so far outside of its outline; farther away, or in no wall, it is outside.
+    pipe = {"name": "P", "kind": "pipe", "behind": "plasterboard-12.5"}
+    assert warnings({**pipe, "at": [5, -0.1]}) == []
+    assert warnings({**pipe, "at": [5, -0.1], "room": "Room"}) == []
+    assert warnings({**pipe, "at": [5, -0.5]}) == ["nuisance-outside"]
+    assert warnings({"name": "P", "kind": "pipe", "at": [5, -0.1]}) == ["nuisance-outside"]
+    upstairs = {**ROOM, "floor": 3}
+    found = scene(rooms=[upstairs], nuisances=[{**pipe, "at": [5, -0.1]}]).warnings
+    assert [p.code for p in found] == ["nuisance-floor"]
+    assert "the room's floor is at 3 m" in found[0].message
+    assert not scene(rooms=[upstairs], nuisances=[{**pipe, "at": [5, -0.1], "room": "Room"}]).warnings
     assert warnings({**fan, "height": 8}) == ["nuisance-above-ceiling"]
     assert warnings({**fan, "moves": "never"}) == ["no-nuisance"]
     assert warnings({"name": "V", "kind": "vehicle", "at": [50, 4]}) == []

@@ -248,6 +248,16 @@ def test_fixed_lists(at: str, code: str, column: int, message: str) -> None:
     assert problem.message == message
 
 
+def test_a_height_in_at_of_a_detector() -> None:
+    """Whether or not mounting stands there too, the error says at once that this is the height."""
+    for more in ("", ", mounting: 3"):
+        problems = problems_of(f"detectors:\n- {{name: D, model: wall-infrared, at: [1.5, 2, 2.8]{more}}}\n")
+        found = [p for p in problems if p.code == "wrong-length"]
+        assert [p.help for p in found] == [
+            "a detector's height is not in at, it is mounting: write at: [1.5, 2], mounting: 2.8"
+        ]
+
+
 def test_decimal_commas_in_a_list() -> None:
     problem = only("detectors:\n- {name: D, at: [2,5, 3,0], mounting: 3}\n")
     assert problem.help == "if 2,5 is one number, write 2.5 with a point"

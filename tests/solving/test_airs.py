@@ -282,7 +282,7 @@ def test_cold_and_warm_rooms_are_advised_at_their_key() -> None:
     data["rooms"][0]["ambient_c"] = 31
     codes = {problem.code: problem for problem in made(data).warnings}
     assert {"cold-air", "warm-air"} <= set(codes)
-    assert codes["cold-air"].message.startswith('room "Freezer": at -20 °C people are dressed for the cold')
+    assert codes["cold-air"].message.startswith('room "Freezer": at −20 °C people are dressed for the cold')
     assert codes["warm-air"].message.startswith('room "Hall": at 31 °C people stand out little')
     german = report_words("de").warning_patterns
     assert all(any(pattern.fullmatch(p.message) for pattern, _ in german) for p in codes.values())

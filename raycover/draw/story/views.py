@@ -17,7 +17,7 @@ from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.page import Page
 from raycover.draw.story.slide import blank, draw_foot
 from raycover.draw.tables import letters
-from raycover.draw.view3d import environment, still_page
+from raycover.draw.view3d import environment, still_page, still_signs
 from raycover.draw.view3d.camera import View, fit
 from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.margin_bar import rectangle
@@ -36,6 +36,8 @@ Floats = NDArray[np.floating[Any]]
 _MOST_LOBES = 6
 #: Gaps lettered on the slide at most, none smaller than this (m²).
 _MOST_GAPS, _SMALLEST_M2 = 8, 0.05
+#: Height (mm) of the lowest line of the key under their list.
+_KEY_FOOT = 20.0
 #: Frames of a pair (mm): left and right, their height.
 _PAIR_WIDE, _PAIR_TOP, _PAIR_BOTTOM = 153.0, 152.0, 46.0
 
@@ -140,15 +142,18 @@ def gaps_view(told: Told, composed: Composed, picture: Pixels, marked: Sequence[
     page.text(COLUMN, 163.6, text, size, color=palette.SECOND_INK)
     page.rule(COLUMN, RIGHT, 158.3, 1.1)
     rooms = {room.name for room in told.building.rooms}
-    y = 151.0
-    for one in marked:
-        _letter(page, (COLUMN + 2.6, y + 1.2), one.letter)
+    y, lowest = 151.0, _KEY_FOOT + still_signs.STEP * still_signs.n_signs(composed)
+    for k, one in enumerate(marked):
         cause = words.cause(one.gap, rooms, stacked=len(told.building.storeys) > 1)
         lines = page.lettering.wrap(clean(cause), "bold", 9.5, RIGHT - COLUMN - 22, 2)
+        if y - 4.5 * len(lines) - 8.2 < lowest:
+            marked = marked[:k]
+            break
+        _letter(page, (COLUMN + 2.6, y + 1.2), one.letter)
+        page.text(RIGHT, y, f"{words.area(one.gap.area_m2)} m²", 9.5, ha="right")
         for line in lines:
             page.text(COLUMN + 8.0, y, line, 9.5, font="bold")
             y -= 4.5
-        page.text(RIGHT, y + 4.5 * len(lines), f"{words.area(one.gap.area_m2)} m²", 9.5, ha="right")
         about = f"{clean(one.gap.room)}, widest circle {one.gap.widest_m:.1f} m"
         page.text(
             COLUMN + 8.0, y, page.lettering.fit(about, "sans", 8.5, RIGHT - COLUMN - 8), 8.5, color=palette.SECOND_INK
@@ -157,6 +162,7 @@ def gaps_view(told: Told, composed: Composed, picture: Pixels, marked: Sequence[
     n = sum(len(plane.gaps) for plane in composed.planes) - len(marked)
     if n > 0:
         page.text(COLUMN, y, f"{n} smaller one{'s' * (n != 1)}", 9, color=palette.SECOND_INK)
+    _gaps_key(page, composed)
     offsets = _offsets(composed)
     taken = []
     for one in marked:
@@ -171,6 +177,16 @@ def gaps_view(told: Told, composed: Composed, picture: Pixels, marked: Sequence[
     still_page.write_names(page, composed, box, still_page.MM_PER_PX, taken=taken)
     still_page._north(page, told.scene, composed, picture, box)
     return page.pixels()
+
+
+def _gaps_key(page: Page, composed: Composed) -> None:
+    """What the figures and shells are, at the foot of the column."""
+    n = still_signs.n_signs(composed)
+    if n:
+        y = _KEY_FOOT + still_signs.STEP * (n - 1)
+        page.rule(COLUMN, RIGHT, y + 5.6, 0.5, palette.RULE)
+        y = still_signs.seated_sign(page, composed, COLUMN, y)
+        still_signs.shell_signs(page, composed, COLUMN, RIGHT, y)
 
 
 def _offsets(composed: Composed) -> dict[int, Floats]:

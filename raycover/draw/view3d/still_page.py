@@ -22,13 +22,13 @@ from raycover.draw.page import MM_PER_INCH, Page
 from raycover.draw.view3d.camera import Lens
 from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.margin_bar import draw_margin_bar, rectangle
-from raycover.draw.view3d.stage import UNNOTICED
 from raycover.scene.air import air_of
 from raycover.scene.schema import Scene
 from raycover.solving.coverage import Coverage, PlaneCoverage
 
 if TYPE_CHECKING:
     from raycover.draw.view3d.still import Composed
+from raycover.draw.view3d.still_signs import STEP, TEXT_X, seated_sign, shell_signs
 
 Floats = NDArray[np.floating[Any]]
 Box = tuple[float, float, float, float]
@@ -180,7 +180,7 @@ def _legend(page: Page, planes: Sequence[PlaneCoverage]) -> float:
 def _key(page: Page, composed: Composed, top: float, taller: float = 0.0) -> None:
     """What the signs in the picture mean, one a line; `taller` mm are free below."""
     y = top - 8.0
-    left, text_x, step = _COLUMN, _COLUMN + 12.0, 6.6
+    left, text_x, step = _COLUMN, _COLUMN + TEXT_X, STEP
     width = _RIGHT - text_x
     sorts = list(dict.fromkeys(sort_of(unit) for unit in composed.units))
     for sort in sorts:
@@ -193,27 +193,12 @@ def _key(page: Page, composed: Composed, top: float, taller: float = 0.0) -> Non
         page.discs([(x, y - 0.6)], 0.55, 5.0, face=palette.ACCENT)
         page.text(text_x, y, "down to the point below it", 9.5)
         y -= step
-    if composed.unnoticed:
-        page.discs([(left + 4.0, y + 1.9)], 0.8, 5.0, face=UNNOTICED)
-        page.areas([[rectangle((left + 2.9, y - 0.7, left + 5.1, y + 1.0))]], 5.0, face=UNNOTICED)
-        page.text(text_x, y, "seated, not noticed", 9.5)
-        y -= step
+    y = seated_sign(page, composed, left, y)
     if len(composed.dashes):
         page.lines([[(left, y + 1.1), (left + 8, y + 1.1)]], palette.ACCENT, 0.9, 5.0, dashes=(4.0, 2.2))
         page.text(text_x, y, "declared footprint", 9.5)
         y -= step
-    if composed.lobes:
-        box = (left, y - 0.6, left + 8.0, y + 2.9)
-        page.areas([[rectangle(box)]], 4.0, face="#F7DDB5", edge="#B5701C", width_pt=0.7)
-        names = [clean(lobe.name) for lobe in composed.lobes]
-        text = f"seen by {' and by '.join(names)}, in 3D"
-        page.text(text_x, y, page.lettering.fit(text, "sans", 9.5, width), 9.5)
-        y -= step
-    if any(some.any() for some in composed.through):
-        box = (left, y - 0.6, left + 8.0, y + 2.9)
-        page.areas([[rectangle(box)]], 4.0, face="#D9BFD5", edge="#7A4571", width_pt=0.7)
-        page.text(text_x, y, "what has passed a wall", 9.5)
-        y -= step
+    y = shell_signs(page, composed, left, _RIGHT, y)
     if len(composed.covered):
         page.areas([[rectangle((left, y - 0.5, left + 8.0, y + 2.9))]], 4.0, edge=palette.THIRD_INK, width_pt=0.9)
         page.text(text_x, y, "desk just under the map", 9.5)

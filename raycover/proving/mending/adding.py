@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -18,6 +17,7 @@ from raycover.proving.mending.bench import Bench, Outcome, best_of
 from raycover.proving.trials import Trial
 from raycover.scene.devices import DetectorSpec, PatternSpec
 from raycover.scene.schema import Scene
+from raycover.scene.unit_names import next_name
 
 Floats = NDArray[np.floating]
 #: Where a unit hangs: x, y, mounting height (m), turn (degrees).
@@ -81,7 +81,7 @@ class Adder:
         self.straight = few.straight()
         self.middle = np.array(middle)
         self.light = light
-        self.name = new_name([unit.name for unit in units])
+        self.there = [(unit.name, unit.kind) for unit in units]
 
     def best(self, rooms: Sequence[RoomShape], step: Callable[[], None]) -> list[Trial]:
         """The best trials of one more unit, a model and room each; `step` is called after each model and room."""
@@ -168,7 +168,7 @@ class Adder:
         outcome = self.few.try_unit(unit)
         where = f" in {room.name}" if room.name and len(self.places.building.rooms) > 1 else ""
         turn_words = f", turned to {turn:g}°" if turn else ""
-        words = f"one more, {self.name}: {made.label} at ({x:g}, {y:g}) m{where}, {height:g} m up{turn_words}"
+        words = f"one more, {self._name(made)}: {made.label} at ({x:g}, {y:g}) m{where}, {height:g} m up{turn_words}"
         return outcome, Trial("one more", words, unit, self._entry(made, room, x, y, height, turn))
 
     def _first_place(self, made: Made, room: RoomShape, hung: list[Place]) -> Place | None:
@@ -218,10 +218,18 @@ class Adder:
         x, y = min(known, key=lambda place: (known[place], np.hypot(place[0] - at[0], place[1] - at[1])))
         return round(x, 3), round(y, 3)
 
+    def _name(self, made: Made) -> str:
+        return next_name(self.there, made.pattern.kind)
+
     def _spec(self, made: Made, at: tuple[float, float], mounting: float, turn: float) -> DetectorSpec:
         pattern = None if "model" in made.keys else made.pattern
         return DetectorSpec(
-            name=self.name, model=made.keys.get("model"), pattern=pattern, at=at, mounting=mounting, turn_deg=turn
+            name=self._name(made),
+            model=made.keys.get("model"),
+            pattern=pattern,
+            at=at,
+            mounting=mounting,
+            turn_deg=turn,
         )
 
     def _unit(self, made: Made, room: RoomShape, x: float, y: float, mounting: float, turn: float) -> Unit:
@@ -231,23 +239,10 @@ class Adder:
         return make_unit(spec, made.pattern, room.floor, derive=derive, corrected_db=corrected)
 
     def _entry(self, made: Made, room: RoomShape, x: float, y: float, mounting: float, turn: float) -> dict[str, Any]:
-        entry: dict[str, Any] = {"name": self.name, **made.keys, "at": [x, y], "mounting": mounting}
+        entry: dict[str, Any] = {"name": self._name(made), **made.keys, "at": [x, y], "mounting": mounting}
         over = [r for r in self.places.building.rooms if r.holds(x, y)]
         if room.name and len({r.floor for r in over}) > 1:
             entry["room"] = room.name
         if turn:
             entry["turn_deg"] = round(turn, 1)
         return entry
-
-
-def new_name(names: Sequence[str]) -> str:
-    """The next number of the series that most names belong to."""
-    series: dict[str, list[int]] = {}
-    for name in names:
-        if found := re.fullmatch(r"(.*?)(\d+)", name):
-            series.setdefault(found[1], []).append(int(found[2]))
-    lead = max(series, key=lambda key: len(series[key])) if series else "N"
-    number = max(series.get(lead, [0])) + 1
-    while f"{lead}{number}" in names:
-        number += 1
-    return f"{lead}{number}"

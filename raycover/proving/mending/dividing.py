@@ -18,13 +18,13 @@ from numpy.typing import NDArray
 from raycover.building.parts import RoomShape
 from raycover.detectors import Unit, make_unit
 from raycover.proving.hanging import HangingPlaces
-from raycover.proving.mending.adding import new_name
 from raycover.proving.mending.bench import is_too_large, with_need
 from raycover.proving.mending.changes import COST
 from raycover.proving.mending.mends import Mend
 from raycover.proving.mending.then import parts_of, proof_then
 from raycover.proving.needs import NeedVerdict, PlaceVerdict, Proof
 from raycover.scene.devices import DetectorSpec
+from raycover.scene.unit_names import next_name
 from raycover.scene.wiring import Zone
 from raycover.scene.wiring_checks import members
 
@@ -58,7 +58,7 @@ class _Divider:
         self.situation = verdict.situation
         self.scene = self.situation.scene
         self.places = HangingPlaces(self.scene, self.situation.building)
-        self.names = [unit.name for unit in self.situation.units]
+        self.there = [(unit.name, unit.kind) for unit in self.situation.units]
 
     def changes(self) -> list[Mend]:
         found: list[Mend] = []
@@ -132,8 +132,8 @@ class _Divider:
         at = self._place(room, strip, middle, like)
         if at is None:
             return None
-        name = new_name(self.names)
-        self.names.append(name)
+        name = next_name(self.there, like.kind)
+        self.there.append((name, like.kind))
         entry = spec.model_dump(mode="json", by_alias=True, exclude_unset=True, exclude={"address", "note", "masks"})
         entry |= {"name": name, "at": at}
         made = DetectorSpec.model_validate(entry)

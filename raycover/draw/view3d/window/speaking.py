@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import ndimage
 
+from raycover.building.doors import doors_of
+from raycover.building.parts import OpeningMark
 from raycover.draw import palette, words
 from raycover.draw.legend import distribution
 from raycover.draw.lettering import clean
@@ -22,6 +24,7 @@ from raycover.draw.view3d.window.verdict import Line
 from raycover.editing.live import LiveCoverage
 from raycover.scene.air import air_of
 from raycover.scene.devices import Motion
+from raycover.scene.parts import LOWEST_DOOR_M
 
 #: Lists of the panel, in their order.
 TABS = ("detectors", "setting", "doors")
@@ -70,11 +73,7 @@ def shown_of(
         motions=tuple((kind, kind, kind == spec.motion) for kind in MOTIONS),
         ambient_c=live.weather.ambient_c,
         states=tuple((clean(name), name, name == live.design.state) for name in names),
-        tabs=(
-            (f"Detectors ({len(live.units)})", "detectors", tab == "detectors"),
-            ("Setting", "setting", tab == "setting"),
-            (f"Doors ({len(live.doors)})", "doors", tab == "doors"),
-        ),
+        tabs=tabs_of(live, tab),
         rows=rows,
         row_action={"detectors": ("detector", "switch"), "setting": ("model", "model"), "doors": ("door", "door")}[tab],
         first=state.first.get(tab, _at_chosen(rows) if setting else 0),
@@ -93,6 +92,12 @@ def shown_of(
         ),
         message=clean(state.message),
     )  # fmt: skip
+
+
+def tabs_of(live: LiveCoverage, chosen: str) -> tuple[tuple[str, str, bool], ...]:
+    """Tabs of the list: text, name, whether it is chosen. Doors as everywhere; windows come after them."""
+    said = f"Detectors ({len(live.units)})", "Setting", f"Doors ({len(doors_of(live.building))})"
+    return tuple((text, name, name == chosen) for text, name in zip(said, TABS, strict=True))
 
 
 def _seen(live: LiveCoverage, scenery: Scenery, state: State) -> str:
@@ -118,9 +123,23 @@ def _detectors(live: LiveCoverage, scenery: Scenery, state: State) -> tuple[Row,
 
 def _doors(live: LiveCoverage) -> tuple[Row, ...]:
     return tuple(
-        Row(k, clean(door.name or door.owner), door.kind, door.state, door.state == "open", False)
+        Row(
+            k,
+            clean(door.name or door.owner),
+            _sort(door),
+            door.state,
+            door.state == "open",
+            False,
+        )
         for k, door in enumerate(live.doors)
     )
+
+
+def _sort(mark: OpeningMark) -> str:
+    """What an opening is called in the list."""
+    if mark.kind != "door" or mark.is_door:
+        return mark.kind
+    return "hatch" if mark.top - mark.sill < LOWEST_DOOR_M else "front"
 
 
 def _at_chosen(rows: Sequence[Row]) -> int:
