@@ -63,6 +63,7 @@ def map_(
     chances: Annotated[
         bool, typer.Option("--chances", help="probability maps too: how surely each place is seen in varied cases")
     ] = False,
+    lang: Lang = None,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
@@ -72,7 +73,7 @@ def map_(
 
     solving.map_scene(
         scene, output, with_view=view, threads=threads, as_json=json, states=state or (), all_states=all_states,
-        sheets=sheets_asked(pdf, scale, svg=svg, dpi=dpi), isometric=isometric, chances=chances,
+        sheets=sheets_asked(pdf, scale, svg=svg, dpi=dpi), isometric=isometric, chances=chances, lang=lang,
     )  # fmt: skip
 
 
