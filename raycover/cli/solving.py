@@ -56,8 +56,8 @@ def map_scene(
 
     Every section of the scene comes as `section NAME.png`, every camera as `camera NAME.png`. Files of a state other
     than the one drawn carry its name: `PLANE, STATE.png`. `sheets` says which other forms are wanted, `isometric` an
-    isometric sheet too. `chances` looks at varied cases: `PLANE probability.png`, and more in the data. `lang` is the language
-    of what is drawn, the scene's own if None. Raises InputError for a language that there are no words for.
+    isometric sheet too. `chances` looks at varied cases: `PLANE probability.png`, and more in the data. `lang` is the
+    language of what is drawn, the scene's own if None. Raises InputError for one that there are no words for.
     """
     import json
 
