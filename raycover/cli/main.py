@@ -233,13 +233,14 @@ def trips_(
         Optional[Path], typer.Option("-o", "--output", metavar="DIR", help="folder for trips.png and trips.json")  # noqa: UP045
     ] = None,
     state: InState = None,
+    lang: Lang = None,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
     """What may trip detectors though nobody is there, what stops it, and which detectors disturb each other."""
     from raycover.cli import tripping
 
-    tripping.trip_scene(scene, output, state=state, threads=threads, as_json=json)
+    tripping.trip_scene(scene, output, state=state, lang=lang, threads=threads, as_json=json)
 
 
 @app.command("bus")
