@@ -125,6 +125,7 @@ def walk_(
         bool, typer.Option("--grid", help="instead: every cell, walking 1 m in eight directions and seated, by chance")
     ] = False,
     state: InState = None,
+    lang: Lang = None,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
@@ -132,13 +133,19 @@ def walk_(
     if grid:
         from raycover.cli import grid_walking
 
-        _refuse("with --grid", {"--route": route is not None, "--hold": hold is not None, "--declared": declared})
+        _refuse(
+            "with --grid",
+            {
+                "--route": route is not None, "--hold": hold is not None, "--declared": declared,
+                "--lang": lang is not None,
+            },
+        )  # fmt: skip
         grid_walking.grid_walk_scene(scene, output, state=state, threads=threads, as_json=json)
         return
     _refuse("without --grid", {"--threads": threads is not None})
     from raycover.cli import walking
 
-    walking.walk_scene(scene, output, route=route, hold=hold, declared=declared, state=state, as_json=json)
+    walking.walk_scene(scene, output, route=route, hold=hold, declared=declared, state=state, lang=lang, as_json=json)
 
 
 @app.command("compare")

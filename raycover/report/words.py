@@ -27,7 +27,7 @@ from raycover.solving.gaps import Gap
 #: A decimal point, and what looks like one in a name: microwave-omni-5.8.
 _POINT = re.compile(r"([A-Za-z]-\d+\.\d+)|(?<=\d)\.(?=\d)")
 #: A figure by itself, as scale bars and tags of areas have it.
-_FIGURE = re.compile(r"[−+±]?\d+\.\d+(?: (?:m|m²|dB|%))?|\d+\.\d+ × \d+\.\d+")
+_FIGURE = re.compile(r"[−+±]?\d+\.\d+(?: (?:m|m²|dB|%|s))?|\d+\.\d+ × \d+\.\d+")
 
 
 #: Figures in a list, whose commas a decimal comma would be taken for.
