@@ -301,7 +301,8 @@ def test_things_in_millimetres_or_centimetres(line: str, said: str) -> None:
 
 def test_how_to_write_what_was_meant() -> None:
     unit = "detectors: [{name: D, model: microwave-omni-5.8, at: [1, 2,5], mounting: 2.5}]"
-    assert only(unit).help == "if 2,5 is one number, write 2.5 with a point; at: place [x, y]"
+    advice = "if 2,5 is one number, write 2.5 with a point; at: place [x, y]; how high it hangs is mounting"
+    assert only(unit).help == advice
     assert only("planes: [{name: p, target: person, heights: 0.3}]").help.startswith("write [0.3], a list")
     assert only("needs: [{name: N, rooms: [r], share: 95}]").help.endswith("95 % is written 0.95")
     assert only("desks: [{name: Row, at: [1, 1], seat: ja}]").help == "write true or false"

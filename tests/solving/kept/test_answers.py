@@ -350,7 +350,7 @@ def test_of_no_point_nothing_is_kept(stairwell: Solved) -> None:
     """A place without a point to look at, such as a map off which everything has been taken."""
     nowhere = Located.of("a map", np.zeros((0, 3)), 1.75)
     assert (nowhere.n_points, nowhere.corners.shape) == (0, (2, 3))
-    unit, weather = stairwell.coverage.units[0], Weather.of(stairwell.scene.conditions)
+    unit, weather = stairwell.coverage.units[0], Weather.of(stairwell.scene)
     assert unit.kind == "microwave"
     assert weather.reflections  # one such answer of a single point would be kept
     assert answers.worth(unit, weather, 1)
