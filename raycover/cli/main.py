@@ -159,13 +159,14 @@ def compare_(
     output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
         "pictures"
     ),
+    lang: Lang = None,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
     """What differs between two states of a scene, or two scenes: side by side, and a map a plane."""
     from raycover.cli import comparing
 
-    comparing.compare_scenes(scene, other, states, output, threads=threads, as_json=json)
+    comparing.compare_scenes(scene, other, states, output, lang=lang, threads=threads, as_json=json)
 
 
 @app.command("prove")
