@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from raycover.building.parts import Building
 from raycover.cli.printing import progress, talk
@@ -11,6 +12,9 @@ from raycover.solving.chance_maps import ChanceMaps, vary
 from raycover.solving.coverage import Coverage
 from raycover.solving.doubt import MISS_RATE
 from raycover.spreads import in_words
+
+if TYPE_CHECKING:
+    from raycover.draw.lettering import Wording
 
 
 def varied(scene: Scene, coverage: Coverage, threads: int | None) -> ChanceMaps:
@@ -27,12 +31,13 @@ def draw(
     name: str,
     path: Path,
     sheet: tuple[int, int],
+    wording: Wording,
 ) -> None:
     """Draw the probability plan of one map."""
     from raycover.draw.probability_plan import draw_chances
 
     notes = in_words(scene.doubt, {kind for unit in coverage.units for kind in unit.technologies})
-    draw_chances(scene, building, coverage, maps, name, path, sheet_number=sheet, notes=notes)
+    draw_chances(scene, building, coverage, maps, name, path, sheet_number=sheet, notes=notes, wording=wording)
 
 
 def say(maps: ChanceMaps, label: str) -> None:

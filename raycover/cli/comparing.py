@@ -24,16 +24,22 @@ def compare_scenes(
     states: tuple[str, str] | None,
     output: Path,
     *,
+    lang: str | None,
     threads: int | None,
     as_json: bool,
 ) -> None:
-    """Solve both, print them side by side, and write a difference map a plane with the figures."""
+    """Solve both, print them side by side, and write a difference map a plane with the figures.
+
+    `lang` is the language of the maps, that of the second scene if None.
+    """
     import json
 
     from raycover.draw.difference import draw_difference
+    from raycover.report.words import words_for
 
     with whole_folder(output) as draft:
         scenes, labels = _both(path, other, states)
+        wording = words_for(scenes[1], lang).wording
         before, after = solved(scenes[0], threads), solved(scenes[1], threads)
         found = compare(before.coverage, after.coverage, labels)
         if not found.planes:
@@ -46,7 +52,7 @@ def compare_scenes(
                 file = draft / f"{name}, {labels[0]} to {labels[1]}.png"
                 draw_difference(
                     scenes[1], after.building, found, name, file, what_changes=_what_changes(*scenes),
-                    sheet_number=(index + 1, len(flat)),
+                    sheet_number=(index + 1, len(flat)), wording=wording,
                 )  # fmt: skip
         text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
         (draft / "comparison.json").write_text(text, encoding="utf-8", errors="replace")

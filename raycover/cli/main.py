@@ -66,6 +66,7 @@ def map_(
     chances: Annotated[
         bool, typer.Option("--chances", help="probability maps too: how surely each place is seen in varied cases")
     ] = False,
+    lang: Lang = None,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
@@ -75,7 +76,7 @@ def map_(
 
     solving.map_scene(
         scene, output, with_view=view, threads=threads, as_json=json, states=state or (), all_states=all_states,
-        sheets=sheets_asked(pdf, scale, svg=svg, dpi=dpi), isometric=isometric, chances=chances,
+        sheets=sheets_asked(pdf, scale, svg=svg, dpi=dpi), isometric=isometric, chances=chances, lang=lang,
     )  # fmt: skip
 
 
@@ -116,6 +117,7 @@ def walk_(
         bool, typer.Option("--grid", help="instead: every cell, walking 1 m in eight directions and seated, by chance")
     ] = False,
     state: InState = None,
+    lang: Lang = None,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
@@ -123,13 +125,19 @@ def walk_(
     if grid:
         from raycover.cli import grid_walking
 
-        _refuse("with --grid", {"--route": route is not None, "--hold": hold is not None, "--declared": declared})
+        _refuse(
+            "with --grid",
+            {
+                "--route": route is not None, "--hold": hold is not None, "--declared": declared,
+                "--lang": lang is not None,
+            },
+        )  # fmt: skip
         grid_walking.grid_walk_scene(scene, output, state=state, threads=threads, as_json=json)
         return
     _refuse("without --grid", {"--threads": threads is not None})
     from raycover.cli import walking
 
-    walking.walk_scene(scene, output, route=route, hold=hold, declared=declared, state=state, as_json=json)
+    walking.walk_scene(scene, output, route=route, hold=hold, declared=declared, state=state, lang=lang, as_json=json)
 
 
 @app.command("compare")
@@ -143,13 +151,14 @@ def compare_(
     output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
         "pictures"
     ),
+    lang: Lang = None,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
     """What differs between two states of a scene, or two scenes: side by side, and a map a plane."""
     from raycover.cli import comparing
 
-    comparing.compare_scenes(scene, other, states, output, threads=threads, as_json=json)
+    comparing.compare_scenes(scene, other, states, output, lang=lang, threads=threads, as_json=json)
 
 
 @app.command("prove")
@@ -224,13 +233,14 @@ def trips_(
         Optional[Path], typer.Option("-o", "--output", metavar="DIR", help="folder for trips.png and trips.json")  # noqa: UP045
     ] = None,
     state: InState = None,
+    lang: Lang = None,
     threads: Threads = None,
     json: AsJson = False,
 ) -> None:
     """What may trip detectors though nobody is there, what stops it, and which detectors disturb each other."""
     from raycover.cli import tripping
 
-    tripping.trip_scene(scene, output, state=state, threads=threads, as_json=json)
+    tripping.trip_scene(scene, output, state=state, lang=lang, threads=threads, as_json=json)
 
 
 @app.command("bus")

@@ -50,12 +50,14 @@ def map_scene(
     sheets: Sheets = SCREEN,
     isometric: bool = False,
     chances: bool = False,
+    lang: str | None = None,
 ) -> None:
     """Solve and write: a picture and data (.vti, on stairs .vtp) a map, view.png, summary.json; so for each state.
 
     Every section of the scene comes as `section NAME.png`, every camera as `camera NAME.png`. Files of a state other
     than the one drawn carry its name: `PLANE, STATE.png`. `sheets` says which other forms are wanted, `isometric` an
-    isometric sheet too. `chances` looks at varied cases: `PLANE probability.png`, and more in the data.
+    isometric sheet too. `chances` looks at varied cases: `PLANE probability.png`, and more in the data. `lang` is the
+    language of what is drawn, the scene's own if None. Raises InputError for one that there are no words for.
     """
     import json
 
@@ -64,6 +66,9 @@ def map_scene(
     missing: str | None = None
     with whole_folder(output) as draft:
         scene = load(path)
+        from raycover.report.words import words_for  # draws, so it comes after what a scene file may have wrong
+
+        wanted = Wanted(sheets, with_view, isometric, words_for(scene, lang).wording)
         chosen = chosen_states(scene, states, all_states=all_states)
         results: list[Solved] = []
         maps: dict[str, ChanceMaps] = {}
@@ -75,7 +80,6 @@ def map_scene(
             fields[state] = solve_sections(
                 done.scene, done.building, done.rays, done.coverage.units, threads=threads
             )  # fmt: skip
-            wanted = Wanted(sheets, with_view, isometric)
             missing = write_maps(done, fields[state], draft, wanted, maps.get(state)) or missing
             results.append(done)
         # the state drawn leads if it is among them: what scripts read stays what it was

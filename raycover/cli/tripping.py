@@ -18,8 +18,13 @@ from raycover.trips import words as said
 from raycover.trips.interference import RULE
 
 
-def trip_scene(path: Path, output: Path | None, *, state: str | None, threads: int | None, as_json: bool) -> None:
-    """Judge a scene's nuisances; print tables, and write trips.json and trips.png where a folder is given."""
+def trip_scene(
+    path: Path, output: Path | None, *, state: str | None, lang: str | None, threads: int | None, as_json: bool
+) -> None:
+    """Judge a scene's nuisances; print tables, and write trips.json and trips.png where a folder is given.
+
+    `lang` is the language of the plans, the scene's own if None.
+    """
     scene = loaded(path, state)
     building = build(scene)
     rays = RayScene(building)
@@ -31,13 +36,15 @@ def trip_scene(path: Path, output: Path | None, *, state: str | None, threads: i
     figures = trips_json(trips)
     if output is not None:
         from raycover.draw.trips_plan import draw_trips
+        from raycover.report.words import words_for
 
+        wording = words_for(scene, lang).wording
         storeys = building.storeys if len(building.storeys) > 1 else (None,)
         with whole_folder(output) as draft, progress("drawing"):
             for number, storey in enumerate(storeys, 1):
                 name = "trips.png" if storey is None else f"trips, {storey.name}.png"
                 sheet = (number, len(storeys))
-                draw_trips(scene, building, trips, draft / name, storey=storey, sheet_number=sheet)
+                draw_trips(scene, building, trips, draft / name, storey=storey, sheet_number=sheet, wording=wording)
             text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
             (draft / "trips.json").write_text(text, encoding="utf-8", errors="replace")
     if as_json:

@@ -35,9 +35,13 @@ def walk_scene(
     hold: str | None = None,
     declared: bool = False,
     state: str | None = None,
+    lang: str | None = None,
     as_json: bool = False,
 ) -> None:
-    """Walk a scene's routes; print figures, and with `output` write walk.json, a page and the traces of each route."""
+    """Walk a scene's routes; print figures, and with `output` write walk.json, a page and the traces of each route.
+
+    `lang` is the language of the pages, the scene's own if None.
+    """
     hold_s = None if hold is None else hold_asked(hold)
     scene = loaded(path, state)
     building = build(scene)
@@ -52,7 +56,7 @@ def walk_scene(
     warn([*scene.warnings, *building.warnings])
     figures = walks_json(scene, building, walks)
     if output is not None:
-        _write(scene, building, walks, figures, output, everything=route is not None)
+        _write(scene, building, walks, figures, output, lang, everything=route is not None)
     if as_json:
         data(figures)
     else:
@@ -100,10 +104,19 @@ def hold_asked(text: str) -> float:
 
 
 def _write(
-    scene: Scene, building: Building, walks: Sequence[Walk], figures: object, output: Path, *, everything: bool
+    scene: Scene,
+    building: Building,
+    walks: Sequence[Walk],
+    figures: object,
+    output: Path,
+    lang: str | None,
+    *,
+    everything: bool,
 ) -> None:
     from raycover.draw.walk_page import draw_walk
+    from raycover.report.words import words_for
 
+    wording = words_for(scene, lang).wording
     drawn = list(walks) if everything or len(walks) <= MOST_PAGES else telling(walks, MOST_PAGES)
     with whole_folder(output) as draft, progress("drawing") as step:
         text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
@@ -112,9 +125,8 @@ def _write(
             write_traces(one, draft / f"walk-{file_name(one.name)}.csv")
         for number, one in enumerate(drawn, 1):
             step(number - 1, len(drawn))
-            draw_walk(
-                scene, building, one, draft / f"walk-{file_name(one.name)}.png", sheet_number=(number, len(drawn))
-            )
+            page = draft / f"walk-{file_name(one.name)}.png"
+            draw_walk(scene, building, one, page, sheet_number=(number, len(drawn)), wording=wording)
     if len(drawn) < len(walks):
         talk(
             f"Drawn are the {len(drawn)} of {len(walks)} routes that tell most; all are in walk.json, "

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from raycover.building.parts import Building
 from raycover.draw import hatching, palette, plan, sheet, tables, words
 from raycover.draw.drawing import Strokes
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Page
 from raycover.draw.plan_page import PlanPage
@@ -73,6 +73,7 @@ def draw_difference(
     what_changes: Sequence[str] = (),
     sheet_number: tuple[int, int] = (1, 1),
     dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> None:
     """Save the difference plan of one plane as a PNG, A4 landscape, over the building as it is afterwards.
 
@@ -80,8 +81,9 @@ def draw_difference(
     all. Raises KeyError for a plane that the two do not share, OSError where the file cannot be written.
     """
     page = make_difference(
-        scene, building, found, plane_name, what_changes=what_changes, sheet_number=sheet_number, dpi=dpi
-    )
+        scene, building, found, plane_name,
+        what_changes=what_changes, sheet_number=sheet_number, dpi=dpi, wording=wording,
+    )  # fmt: skip
     save_png(page.pixels(), path, dpi=dpi)
 
 
@@ -94,13 +96,14 @@ def make_difference(
     what_changes: Sequence[str] = (),
     sheet_number: tuple[int, int] = (1, 1),
     dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> Page:
     """The page that `draw_difference` saves; `plane_name` is that of a flat map, not of an unrolled stair."""
     change = found.planes[plane_name]
     shown = shown_storey(building, change.after)
     outlines = plan.outlines_of(scene, shown, change.after)
     projection = Projection.fitted(plan.bounds_of(shown, change.after, outlines), sheet.FRAME)
-    page = Page(dpi=dpi)
+    page = Page(dpi=dpi, wording=wording)
     sketch = PlanPage.on(page, projection)
     pictures = [
         paper_map(p.surface, p.margin_db, p.reserve_db, outlines, projection, dpi=dpi)

@@ -18,6 +18,9 @@ Floats = NDArray[np.float64]
 At = Callable[[float], float]
 _BAR_WIDTH, _BAR_HEIGHT, _PARTING = 6.5, 48.0, 0.55
 _TICK_PITCH, _NAME_PITCH = 2.9, 4.0
+#: Right of the bar's left edge (mm): where the bars of shares begin and how long they are, where names of classes
+#: begin; and what parts these from their shares.
+_BARS, _BARS_LONG, _NAMES, _BETWEEN = 16.2, 9.8, 27.6, 1.5
 
 
 @dataclass(frozen=True)
@@ -83,11 +86,19 @@ def draw_legend(
 ) -> None:
     """Draw the legend with the foot of its bar at (x, y), its right edge at `right` (mm)."""
     at, parts = draw_bar(page, x, y, reserve_db)
-    page.text(x + 16.2, y + _BAR_HEIGHT + 1.2, f"share of the {what}", 6, color=palette.SECOND_INK)
-    _histogram(page, x + 16.2, at, found, reserve_db)
-    for index, place in class_places(at, parts):
-        page.text(x + 27.6, place - 0.8, palette.CLASS_NAMES[index], 6.5, font="bold")
-        page.text(right, place - 0.8, words.percent(float(found.by_class[index])), 6.5, ha="right")
+    page.text(x + _BARS, y + _BAR_HEIGHT + 1.2, f"share of the {what}", 6, color=palette.SECOND_INK)
+    rows = [
+        (palette.CLASS_NAMES[index], words.percent(float(found.by_class[index])), place - 0.8)
+        for index, place in class_places(at, parts)
+    ]
+    # Names longer than the English ones take room from the bars.
+    extent = page.lettering.extent
+    widest = max(extent(name, "bold", 6.5).width + extent(share, "sans", 6.5).width for name, share, _ in rows)
+    short = max(widest + _BETWEEN - (right - x - _NAMES), 0.0)
+    _histogram(page, x + _BARS, at, found, reserve_db, _BARS_LONG - short)
+    for name, share, y_text in rows:
+        page.text(x + _NAMES - short, y_text, name, 6.5, font="bold")
+        page.text(right, y_text, share, 6.5, ha="right")
 
 
 def draw_bar(page: Page, x: float, y: float, reserve_db: float) -> tuple[At, tuple[palette.MarginClass, ...]]:
@@ -134,8 +145,7 @@ def _ticks(page: Page, x: float, at: At, parts: tuple[palette.MarginClass, ...],
         page.text(x + 2.0, place - 0.8, f"{sign}{abs(value):g}", 6.5, font=font)  # type: ignore[arg-type]
 
 
-def _histogram(page: Page, x: float, at: At, found: Distribution, reserve_db: float) -> None:
-    longest = 9.8
+def _histogram(page: Page, x: float, at: At, found: Distribution, reserve_db: float, longest: float) -> None:
     top = max(float(found.share.max(initial=0.0)), 1e-9)
     middles = (found.edges[1:] + found.edges[:-1]) / 2
     colours = palette.margin_rgb(middles, reserve_db)

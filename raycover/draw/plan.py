@@ -15,6 +15,7 @@ from raycover.building.parts import Building
 from raycover.detectors import Unit
 from raycover.draw import footprints, glyphs, sheet, storey_marks, tables, words
 from raycover.draw.legend import distribution, draw_legend
+from raycover.draw.lettering import ENGLISH, Wording
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import A4_LANDSCAPE, Page
 from raycover.draw.people import draw_seats
@@ -47,13 +48,14 @@ def draw_plan(
     *,
     sheet: tuple[int, int] = (1, 4),
     dpi: float = DPI,
+    wording: Wording = ENGLISH,
 ) -> None:
     """Save the plan of one plane as a PNG, A4 landscape. The file appears whole or not at all.
 
     The scene gives words only (title, revision, date, north, what a plane is). Raises KeyError for a plane that
     the coverage has not, OSError where the file cannot be written.
     """
-    page = make_plan(scene, building, coverage, plane_name, sheet_number=sheet, dpi=dpi)
+    page = make_plan(scene, building, coverage, plane_name, sheet_number=sheet, dpi=dpi, wording=wording)
     save_png(page.pixels(), path, dpi=dpi)
 
 
@@ -68,6 +70,7 @@ def make_plan(
     size: tuple[float, float] = A4_LANDSCAPE,
     scale: int | None = None,
     vector: bool = False,
+    wording: Wording = ENGLISH,
 ) -> Page:
     """The page that `draw_plan` saves, or one of another size (mm) and scale (its denominator), for a PDF if `vector`.
 
@@ -77,7 +80,7 @@ def make_plan(
     shown = shown_storey(building, plane)
     outlines = outlines_of(scene, shown, plane)
     projection = Projection.fitted(bounds_of(shown, plane, outlines), sheet.frame_on(size), scale=scale)
-    page = Page(dpi=dpi, size=size, vector=vector)
+    page = Page(dpi=dpi, size=size, vector=vector, wording=wording)
     body = draw_body(page, scene, building, coverage, plane, projection)
     key = replace(body.key, stairs=_stair_sheets(coverage, plane, plane_name, sheet_number) if body.key.stairs else "")
     several = len(building.storeys) > 1

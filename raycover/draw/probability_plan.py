@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from raycover.building.parts import Building
 from raycover.draw import plan, sheet, words
+from raycover.draw.lettering import ENGLISH, Wording
 from raycover.draw.mapping import paper_map
 from raycover.draw.page import Page
 from raycover.draw.plan_page import PlanPage
@@ -39,6 +40,7 @@ def draw_chances(
     sheet_number: tuple[int, int] = (1, 1),
     notes: Sequence[str] = (),
     dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> None:
     """Save the probability plan of one map as a PNG, A4 landscape; on a stair its sheet, unrolled.
 
@@ -48,12 +50,14 @@ def draw_chances(
     if maps[plane_name].plane.surface.stairs is not None:
         varied = Varied(maps, maps[plane_name], notes)
         page = make_stair_sheet(
-            scene, building, coverage, plane_name, sheet_number=sheet_number, dpi=dpi, varied=varied
-        )
+            scene, building, coverage, plane_name,
+            sheet_number=sheet_number, dpi=dpi, varied=varied, wording=wording,
+        )  # fmt: skip
     else:
         page = make_chances(
-            scene, building, coverage, maps, plane_name, sheet_number=sheet_number, notes=notes, dpi=dpi
-        )
+            scene, building, coverage, maps, plane_name,
+            sheet_number=sheet_number, notes=notes, dpi=dpi, wording=wording,
+        )  # fmt: skip
     save_png(page.pixels(), path, dpi=dpi)
 
 
@@ -67,6 +71,7 @@ def make_chances(
     sheet_number: tuple[int, int] = (1, 1),
     notes: Sequence[str] = (),
     dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> Page:
     """The page that `draw_chances` saves of a flat map."""
     chances = maps[plane_name]
@@ -74,7 +79,7 @@ def make_chances(
     shown = shown_storey(building, plane)
     outlines = plan.outlines_of(scene, shown, plane)
     projection = Projection.fitted(plan.bounds_of(shown, plane, outlines), sheet.FRAME)
-    page = Page(dpi=dpi)
+    page = Page(dpi=dpi, wording=wording)
     sketch = PlanPage.on(page, projection)
     as_plane = Varied(maps, chances).as_plane
     picture = paper_map(plane.surface, as_plane.margin_db, as_plane.reserve_db, outlines, projection, dpi=dpi)

@@ -79,9 +79,10 @@ def draw_section(
     *,
     sheet_number: tuple[int, int] = (1, 1),
     dpi: float = DPI,
+    wording: Wording = ENGLISH,
 ) -> None:
     """Save a section's sheet as a PNG, A4 landscape. The file appears whole or not at all. Raises OSError."""
-    page = make_section(scene, building, coverage, field, sheet_number=sheet_number, dpi=dpi)
+    page = make_section(scene, building, coverage, field, sheet_number=sheet_number, dpi=dpi, wording=wording)
     save_png(page.pixels(), path, dpi=dpi)
 
 
@@ -96,12 +97,13 @@ def make_section(
     size: tuple[float, float] = A4_LANDSCAPE,
     scale: int | None = None,
     vector: bool = False,
+    wording: Wording = ENGLISH,
 ) -> Page:
     """The page that `draw_section` saves, or one of another size (mm) and scale, for a PDF or SVG if `vector`.
 
     Raises DoesNotFit where the section is too large for paper and scale.
     """
-    page = Page(dpi=dpi, size=size, vector=vector)
+    page = Page(dpi=dpi, size=size, vector=vector, wording=wording)
     laid = _lay_out(about(field, building), size, scale)
     shown, n_tags = _draw_section(page, field, building, laid.bounds, laid.section, laid.scale)
     _heading(page, field, laid, scene.north_deg)

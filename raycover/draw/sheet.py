@@ -30,6 +30,7 @@ _TITLE_SIZES = (20, 18, 16, 14, 13)
 #: Sizes (pt) of the headline figure, and of the words beside it.
 _FIGURE_PT, _BESIDE_PT = (24, 21, 18, 16), (6.5, 6.2, 6.0)
 _TICK = 1.4
+_LIMIT = "limit, 0 dB"
 
 
 def frame_on(size: tuple[float, float]) -> Box:
@@ -41,7 +42,9 @@ def frame_on(size: tuple[float, float]) -> Box:
 def draw_title(page: Page, title: str, subtitle: str) -> None:
     text, size = page.lettering.fit_size(clean(title), "serif", _TITLE_SIZES, 205.0 + page.wider)
     page.text(MARGIN, 196.8, text, size, font="serif")
-    line, size = page.lettering.fit_size(clean(subtitle), "sans", (8.5, 8, 7.5, 7, 6.5), 136.0 + page.wider / 2)
+    line, size = page.lettering.fit_size(
+        clean(subtitle), "sans", (8.5, 8, 7.5, 7, 6.5, 6.2, 6.0), 136.0 + page.wider / 2
+    )
     page.text(MARGIN, 188.4, line, size, color=palette.SECOND_INK)
 
 
@@ -200,10 +203,10 @@ def draw_key(page: Page, key: Key) -> None:
     if key.footprints:
         page.lines([[(x, y + 0.8), (x + 4.6, y + 0.8)]], palette.ACCENT, 0.6, 25.0, dashes=(3.0, 1.32))
         page.text(x + 6.5, y, "declared footprint", 6.5)
-        x = COLUMN + 31.5
+        x = min(COLUMN + 31.5, RIGHT - 6.5 - page.lettering.extent(_LIMIT, "sans", 6.5).width)
     if key.limit:
         page.lines([[(x, y + 0.8), (x + 4.6, y + 0.8)]], palette.INK, 0.7, 25.0)
-        page.text(x + 6.5, y, "limit, 0 dB", 6.5)
+        page.text(x + 6.5, y, _LIMIT, 6.5)
 
 
 def draw_left_out(page: Page, n_tags: int, n_names: int, note: str = "") -> None:

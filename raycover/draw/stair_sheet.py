@@ -16,7 +16,7 @@ from raycover.draw import glyphs, palette, sheet, tables, words
 from raycover.draw.annotate import Annotator
 from raycover.draw.drawing import Strokes
 from raycover.draw.labels import Placer
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.page import Box, Page
 from raycover.draw.plan import DPI, draw_column, draw_words
 from raycover.draw.plan_page import Marked, draw_layers
@@ -50,13 +50,14 @@ def draw_stairs(
     *,
     sheet: tuple[int, int] = (1, 4),
     dpi: float = DPI,
+    wording: Wording = ENGLISH,
 ) -> None:
     """Save the sheet of one stair's map as a PNG, A4 landscape. The file appears whole or not at all.
 
     `name` is that of a map on a stair. Raises KeyError for one that the coverage has not, ValueError for one that
     lies on no stair, OSError where the file cannot be written.
     """
-    page = make_stair_sheet(scene, building, coverage, name, sheet_number=sheet, dpi=dpi)
+    page = make_stair_sheet(scene, building, coverage, name, sheet_number=sheet, dpi=dpi, wording=wording)
     save_png(page.pixels(), path, dpi=dpi)
 
 
@@ -70,13 +71,14 @@ def make_stair_sheet(
     dpi: float = DPI,
     vector: bool = False,
     varied: Varied | None = None,
+    wording: Wording = ENGLISH,
 ) -> Page:
     """The page that `draw_stairs` saves; for a PDF if `vector`; with `varied`, how surely places are seen."""
     plane = coverage[name]
     stairs = next((s for s in building.stairs if s.name == plane.surface.stairs), None)
     if stairs is None:
         raise ValueError(f'the map "{name}" lies on no stair')
-    page = Page(dpi=dpi, vector=vector)
+    page = Page(dpi=dpi, vector=vector, wording=wording)
     laid = lay_out(stairs, plane.surface.grid, _STRIPS)
     placer = Placer(_STRIPS)
     strokes = Strokes()

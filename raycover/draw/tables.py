@@ -152,9 +152,12 @@ def gap_table(
 
     `stacked` are the names of all rooms of a building where they lie one above another.
     """
-    why_at = 23.0
     heads = ("Gap", "m²", "widest", "why")
-    places = ((0.0, "left"), (11.4, "right"), (21.4, "right"), (why_at, "left"))
+    # A first head longer than the English one pushes the others on.
+    beside = sum(lettering.extent(head, "bold", _SIZE).width for head in heads[:2]) + 1.0
+    on = max(beside - 11.4, 0.0)
+    why_at = 23.0 + on
+    places = ((0.0, "left"), (11.4 + on, "right"), (21.4 + on, "right"), (why_at, "left"))
     if not plane.gaps:
         note = "No gap: the whole area is seen." if plane.area_m2 else "Nothing to map: no free area."
         return Table(("Gaps",), ((0.0, "left"),), (), note)

@@ -17,7 +17,7 @@ from raycover.draw import glyphs, nuisance_marks, palette, plan, sheet, storey_m
 from raycover.draw.building_plan import building_bounds, floor_surface, light_paper
 from raycover.draw.drawing import Drawing
 from raycover.draw.labels import Placer
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.nuisance_marks import NuisanceMark
 from raycover.draw.page import Page
 from raycover.draw.plan_page import PlanPage, shown_units, write_tags
@@ -63,12 +63,13 @@ def draw_trips(
     storey: StoreyShape | None = None,
     sheet_number: tuple[int, int] = (1, 1),
     dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> None:
     """Save the plan of what may trip falsely, of all a building or one storey, as a PNG, A4 landscape.
 
     The file appears whole or not at all. Raises OSError where it cannot be written.
     """
-    page = make_trips_plan(scene, building, trips, storey=storey, sheet_number=sheet_number, dpi=dpi)
+    page = make_trips_plan(scene, building, trips, storey=storey, sheet_number=sheet_number, dpi=dpi, wording=wording)
     save_png(page.pixels(), path, dpi=dpi)
 
 
@@ -80,12 +81,13 @@ def make_trips_plan(
     storey: StoreyShape | None = None,
     sheet_number: tuple[int, int] = (1, 1),
     dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> Page:
     """The page that `draw_trips` saves."""
     shape = building if storey is None else one_storey(building, storey)
     shown = _of_storey(building, trips, storey)
     projection = Projection.fitted(_bounds(shape, shown), sheet.FRAME)
-    page = Page(dpi=dpi)
+    page = Page(dpi=dpi, wording=wording)
     sketch = PlanPage.on(page, projection)
     drawing, placer, strokes = sketch.drawing, sketch.placer, sketch.strokes
     drawing.areas([part for room in shape.rooms for part in shapely.get_parts(room.walkable)], 1.0, face=palette.BENCH)
@@ -240,7 +242,7 @@ def _draw_column(page: Page, trips: Trips, shown: _Shown, sorts: tuple[glyphs.So
     made = _trip_table(page, shown, width, y - foot)
     if made is not None:
         y = tables.draw_table(page, made, left, y, right)
-    pairs = _pair_table(trips, shown, width)
+    pairs = _pair_table(page, trips, shown, width)
     if pairs is not None and pairs.height <= y - foot:
         tables.draw_table(page, pairs, left, y, right)
     _draw_key(page, sorts, foot)
@@ -305,10 +307,10 @@ def _short(remedy: Remedies) -> str:
     return best_words(replace(remedy)).split(" (")[0]
 
 
-def _pair_table(trips: Trips, shown: _Shown, width: float) -> tables.Table | None:
+def _pair_table(page: Page, trips: Trips, shown: _Shown, width: float) -> tables.Table | None:
     names = {unit.name for unit in shown.units}
     rows = [
-        tables.Row((" and ".join(p.units), f"{p.distance_m:.1f}", f"{p.clear_m:.1f}"))
+        tables.Row((page.said(" and ".join(p.units)), f"{p.distance_m:.1f}", f"{p.clear_m:.1f}"))
         for p in trips.flagged
         if set(p.units) <= names
     ][:6]
@@ -331,11 +333,11 @@ def _draw_key(page: Page, sorts: tuple[glyphs.Sort, ...], top: float) -> None:
         nuisance_marks.draw_marks(page, [NuisanceMark(np.array([x, row + 0.8]), sort, "may trip", "")])  # type: ignore[arg-type]
         page.text(x + 4.5, row, text, 6.5)
     y -= 2 * _MARK_ROW
-    for x, verdict, text in (
-        (left + 2.0, "trips", "trips"), (left + 18.0, "may trip", "may"), (left + 32.0, "no", "does not")
-    ):  # fmt: skip
+    free = left
+    for least, verdict, text in ((2.0, "trips", "trips"), (18.0, "may trip", "may"), (32.0, "no", "does not")):
+        x = max(left + least, free + 3.4)  # a longer word than the English one pushes the others on
         nuisance_marks.draw_marks(page, [NuisanceMark(np.array([x, y + 0.8]), "moves", verdict, "1")])  # type: ignore[arg-type]
-        page.text(x + 3.6, y, text, 6.5)
+        free = x + 3.6 + page.text(x + 3.6, y, text, 6.5).width
     y -= _MARK_ROW
     box = np.array([(left, y - 0.4), (left + 4.6, y - 0.4), (left + 4.6, y + 2.0), (left, y + 2.0)])
     nuisance_marks.draw_sectors(page, [[box]], (left, y - 2, right, y + 4))

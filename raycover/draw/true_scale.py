@@ -8,6 +8,7 @@ from pathlib import Path
 
 from raycover.asking.upright import SectionField
 from raycover.building.parts import Building
+from raycover.draw.lettering import ENGLISH, Wording
 from raycover.draw.page import PAPERS, Page
 from raycover.draw.plan import make_plan
 from raycover.draw.section_sheet import make_section
@@ -33,6 +34,7 @@ def draw_plan_pdf(
     paper: str = "A3",
     scale: int | None = None,
     sheet: tuple[int, int] = (1, 4),
+    wording: Wording = ENGLISH,
 ) -> None:
     """Save the plan of one plane as a PDF, or as SVG if the path ends so, of a paper's exact size, landscape.
 
@@ -41,12 +43,14 @@ def draw_plan_pdf(
     of PAPERS, OSError where the file cannot be written.
     """
     if coverage[plane_name].surface.stairs is not None:  # unrolled: a sheet of its own, laid out for A4
-        page = make_stair_sheet(scene, building, coverage, plane_name, sheet_number=sheet, dpi=DPI, vector=True)
+        page = make_stair_sheet(
+            scene, building, coverage, plane_name, sheet_number=sheet, dpi=DPI, vector=True, wording=wording
+        )
         save_vector(page, path, title=f"{scene.title}: {plane_name}", date=scene.date)
         return
     page = make_plan(
         scene, building, coverage, plane_name,
-        sheet_number=sheet, dpi=DPI, size=PAPERS[paper], scale=scale, vector=True,
+        sheet_number=sheet, dpi=DPI, size=PAPERS[paper], scale=scale, vector=True, wording=wording,
     )  # fmt: skip
     save_vector(page, path, title=f"{scene.title}: coverage plan, {plane_name}", date=scene.date)
 
@@ -61,11 +65,13 @@ def draw_section_pdf(
     paper: str = "A3",
     scale: int | None = None,
     sheet: tuple[int, int] = (1, 1),
+    wording: Wording = ENGLISH,
 ) -> None:
     """Save a section's sheet likewise, as PDF or SVG."""
     page = make_section(
-        scene, building, coverage, field, sheet_number=sheet, dpi=DPI, size=PAPERS[paper], scale=scale, vector=True
-    )
+        scene, building, coverage, field,
+        sheet_number=sheet, dpi=DPI, size=PAPERS[paper], scale=scale, vector=True, wording=wording,
+    )  # fmt: skip
     save_vector(page, path, title=f"{scene.title}: section {field.name}", date=scene.date)
 
 

@@ -14,7 +14,7 @@ from raycover.detectors import Unit
 from raycover.draw import palette, plan, sheet, strip_chart, tables, walk_plan, words
 from raycover.draw.annotate import Annotator
 from raycover.draw.building_plan import floor_surface, light_paper
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.page import Page
 from raycover.draw.plan_page import PlanPage, write_tags
 from raycover.draw.png import save_png
@@ -46,19 +46,27 @@ def draw_walk(
     *,
     sheet_number: tuple[int, int] = (1, 1),
     dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> None:
     """Save the page of one walk as a PNG, A4 landscape. The file appears whole or not at all.
 
     Raises OSError where it cannot be written.
     """
-    save_png(make_walk_page(scene, building, walk, sheet_number=sheet_number, dpi=dpi).pixels(), path, dpi=dpi)
+    page = make_walk_page(scene, building, walk, sheet_number=sheet_number, dpi=dpi, wording=wording)
+    save_png(page.pixels(), path, dpi=dpi)
 
 
 def make_walk_page(
-    scene: Scene, building: Building, walk: Walk, *, sheet_number: tuple[int, int] = (1, 1), dpi: float = plan.DPI
+    scene: Scene,
+    building: Building,
+    walk: Walk,
+    *,
+    sheet_number: tuple[int, int] = (1, 1),
+    dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> Page:
     """The page that `draw_walk` saves."""
-    page = Page(dpi=dpi)
+    page = Page(dpi=dpi, wording=wording)
     lanes, _ = strip_chart.shown_lanes(walk, _MOST_LANES)
     projection, chart = _shared_out(walk, len(lanes))
     strip_chart.draw_strip_chart(page, walk, lanes, chart)

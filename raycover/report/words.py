@@ -27,7 +27,7 @@ from raycover.solving.gaps import Gap
 #: A decimal point, and what looks like one in a name: microwave-omni-5.8.
 _POINT = re.compile(r"([A-Za-z]-\d+\.\d+)|(?<=\d)\.(?=\d)")
 #: A figure by itself, as scale bars and tags of areas have it.
-_FIGURE = re.compile(r"[−+±]?\d+\.\d+(?: (?:m|m²|dB|%))?|\d+\.\d+ × \d+\.\d+")
+_FIGURE = re.compile(r"[−+±]?\d+\.\d+(?: (?:m|m²|dB|%|s))?|\d+\.\d+ × \d+\.\d+")
 
 
 #: Figures in a list, whose commas a decimal comma would be taken for.
@@ -140,8 +140,6 @@ class Words:
         """A text of a drawing in this language: names stay, figures by themselves get their comma."""
         if _FIGURE.fullmatch(text):
             return self.comma(text)
-        if (level := _LEVEL.fullmatch(text)) is not None:
-            return level[1] + self.comma(level[2])
         for pattern, instead in self.drawn_patterns:
             if (found := pattern.fullmatch(text)) is not None:
                 own, *others = _AGAIN.split(found.expand(instead))
@@ -149,6 +147,8 @@ class Words:
                 for part, after in zip(others[::2], others[1::2], strict=True):
                     parts += [self.on_drawing(part), self.comma(after)]
                 return "".join(parts)
+        if (level := _LEVEL.fullmatch(text)) is not None:
+            return level[1] + self.comma(level[2])
         for pattern, instead in self.patterns:
             if pattern.fullmatch(text):
                 return self.comma(pattern.sub(instead, text))
@@ -212,10 +212,15 @@ def worded(scene: Scene, lang: str | None) -> tuple[Words, Scene]:
 
     Raises InputError for a language that there are no words for.
     """
-    asked = scene.project.language if scene.project is not None else None
-    words = report_words(lang or asked or "en")
+    words = words_for(scene, lang)
     needs = [words.need(need) for need in scene.needs]
     return words, scene.changed({"needs": needs}, scene.state, lambda places: places)
+
+
+def words_for(scene: Scene, lang: str | None) -> Words:
+    """The words of the language asked for, else of the scene's own. Raises InputError for one that has none."""
+    asked = scene.project.language if scene.project is not None else None
+    return report_words(lang or asked or "en")
 
 
 @cache

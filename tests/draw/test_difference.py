@@ -8,13 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from colorspacious import cspace_convert, deltaE
-from page_texts import assert_texts_are_in_place
+from page_texts import assert_texts_are_in_place, assert_words_are_german
 from PIL import Image
 
 import raycover
 from raycover.building.build import build
 from raycover.draw.difference import change_rgb, draw_difference, make_difference
 from raycover.loading import in_state
+from raycover.report.words import report_words
 from raycover.scene.schema import Scene
 from raycover.solving.comparing import GAINED, KEPT, LOST, NEITHER, Comparison, compare
 from raycover.solving.coverage import solve
@@ -82,6 +83,15 @@ def test_the_sheet(compared: tuple[Scene, Comparison], tmp_path: Path) -> None:
     for words in ("as drawn → door open", "gained", "lost", "Difference plan, floor", "Door: open", "more", "Lobby"):
         assert words in said
     assert_texts_are_in_place(page)
+
+
+def test_the_sheet_in_german(compared: tuple[Scene, Comparison]) -> None:
+    scene, found = compared
+    page = make_difference(scene, build(scene), found, "floor", dpi=60, wording=report_words("de").wording)
+    assert_texts_are_in_place(page)
+    said = [text for text, _ in page.text_boxes()]
+    assert_words_are_german(said, [scene.title, "door open", "floor"])
+    assert {"gewonnen", "verloren", "danach", "wie gezeichnet → door open", "Änderungsplan, floor"} <= set(said)
 
 
 def test_the_file_and_its_colours(compared: tuple[Scene, Comparison], tmp_path: Path) -> None:

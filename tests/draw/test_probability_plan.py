@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from colorspacious import cspace_convert, deltaE
-from page_texts import assert_texts_are_in_place
+from page_texts import assert_texts_are_in_place, assert_words_are_german
 from PIL import Image
 
 import raycover
@@ -16,6 +16,7 @@ from raycover.building.build import build
 from raycover.draw import chance_palette
 from raycover.draw.chance_palette import chance_rgb, class_of, from_scale, to_scale
 from raycover.draw.probability_plan import draw_chances, make_chances
+from raycover.report.words import report_words
 from raycover.scene.schema import Scene
 from raycover.solving.chance_maps import ChanceMaps, vary
 from raycover.solving.coverage import Coverage, solve
@@ -83,6 +84,24 @@ def test_the_sheet(varied: tuple[Scene, Coverage, ChanceMaps]) -> None:
         assert words in said
     assert_texts_are_in_place(page)
     assert max(x1 for _, (_, _, x1, _) in boxes) <= 287.5
+
+
+def test_the_sheet_in_german(varied: tuple[Scene, Coverage, ChanceMaps]) -> None:
+    scene, coverage, maps = varied
+    notes = in_words(scene.doubt, {"microwave", "infrared"})
+    wording = report_words("de").wording
+    page = make_chances(scene, build(scene), coverage, maps, "floor", notes=notes, dpi=60, wording=wording)
+    assert_texts_are_in_place(page)
+    said = [text for text, _ in page.text_boxes()]
+    assert_words_are_german(said, [scene.title, "floor"])
+    assert {
+        "fast nie",
+        "selten",
+        "meist",
+        "fast immer",
+        "Montagehöhe ±0,1 m",
+        "32 abgewandelte Fälle · Startwert 1",
+    } <= set(said)
 
 
 def test_the_file_holds_the_colours_of_its_classes(varied: tuple[Scene, Coverage, ChanceMaps], tmp_path: Path) -> None:

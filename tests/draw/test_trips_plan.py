@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from page_texts import assert_texts_are_in_place
+from page_texts import assert_texts_are_in_place, assert_words_are_german
 from small_scenes import detector, pattern, scene
 
 import raycover
@@ -17,6 +17,7 @@ from raycover.draw.nuisance_marks import sector, sort_of
 from raycover.draw.trips_plan import make_trips_plan
 from raycover.physics.margin import mask_loss_db, to_local
 from raycover.physics.pattern import Mask
+from raycover.report.words import report_words
 from raycover.solving.coverage import make_units
 from raycover.trips import Trips, find_trips
 from raycover.trips.remedies import masked
@@ -32,6 +33,17 @@ def test_the_workshop(workshop: Any, workshop_trips: Trips) -> None:
     assert str(n_trip) in texts
     # every nuisance has its number on the plan and in the table
     assert all(texts.count(str(k)) >= 2 for k in range(1, len(trips.sources) + 1))
+
+
+def test_the_workshop_in_german(workshop: Any, workshop_trips: Trips) -> None:
+    wording = report_words("de").wording
+    page = make_trips_plan(workshop.scene, workshop.building, workshop_trips, dpi=60, wording=wording)
+    assert_texts_are_in_place(page)
+    texts = [text for text, _ in page.text_boxes()]
+    names = [source.spec.name for source in workshop_trips.sources]
+    cut = [text for text in texts if any(name.startswith(text.removesuffix("…")) for name in names)]
+    assert_words_are_german([text for text in texts if text not in cut], names)
+    assert {"Störquelle", "Urteil", "Fehlauslösungen", "abgestellt durch"} <= set(texts)
 
 
 ROOM = {"name": "Room", "outline": [[0, 0], [10, 0], [10, 8], [0, 8]], "height": 3, "walls": "brick-215"}

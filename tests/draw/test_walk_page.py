@@ -6,13 +6,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-from page_texts import assert_texts_are_in_place
+from page_texts import assert_texts_are_in_place, assert_words_are_german
 from small_scenes import detector, pattern, scene
 
 from raycover.building.build import build
 from raycover.draw.page import Page
 from raycover.draw.strip_chart import draw_strip_chart, shown_lanes, time_axis
 from raycover.draw.walk_page import make_walk_page
+from raycover.report.words import report_words
 from raycover.walking.walk import Walk, walk
 from raycover.walking.ways import make_ways
 
@@ -59,6 +60,18 @@ CASES: dict[str, dict[str, Any]] = {
         "routes": [{"name": "Up", "line": [[10, 0.5], [10, 11.5]], "person": "wheelchair"}],
     },
 }  # fmt: skip
+
+
+@pytest.mark.parametrize("name", [name for name in CASES if name != "long names"])
+def test_a_page_in_german(name: str) -> None:
+    made = rooms(**CASES[name])
+    building, found = walked(made, hold_s=30)
+    for one in found:
+        page = make_walk_page(made, building, one, dpi=60, wording=report_words("de").wording)
+        assert_texts_are_in_place(page)
+        texts = [text for text, _ in page.text_boxes()]
+        assert_words_are_german(texts, [])
+        assert {"Dieser Weg", "längste Lücke", "Licht", "von niemandem bemerkt"} <= set(texts)
 
 
 @pytest.mark.parametrize("name", CASES)

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from raycover.building.parts import Building
+from raycover.draw.lettering import ENGLISH, Wording
 from raycover.draw.view3d import environment
 from raycover.draw.view3d.camera import View
 from raycover.draw.view3d.still import Shot, compose, render, save_still
@@ -18,7 +19,14 @@ from raycover.solving.coverage import Coverage
 
 
 def draw_camera(
-    scene: Scene, building: Building, coverage: Coverage, spec: CameraSpec, path: str | Path, *, rays: RayScene
+    scene: Scene,
+    building: Building,
+    coverage: Coverage,
+    spec: CameraSpec,
+    path: str | Path,
+    *,
+    rays: RayScene,
+    wording: Wording = ENGLISH,
 ) -> None:
     """Draw the still of one camera. The file appears whole or not at all.
 
@@ -29,7 +37,7 @@ def draw_camera(
     name = spec.plane if spec.plane is not None else next(iter(coverage.by_plane()))
     composed = compose(scene, building, coverage, name, rays, *form.viewport_px, shot_of(spec, scene))
     picture = render(pyvista, composed)
-    page = draw_sheet(scene, coverage, composed, picture, form, spec.name)
+    page = draw_sheet(scene, coverage, composed, picture, form, spec.name, wording=wording)
     save_still(page.pixels(), path)
 
 

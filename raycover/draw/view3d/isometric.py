@@ -13,7 +13,7 @@ from raycover.building.parts import Building
 from raycover.draw import palette, sheet, tables, words
 from raycover.draw.glyphs import WORDS, Mark, draw_marks, sort_of
 from raycover.draw.legend import distribution, draw_legend
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.page import A4_LANDSCAPE, MM_PER_INCH, Page
 from raycover.draw.png import save_png
 from raycover.draw.projection import scales
@@ -74,9 +74,10 @@ def isometric_page(
     dpi: float = 200,
     size: tuple[float, float] = A4_LANDSCAPE,
     vector: bool = False,
+    wording: Wording = ENGLISH,
 ) -> Page:
     """The sheet about a picture of the building (h, w, 3), row 0 at the top."""
-    page, composed = Page(dpi=dpi, size=size, vector=vector), laid.composed
+    page, composed = Page(dpi=dpi, size=size, vector=vector, wording=wording), laid.composed
     x0, y0 = laid.frame[:2]
     height, width = picture.shape[:2]
     box = (x0, y0, x0 + width / laid.per_mm, y0 + height / laid.per_mm)
@@ -209,6 +210,7 @@ def save_isometric(
     sheet_number: tuple[int, int],
     dpi: float,
     size: tuple[float, float] = A4_LANDSCAPE,
+    wording: Wording = ENGLISH,
 ) -> None:
     """Save the sheet as PNG, PDF or SVG, by the path's ending. The file appears whole or not at all.
 
@@ -219,8 +221,9 @@ def save_isometric(
     laid = lay_isometric(scene, building, coverage, rays=rays, dpi=dpi, size=size)
     picture = render(pyvista, laid.composed)
     page = isometric_page(
-        scene, building, coverage, laid, picture, sheet_number=sheet_number, dpi=dpi, size=size, vector=vector
-    )
+        scene, building, coverage, laid, picture,
+        sheet_number=sheet_number, dpi=dpi, size=size, vector=vector, wording=wording,
+    )  # fmt: skip
     if vector:
         save_vector(page, path, title=f"{scene.title}: isometric", date=scene.date)
     else:

@@ -171,6 +171,7 @@ def draw_view(
     *,
     plane_name: str | None = None,
     rays: RayScene | None = None,
+    wording: Wording = ENGLISH,
 ) -> None:
     """Draw a still of 1920 × 1080 pixels: the cutaway, the map on its plane, detectors, a few lobes.
 
@@ -183,7 +184,7 @@ def draw_view(
     width, height = viewport_px()
     composed = compose(scene, building, coverage, name, rays, width, height)
     picture = render(pyvista, composed)
-    save_still(draw_sheet(scene, coverage, composed, picture).pixels(), path)
+    save_still(draw_sheet(scene, coverage, composed, picture, wording=wording).pixels(), path)
 
 
 def save_still(pixels: NDArray[np.uint8], path: str | Path) -> None:
