@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -24,6 +25,9 @@ hypothesis.settings.load_profile("raycover")
 
 # What tests change in the physics must not be answered by what was kept before, nor kept.
 os.environ["RAYCOVER_CACHE"] = "off"
+
+# A gate started in the background inherits an ignored ^C: here it comes through, as it does in a terminal.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 

@@ -187,7 +187,15 @@ def templates_of_warnings() -> Iterator[tuple[str, str]]:
                 for text in (node.args[1], node.args[3] if len(node.args) > 3 else named.get("help")):
                     if isinstance(text, ast.Constant | ast.JoinedStr):
                         parts = text.values if isinstance(text, ast.JoinedStr) else [text]
-                        yield path.name, "".join(str(p.value) if isinstance(p, ast.Constant) else "7" for p in parts)
+                        yield path.name, "".join(map(_filled, parts))
+
+
+def _filled(part: ast.expr) -> str:
+    """A piece of a message with a figure where one stands; a temperature comes with its unit."""
+    if isinstance(part, ast.Constant):
+        return str(part.value)
+    assert isinstance(part, ast.FormattedValue)
+    return "7 °C" if ast.unparse(part.value).startswith("degrees(") else "7"
 
 
 @pytest.mark.parametrize("code", [code for code in languages() if code != "en"])
