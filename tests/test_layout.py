@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from processes import LONGEST
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "raycover"
@@ -61,7 +62,7 @@ def test_modules_stay_small() -> None:
 
 
 def test_top_level() -> None:
-    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True)
+    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, timeout=LONGEST)
     if listed.returncode or not listed.stdout:
         pytest.skip("not a git checkout")
     top = {line.split("/")[0] for line in listed.stdout.splitlines()}

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 import yaml
+from processes import LONGEST
 
 import raycover
 import raycover.loading
@@ -74,7 +75,7 @@ def test_every_key_of_a_scene_is_in_the_readme() -> None:
 @pytest.mark.parametrize("command", sorted(set(re.findall(r"(?:`|\$ )raycover (\w+)", README))))
 def test_commands_of_the_readme_exist(command: str) -> None:
     done = subprocess.run(
-        [sys.executable, "-m", "raycover.cli.main", command, "--help"], capture_output=True, text=True
+        [sys.executable, "-m", "raycover.cli.main", command, "--help"], capture_output=True, text=True, timeout=LONGEST
     )
     assert done.returncode == 0, done.stderr
 

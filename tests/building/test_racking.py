@@ -15,6 +15,7 @@ import pytest
 import shapely
 import trimesh
 from box_extents import extents, overlap
+from processes import LONGEST
 from small_scenes import scene
 
 from raycover.building.build import build
@@ -315,7 +316,7 @@ def test_the_draw_is_the_same_in_another_process() -> None:
     here = plan_loads(scene(racking=[rack]).racking[0]).filled.ravel().astype(int).tolist()
     done = subprocess.run(
         [sys.executable, "-c", code], input=text, capture_output=True, text=True, check=True,
-        env={**os.environ, "PYTHONHASHSEED": "12345"},
+        env={**os.environ, "PYTHONHASHSEED": "12345"}, timeout=LONGEST,
     )  # fmt: skip
     assert json.loads(done.stdout) == here
 

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from processes import ended
 
 from raycover.catalogue import packaged_folder
 from raycover.cli.asking import Dialog, Stopped
@@ -243,13 +244,16 @@ def test_on_a_real_terminal_ctrl_c_leaves_nothing(tmp_path: Path) -> None:
         preexec_fn=_own_terminal,
     )
     os.close(slave)
-    said = _until(master, "Name that scenes use")
-    os.write(master, b"corner\n")
-    said += _until(master, "Title for")
-    os.write(master, b"\x03")
-    said += _until(master, "nothing was written")
-    assert process.wait(30) == 130
-    os.close(master)
+    try:
+        said = _until(master, "Name that scenes use")
+        os.write(master, b"corner\n")
+        said += _until(master, "Title for")
+        os.write(master, b"\x03")
+        said += _until(master, "nothing was written")
+        assert process.wait(30) == 130
+    finally:
+        ended(process)
+        os.close(master)
     assert "Traceback" not in said
     assert list(tmp_path.iterdir()) == []
 

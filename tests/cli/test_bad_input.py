@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from processes import LONGEST
 from small_scene import SCENE
 
 import raycover
@@ -207,7 +208,7 @@ CASES = (
         "along a wall 8 m long", "grid must be",
     ),
 )  # fmt: skip
-HEAD = re.compile(r"^(?P<file>\S+\.yaml):(?P<line>\d+):(?P<column>\d+): error: .*\[(?P<code>[a-z-]+)\]$", re.MULTILINE)
+HEAD = re.compile(r"^(?P<file>.+?\.yaml):(?P<line>\d+):(?P<column>\d+): error: .*\[(?P<code>[a-z-]+)\]$", re.MULTILINE)
 
 
 def split(text: str) -> tuple[str, list[tuple[int, int]]]:
@@ -407,7 +408,9 @@ def real(*words: str, cwd: Path) -> subprocess.CompletedProcess[str]:
     environment = {**os.environ, "PYTHONPATH": folder, "COLUMNS": "60"}
     environment.pop("RAYCOVER_MODELS", None)
     command = [sys.executable, "-m", "raycover.cli.main", *words]
-    return subprocess.run(command, capture_output=True, text=True, cwd=cwd, env=environment, check=False)
+    return subprocess.run(
+        command, capture_output=True, text=True, cwd=cwd, env=environment, check=False, timeout=LONGEST
+    )
 
 
 def test_a_message_is_never_wrapped_in_a_pipe(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from PIL import Image
+from processes import LONGEST
 from small_scene import SCENE
 
 import raycover
@@ -51,7 +52,7 @@ def python(code: str, **more: Any) -> subprocess.CompletedProcess[str]:
     folder = str(Path(raycover.__file__).parents[1])
     environment = {**os.environ, "PYTHONPATH": folder}
     return subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, env=environment, check=False, **more
+        [sys.executable, "-c", code], capture_output=True, text=True, env=environment, timeout=LONGEST, **more
     )
 
 

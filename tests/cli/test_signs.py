@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from processes import LONGEST
 
 import raycover
 
@@ -65,7 +66,7 @@ def test_a_terminal_without_the_sign_shows_a_hyphen_not_a_question_mark(encoding
     environment = {**os.environ, "PYTHONIOENCODING": encoding, "PYTHONPATH": str(Path(raycover.__file__).parents[1])}
     done = subprocess.run(
         [sys.executable, "-m", "raycover.cli.main", "probe", "scene.yaml", "--at=-6,-3,0"],
-        capture_output=True, env=environment, check=False, cwd=tmp_path,
+        capture_output=True, env=environment, check=False, cwd=tmp_path, timeout=LONGEST,
     )  # fmt: skip
     assert (done.returncode, done.stderr) == (0, b"")
     assert done.stdout.decode(encoding).startswith("(-6.00, -3.00, 0.00), in room")

@@ -7,9 +7,14 @@ import json
 import os
 import shutil
 import subprocess
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from processes import ended, told
+
+#: Seconds for one answer: a page has forty to become ready.
+LONGEST_ANSWER = 120.0
 #: Where distributions put it.
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 _SWITCHES = (
@@ -50,6 +55,13 @@ class Browser:
         )  # fmt: skip
         os.close(read_end)
         os.close(write_end)
+        try:
+            self._begin(size)
+        except BaseException:
+            self.close()
+            raise
+
+    def _begin(self, size: tuple[int, int]) -> None:
         self._rest, self._n = b"", 0
         self.complaints: list[str] = []
         self.asked: list[str] = []
@@ -58,7 +70,7 @@ class Browser:
         self._session: str | None = self._send("Target.attachToTarget", targetId=page["targetId"], flatten=True)[
             "sessionId"
         ]
-        for domain in ("Page", "Runtime", "Log", "Network"):
+        for domain in ("Inspector", "Page", "Runtime", "Log", "Network"):
             self._send(f"{domain}.enable")
         self._send(
             "Emulation.setDeviceMetricsOverride", width=size[0], height=size[1], deviceScaleFactor=1, mobile=False
@@ -102,11 +114,9 @@ class Browser:
     def close(self) -> None:
         os.close(self._to)
         os.close(self._from)
-        try:
-            self._process.wait(5)
-        except subprocess.TimeoutExpired:
-            self._process.kill()
-            self._process.wait(5)
+        with suppress(subprocess.TimeoutExpired):
+            self._process.wait(5)  # it leaves when its pipe closes
+        ended(self._process, group=True)
 
     def _send(self, method: str, **parameters: Any) -> dict[str, Any]:
         self._n += 1
@@ -123,14 +133,16 @@ class Browser:
 
     def _next(self) -> dict[str, Any]:
         while b"\0" not in self._rest:
-            more = os.read(self._from, 1 << 20)
-            assert more, "the browser went away"
+            more = told(self._from, b"\0", LONGEST_ANSWER, "the browser")
+            assert b"\0" in more, "the browser went away"
             self._rest += more
         message, self._rest = self._rest.split(b"\0", 1)
         return json.loads(message)
 
     def _note(self, event: dict[str, Any]) -> None:
         method, about = event.get("method"), event.get("params", {})
+        # Whatever was asked of a page that died is never answered.
+        assert method not in ("Inspector.targetCrashed", "Target.targetCrashed"), "the page crashed"
         if method == "Runtime.exceptionThrown":
             self.complaints.append(str(about["exceptionDetails"].get("exception", about)))
         elif method == "Runtime.consoleAPICalled" and about["type"] in ("error", "warning", "assert"):

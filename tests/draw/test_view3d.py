@@ -11,6 +11,7 @@ import pytest
 import shapely
 from displays import needs_3d
 from PIL import Image
+from processes import LONGEST
 from view3d_scenes import SMALL, Made, made
 
 from raycover.draw import palette
@@ -74,7 +75,7 @@ def test_importing_it_loads_neither_pyvista_nor_vtk() -> None:
         "import sys, raycover.draw.view3d as v; v.draw_view; v.require_display; "
         "print([m for m in ('pyvista', 'vtk', 'vtkmodules') if m in sys.modules])"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=LONGEST)
     assert done.stdout.strip() == "[]"
 
 

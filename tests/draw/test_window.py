@@ -10,7 +10,19 @@ import pytest
 from displays import needs_3d
 from PIL import Image
 from view3d_scenes import SMALL, made
-from windows import SIZE, click, middle, mouse, picture, pixel_of, pixel_over, spot, type_key, virtual_display
+from windows import (
+    SIZE,
+    click,
+    hand_over,
+    middle,
+    mouse,
+    picture,
+    pixel_of,
+    pixel_over,
+    spot,
+    type_key,
+    virtual_display,
+)
 
 import raycover
 from raycover.draw.view3d import open_window
@@ -433,14 +445,7 @@ def test_a_real_window_takes_keys_and_mouse_and_closes(
         drag, probe, turn, slide, *(lambda k=k: type_key(window, k) for k in ("w", "e", "s", "h", "Escape", "Escape")),
     ]  # fmt: skip  # VTK would leave at an e; the first Escape puts the help away
 
-    interactor = window.plotter.iren.interactor
-    interactor.AddObserver("TimerEvent", lambda *_: steps.pop(0)() if steps else None)
-    interactor.CreateRepeatingTimer(20)
-    try:
-        window.run()
-    finally:
-        window.close()
-    assert not steps
+    assert hand_over(window, steps, 20), "Escape did not close it"
     assert seen == [True, True]
     assert window.state.place is not None
     assert window.state.look.height == pytest.approx(1.0, abs=0.1)

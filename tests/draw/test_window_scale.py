@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 from displays import needs_3d
+from processes import ended
 from view3d_scenes import SMALL, made
-from windows import click, spot, virtual_display
+from windows import click, hand_over, spot, virtual_display
 
 from raycover.draw.view3d import environment
 from raycover.draw.view3d.window import Window, scenery
@@ -65,9 +66,10 @@ def display() -> Iterator[str]:
         with pytest.MonkeyPatch.context() as patch:
             patch.setenv("DISPLAY", name)
             manager = subprocess.Popen(["openbox"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        yield name
-        manager.terminate()
-        manager.wait(timeout=10)
+        try:
+            yield name
+        finally:
+            ended(manager)
 
 
 def test_a_window_manager_sizes_hides_and_closes_it(
@@ -83,7 +85,7 @@ def test_a_window_manager_sizes_hides_and_closes_it(
     seen: list[object] = []
 
     def asks(*said: str) -> Callable[[], object]:
-        return lambda: subprocess.run(["wmctrl", *said], check=False, capture_output=True)
+        return lambda: subprocess.run(["wmctrl", *said], check=False, capture_output=True, timeout=60)
 
     def edit() -> None:
         seen.append(tuple(window.plotter.render_window.GetSize()))
@@ -96,18 +98,11 @@ def test_a_window_manager_sizes_hides_and_closes_it(
         *wait, asks("-r", "raycover", "-e", "0,10,20,900,640"), *wait, asks("-r", "raycover", "-b", "add,hidden"),
         *wait, asks("-a", "raycover"), *wait, edit, asks("-c", "raycover"),
         *wait, lambda: seen.append(window.state.message),
-        asks("-c", "raycover"), *(wait * 40),
+        asks("-c", "raycover"),
     ]  # fmt: skip
-    leave = window.plotter.iren.terminate_app
-    interactor = window.plotter.iren.interactor
-    interactor.AddObserver("TimerEvent", lambda *_: steps.pop(0)() if steps else leave())
-    interactor.CreateRepeatingTimer(50)
-    try:
-        window.run()
-    finally:
-        window.close()
+    closed = hand_over(window, steps, 50, more=240)
     size, share, message = seen
     assert size == (900, 640)
     assert share == pytest.approx(1 - window.panel_width / 900, abs=1e-3)
     assert str(message).startswith("Detectors have changed: s saves them")
-    assert steps, "the second closing did not end it"
+    assert closed, "the second closing did not end it"

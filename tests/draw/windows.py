@@ -6,11 +6,12 @@ import gc
 import os
 import shutil
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 import numpy as np
 import pytest
+from processes import ended, told
 
 from raycover.draw.view3d.window import Window
 from raycover.draw.view3d.window.canvas import Spot
@@ -34,15 +35,48 @@ def virtual_display(size: str = "1280x900", *more: str) -> Iterator[str]:
     )
     os.close(write)
     try:
-        with os.fdopen(read) as told:
-            number = told.readline().strip()
+        try:
+            number = told(read, b"\n", 60, "Xvfb").decode().strip()
+        finally:
+            os.close(read)
         if not number:
             pytest.skip("Xvfb does not start here")
         yield f":{number}"
     finally:
         gc.collect()  # VTK ends the process where a window, however dead, loses its display
-        server.terminate()
-        server.wait(timeout=10)
+        ended(server)
+
+
+def hand_over(window: Window, steps: Sequence[Callable[[], object]], every_ms: int, *, more: int = 200) -> bool:
+    """Run a real window, a step at each tick of its clock; whether it closed by itself, at most `more` ticks later.
+
+    VTK only prints what goes wrong in whoever listens to it: here that ends the window, and is raised.
+    """
+    left, wrong, late = list(steps), [], iter(range(more))
+    interactor, leave = window.plotter.iren.interactor, window.plotter.iren.terminate_app
+    was_left: list[bool] = []
+
+    def tick(*_: object) -> None:
+        try:
+            if left:
+                left.pop(0)()
+            elif next(late, None) is None:
+                was_left.append(True)
+                leave()
+        except BaseException as error:
+            wrong.append(error)
+            leave()
+
+    interactor.AddObserver("TimerEvent", tick)
+    interactor.CreateRepeatingTimer(every_ms)
+    del interactor
+    try:
+        window.run()
+    finally:
+        window.close()
+    if wrong:
+        raise wrong[0]
+    return not left and not was_left
 
 
 def picture(window: Window) -> np.ndarray:

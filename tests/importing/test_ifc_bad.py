@@ -15,6 +15,7 @@ pytest.importorskip("ifcopenshell", reason="the extra ifc is not installed")
 
 from houses import one_storey, shell
 from ifc_maker import IfcMaker, rectangle
+from processes import LONGEST
 
 import raycover
 from raycover.errors import InputError, MissingPart
@@ -132,7 +133,8 @@ def test_garbled_files_never_end_in_a_traceback(tmp_path: Path, sound: str) -> N
     outcomes: list[str] = []
     while len(outcomes) < len(files):
         left = [str(path) for path in files[len(outcomes) :]]
-        done = subprocess.run([sys.executable, "-c", CHILD, *left], capture_output=True, text=True, check=False)
+        command = [sys.executable, "-c", CHILD, *left]
+        done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=LONGEST)
         outcomes += [word for word in done.stdout.split() if word in ("sound", "refused", "silent")]
         if done.returncode:
             assert done.returncode < 0, done.stderr  # by a signal, not by an exception

@@ -18,6 +18,7 @@ from typing import Any
 
 import pytest
 from PIL import Image
+from processes import LONGEST
 from report_scenes import EVERYTHING, PLAIN  # type: ignore[import-not-found]
 from small_scenes import scene
 
@@ -102,7 +103,7 @@ def test_html_and_pdf_say_all_of_the_content(code: str, tmp_path: Path) -> None:
     (tmp_path / "report.pdf").write_bytes(pdf.pdf_of(content, Blank(), None))
     if shutil.which("pdftotext") is None:
         pytest.skip("poppler-utils is not installed")
-    done = subprocess.run(["pdftotext", str(tmp_path / "report.pdf"), "-"], capture_output=True)
+    done = subprocess.run(["pdftotext", str(tmp_path / "report.pdf"), "-"], capture_output=True, timeout=LONGEST)
     assert not wanted - words_of(done.stdout.decode("utf-8"))
 
 
@@ -112,7 +113,7 @@ def test_a_long_table_repeats_its_heads(tmp_path: Path) -> None:
     table = Table("Long", (Column("Headword"), Column("What", share=1.0)), tuple(row(f"r{k}", "x") for k in range(120)))
     content = replace(told("en"), sections=(Section("long", "1 Long", (table,), own_page=True),))
     (tmp_path / "report.pdf").write_bytes(pdf.pdf_of(content, Blank(), None))
-    done = subprocess.run(["pdftotext", str(tmp_path / "report.pdf"), "-"], capture_output=True)
+    done = subprocess.run(["pdftotext", str(tmp_path / "report.pdf"), "-"], capture_output=True, timeout=LONGEST)
     pages = [page for page in done.stdout.decode("utf-8").split("\f") if re.search(r"\br\d+\b", page)]
     assert len(pages) >= 2
     assert all("Headword" in page for page in pages)

@@ -17,6 +17,7 @@ from typing import Any
 
 import pytest
 from PIL import Image
+from processes import LONGEST, ended
 from report_scenes import EVERYTHING, NASTY, ROOM  # type: ignore[import-not-found]
 
 import raycover
@@ -55,7 +56,11 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Written:
         command = [sys.executable, "-m", "raycover.cli.main", "report", str(scene), "-o", str(folder / seed), "--json"]
         environment = {**os.environ, "PYTHONHASHSEED": seed, "PYTHONIOENCODING": "utf-8"}
         runs.append(subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment))
-    said = [(*run.communicate(), run.returncode) for run in runs]
+    try:
+        said = [(*run.communicate(timeout=LONGEST), run.returncode) for run in runs]
+    finally:
+        for run in runs:
+            ended(run)
     assert [code for _, _, code in said] == [0, 0], said[0][1].decode()
     return Written(scene, folder / "1", folder / "2", json.loads(said[0][0]), said[0][1].decode())
 
@@ -160,7 +165,8 @@ def test_a_browser_shows_it(written: Written) -> None:
 def poppler(command: str, path: Path, *more: str) -> str:
     if shutil.which(command) is None:
         pytest.skip(f"{command} (poppler-utils) is not installed")
-    done = subprocess.run([command, *more, str(path), *(["-"] if command == "pdftotext" else [])], capture_output=True)
+    to = ["-"] if command == "pdftotext" else []
+    done = subprocess.run([command, *more, str(path), *to], capture_output=True, timeout=LONGEST)
     return done.stdout.decode("utf-8")
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from processes import LONGEST, ended
 
 from raycover.solving.kept import store as stores
 from raycover.solving.kept.store import Store
@@ -174,7 +175,9 @@ store = Store(Path(sys.argv[1]))
 store.put(bytes(32), {"a": np.zeros(10_000)})
 print(store.trouble, store.get(bytes(32)))
 """
-    done = subprocess.run([sys.executable, "-c", code, str(tmp_path)], capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path)], capture_output=True, text=True, check=True, timeout=LONGEST
+    )
     assert done.stdout == "File too large None\n"
     assert not [path for path in tmp_path.rglob("*") if path.suffix in (".part", ".kept")]
 
@@ -205,7 +208,11 @@ print(found)
         subprocess.Popen([sys.executable, "-c", code, str(tmp_path)], stdout=subprocess.PIPE, text=True)
         for _ in range(3)
     ]
-    found = [one.communicate()[0] for one in many]
+    try:
+        found = [one.communicate(timeout=LONGEST)[0] for one in many]
+    finally:
+        for one in many:
+            ended(one)
     assert [one.returncode for one in many] == [0, 0, 0]
     assert sum(map(int, found)) > 0
     store = Store(tmp_path, limit=20 * 4096)
