@@ -35,10 +35,14 @@ def import_ifc_separately(path: Path, *, progress: Progress | None = None, folde
             subprocess.Popen(command, stdout=subprocess.PIPE, stderr=errors, env=environment) as child,
         ):
             assert child.stdout is not None
-            for line in child.stdout:
-                words = line.decode("utf-8", "replace").split()
-                if progress is not None and len(words) == 3 and words[0] == _MARK:
-                    progress(int(words[1]), int(words[2]))
+            try:
+                for line in child.stdout:
+                    words = line.decode("utf-8", "replace").split()
+                    if progress is not None and len(words) == 3 and words[0] == _MARK:
+                        progress(int(words[1]), int(words[2]))
+            except BaseException:  # ^C: the kernel does not hear it
+                child.kill()
+                raise
         if result.is_file() and child.returncode == 0:
             return _taken(pickle.loads(result.read_bytes()))
         if child.returncode == 1:

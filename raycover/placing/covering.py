@@ -31,6 +31,8 @@ from raycover.placing.slimming import Slim, asks_once, slimmed
 Floats = NDArray[np.floating]
 #: A candidate that is masked or set lower counts this share more, so that plain ones win where they do as well.
 EFFORT = 1e-3
+#: The solver looks at its clock between steps, and one may be long: so many times its time and s more it is waited for.
+_OVERRUN, OVERRUN_S = 2.0, 60.0
 #: A sum of areas or costs differs from what was asked by no more than this share.
 _SLACK = 1e-9
 
@@ -176,9 +178,11 @@ class _Part:
         if spots and self.once.shape[0]:
             constraints.append(LinearConstraint(self.once[:, slim.columns], -np.inf, 1))
         result = _solved(
-            self.price[slim.columns], constraints=constraints, integrality=self.whole[slim.columns],
+            self.price[slim.columns], seconds, constraints=constraints, integrality=self.whole[slim.columns],
             bounds=Bounds(0, 1), options={"time_limit": seconds, "mip_rel_gap": self.extra},
         )  # fmt: skip
+        if result is None:
+            return None, 0.0
         if result.x is None and result.status == 2:
             return None, np.inf
         bound = float(result.mip_dual_bound) if result.mip_dual_bound is not None else 0.0
@@ -190,23 +194,27 @@ class _Part:
         return x, bound
 
 
-def _solved(*what: Any, **how: Any) -> Any:
-    """What `milp` answers. It runs in a thread: the solver does not hear ^C, who waits for it here does.
+def _solved(price: Floats, seconds: float, **how: Any) -> Any:
+    """What `milp` answers; None where it goes on far beyond its time. The solver does not hear ^C, nor always its time
+    limit: it runs in a thread, and who waits for it here hears both.
 
-    A thread left behind goes on until its time is out, or the program ends.
+    A thread left behind goes on until it is done, or the program ends.
     """
     found: list[Any] = []
 
     def work() -> None:
         try:
-            found.append(milp(*what, **how))
+            found.append(milp(price, **how))
         except Exception as error:  # raised again where it is waited for
             found.append(error)
 
     thread = threading.Thread(target=work, daemon=True)
+    end = time.perf_counter() + _OVERRUN * seconds + OVERRUN_S
     thread.start()
     while thread.is_alive():
         thread.join(0.2)  # in steps: not every system wakes a wait without an end
+        if time.perf_counter() > end and thread.is_alive():
+            return None
     if isinstance(found[0], Exception):
         raise found[0]
     return found[0]
@@ -375,11 +383,13 @@ def in_lines(
     if spots:
         constraints.append(LinearConstraint(_once(spots, n), -np.inf, 1))
     objective = np.concatenate([np.zeros(m) if extra is None else extra, np.zeros(n_extra), np.ones(n_lines)])
+    seconds = max(seconds, 0.1)
     result = _solved(
-        objective, constraints=constraints, integrality=np.concatenate([np.ones(m), whole, np.zeros(n_lines)]),
-        bounds=Bounds(least, 1), options={"time_limit": max(seconds, 0.1)},
+        objective, seconds, constraints=constraints,
+        integrality=np.concatenate([np.ones(m), whole, np.zeros(n_lines)]), bounds=Bounds(least, 1),
+        options={"time_limit": seconds},
     )  # fmt: skip
-    if result.x is None:
+    if result is None or result.x is None:
         return None
     chosen = np.flatnonzero(result.x[:m] > 0.5)
     total = float(cost[chosen].sum())

@@ -128,7 +128,10 @@ class _Crew:
         for process in processes:
             process.terminate()
         for process in processes:
-            process.join()
+            process.join(10)
+            if process.is_alive():
+                process.kill()
+                process.join(10)
         self.pool = None
 
 

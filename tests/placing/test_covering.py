@@ -127,6 +127,31 @@ def test_exchange_comes_near_the_solver(seed: int) -> None:
     assert exchanged(wanted, cost, np.arange(1)).tolist() == [0]
 
 
+def test_a_solver_that_overruns_its_time_by_far_is_not_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Found is then what needs no solver: a greedy choice, with no claim that it is the best."""
+    go_on, done = threading.Event(), threading.Event()
+
+    def deaf(*_: Any, **__: Any) -> None:
+        go_on.wait(60)
+        done.set()
+
+    monkeypatch.setattr(covering, "milp", deaf)
+    monkeypatch.setattr(covering, "OVERRUN_S", 0.0)
+    # A ring: each cell is seen by two candidates, so that nothing of it is settled beforehand.
+    seen = sp.csr_array((np.eye(5) + np.roll(np.eye(5), 1, axis=1)).astype(np.int8))
+    whole, cost = Wanted(seen, np.ones(5)), np.ones(5)
+    try:
+        found = cover([whole], cost, seconds=0.1)
+        assert found is not None
+        assert not done.is_set()
+        assert (found.found, found.optimal, found.bound) == (False, False, 0.0)
+        assert _met(whole, covering.cheaper([whole], cost, found).tolist())
+        assert in_lines([whole], cost, 5.0, [np.arange(5)], seconds=0.1) is None
+    finally:
+        go_on.set()
+    assert done.wait(60)
+
+
 def test_who_waits_for_the_solver_hears_an_interrupt(monkeypatch: pytest.MonkeyPatch) -> None:
     """The solver goes on in its thread, deaf as it is; the interrupt comes through before it is done."""
     go_on, done = threading.Event(), threading.Event()

@@ -208,6 +208,16 @@ def test_a_row_that_kills_its_process_is_tried_twice_and_told(monkeypatch: pytes
         assert found[row] == figures_of(made.sources[0], made.jobs[row])
 
 
+@pytest.fixture
+def own_environment() -> Generator[None, None, None]:
+    """Nannies of a cluster set variables that whatever runs later in this process would be told too."""
+    before = dict(os.environ)
+    yield
+    os.environ.clear()
+    os.environ.update(before)
+
+
+@pytest.mark.usefixtures("own_environment")
 def test_a_cluster_gives_the_same_rows() -> None:
     distributed = pytest.importorskip("distributed")
     from raycover.sweeping.cluster import on_cluster
@@ -222,6 +232,7 @@ def test_a_cluster_gives_the_same_rows() -> None:
     assert found == expected
 
 
+@pytest.mark.usefixtures("own_environment")
 def test_a_worker_of_a_cluster_that_dies_takes_no_row_with_it() -> None:
     distributed = pytest.importorskip("distributed")
     from raycover.sweeping.cluster import on_cluster
