@@ -141,8 +141,7 @@ def views_of(
 ) -> list[View]:
     """As `probe`, of detectors that are ready."""
     place = np.array([point], float)
-    room = rays.building.room_at(*point)
-    on_floor = np.array([room is not None and abs(point[2] - room.floor) < LIFT])
+    on_floor = np.array([rays.building.is_on_floor(place[0], LIFT)])
     views = []
     for unit in units:
         parts = [_view(part, place, on_floor, motion, target_m2, rays, weather) for part in unit.parts]

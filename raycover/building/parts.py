@@ -251,6 +251,13 @@ class StairPiece:
         tread = np.clip(np.floor(np.asarray(along) / self.going + 1e-9), 0, self.n_treads - 1)
         return self.origin[2] + (tread + 1) * self.rise
 
+    def carries(self, point: Floats, within: float) -> bool:
+        """Whether a point (3,) lies on its walking surface, to within some metres."""
+        away = np.asarray(point, float) - self.origin
+        along, across = float(away @ self.along), float(away @ self.across)
+        over = -1e-6 <= along <= self.length + 1e-6 and -1e-6 <= across <= self.width + 1e-6
+        return over and abs(float(self.height(np.array(along))) - float(point[2])) < within
+
 
 @dataclass(frozen=True)
 class StairShape:
@@ -451,6 +458,15 @@ class Building:
     def floor_at(self, x: float, y: float) -> float:
         """Floor (m) of the first room that holds (x, y) in plan, else `ground`. For a building of one storey."""
         return next((room.floor for room in self.rooms if room.holds(x, y)), self.ground)
+
+    def is_on_floor(self, point: Floats, within: float) -> bool:
+        """Whether a point (3,) lies, to within some metres, on a room's floor (though it be the ceiling of another), on
+        a stair, or outside every outline on the ground."""
+        x, y, z = (float(v) for v in point)
+        floors = [room.floor for room in self.rooms if room.holds(x, y)] or [self.ground]
+        return any(abs(z - floor) < within for floor in floors) or any(
+            piece.carries(point, within) for stair in self.stairs for piece in stair.pieces
+        )
 
     def room_at(self, x: float, y: float, z: float | None = None) -> RoomShape | None:
         return next((room for room in self.rooms if room.holds(x, y, z)), None)

@@ -64,7 +64,7 @@ class Way:
 
 def way_to(unit: Unit, point: Floats, motion: str, rays: RayScene, weather: Weather) -> Way:
     """The strongest way from a unit to a point (3,) on or above the floor."""
-    lifted = _on_floor(rays.building, point)
+    lifted = rays.building.is_on_floor(point, LIFT)
     target = off_floor(point, lifted)
     seen = judge(unit, target[None], motion, rays, weather)
     straight = tuple(
@@ -144,11 +144,6 @@ def _words(building: Building, met: Sequence[Crossing], by: Bounce | None) -> st
     words = f"by {by.called}, {by.loss_db:.1f} dB"
     through = through_words(building, met)
     return words if through == _FREE else f"{words}, and {through}"
-
-
-def _on_floor(building: Building, point: Floats) -> bool:
-    room = building.room_at(float(point[0]), float(point[1]), float(point[2]))
-    return room is not None and abs(float(point[2]) - room.floor) < LIFT
 
 
 def _missed_words(

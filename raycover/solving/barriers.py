@@ -88,7 +88,7 @@ def barred(stretches: Iterable[tuple[Floats, Bools | None]], x: Floats, y: Float
         over, at = _crossed(u - v, v, 1 - ny, nx - 1)
         _mark(found.rising, at, at + over, own)
         over, at = _crossed(u + v, v, 0, nx + ny)
-        _mark(found.falling, at, over - 1 - at, own)
+        _mark(found.falling, at, over - 1 - at, None if own is None else own[1:])
     return found if found.any else None
 
 
@@ -103,6 +103,7 @@ def _crossed(across: Floats, along: Floats, first: int, last: int) -> tuple[NDAr
 
 
 def _mark(links: Bools, rows: NDArray[np.intp], columns: NDArray[np.intp], own: Bools | None) -> None:
+    """Marks links by index; those that do not begin in a cell of `own`, as they are numbered, are left out."""
     good = (rows >= 0) & (rows < links.shape[0]) & (columns >= 0) & (columns < links.shape[1])
     rows, columns = rows[good], columns[good]
     if own is not None:

@@ -47,47 +47,39 @@ def label_gaps(surface: Surface, missed: NDArray[np.bool_]) -> tuple[NDArray[np.
     total = 0
     for room, window in _room_windows(surface):
         mine = missed[window] & (surface.room[window] == room)
-        found, n = ndimage.label(mine, _EIGHT)
+        barred = None if surface.barred is None else surface.barred.window(*window)
+        found, n = ndimage.label(mine, _EIGHT) if barred is None or not barred.any else _connected(mine, barred)
         view = labels[window]
         view[mine] = found[mine] + total
         total += n
-    return labels, total if surface.barred is None else _split(labels, total, surface.barred)
+    return labels, total
 
 
-def _split(labels: NDArray[np.int32], n: int, barred: Barred) -> int:
-    """Gives parts of the n labelled areas that something stands between labels of their own; how many are then."""
+def _connected(mine: NDArray[np.bool_], barred: Barred) -> tuple[NDArray[np.integer], int]:
+    """As `ndimage.label`, where something stands between cells.
+
+    Cells beside what stands are looked at link by link; all others join as if nothing did.
+    """
     every, lower, upper = slice(None), slice(None, -1), slice(1, None)
     cuts = (barred.right, barred.up, barred.rising, barred.falling)
     ends = (((every, lower), (every, upper)), ((lower, every), (upper, every)),
             ((lower, lower), (upper, upper)), ((upper, lower), (lower, upper)))  # fmt: skip
-    touched = np.zeros(n + 1, bool)
+    beside = np.zeros(mine.shape, bool)
     for (at, to), cut in zip(ends, cuts, strict=True):
-        touched[labels[at][cut & (labels[at] == labels[to])]] = True
-    touched[0] = False
-    if not touched.any():
-        return n
-    chosen = touched[labels]
-    number = np.full(labels.shape, -1, np.intp)
-    count = int(chosen.sum())
-    number[chosen] = np.arange(count)
+        beside[at] |= cut
+        beside[to] |= cut
+    beside &= mine
+    number, n_away = ndimage.label(mine & ~beside, _EIGHT)
+    count = n_away + int(beside.sum())
+    number[beside] = np.arange(n_away + 1, count + 1)
     links = []
     for (at, to), cut in zip(ends, cuts, strict=True):
-        free = chosen[at] & (labels[at] == labels[to]) & ~cut
+        free = (beside[at] | beside[to]) & mine[at] & mine[to] & ~cut
         links.append(np.stack([number[at][free], number[to][free]]))
-    link = np.concatenate(links, axis=1)
-    graph = coo_array((np.ones(link.shape[1], bool), (link[0], link[1])), shape=(count, count))
-    n_parts, part = connected_components(graph, directed=False)
-    # The part with a gap's first cell keeps its number.
-    first = np.unique(part, return_index=True)[1]
-    was = labels[chosen][first]
-    keeps = np.unique(was, return_index=True)[1]
-    new = np.arange(n_parts)
-    new[keeps] = -1
-    others = new >= 0
-    new[others] = n + 1 + np.arange(others.sum())
-    new[keeps] = was[keeps]
-    labels[chosen] = new[part]
-    return n + int(others.sum())
+    one, other = np.concatenate(links, axis=1) - 1
+    graph = coo_array((np.ones(len(one), bool), (one, other)), shape=(count, count))
+    n, part = connected_components(graph, directed=False)
+    return np.append(0, part + 1)[number], n
 
 
 def _room_windows(surface: Surface) -> list[tuple[int, tuple[slice, slice]]]:

@@ -6,9 +6,11 @@ import json
 from collections.abc import Callable
 from math import log10
 
+import numpy as np
 import pytest
 
 import raycover
+from raycover.asking.probe import probe
 from raycover.cli.main import main
 
 Run = Callable[..., tuple[int, str, str]]
@@ -102,3 +104,36 @@ def test_where_rooms_lie_above_one_another_a_height_is_asked_for(
         main(["probe", str(path), "--at", "5,4", "--plane", "desk"])
     assert left.value.code == 2
     assert "floors at 0, 3 m" in capsys.readouterr().err
+
+
+SLABS = """\
+raycover: 1
+title: Slabs
+storeys: [{name: low, floor: 0}, {name: high, floor: 3}]
+rooms:
+  - {name: Under, outline: [[0, 0], [6, 0], [6, 6], [0, 6]], height: 3, walls: brick-100, ceiling: concrete-150}
+  - {name: Over, outline: [[0, 0], [6, 0], [6, 6], [0, 6]], floor: 3, height: 3, walls: brick-100}
+stairs: [{name: Steps, room: Under, kind: straight, at: [4.5, 0.5], rise: 3, width: 1,
+  risers: 17, going: 0.27}]
+detectors: [{name: M1, model: microwave-omni-5.8, room: Under, at: [2, 3], mounting: 2.6}]
+planes: [{name: floor, height: 0}]
+grid: 0.5
+"""
+
+
+def test_somebody_on_a_slab_is_seen_through_it() -> None:
+    """At z = 3 m over a unit that hangs under that slab: on a floor, though the room below reaches up to there too.
+    The same on each step of a stair: its map and the point agree."""
+    scene = raycover.load_text(SLABS)
+    coverage = raycover.solve(scene, threads=1)
+    over, steps = (next(plane for name, plane in coverage.items() if word in name) for word in ("high", "Steps"))
+    column = int(np.abs(over.x - 2).argmin())
+    row = int(np.abs(over.y - 3).argmin())
+    (view,) = probe(scene, (float(over.x[column]), float(over.y[row]), 3.0))
+    assert view.margin_db == pytest.approx(float(over.margin_db[row, column]), abs=0.01)
+    assert "Under/ceiling" in {crossing.object for crossing in view.crossings}
+    rows, columns = np.nonzero(steps.surface.inside)
+    for k in range(0, len(rows), 7):
+        x, y, z = steps.surface.points(rows[k : k + 1], columns[k : k + 1], 0.0)[0].tolist()
+        (view,) = probe(scene, (x, y, z))
+        assert view.margin_db == pytest.approx(float(steps.margin_db[rows[k], columns[k]]), abs=0.01)

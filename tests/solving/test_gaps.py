@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.ops import split
 from small_scenes import scene
@@ -259,3 +259,78 @@ def test_a_circle_beside_a_partitions_end() -> None:
     (gap,) = gaps_of(surface, surface.inside & where(surface, 8, 0, 12, 10))
     assert gap.widest_m == pytest.approx(2 * (5 - np.sqrt(12)), abs=0.07)
     assert gap.at[:2] == pytest.approx((8 + gap.widest_m / 2, 10 - gap.widest_m / 2), abs=0.1)
+
+
+def test_a_partition_from_a_corner_beside_another_floor_does_not_leak() -> None:
+    """From the inner corner of an L to its outer one, where the cell across that corner is of a room 3 m up."""
+    arms = {**HALL, "outline": [[4, 0], [8, 0], [8, 8], [0, 8], [0, 4], [4, 4]]}
+    above = {**HALL, "name": "b", "outline": [[0, 0], [4, 0], [4, 4], [0, 4]], "floor": 3}
+    surface = divided({**CURTAIN, "line": [[4, 4], [8, 8]]}, rooms=[arms, above])
+    gaps = gaps_of(surface, surface.inside)
+    assert [(gap.room, gap.area_m2) for gap in gaps] == [
+        ("hall", pytest.approx(24, abs=1)), ("hall", pytest.approx(24, abs=1)), ("b", pytest.approx(16)),
+    ]  # fmt: skip
+
+
+def crosses(a: np.ndarray, b: np.ndarray, c: np.ndarray, d: np.ndarray) -> bool:
+    """Whether two stretches a to b and c to d cross: the ends of each lie on two sides of the other."""
+
+    def side(p: np.ndarray, q: np.ndarray, r: np.ndarray) -> float:
+        return float((q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]))
+
+    return side(a, b, c) * side(a, b, d) < 0 and side(c, d, a) * side(c, d, b) < 0
+
+
+def flooded(surface: Surface, missed: np.ndarray, lines: list[np.ndarray]) -> np.ndarray:
+    """Gaps cell by cell: neighbours are of one unless the line between their centres crosses what stands."""
+    found = np.full(surface.shape, -1)
+    count = 0
+    for start in np.argwhere(missed).tolist():
+        if found[tuple(start)] >= 0:
+            continue
+        waiting = [start]
+        found[tuple(start)] = count
+        while waiting:
+            row, column = waiting.pop()
+            for there in ((row + k, column + j) for k in (-1, 0, 1) for j in (-1, 0, 1)):
+                if not all(0 <= v < n for v, n in zip(there, missed.shape, strict=True)):
+                    continue
+                if not missed[there] or found[there] >= 0 or surface.room[there] != surface.room[row, column]:
+                    continue
+                one, other = (np.array([surface.x[c], surface.y[r]]) for r, c in ((row, column), there))
+                if not any(crosses(one, other, *line) for line in lines):
+                    found[there] = count
+                    waiting.append(there)
+        count += 1
+    return found
+
+
+@settings(max_examples=25)
+@given(seed=st.integers(0, 100_000), share=st.sampled_from([1.0, 0.85, 0.6]), grid=st.sampled_from([0.4, 0.5]))
+def test_gaps_are_what_a_flood_of_cells_finds(seed: int, share: float, grid: float) -> None:
+    """Random partitions at random, some with a doorway at their begin, in two rooms; written a second time above."""
+    random = np.random.default_rng(seed)
+    rooms = [{**HALL, "outline": [[0, 0], [6, 0], [6, 3], [3, 3], [3, 5], [0, 5]]},
+             {**HALL, "name": "b", "outline": [[3, 3], [6, 3], [6, 5], [3, 5]]}]  # fmt: skip
+    parts, lines = [], []
+    for k in range(random.integers(1, 6)):
+        line = random.uniform(0, [6, 5], (2, 2)).round(3)
+        if (length := float(np.linalg.norm(line[1] - line[0]))) < 1.2:
+            continue
+        doorway = bool(random.uniform() < 0.4)
+        height = float(random.choice([0.7, 1.2, 3.0]))  # 0.7: furniture
+        more = {"openings": [{**DOOR, "at": 0.1, "width": 0.9, "fill": "none"}]} if doorway and height == 3 else {}
+        parts.append({**CURTAIN, "name": f"p{k}", "line": line.tolist(), "height": height, **more})
+        spans = [(0.0, 0.1), (1.0, length)] if more else [(0.0, length)]
+        along = (line[1] - line[0]) / length
+        if height > 1:
+            # 1 mm longer, so that those that meet leave no slit.
+            lines += [np.array([line[0] + along * (a - 1e-3), line[0] + along * (b + 1e-3)]) for a, b in spans]
+    surface = divided(*parts, rooms=rooms, grid=grid)
+    missed = surface.inside & (random.uniform(size=surface.shape) < share)
+    labels, n = label_gaps(surface, missed)
+    expected = flooded(surface, missed, lines)
+    assert set(np.unique(labels[missed])) == set(range(1, n + 1))
+    assert not labels[~missed].any()
+    pairs = set(zip(labels[missed].tolist(), expected[missed].tolist(), strict=True))
+    assert len(pairs) == n == expected.max() + 1
