@@ -71,8 +71,10 @@ def draw_plan_panel(
     """A storey with its map, the places and their marks; the sorts of units drawn.
 
     Without `names`, for a small plan: those of rooms and places are left out, stairs, and units at its very edge.
+    Places that lie wholly beyond the frame, as on a small plan of one room, are not drawn.
     """
     storey = shown_storey(building, plane)
+    shown = _within(shown, projection)
     sketch = PlanPage.on(page, projection)
     strokes, placer = sketch.strokes, sketch.placer
     picture = _draw_maps(page, storey, plane, shown, projection, strokes, dpi=dpi)
@@ -115,6 +117,19 @@ def draw_plan_panel(
     x0, y0, x1, y1 = projection.frame
     page.areas([[[(x0, y0), (x1, y0), (x1, y1), (x0, y1)]]], 24.0, edge=palette.INK, width_pt=0.5)
     return tuple(mark.sort for mark in marked.marks)
+
+
+def _within(shown: Sequence[Shown], projection: Projection) -> list[Shown]:
+    """Places of which some is in the frame."""
+    frame = shapely.box(*projection.frame)
+    return [one for one in shown if frame.intersects(shapely.transform(_ground(one), projection.to_paper))]
+
+
+def _ground(one: Shown) -> shapely.Geometry:
+    """The place in plan, metres."""
+    if one.place.site.kind == "way":  # where somebody stays: ways share their beginning
+        return shapely.Point(one.place.site.ground[-1, :2]).buffer(0.3)
+    return one.place.site.outline
 
 
 def _well_inside(units: Sequence[Unit], projection: Projection) -> list[Unit]:
@@ -172,11 +187,14 @@ def _draw_ways(
 ) -> None:
     """The spot that decides where a place is missed, and in every never-area; the way that trips a unit."""
     at = {unit.name: unit.position[:2] for unit in units}
+    x0, y0, x1, y1 = projection.frame
     for one in shown:
         way = one.place.way
         if way is None or (one.place.met and not one.verdict.need.never) or not np.isfinite(way.margin_db):
             continue
         spot = projection.to_paper(way.at[:2])
+        if not (x0 <= spot[0] <= x1 and y0 <= spot[1] <= y1):
+            continue
         if one.verdict.need.never and not one.place.met:
             start = projection.to_paper(at[way.unit])
             draw_sight(page, start, spot, projection.frame)
@@ -187,10 +205,7 @@ def _draw_ways(
 
 def _places_in(one: Shown, projection: Projection) -> tuple[Floats, Any]:
     """Places (n, 2) mm within a place, its middle first, and its outline on paper."""
-    shape = one.place.site.outline
-    if one.place.site.kind == "way":  # where somebody stays: ways share their beginning
-        shape = shapely.Point(one.place.site.ground[-1, :2]).buffer(0.3)
-    outline = shapely.transform(shape, projection.to_paper)
+    outline = shapely.transform(_ground(one), projection.to_paper)
     outline = outline.intersection(shapely.box(*projection.frame))
     middle = shapely.point_on_surface(outline) if not outline.contains(outline.centroid) else outline.centroid
     x0, y0, x1, y1 = outline.bounds

@@ -49,14 +49,21 @@ def _as_number(text: str) -> str:
     return f"write {plain} " + ("without its unit" if found[2] else "with a point" if "," in text else "without quotes")
 
 
+#: What file names cannot hold, and what turns the direction of writing: a name would be read as another.
+_NOT_IN_NAMES = re.compile(r'[/\\:*?"<>|\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]')
+
+
 def _name(value: str) -> str:
     if value != value.strip() or not value:
         raise PydanticCustomError("bad_name", "a name is empty or has blanks around it", {"help": "name it"})
-    if re.search(r'[/\\:*?"<>|\x00-\x1f]', value) or value.startswith("."):
+    if _NOT_IN_NAMES.search(value) or value.startswith("."):
         raise PydanticCustomError(
             "bad_name",
             'the name "{name}" has a character that file names cannot hold',
-            {"name": value, "help": "use letters, digits, blanks, - _ . and the like"},
+            {
+                "name": "".join(c if c.isprintable() else "·" for c in value),
+                "help": "use letters, digits, blanks, - _ . and the like",
+            },
         )
     return value
 

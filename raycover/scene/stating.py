@@ -186,6 +186,9 @@ def _chosen(scene: Scene, name: str, known: list[Target], loc: Loc, problems: li
     if not found:
         names = sorted({t.name for t in known})
         help_ = did_you_mean(name, names) if names else "the scene has nothing that a state can set"
+        own = name.rpartition("/")[2]
+        if "/" in name and any(t.kind == "openings" and means(own, t.name) for t in known):  # as routes may call it
+            help_ = f'write "{own}": an opening goes by its own name alone, or by its number, as OWNER/opening 0'
         problems.append(Problem("unknown-target", f'there is no opening or thing "{name}" to set', here, help_))
     elif len({t.kind for t in found}) > 1:
         lines = ", ".join(f"{t.kind} on line {scene.position(*t.loc).line}" for t in found[:4])

@@ -54,10 +54,24 @@ class Stairs(InRoom):
             )
         return self
 
+    @model_validator(mode="after")
+    def _every_flight_has_a_tread(self) -> Stairs:
+        if self.risers is not None and self.risers < self._fewest_risers:
+            raise PydanticCustomError(
+                "few_risers",
+                f"a {self.kind} stair of {self.risers} risers has a flight without a tread",
+                {"help": f"{self._fewest_risers} risers or more, or kind: straight", "at": ["risers"]},
+            )
+        return self
+
+    @property
+    def _fewest_risers(self) -> int:
+        return 2 if self.kind == "straight" else 4
+
     @property
     def riser_count(self) -> int:
         """Risers a storey: as given, or as many as keep one at or below 170 mm (Approved Document K, table 1.1)."""
-        return self.risers if self.risers is not None else max(int(-(-self.rise // 0.17)), 2)
+        return self.risers if self.risers is not None else max(int(-(-self.rise // 0.17)), self._fewest_risers)
 
     @property
     def landing_depth(self) -> float:

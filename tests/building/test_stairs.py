@@ -221,6 +221,16 @@ def test_a_stair_that_stops_short() -> None:
         build(scene(rooms=[storey(0, 2), storey(1, 2)], stairs=[stairs(rise=2.8)]))
 
 
+@pytest.mark.parametrize("kind", ["half-landing", "quarter-turn"])
+def test_every_flight_has_a_tread(kind: str) -> None:
+    """A flight of one riser has no tread; of two it has one. Without `risers` a low stair gets two a flight, too."""
+    with pytest.raises(raycover.InputError, match=r"of 3 risers has a flight without a tread"):
+        build(scene(rooms=[storey(0, 1, height=4)], stairs=[stairs(kind=kind, rise=0.5, risers=3)]))
+    for risers in ({"risers": 4}, {"risers": None}):
+        low = build(scene(rooms=[storey(0, 1, height=4)], stairs=[stairs(kind=kind, rise=0.5, **risers)]))
+        assert [piece.n_treads for piece in low.stairs[0].pieces if piece.kind == "flight"] == [1, 1]
+
+
 def test_only_half_landings_repeat() -> None:
     with pytest.raises(raycover.InputError, match="repeat-kind"):
         scene(stairs=[stairs(repeat=2)])

@@ -97,3 +97,24 @@ def test_long_words_find_room() -> None:
     said = " ".join(text for page in made_of for text in texts(page))
     assert "None of 211 changes tried mends any of the 11 places, alone or in pairs" in said
     assert "None of 93 changes tried brings clearly more of it into view." in said
+
+
+def test_places_beyond_a_small_plan_are_left_out() -> None:
+    """Two rooms far apart, one missed: the small plans show the missed one only, the page is whole."""
+    text = SCENE.replace("[[6,0],[12,0],[12,6],[6,6]]", "[[26,0],[32,0],[32,6],[26,6]]").replace(
+        "at: [8, 1]", "at: [28, 1]"
+    )
+    text = text.replace("  - {name: Stair, stairs: [S]}", "").replace(
+        "rooms: [Left room], height: 0, largest_gap: 0.3", "rooms: [Left room, Right], height: 0, largest_gap: 0.3"
+    )
+    text = text.replace(
+        "needs:",
+        """  - {name: D2, at: [29, 3], mounting: 3, pattern: {kind: infrared, declared: [
+      {mounting: 3, plane: 0, motion: tangential, shape: {circle: {diameter: 30}}}]}}
+needs:""",
+    )
+    text = "\n".join(line for line in text.splitlines() if not line.startswith("stairs:"))
+    proof = prove(raycover.load_text(text))
+    assert [place.met for place in proof.needs[0].places] == [False, True]
+    for page in make_proof(proof, mendings=find_mending(proof), dpi=80):
+        assert_texts_are_in_place(page)

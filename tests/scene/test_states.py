@@ -179,6 +179,7 @@ def test_load_takes_a_state(tmp_path: object) -> None:
     ("text", "code", "words", "help_"),
     [
         ('"Hall/opening 2": open', "unknown-target", '"Hall/opening 2"', 'did you mean "Hall/opening '),
+        ('"Hall/Way out": open', "unknown-target", '"Hall/Way out"', 'write "Way out"'),
         ("Lory: absent", "unknown-target", '"Lory"', 'did you mean "Lorry"?'),
         ('"Dock *": open', "unknown-target", '"Dock *"', ""),
         ('"*": absent', "ambiguous-target", "means several things", "write out"),
@@ -257,3 +258,9 @@ def test_places_of_what_stays_when_something_is_away() -> None:
     changed = state("Lorry: absent, Crane: {base: 1}")
     assert changed.position("solids", 0, "material").line == 20
     assert changed.position("solids", 0, "base").line == N + 1
+
+
+def test_a_name_that_turns_the_writing_round_is_refused_and_shown_without_it() -> None:
+    (problem, *_) = problems('states: [{name: "door\\u202enepo", set: {Lorry: absent}}]')
+    assert problem.code == "bad-name"
+    assert '"door·nepo"' in problem.message

@@ -30,8 +30,8 @@ _MOST_MODELS = 5
 _LOOKED_AT_TWICE = 4
 #: Where one more shall do the rest after another change, its first place may lack so much of it (see `Outcome`).
 MOST_OF_THE_REST = 0.15
-#: The best place is moved about by at most so many trials.
-_POLISH = 24
+#: The best place is moved about by at most so many trials; it may come so near (m) to a partition: half a housing.
+_POLISH, _OFF_SHEETS_M = 24, 0.15
 #: A unit on a wall hangs at this height (m) where its entry and the room let it.
 _ON_WALL_M = 2.2
 
@@ -202,6 +202,7 @@ class Adder:
                 spot = np.array([[x, y]])
                 point = np.array([[x, y, room.floor + height]])
                 held = len(self.places.off_walls(room, spot)) and self.places.free(point)[0]
+                held = held and self.places.off_partitions(point, _OFF_SHEETS_M)[0]
                 top = self.places.top(room, spot)[0]
                 if not held or not top >= height - 1e-6:
                     known[x, y] = 1e6

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
 import shapely
 from small_scenes import detector, pattern, scene
 
+from raycover.building.build import build
+from raycover.detectors import Unit
 from raycover.loading import load_text
 from raycover.proving.hanging import HangingPlaces
 from raycover.proving.mending import Mend, Mending, find_mending, verdict_then
+from raycover.proving.mending.adding import Adder, Made
 from raycover.proving.mending.applying import mend_text
 from raycover.proving.mending.bench import Bench, Outcome, best_of, cases_of
 from raycover.proving.mending.changes import COST, changes_of
@@ -283,6 +287,30 @@ def test_one_more_hangs_off_racks_solids_and_walls() -> None:
         x, y = remedy.keys["at"]
         assert max(abs(x - 3), abs(y - 3)) >= 2
         assert min(x, y, 6 - x, 6 - y) >= 0.05
+
+
+def test_one_more_is_not_moved_into_a_partition() -> None:
+    """Where the best place by far is a partition's line (x = 2.5 m), a unit stays 0.15 m or more off it.
+
+    On that line it would seem to see both sides, since rays that begin in a sheet do not cross it.
+    """
+    wall = {"name": "Spur", "line": [[2.5, 0], [2.5, 6]], "height": 3, "construction": "brick-100"}
+    made = scene(rooms=[ROOM], partitions=[wall], grid=0.25, detectors=[detector((5.7, 0.3), 3, ROUND)])
+    building = build(made)
+
+    class Slope:
+        def straight(self) -> Slope:
+            return self
+
+        def try_unit(self, unit: Unit) -> Any:
+            return SimpleNamespace(rank=(0, abs(float(unit.position[0]) - 2.5), 0.0))
+
+    adder = Adder(made, HangingPlaces(made, building), [], cast("Any", Slope()), (2.5, 3.0))
+    x, y = adder._polished(
+        Made("round", made.pattern_of(made.detectors[0]), {}), building.rooms[0], (2.0, 3.0), 3.0, 0.0
+    )
+    assert 0.15 - 1e-9 <= abs(x - 2.5) < 0.4
+    assert 0.0 < y < 6.0
 
 
 def test_nothing_to_mend_where_all_is_met() -> None:
