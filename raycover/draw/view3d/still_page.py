@@ -24,6 +24,7 @@ from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.margin_bar import draw_margin_bar, rectangle
 from raycover.scene.air import air_of
 from raycover.scene.schema import Scene
+from raycover.shares import percent
 from raycover.solving.coverage import Coverage, PlaneCoverage
 
 if TYPE_CHECKING:
@@ -154,7 +155,7 @@ def _headline(page: Page, coverage: Coverage, planes: Sequence[PlaneCoverage]) -
     area = sum(plane.area_m2 for plane in planes)
     seen, assured = (sum(p.area_where(chosen) for p, chosen in zip(planes, some, strict=True)) / max(area, 1e-12)
                      for some in ([p.detected for p in planes], [p.assured for p in planes]))  # fmt: skip
-    page.text(_COLUMN, 172.6, words.percent(seen), 38, font="serif")
+    page.text(_COLUMN, 172.6, percent(seen), 38, font="serif")
     first, second = words.headline(planes[0].surface, assured, len(coverage.units))
     if len(planes) > 1:
         stairs = any(plane.surface.stairs is not None for plane in planes)
@@ -252,7 +253,7 @@ def _parts(page: Page, composed: Composed, y: float, taller: float = 0.0) -> flo
         y -= 5.2
         name = plane.surface.storey or plane.surface.stairs or plane.surface.name
         page.text(_COLUMN, y, page.lettering.fit(clean(name), "sans", 9, _RIGHT - _COLUMN - 16), 9)
-        page.text(_RIGHT, y, words.percent(plane.share).removesuffix(" %"), 9, ha="right")
+        page.text(_RIGHT, y, percent(plane.share).removesuffix(" %"), 9, ha="right")
     if len(order) < len(composed.planes):
         y -= 5.2
         n = len(composed.planes) - len(order)
