@@ -49,7 +49,7 @@ def about(field: SectionField, building: Building) -> tuple[float, float, float,
 
 
 def draw_cut(drawing: Drawing, building: Building, line: CutLine, depth: float) -> bool:
-    """Everything of a building that a section shows, for a drawing over (s, z); whether goods or other things are cut."""
+    """Everything that a section shows, for a drawing over (s, z). Whether goods or other things are cut."""
     _draw_beyond(drawing, building, line, depth)
     has_things = _draw_boxes(drawing, building, line)
     for one, flat in cut_objects(line, building.objects):

@@ -94,7 +94,7 @@ def test_people_are_as_tall_as_the_key_says() -> None:
 def test_a_small_building_fills_the_middle_of_its_sheet() -> None:
     """As much paper is left of the section as right of it, up to the column of figures; the key plan begins with it.
 
-    With walls of 0.215 m it is 5.215 m wide: at 1 : 40 130 mm, at 1 : 30 its 2.8 m would leave no room for the key plan.
+    With its walls it is 5.215 m wide: at 1 : 40 130 mm, at 1 : 30 its 2.8 m would leave no room for the key plan.
     """
     scene = raycover.load_text(
         "raycover: 1\ntitle: Small office\ngrid: 0.5\n"

@@ -19,7 +19,8 @@ from raycover.proving.mending.mends import Mend
 from raycover.proving.mending.then import proof_then
 from raycover.proving.needs import Proof
 
-#: Units no farther apart (m) than so are near each other; one for both is looked for so many pairs at most.
+#: Units no farther apart (m) than so are near each other: a designer would hang one. Common practice, no source. One
+#: for both is looked for so many pairs at most.
 _NEAR_M, _PAIRS = 1.5, 2
 #: Places tried lie in quarters of that apart about the middle, so many each way.
 _EACH_WAY = 2
