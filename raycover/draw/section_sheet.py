@@ -200,10 +200,12 @@ def _key_plan(page: Page, scene: Scene, building: Building, field: SectionField,
     shown, box = _storey(building, field), laid.plan
     inner = (box[0] + 3.0, box[1], box[2] - 3.0, box[3] - _PLAN_HEAD)
     bounds = building_bounds(shown)
-    room = inner[2] - inner[0] - 12.0, inner[3] - inner[1] - 12.0
-    scale = max(choose_scale(bounds[2] - bounds[0], bounds[3] - bounds[1], *room), laid.scale)
+    size = (bounds[2] - bounds[0], bounds[3] - bounds[1])
+    room = (inner[2] - inner[0] - 12.0, inner[3] - inner[1] - 12.0)
+    rooms = (room[0] - _NEEDLE, room[1]), (room[0], room[1] - _NEEDLE_HIGH)
+    scale = max(min(choose_scale(*size, *some) for some in rooms if min(some) > 0), laid.scale)
     mm = 1000 / scale
-    wide, high = (bounds[2] - bounds[0]) * mm + 12.0, (bounds[3] - bounds[1]) * mm + 12.0
+    wide, high = size[0] * mm + 12.0, size[1] * mm + 12.0
     # Under the section it begins where that does, as far as it and the needle of the north, beside or below, find room.
     needle = 0.0 if inner[3] - high - _NEEDLE_HIGH > box[1] else _NEEDLE
     along = max(min(laid.section[0] - _LEFT + 1.0 - box[0], inner[2] - inner[0] - wide - needle), 0.0)
