@@ -222,14 +222,15 @@ def _key(page: Page, composed: Composed, top: float, taller: float = 0.0) -> Non
         y -= 5.4
         page.text(_COLUMN, y, "Largest gaps", 9.5, font="bold")
         page.text(_RIGHT, y, "m²", 9.5, font="bold", ha="right")
-        for gap in gaps:
+        room = _RIGHT - _COLUMN - 14
+        said = [clean(words.cause(gap)) for gap in gaps]
+        whole = [clean(f"{gap.room}: {text}") for gap, text in zip(gaps, said, strict=True)]
+        several = sum(len(plane.surface.room_names) for plane in composed.planes) > 1
+        if several and all(page.lettering.extent(text, "sans", 9).width <= room for text in whole):
+            said = whole  # all with their rooms, or none
+        for gap, text in zip(gaps, said, strict=True):
             y -= 5.6
-            text = clean(words.cause(gap))
-            whole = clean(f"{gap.room}: {text}")
-            several = sum(len(plane.surface.room_names) for plane in composed.planes) > 1
-            if several and page.lettering.extent(whole, "sans", 9).width <= _RIGHT - _COLUMN - 14:
-                text = whole
-            page.text(_COLUMN, y, page.lettering.fit(text, "sans", 9, _RIGHT - _COLUMN - 14), 9)
+            page.text(_COLUMN, y, page.lettering.fit(text, "sans", 9, room), 9)
             page.text(_RIGHT, y, words.area(gap.area_m2), 9, ha="right")
 
 
