@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from raycover.building.parts import Building
 from raycover.cli.printing import progress, talk
 from raycover.scene.schema import Scene
+from raycover.shares import close_percent
 from raycover.solving.chance_maps import ChanceMaps, vary
 from raycover.solving.coverage import Coverage
 from raycover.solving.doubt import MISS_RATE
@@ -44,8 +45,9 @@ def say(maps: ChanceMaps, label: str) -> None:
     """How firm each plane is, on stderr."""
     for name, plane in maps.items():
         talk(
-            f"{name}{label}, in {maps.draws.n} varied cases: {plane.firm_share:.1%} seen in at least 95 % of them, "
-            f"{plane.expected_share:.1%} on average"
+            f"{name}{label}, in {maps.draws.n} varied cases: "
+            f"{close_percent(plane.firm_share)} seen in at least 95 % of them, "
+            f"{close_percent(plane.expected_share)} on average"
         )
 
 

@@ -15,6 +15,7 @@ from raycover.exchange.files import whole_folder
 from raycover.loading import in_state, load
 from raycover.scene.air import degrees
 from raycover.scene.schema import Scene
+from raycover.shares import close_percent
 from raycover.solving.comparing import GAINED, LOST, Comparison, compare
 
 
@@ -143,11 +144,11 @@ def _print(found: Comparison) -> None:
         rows.append(
             [
                 name,
-                f"{plane.before.share:.1%}",
-                f"{plane.after.share:.1%}",
+                close_percent(plane.before.share),
+                close_percent(plane.after.share),
                 minus(f"{100 * (plane.after.share - plane.before.share):+.1f}"),
-                f"{plane.before.assured_share:.1%}",
-                f"{plane.after.assured_share:.1%}",
+                close_percent(plane.before.assured_share),
+                close_percent(plane.after.assured_share),
                 f"{plane.area_of(GAINED):.1f}",
                 f"{plane.area_of(LOST):.1f}",
                 f"{len(plane.before.gaps)} / {len(plane.after.gaps)}",

@@ -16,6 +16,7 @@ from raycover.rays.ray_scene import RayScene
 from raycover.scene.air import kept_words, own_air
 from raycover.scene.quantities import COLDEST_C, WARMEST_C
 from raycover.scene.varying import Change, varied
+from raycover.shares import percent
 from raycover.solving.coverage import Coverage, solve
 
 AMBIENTS = "20,25,30,35"
@@ -62,8 +63,7 @@ def _print(found: dict[float, Coverage], rows: tuple[SummerRow, ...]) -> None:
     heads = [f"{v:g} °C" for v in found]
     right = range(1, len(heads) + 1)
     shares = [
-        [name, *(f"{100 * coverage[name].share:.1f} %" for coverage in found.values())]
-        for name in next(iter(found.values()))
+        [name, *(percent(coverage[name].share) for coverage in found.values())] for name in next(iter(found.values()))
     ]
     table(["seen", *heads], shares, title="Share of each plane that is seen", right=tuple(right))
     reach = [

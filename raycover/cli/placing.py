@@ -23,6 +23,7 @@ from raycover.scene.placing import PlacingSpec
 from raycover.scene.reading import read_source
 from raycover.scene.schema import Scene
 from raycover.scene.wiring_checks import members
+from raycover.shares import close_percent
 
 
 def place_scene(
@@ -115,7 +116,7 @@ def _print(layout: Layout, before: Proof | None) -> None:
         gap = max(place.figures.largest_gap_m for place in verdict.places)
         rows.append([
             verdict.need.name, "yes" if verdict.met else "no", "–" if was is None else "yes" if was.met else "no",
-            f"{worst:.1%}", "" if verdict.need.never else f"{gap:.2f} m",
+            close_percent(worst), "" if verdict.need.never else f"{gap:.2f} m",
         ])  # fmt: skip
     table(["need", "met", "before", "worst share", "widest gap"], rows, title="Needs with them", right=(3, 4))
     print()

@@ -31,6 +31,7 @@ from raycover.proving.proof_words import (
     why_words,
 )
 from raycover.proving.remedies import Trouble, find_remedies
+from raycover.shares import close_percent
 from raycover.solving.coverage import solve
 
 
@@ -193,7 +194,7 @@ def _row(verdict: NeedVerdict, place: PlaceVerdict) -> list[str]:
     return [
         place.site.name,
         "yes" if place.met else "no",
-        walked_words(found) if verdict.need.walked else f"{found.share:.1%}",
+        walked_words(found) if verdict.need.walked else close_percent(found.share),
         f"{found.largest_gap_m:.2f} m",
         margin_words(found.worst_db),
         chance_words(place.probability),

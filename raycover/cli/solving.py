@@ -20,6 +20,7 @@ from raycover.loading import in_state, load
 from raycover.rays.ray_scene import RayScene
 from raycover.rays.tracers import SLOW_WARNING
 from raycover.scene.schema import Scene
+from raycover.shares import close_percent
 from raycover.solving.chance_maps import ChanceMaps
 from raycover.solving.coverage import solve
 from raycover.solving.seats import seat_line
@@ -112,10 +113,12 @@ def _say(
         for name, plane in done.coverage.items():
             gaps = plane.gaps
             worst = f"; largest gap {gaps[0].area_m2:.1f} m² at {at_words(gaps[0].at)}" if gaps else ""
-            seen = f"{plane.share:.1%} of {plane.area_m2:.1f} m² seen, {plane.assured_share:.1%} assured"
+            share, assured = close_percent(plane.share), close_percent(plane.assured_share)
+            seen = f"{share} of {plane.area_m2:.1f} m² seen, {assured} assured"
             talk(f"{name}{label}: {seen}{worst}")
         for field in fields[done.scene.state]:
-            seen = f"{field.share:.1%} of where people move seen, {field.assured_share:.1%} assured"
+            share, assured = close_percent(field.share), close_percent(field.assured_share)
+            seen = f"{share} of where people move seen, {assured} assured"
             talk(f"section {field.name}{label}: {seen}")
         if done.coverage.seats:
             talk(seat_line(done.coverage.seats))

@@ -20,6 +20,7 @@ from raycover.loading import load
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.schema import Scene
 from raycover.scene.varying import Change
+from raycover.shares import percent
 
 #: Heights at which racking is shown to hide people: feet, waist, head (m).
 RACK_PLANES = (("feet", 0.0), ("waist", 1.0), ("head", 1.6))
@@ -128,7 +129,7 @@ def _print(found: Study, racks: Study | None, share: float | None) -> None:
         worst = max(step.planes.values(), key=lambda p: p.gap_m2)
         met = [] if share is None else ["yes" if holds(step, share) else "no"]
         rows.append(
-            [step.change.words(), *(f"{100 * step.planes[p].share:.1f} %" for p in planes), f"{worst.gap_m2:.1f}",
+            [step.change.words(), *(percent(step.planes[p].share) for p in planes), f"{worst.gap_m2:.1f}",
              tall, adult, *met]
         )  # fmt: skip
     heads = ["with", *planes, "largest gap m²", "tall m", "adult unseen m²"]
@@ -138,7 +139,7 @@ def _print(found: Study, racks: Study | None, share: float | None) -> None:
     talk("tall: on all but 5 % of the floor nobody taller passes unseen. adult: floor on which 1.7 m stands unseen.")
     if racks is not None:
         rows = [
-            [step.change.words(), *(f"{100 * step.planes[name].share:.1f} %" for name, _ in RACK_PLANES)]
+            [step.change.words(), *(percent(step.planes[name].share) for name, _ in RACK_PLANES)]
             for step in racks.steps
         ]
         heads = ["with", *(f"{name} ({height:g} m)" for name, height in RACK_PLANES)]

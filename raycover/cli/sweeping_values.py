@@ -15,6 +15,7 @@ from raycover.errors import Interrupted, did_you_mean, option_error
 from raycover.exchange.files import check_writable, whole_folder
 from raycover.exchange.kept_rows import KeptRows
 from raycover.exchange.sweep_table import planes_of, problem_of, sweep_csv, sweep_json
+from raycover.shares import percent
 from raycover.sweeping import designs
 from raycover.sweeping.local import Outcome, on_processes
 from raycover.sweeping.planned import Plan, plan
@@ -205,7 +206,7 @@ def _print(made: Plan, found: dict[int, Figures | str], asked: Asked) -> None:
         if isinstance(figures, str) or figures.problem:
             rows.append([*start, *["–"] * (len(heads) - len(start))])
             continue
-        cells = [f"{100 * figures.planes[p].share:.1f} %" if p in figures.planes else "–" for p in planes]
+        cells = [percent(figures.planes[p].share) if p in figures.planes else "–" for p in planes]
         cells.append(f"{max((p.gap_m2 for p in figures.planes.values()), default=0.0):.1f}")
         if "seats unnoticed" in heads:
             cells.append(f"{figures.seats_unnoticed} of {figures.seats}")

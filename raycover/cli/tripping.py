@@ -13,6 +13,7 @@ from raycover.exchange.files import whole_folder
 from raycover.exchange.trips_json import trips_json
 from raycover.rays.ray_scene import RayScene
 from raycover.rays.tracers import SLOW_WARNING
+from raycover.shares import percent
 from raycover.trips import Trips, find_trips
 from raycover.trips import words as said
 from raycover.trips.interference import RULE
@@ -107,8 +108,8 @@ def _say(trips: Trips) -> None:
             [
                 m.unit,
                 f"{len(m.masks)}",
-                said.percent(m.share),
-                "–" if m.allowed is None else said.percent(m.allowed),
+                percent(m.share),
+                "–" if m.allowed is None else percent(m.allowed),
                 "fits" if m.fits else "too much",
                 said.cost_words(m.cost),
             ]

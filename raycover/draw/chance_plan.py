@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from raycover.building.parts import Building
 from raycover.detectors import Unit
-from raycover.draw import hatching, palette, plan, sheet, tables, words
+from raycover.draw import hatching, palette, plan, sheet, tables
 from raycover.draw.lettering import clean
 from raycover.draw.mapping import paper_map
 from raycover.draw.page import Page
@@ -26,6 +26,7 @@ from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.title_block import draw_surround, state_shown
 from raycover.scene.air import air_of
 from raycover.scene.schema import Scene
+from raycover.shares import percent
 from raycover.solving.surfaces import Surface
 from raycover.walking.grid_walk import HEADINGS_RAD, GridWalk
 from raycover.walking.sensing import MODEL_CAUTION
@@ -198,7 +199,7 @@ def _draw_column(
 ) -> None:
     area = np.asarray(found.surface.area, float)
     mean, shares = mean_and_shares(which.values(found), area)
-    sheet.draw_headline(page, words.percent(mean), (which.of, "are noticed"))
+    sheet.draw_headline(page, percent(mean), (which.of, "are noticed"))
     sheet.draw_class_bar(page, shares)
     y = _draw_legend(page, shares, has_limit=has_limit, has_ticks=has_ticks)
     width = sheet.RIGHT - sheet.COLUMN
@@ -225,7 +226,7 @@ def _draw_legend(page: Page, shares: list[float], *, has_limit: bool, has_ticks:
         page.text(left + 8.6, y, NAMES[k], 6.5, font="bold")
         low, high = (f"{100 * b:g}" for b in BOUNDS[k : k + 2])
         page.text(left + 29.0, y, f"{low}–{high} %", 6.5)
-        page.text(right, y, words.percent(shares[k]), 6.5, ha="right")
+        page.text(right, y, percent(shares[k]), 6.5, ha="right")
         y -= 5.3
     if has_limit:
         page.lines([[(left, y + 0.8), (left + 6.5, y + 0.8)]], palette.INK, 0.7, 25.0)
@@ -254,9 +255,7 @@ def _ways_table(found: GridWalk, which: ChanceMap, area: Floats, width: float) -
     rows = []
     for one in MAPS:
         mean, shares = mean_and_shares(one.values(found), area)
-        rows.append(
-            tables.Row((_ROWS[one.key], words.percent(mean), words.percent(shares[2] + shares[3])), strong=one == which)
-        )
+        rows.append(tables.Row((_ROWS[one.key], percent(mean), percent(shares[2] + shares[3])), strong=one == which))
     places = ((0.0, "left"), (width - 13.5, "right"), (width, "right"))
     return tables.Table(("Noticed", "mean", "by half"), places, tuple(rows))
 
@@ -269,7 +268,7 @@ def _room_table(page: Page, found: GridWalk, which: ChanceMap, area: Floats, wid
         if mine.sum() > 0:
             mean, shares = mean_and_shares(values, mine)
             title = page.lettering.fit(clean("Area mapped" if name == "extent" else name), "sans", 6.5, width - 28)
-            rows.append((mine.sum(), tables.Row((title, words.percent(mean), words.percent(shares[2] + shares[3])))))
+            rows.append((mine.sum(), tables.Row((title, percent(mean), percent(shares[2] + shares[3])))))
     kept = sorted(range(len(rows)), key=lambda k: -rows[k][0])[:8]
     note = f"{len(rows) - len(kept)} smaller rooms" if len(rows) > len(kept) else ""
     places = ((0.0, "left"), (width - 13.5, "right"), (width, "right"))

@@ -27,6 +27,7 @@ from raycover.draw.projection import Projection
 from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.title_block import draw_surround
 from raycover.scene.schema import Scene
+from raycover.shares import percent
 from raycover.solving.comparing import GAINED, KEPT, LOST, NEITHER, Comparison, PlaneChange, changes
 
 Floats = NDArray[np.float64]
@@ -164,7 +165,7 @@ def _draw_column(
 ) -> None:
     before, after = change.before, change.after
     what = "floor" if after.surface.heights == (0.0,) else "area"
-    beside = (f"points of the {what} seen:", f"{words.percent(before.share)} → {words.percent(after.share)}")
+    beside = (f"points of the {what} seen:", f"{percent(before.share)} → {percent(after.share)}")
     sheet.draw_headline(page, _signed(100 * (after.share - before.share)), beside)
     areas = {code: change.area_of(code) for code in _WORDS}
     _draw_bar(page, areas)
@@ -213,7 +214,7 @@ def _draw_legend(page: Page, areas: dict[int, float], labels: tuple[str, str], l
         _swatch(page, code, box)
         page.text(left + 8.6, y, _WORDS[code], 6.5, font="bold")
         page.text(right - 11.0, y, words.area(areas[code]), 6.5, ha="right")
-        page.text(right, y, words.percent(areas[code] / total), 6.5, ha="right")
+        page.text(right, y, percent(areas[code] / total), 6.5, ha="right")
         y -= 5.3
     y -= 1.2
     page.text(left, y, "Margin after less before, dB", 7, font="bold")
@@ -272,8 +273,8 @@ def _room_table(page: Page, change: PlaneChange, width: float) -> tables.Table:
             (
                 page.lettering.fit(clean(shown(name)), "sans", 6.5, width - 30.5),
                 words.area(after[name][0]),
-                words.percent(before[name][1]) if name in before else "–",
-                words.percent(after[name][1]),
+                percent(before[name][1]) if name in before else "–",
+                percent(after[name][1]),
             )
         )
         for name in kept

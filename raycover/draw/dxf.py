@@ -31,6 +31,7 @@ from raycover.draw.tables import letters
 from raycover.errors import MissingPart
 from raycover.scene.received import UNITS_M, PlanSpec
 from raycover.scene.schema import Scene
+from raycover.shares import percent
 from raycover.solving.coverage import Coverage, PlaneCoverage
 from raycover.whole_file import write_whole
 
@@ -237,8 +238,8 @@ def _notes(sheet: DxfSheet, scene: Scene, building: Building, coverage: Coverage
     lines = [f"{scene.title}, revision {scene.revision}, {date}: detector coverage by raycover {__version__}"]
     lines.append(words.conditions(coverage, building))
     for name, plane in coverage.items():
-        lines.append(f"{name}: {words.percent(plane.share)} of {words.area(plane.area_m2)} m² seen, "
-                     f"{words.percent(plane.assured_share)} assured, {len(plane.gaps)} gaps")  # fmt: skip
+        lines.append(f"{name}: {percent(plane.share)} of {words.area(plane.area_m2)} m² seen, "
+                     f"{percent(plane.assured_share)} assured, {len(plane.gaps)} gaps")  # fmt: skip
     lines += words.CAUTION
     x, y = building.bounds[0, :2]
     for k, line in enumerate(lines):

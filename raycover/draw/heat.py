@@ -65,7 +65,7 @@ def make_heat(
             drawing="Coverage against air temperature",
             subtitle="The same detectors in colder and warmer air",
             columns=tuple(f"{value:g} °C" for value in ambients),
-            rows=tuple((name, words.height_phrase(first[name].surface)) for name in names),
+            rows=tuple((wording.done(clean(name)), words.height_phrase(first[name].surface)) for name in names),
             plans=tuple(
                 tuple(Small(building, found[value][name], found[value].units) for value in ambients) for name in names
             ),

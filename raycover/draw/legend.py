@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from raycover.draw import hatching, palette, words
+from raycover.draw import hatching, palette
+from raycover.shares import percent
 
 if TYPE_CHECKING:
     from raycover.draw.page import Box, Page
@@ -88,7 +89,7 @@ def draw_legend(
     at, parts = draw_bar(page, x, y, reserve_db)
     page.text(x + _BARS, y + _BAR_HEIGHT + 1.2, f"share of the {what}", 6, color=palette.SECOND_INK)
     rows = [
-        (palette.CLASS_NAMES[index], words.percent(float(found.by_class[index])), place - 0.8)
+        (palette.CLASS_NAMES[index], percent(float(found.by_class[index])), place - 0.8)
         for index, place in class_places(at, parts)
     ]
     # Names longer than the English ones take room from the bars.

@@ -10,7 +10,7 @@ import numpy as np
 
 from raycover.building.parts import Building
 from raycover.detectors import Unit
-from raycover.draw import hatching, palette, plan, sheet, storey_marks, words
+from raycover.draw import hatching, palette, plan, sheet, storey_marks
 from raycover.draw.drawing import Drawing, Strokes
 from raycover.draw.legend import class_places, distribution, draw_bar
 from raycover.draw.lettering import ENGLISH, Wording, clean
@@ -23,6 +23,7 @@ from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.tables import Table, draw_table
 from raycover.draw.title_block import draw_block
 from raycover.scene.schema import Scene
+from raycover.shares import percent
 from raycover.solving.coverage import PlaneCoverage
 
 T = TypeVar("T")
@@ -193,7 +194,7 @@ def draw_small(page: Page, scene: Scene, small: Small, building: Building, box: 
 def _draw_figures(page: Page, plane: PlaneCoverage, box: Box) -> None:
     """Shares seen and assured, and the four classes as a bar, under a plan."""
     x0, _, x1, y = box
-    text = f"{words.percent(plane.share)} seen, {words.percent(plane.assured_share)} assured"
+    text = f"{percent(plane.share)} seen, {percent(plane.assured_share)} assured"
     space = x1 - x0
     wanted = page.lettering.extent(text, "sans", 6.5).width
     with_bar = space - wanted > 9.0

@@ -10,12 +10,13 @@ from matplotlib.patches import Patch, PathPatch
 from matplotlib.path import Path
 from matplotlib.patheffects import withStroke
 
-from raycover.draw import palette, words
+from raycover.draw import palette
 from raycover.draw.cuts import traces, wall_areas
 from raycover.draw.legend import distribution
 from raycover.draw.lettering import clean
 from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.view3d.floor_map import FloorMap, make_map, mapped_area
+from raycover.shares import percent
 from raycover.solving.coverage import Coverage, PlaneCoverage
 
 #: Pixels along the longer side of a map, hatch lines along it, and the thinnest wall (m).
@@ -40,12 +41,12 @@ def plot(coverage: Coverage, name: str | None = None, *, ax: Any = None) -> Any:
     patches = [
         Patch(
             facecolor=palette.hex_of(palette.class_rgb(k)), edgecolor=palette.INK,
-            label=f"{palette.CLASS_NAMES[k]}  {words.percent(float(shares[k]))}",
+            label=f"{palette.CLASS_NAMES[k]}  {percent(float(shares[k]))}",
         )
         for k in reversed(range(len(palette.CLASS_NAMES)))
     ]  # fmt: skip
     ax.legend(handles=patches, loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, borderaxespad=0.0)
-    ax.set(title=f"{clean(coverage.title)}: {clean(name)}, {words.percent(plane.share)} seen", aspect="equal")
+    ax.set(title=f"{clean(coverage.title)}: {clean(name)}, {percent(plane.share)} seen", aspect="equal")
     return ax
 
 

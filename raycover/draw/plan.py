@@ -29,6 +29,7 @@ from raycover.draw.underlaid import under_map
 from raycover.kit.aisle_words import ALONG_AISLES, maps_along_aisles
 from raycover.scene.air import own_air
 from raycover.scene.schema import Scene
+from raycover.shares import percent
 from raycover.solving.coverage import Coverage, PlaneCoverage
 from raycover.solving.seats import SeatView
 from raycover.underlay import read_underlay
@@ -264,7 +265,7 @@ def draw_column(
     found = distribution(plane.margin_db, np.asarray(plane.surface.area, np.float64), plane.reserve_db)
     beside = words.headline(plane.surface, plane.assured_share, len(coverage.units))
     upper, lower = page.moved(page.wider, page.taller), page.moved(page.wider, 0.0)
-    sheet.draw_headline(upper, words.percent(plane.share), beside)
+    sheet.draw_headline(upper, percent(plane.share), beside)
     sheet.draw_class_bar(upper, found.by_class.tolist())
     what = words.mapped(plane.surface)
     draw_legend(upper, sheet.COLUMN, sheet.LEGEND_FOOT, sheet.RIGHT, found, plane.reserve_db, what)

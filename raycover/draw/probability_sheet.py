@@ -17,6 +17,7 @@ from raycover.draw.page import Page
 from raycover.draw.projection import Projection
 from raycover.draw.title_block import draw_block, state_shown
 from raycover.scene.schema import Scene
+from raycover.shares import percent
 from raycover.solving.chance_maps import ChanceMaps, PlaneChances
 from raycover.solving.coverage import PlaneCoverage
 
@@ -44,9 +45,7 @@ class Varied:
         """Headline, legend, rooms, what was varied, and the key; `lines` whether the map has any."""
         plane = self.chances.plane
         what = f"of the {words.mapped(plane.surface)} is firm;"
-        sheet.draw_headline(
-            page, words.percent(self.chances.firm_share), (what, f"as drawn {words.percent(plane.share)}")
-        )
+        sheet.draw_headline(page, percent(self.chances.firm_share), (what, f"as drawn {percent(plane.share)}"))
         edges = (0.0, *chance_palette.BOUNDS, 2.0)
         shares = [self.chances.share_of(low, high) for low, high in pairwise(edges)]
         _draw_bar(page, shares)
@@ -152,7 +151,7 @@ def _draw_legend(page: Page, chances: PlaneChances, shares: Sequence[float], lin
     places = (at(0.025) - 0.6, at(0.275), at(0.725), at(0.975) + 0.6)
     for index, place in enumerate(places):
         page.text(x + 26.2, place - 0.8, chance_palette.CLASS_NAMES[index], 6.5, font="bold")
-        page.text(right, place - 0.8, words.percent(shares[index]), 6.5, ha="right")
+        page.text(right, place - 0.8, percent(shares[index]), 6.5, ha="right")
     y = foot - 5.6
     if lines:
         page.lines([[(x, y + 0.8), (x + 4.6, y + 0.8)]], palette.INK, 0.7, 25.0)
@@ -193,9 +192,9 @@ def _room_table(page: Page, chances: PlaneChances, width: float) -> tables.Table
             tables.Row(
                 (
                     page.lettering.fit(clean(shown), "sans", 6.5, width - 33.0),
-                    words.percent(figures[name][1]),
-                    words.percent(float(cases.mean())),
-                    words.percent(float(np.quantile(cases, 0.05, method="lower"))),
+                    percent(figures[name][1]),
+                    percent(float(cases.mean())),
+                    percent(float(np.quantile(cases, 0.05, method="lower"))),
                 )
             )
         )
@@ -205,9 +204,9 @@ def _room_table(page: Page, chances: PlaneChances, width: float) -> tables.Table
             tables.Row(
                 (
                     "All",
-                    words.percent(chances.plane.share),
-                    words.percent(chances.expected_share),
-                    words.percent(float(np.quantile(cases, 0.05, method="lower"))),
+                    percent(chances.plane.share),
+                    percent(chances.expected_share),
+                    percent(float(np.quantile(cases, 0.05, method="lower"))),
                 ),
                 strong=True,
             )

@@ -48,18 +48,20 @@ def about(field: SectionField, building: Building) -> tuple[float, float, float,
     return x0 - sides, min(low, z0), x1 + sides, max(high, z1)
 
 
-def draw_cut(drawing: Drawing, building: Building, line: CutLine, depth: float) -> None:
-    """Everything of a building that a section shows, for a drawing over (s, z)."""
+def draw_cut(drawing: Drawing, building: Building, line: CutLine, depth: float) -> bool:
+    """Everything that a section shows, for a drawing over (s, z). Whether goods or other things are cut."""
     _draw_beyond(drawing, building, line, depth)
-    _draw_boxes(drawing, building, line)
+    has_things = _draw_boxes(drawing, building, line)
     for one, flat in cut_objects(line, building.objects):
         if one.closed:
             areas = [part for part in shapely.get_parts(flat) if part.geom_type == "Polygon"]
             drawing.areas(areas, CUT_Z, face=palette.GOODS, edge=palette.INK, width_pt=0.5, weight=4.0)
+            has_things |= bool(areas)
         else:
             lines = [np.asarray(p.coords) for p in shapely.get_parts(flat) if p.geom_type == "LineString"]
             drawing.lines(lines, palette.INK, 0.6, CUT_Z, weight=4.0)
     _draw_sheets(drawing, building, cut_sheets(line, building.sheets))
+    return has_things
 
 
 def _draw_sheets(drawing: Drawing, building: Building, cut: Sequence[CutSheet]) -> None:
@@ -101,12 +103,12 @@ def _aside(cut: CutSheet, building: Building) -> float:
     return -1.0 if any(abs(room.floor - z) < 1e-3 for room in building.rooms) else 1.0
 
 
-def _draw_boxes(drawing: Drawing, building: Building, line: CutLine) -> None:
-    """What stands and is cut: goods light, steel dark, other things light with a cross."""
+def _draw_boxes(drawing: Drawing, building: Building, line: CutLine) -> bool:
+    """What stands and is cut: goods light, steel dark, other things light with a cross. Whether any is light."""
     boxes = building.boxes
     met, oblongs = cut_boxes(line, boxes)
     if not len(met):
-        return
+        return False
     kinds = np.array(boxes.kinds, object)[met]
     mm = drawing.projection.mm_per_m
     small = np.minimum(oblongs[:, 2] - oblongs[:, 0], oblongs[:, 3] - oblongs[:, 1]) * mm < _LEAST_PART
@@ -123,6 +125,7 @@ def _draw_boxes(drawing: Drawing, building: Building, line: CutLine) -> None:
     drawing.lines([r[[0, 2]] for r in thin], palette.INK, 0.4, CUT_Z + 0.2)
     solid = rings[kinds == "solid"]
     drawing.lines([r[[0, 2]] for r in solid] + [r[[1, 3]] for r in solid], palette.THIRD_INK, 0.25, CUT_Z + 0.1)
+    return bool((~dark).any())
 
 
 def _draw_beyond(drawing: Drawing, building: Building, line: CutLine, depth: float) -> None:

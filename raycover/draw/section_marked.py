@@ -197,8 +197,10 @@ def draw_zone_tops(drawing: Drawing, field: SectionField, building: Building, pl
         xs = np.linspace(x0 + extent.width / 2 + 1.2, x1 - extent.width / 2 - 1.2, 40)
         if x1 - x0 < extent.width + 3.0:
             continue
-        centres = np.stack([xs, np.full(40, line[0, 1] + extent.height / 2 + 0.25)], axis=1)
-        index = placer.place((extent.width, extent.height), centres, np.linspace(0, 6, 40), most=40.0)
+        over, under = line[0, 1] + extent.height / 2 + 0.25, line[0, 1] - extent.height / 2 - 0.6
+        centres = np.concatenate([np.stack([xs, np.full(40, y)], axis=1) for y in (over, under)])
+        score = np.concatenate([np.linspace(0, 6, 40), np.linspace(3, 9, 40)])
+        index = placer.place((extent.width, extent.height), centres, score, most=40.0)
         if index is not None:
             x, y = centres[index]
             page.text(float(x), float(y) - extent.height / 2 + extent.below, text, 6.0, ha="center",
@@ -244,6 +246,7 @@ def draw_mounting(drawing: Drawing, field: SectionField, building: Building, pla
         page.lines([[(x, foot), (x, top)], [(x - 0.9, top), (x + 0.9, top)], [(x - 0.9, foot), (x + 0.9, foot)]],
                    palette.INK, 0.5, 6.9)  # fmt: skip
         page.text(x - 0.6, middle, text, 6.0, ha="center", halo_pt=1.8, z=16.0, turn_deg=90.0)
+        placer.take((x - 0.3, foot, x + 0.3, top))
         done.add(room)
 
 

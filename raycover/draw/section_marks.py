@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from raycover.building.parts import Building
-from raycover.building.upright_cut import CutLine
+from raycover.building.upright_cut import CutLine, CutSheet, cut_sheets
 from raycover.draw import palette
 from raycover.draw.drawing import Strokes
 from raycover.draw.labels import Placer
@@ -20,9 +20,11 @@ from raycover.draw.projection import Projection
 from raycover.scene.views import SectionSpec
 
 Floats = NDArray[np.float64]
-#: A stroke's length, how far its middle stands off the building, and its arrow's (mm).
+#: A stroke's length, how far its middle stands off the wall that is cut, and its arrow's (mm).
 _STROKE, _OFF, _ARROW = 4.0, 1.2, 2.6
 _NAME_PT = 8.5
+#: A wall no farther than this (m) from an end of what is cut ends it.
+_AT_M = 0.01
 _Z = 21.0
 
 
@@ -57,8 +59,9 @@ def draw_section_marks(
             page.lines([paper], palette.INK, 0.6, _Z - 0.5, dashes=(6.0, 1.5, 1.2, 1.5), clip=projection.frame)
             if strokes is not None:
                 strokes.add([paper], 3.0)
-        for end, out in ((paper[0], -along), (paper[1], along)):
-            middle = _within(end + out * _OFF, frame)
+        walls = cut_sheets(line, [sheet for sheet in building.sheets if sheet.kind == "wall"])
+        for end, at, out in zip(paper, ends, (-along, along), strict=True):
+            middle = _within(end + out * (_OFF + _half_wall(walls, line, at) * projection.mm_per_m), frame)
             _mark(page, placer, spec.name, middle, along, beyond)
     return drawn
 
@@ -70,6 +73,12 @@ def _ends(line: CutLine, outline: Any | None) -> Floats:
         return np.asarray(line.at(np.array([0.0, line.length])), float)
     s = line.place(shapely.get_coordinates(inside))[:, 0]
     return np.asarray(line.at(np.array([s.min(), s.max()])), float)
+
+
+def _half_wall(walls: Sequence[CutSheet], line: CutLine, at: Floats) -> float:
+    """Half the thickness (m) of the wall that is cut at an end of the line (2,) in plan; 0 where none is."""
+    s = float(line.place(at)[0])
+    return max((wall.thick / 2 for wall in walls if abs((wall.start[0] + wall.end[0]) / 2 - s) < _AT_M), default=0.0)
 
 
 def _within(point: Floats, frame: Any) -> Floats:

@@ -38,6 +38,7 @@ from raycover.draw.section_marks import draw_section_marks
 from raycover.draw.title_block import draw_block, state_shown
 from raycover.scene.bearings import compass
 from raycover.scene.schema import Scene
+from raycover.shares import percent
 from raycover.solving.coverage import Coverage
 
 Floats = NDArray[np.floating]
@@ -46,11 +47,11 @@ DPI = 200
 _LEFT, _RIGHT, _HEAD, _FOOT = 10.0, 14.0, 10.0, 9.0
 #: The same over one that has no heading.
 _ABOVE = 4.0
-#: Key plan: its least height under a section, its width beside one, what its heading takes.
-_PLAN_HIGH, _PLAN_WIDE, _PLAN_HEAD = 48.0, 62.0, 8.0
+#: Key plan: its least height under a section, its least width beside one, what its heading takes.
+_PLAN_HIGH, _PLAN_WIDE, _PLAN_HEAD = 46.0, 50.0, 8.0
 _GAP = 5.0
-#: What the needle of the north takes beside the key plan.
-_NEEDLE = 20.0
+#: What the needle of the north takes beside the key plan, and under it.
+_NEEDLE, _NEEDLE_HIGH = 20.0, 16.0
 _ROW = 4.3
 _MOST_ROOMS = 8
 _READING = (
@@ -138,7 +139,7 @@ def _draw_section(
     drawing, placer = Drawing(page, projection, strokes), Placer(projection.frame)
     made = section_map(field, building, projection, dpi=page.dpi)
     has_limit = draw_section_map(page, made)
-    draw_cut(drawing, building, field.line, field.spec.depth)
+    has_things = draw_cut(drawing, building, field.line, field.spec.depth)
     _draw_ground(page, projection, field)
     has_lines = draw_limits(drawing, field)
     draw_detectors(drawing, field, building, placer)
@@ -150,7 +151,7 @@ def _draw_section(
     drawn = np.array([*projection.to_paper([x0, z0]), *projection.to_paper([x1, z1])])
     draw_heights(page, drawing, field, building, drawn)
     write_names(drawing, field, building, placer, float(drawn[1]))
-    return _Shown(has_limit, has_lines, n_people), n_tags
+    return _Shown(has_things, has_limit, has_lines, n_people), n_tags
 
 
 def _lay_out(bounds: Box, size: tuple[float, float], scale: int | None) -> _Layout:
@@ -197,14 +198,17 @@ def _heading(page: Page, field: SectionField, laid: _Layout, north_deg: float) -
 def _key_plan(page: Page, scene: Scene, building: Building, field: SectionField, laid: _Layout) -> None:
     """Where the cut runs: the lowest storey that it crosses, small, with its detectors."""
     shown, box = _storey(building, field), laid.plan
-    inner = (box[0] + 5.0, box[1], box[2] - 5.0, box[3] - _PLAN_HEAD)
+    inner = (box[0] + 3.0, box[1], box[2] - 3.0, box[3] - _PLAN_HEAD)
     bounds = building_bounds(shown)
-    room = inner[2] - inner[0] - 12.0, inner[3] - inner[1] - 12.0
-    scale = max(choose_scale(bounds[2] - bounds[0], bounds[3] - bounds[1], *room), 2 * laid.scale)
+    size = (bounds[2] - bounds[0], bounds[3] - bounds[1])
+    room = (inner[2] - inner[0] - 12.0, inner[3] - inner[1] - 12.0)
+    rooms = (room[0] - _NEEDLE, room[1]), (room[0], room[1] - _NEEDLE_HIGH)
+    scale = max(min(choose_scale(*size, *some) for some in rooms if min(some) > 0), laid.scale)
     mm = 1000 / scale
-    wide, high = (bounds[2] - bounds[0]) * mm + 12.0, (bounds[3] - bounds[1]) * mm + 12.0
-    # Under the section it begins where that does, as far as it and the needle of the north find room.
-    along = max(min(laid.section[0] - _LEFT + 1.0 - box[0], inner[2] - inner[0] - wide - _NEEDLE), 0.0)
+    wide, high = size[0] * mm + 12.0, size[1] * mm + 12.0
+    # Under the section it begins where that does, as far as it and the needle of the north, beside or below, find room.
+    needle = 0.0 if inner[3] - high - _NEEDLE_HIGH > box[1] else _NEEDLE
+    along = max(min(laid.section[0] - _LEFT + 1.0 - box[0], inner[2] - inner[0] - wide - needle), 0.0)
     box = (box[0] + along, *box[1:])
     frame = (inner[0] + along, inner[3] - high, inner[0] + along + wide, inner[3])
     projection = Projection(scale, frame, ((bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2))
@@ -224,9 +228,10 @@ def _key_plan(page: Page, scene: Scene, building: Building, field: SectionField,
     draw_section_marks(page, projection, [field.spec], shown, placer, whole=True)
     extent = page.text(box[0], box[3] - 4.0, "Key plan", 11.0, font="italic")
     page.text(box[0] + extent.width + 4.0, box[3] - 4.0, f"1 : {scale}", 6.5, color=palette.SECOND_INK)
-    centre = (frame[2] + 12.0, frame[3] - 10.0)
-    if centre[0] + 7.0 < box[2]:
-        sheet.draw_north(page, scene.north_deg, centre)
+    if frame[2] + _NEEDLE - 1.0 < box[2]:
+        sheet.draw_north(page, scene.north_deg, (frame[2] + 12.0, frame[3] - 10.0))
+    elif frame[1] - _NEEDLE_HIGH > box[1]:
+        sheet.draw_north(page, scene.north_deg, ((frame[0] + frame[2]) / 2, frame[1] - 8.0))
 
 
 def _storey(building: Building, field: SectionField) -> Building:
@@ -242,6 +247,7 @@ def _storey(building: Building, field: SectionField) -> Building:
 class _Shown:
     """What the key must explain."""
 
+    things: bool
     limit: bool
     lines: bool
     people: int
@@ -251,8 +257,8 @@ def _column(page: Page, field: SectionField, building: Building, shown: _Shown) 
     upper, lower = page.moved(page.wider, page.taller), page.moved(page.wider, 0.0)
     area = field.zone_area
     found = distribution(np.where(field.zone, field.margin_db, np.nan).astype(np.float32), area, field.reserve_db)
-    beside = ("of the cut is seen,", f"{words.percent(field.assured_share)} assured")
-    sheet.draw_headline(upper, words.percent(field.share), beside)
+    beside = ("of the cut is seen,", f"{percent(field.assured_share)} assured")
+    sheet.draw_headline(upper, percent(field.share), beside)
     sheet.draw_class_bar(upper, found.by_class.tolist())
     draw_legend(upper, sheet.COLUMN, sheet.LEGEND_FOOT, sheet.RIGHT, found, field.reserve_db, "people zone")
     y = _rooms(upper, field, building)
@@ -274,7 +280,7 @@ def _rooms(page: Page, field: SectionField, building: Building) -> float:
         if whole <= 0:
             continue
         title = clean(building.rooms[room].name) if room >= 0 else "All of it"
-        shares = [words.percent(float(area[some].sum()) / whole) for some in (seen, sure)]
+        shares = [percent(float(area[some].sum()) / whole) for some in (seen, sure)]
         rows.append(tables.Row((page.lettering.fit(title, "sans", 6.5, width - 27.0), *shares)))
     note = f"{len(by_room) - _MOST_ROOMS} more" if len(by_room) > _MOST_ROOMS else ""
     made = tables.Table(
@@ -289,7 +295,7 @@ def _rooms(page: Page, field: SectionField, building: Building) -> float:
 def _key(page: Page, field: SectionField, shown: _Shown) -> float:
     """What lines and marks mean, at the foot of the column; the height (mm) of its rule."""
     x, text_x = sheet.COLUMN, sheet.COLUMN + 6.5
-    rows = ["cut", "goods", "beyond"]
+    rows = ["cut", *(["goods"] if shown.things else []), "beyond"]
     rows += ["hung"] if field.in_cut else []
     rows += ["pale"] if field.beyond else []
     rows += ["lines"] if shown.lines else []

@@ -20,6 +20,7 @@ from raycover.draw.title_block import draw_block
 from raycover.scene.air import air_of
 from raycover.scene.schema import Scene
 from raycover.scene.varying import Change
+from raycover.shares import percent
 
 #: What can run along the chart, in the order in which it is chosen: field, its name, its unit.
 _AXES = (("mounting", "Mounting height", "m"), ("tilt_deg", "Tilt", "°"), ("turn_deg", "Turn", "°"))
@@ -167,7 +168,7 @@ def _draw_side(page: Page, study: Study, planes: Sequence[str], need: float | No
     best = max(study.steps, key=_mean_share)
     value = f"{getattr(best.change, name) or 0.0:g}".replace("-", "−")
     figure = f"{value} {unit}" if unit != "°" else f"{value}°"
-    sheet.draw_headline(page, figure, ("sees most: " + words.percent(_mean_share(best)), "mean over the planes"))
+    sheet.draw_headline(page, figure, ("sees most: " + percent(_mean_share(best)), "mean over the planes"))
     page.rule(left, right, 190.0, 0.5)
     width = right - left
     columns = planes[:2]

@@ -10,6 +10,7 @@ from raycover.detectors import Unit
 from raycover.draw import palette, words
 from raycover.draw.lettering import Lettering, clean
 from raycover.draw.page import Page
+from raycover.shares import percent
 from raycover.solving.coverage import PlaneCoverage
 from raycover.solving.gaps import Gap
 
@@ -121,7 +122,7 @@ def share_table(
     def row(name: str, area: float, seen: float, assured: float, *, strong: bool) -> Row:
         font = "bold" if strong else "sans"
         title = lettering.fit(clean(name), font, _SIZE, name_width)  # type: ignore[arg-type]
-        return Row((title, words.area(area), words.percent(seen), words.percent(assured)), strong=strong)
+        return Row((title, words.area(area), percent(seen), percent(assured)), strong=strong)
 
     rows = [row(*r, strong=False) for r in listed]
     if len(rooms) > 1:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building, StoreyShape
 from raycover.detectors import Unit
-from raycover.draw import glyphs, nuisance_marks, palette, plan, sheet, storey_marks, tables, words
+from raycover.draw import glyphs, nuisance_marks, palette, plan, sheet, storey_marks, tables
 from raycover.draw.building_plan import building_bounds, floor_surface, light_paper
 from raycover.draw.drawing import Drawing
 from raycover.draw.labels import Placer
@@ -26,6 +26,7 @@ from raycover.draw.projection import Projection
 from raycover.draw.storeys import top_of_shown
 from raycover.draw.title_block import draw_surround, state_shown
 from raycover.scene.schema import Scene
+from raycover.shares import percent
 from raycover.trips import Remedies, Trips
 from raycover.trips.judging import Verdict
 from raycover.trips.places import Source
@@ -302,7 +303,7 @@ def _short(remedy: Remedies) -> str:
         mask = remedy.mask.mask
         turn = "all round" if mask.span_deg >= 360 else f"{mask.from_deg:.0f}°–{mask.to_deg % 360:.0f}°"
         cost = remedy.mask.cost
-        lost = "" if cost is None or cost.lost_m2 < 5e-3 else f", {words.percent(cost.share)} lost"
+        lost = "" if cost is None or cost.lost_m2 < 5e-3 else f", {percent(cost.share)} lost"
         return f"mask {turn}{lost}"
     return best_words(replace(remedy)).split(" (")[0]
 

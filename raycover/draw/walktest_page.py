@@ -134,9 +134,9 @@ def _short_table(page: Page, points: Sequence[Point], height: float) -> tables.T
     """Numbers with what is done there and what is expected; as many as there is room for."""
     width = sheet.RIGHT - sheet.COLUMN
     places = ((0.0, "left"), (7.0, "left"), (width, "right"))
-    said = [
-        page.lettering.fit(clean(f"{p.move.key}, {p.place or p.room}"), "sans", _SIZE, width - 22.0) for p in points
-    ]
+    answers = max((page.lettering.extent(point.expected, "sans", 6.5).width for point in points), default=0.0)
+    room = width - places[1][0] - answers - 1.5
+    said = [page.lettering.fit(clean(f"{p.move.key}, {p.place or p.room}"), "sans", _SIZE, room) for p in points]
     rows = [tables.Row((str(p.number), what, p.expected)) for p, what in zip(points, said, strict=True)]
     kept = rows
     while kept and tables.Table(("No",), places[:1], tuple(kept), "more").height > height:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from raycover.building.doors import cubicle_doors, doors_of
 from raycover.building.parts import Building
+from raycover.shares import percent
 from raycover.solving.casting import CAUSES
 from raycover.solving.gaps import Gap
 from raycover.solving.surfaces import Surface
@@ -32,15 +33,6 @@ _WHO = {
 def today() -> str:
     now = date.today()
     return f"{now.day} {_MONTHS[now.month - 1]} {now.year}"
-
-
-def percent(share: float) -> str:
-    """A share as a figure with one decimal that says 0 or 100 only where it is just that."""
-    if 0 < share < 0.0005:
-        return "< 0.1 %"
-    if 0.9995 <= share < 1 - 1e-9:
-        return "99.9 %"
-    return f"{100 * share:.1f} %"
 
 
 def area(value: float) -> str:

@@ -18,6 +18,7 @@ from raycover.placing.tasks import Task
 from raycover.proving.needs import Proof
 from raycover.scene.needs import NeedSpec
 from raycover.scene.schema import Scene
+from raycover.shares import close_percent
 
 _HELP = "offer other models, heights or places (placing:), or ask for less"
 
@@ -69,8 +70,8 @@ def _lacking(scene: Scene, proof: Proof, task: Task, pool: Pool) -> Iterator[Pro
             spot = asked.thinned.ground[np.flatnonzero(lost)]
             x, y = spot[np.argmin(np.linalg.norm(spot - spot.mean(axis=0), axis=1))][:2]
             where = (
-                f"{asked.site.name}: all candidates together see {share:.1%} of it, {need.least_share:.0%} is asked, "
-                f"not around ({x:.2f}, {y:.2f})"
+                f"{asked.site.name}: all candidates together see {close_percent(share)} of it, "
+                f"{need.least_share:.0%} is asked, not around ({x:.2f}, {y:.2f})"
             )
         message = f'need "{need.name}" cannot be met by what is offered: {where}{blocked}'
         yield Problem(code, message, _position(scene, need), _HELP)

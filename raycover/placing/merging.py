@@ -23,8 +23,8 @@ from raycover.scene.placing import PITCH, PlacingSpec
 from raycover.scene.schema import Scene
 
 Floats = NDArray[np.floating]
-#: Units no farther apart (m) than so are near each other. Places tried lie this share of that apart, on whole steps (m)
-#: and no closer than so, and this many each way from their middle.
+#: Units no farther apart (m) than so are near each other: a designer would hang one. Common practice, no source.
+#: Places tried lie this share of that apart, on whole steps (m), no closer than so, this many each way from the middle.
 _NEAR, _SHARE, _CLOSEST, _EACH_WAY = 1.5 * PITCH, 0.2, 0.1, 3
 #: So many pairs are tried, of no more units than so: beside many others, all of them are judged anew each time.
 _PAIRS, _MOST = 3, 12

@@ -346,6 +346,9 @@ class RayScene:
         ray, box = self._members_met(line, "lossy boxes", frequency_ghz, len(self.building.sheets))
         if len(ray):
             enter, leave, cosine = self._chords(line, ray, box)
+            if not (met := np.isfinite(enter)).all():  # the tracer met an edge beside which a ray runs outside, level
+                ray, box = ray[met], box[met]
+                enter, leave, cosine = enter[met], leave[met], cosine[met]
             chord = np.maximum(leave - enter, 0)
             part = (box + len(self.building.sheets)).astype(np.int32)
             found.append(Met(ray, enter, cosine, chord, self._sets.box_rates(frequency_ghz)[box] * chord, part, part))

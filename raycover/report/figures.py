@@ -16,6 +16,7 @@ from raycover.draw.tables import worth_listing
 from raycover.errors import MissingPart
 from raycover.report.gather import Report, Stages
 from raycover.report.words import Words
+from raycover.shares import percent
 from raycover.solving.coverage import Coverage
 
 #: So many gaps of a map are listed and lettered.
@@ -112,7 +113,7 @@ def _plans(report: Report, words: Words, wording: Wording, keep: Keep) -> Iterat
 
     def smalls(key: str, some: list[tuple[str, Small]]) -> Callable[[], None]:
         def told(small: Small) -> str:
-            seen, assured = words.percent(small.plane.share), words.percent(small.plane.assured_share)
+            seen, assured = percent(small.plane.share), percent(small.plane.assured_share)
             return words("small figures", seen=seen, assured=assured)
 
         plans = [(title, told(small), small) for title, small in some]

@@ -16,8 +16,8 @@ from raycover.building.upright_sheets import UprightSheets
 
 Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
-#: What starts higher than this (m) above the floor is passed under: screens on desks. Under cubicles' panels nobody
-#: passes. From memory, common practice.
+#: What starts higher than this (m) above the floor is passed under: screens on desks. Under cubicles' panels, which
+#: start lower, nobody passes. Common practice, no source.
 _FROM = 0.3
 #: What ends lower than this (m) above the floor is furniture. Common practice, no source.
 _UP_TO = 1.0
@@ -25,7 +25,7 @@ _UP_TO = 1.0
 _KINDS = ("wall", "partition", "panel", "sheet", "door", "window")
 #: Cells' centres may lie on a barrier: it is moved so little (cells) that all of them lie on one side of it.
 _ASIDE = np.array([1.3e-5, 2.9e-5])
-#: Barriers are so much (m) longer at both ends: those that meet leave no slit.
+#: Barriers are so much (m) longer at both ends: those that meet leave no slit. As exact as corners are typed.
 _LONGER = 1e-3
 
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from raycover.physics.pattern import Mask
 from raycover.scene.nuisances import Nuisance
+from raycover.shares import percent
 from raycover.trips.finding import Trips
 from raycover.trips.judging import Effect, ZoneHits
 from raycover.trips.remedies import Cost, Remedies
@@ -29,10 +30,6 @@ _REASONS = {
 def db(value: float) -> str:
     """`+3.2 dB`, or `none` where there is no signal at all."""
     return f"{value:+.1f} dB".replace("-", "−") if math.isfinite(value) else "none"
-
-
-def percent(share: float) -> str:
-    return "< 0.1 %" if 0 < share < 5e-4 else f"{100 * share:.1f} %"
 
 
 def way(effect: Effect, opens: Sequence[str] = ()) -> str:

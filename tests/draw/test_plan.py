@@ -17,6 +17,7 @@ from raycover.draw.lettering import clean
 from raycover.draw.page import Page
 from raycover.draw.plan import draw_plan, make_plan
 from raycover.draw.stair_sheet import make_stair_sheet
+from raycover.shares import percent
 from raycover.solving.coverage import solve
 from raycover.solving.gaps import Gap
 
@@ -184,7 +185,7 @@ def test_texts_of_the_examples_neither_overlap_nor_leave_the_page(example: Any) 
             if found.surface.storey is None or (room is not None and room.name in found.surface.room_names)
         }
         assert found.surface.stairs is not None or here <= set(texts)
-        assert words.percent(example.coverage.share(plane)) in texts
+        assert percent(example.coverage.share(plane)) in texts
 
 
 def test_a_plan_is_a_small_a4_palette_png(depot: Any, tmp_path: Path) -> None:
@@ -279,7 +280,7 @@ def test_causes_in_plain_words(cause: int, blocked_by: str | None, said: str) ->
     ("share", "said"), [(0.0, "0.0 %"), (1e-5, "< 0.1 %"), (0.8777, "87.8 %"), (0.99999, "99.9 %"), (1.0, "100.0 %")]
 )
 def test_shares_are_never_rounded_to_all_or_nothing(share: float, said: str) -> None:
-    assert words.percent(share) == said
+    assert percent(share) == said
 
 
 def test_free_text_is_made_drawable() -> None:

@@ -392,3 +392,18 @@ def test_empty_scene() -> None:
     assert rays.infrared_blocked(segments).tolist() == [False, False]
     assert rays.first_blocker(segments).tolist() == [-1, -1]
     assert loss(rays, [0, 0, 0], [1, 1, 1]).tolist() == [0]
+
+
+def test_a_ray_that_runs_level_beside_a_box_crosses_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Single precision may tell that such a ray touches two boxes that stand one upon the other; it passes both."""
+    boxes = [
+        {"name": n, "centre": [5, 0], "size": [4, 2, 1], "base": z, "material": "goods"}
+        for n, z in (("a", 0), ("b", 1))
+    ]
+    rays = rays_of(solids=boxes)
+    touched = {"lossy boxes": (np.zeros(2, np.int32), np.arange(2))}
+    nothing = np.zeros(0, np.int32), np.zeros(0, np.int32)
+    monkeypatch.setattr(rays, "_members_met", lambda line, kind, *_: touched.get(kind, nothing))
+    assert loss(rays, (0, 1.5, 1), (9, 1.5, 1)) == [0]
+    met = rays.lossy_met(rays.segments(np.array([0, 1.5, 1.0]), np.array([[9, 1.5, 1.0]])), GHZ, "averaged")
+    assert not len(met.ray)

@@ -21,6 +21,7 @@ from raycover.draw.view3d.still import Composed, Shot, compose, render
 from raycover.draw.view3d.trays import group_of
 from raycover.draw.walk_plan import NOBODY
 from raycover.proving.swinging import Door, Moment
+from raycover.shares import percent
 from raycover.solving.coverage import PlaneCoverage
 
 Floats = NDArray[np.floating[Any]]
@@ -139,7 +140,7 @@ def _said(moment: Moment, door: Door, composed: Composed) -> tuple[str, str]:
     """What of the place behind the door, or of the whole plane, is noticed."""
     area = max(sum(plane.area_m2 for plane in composed.planes), 1e-9)
     share = sum(plane.area_where(plane.detected) for plane in composed.planes) / area
-    whole = f"{words.percent(share)} of the plane is seen"
+    whole = f"{percent(share)} of the plane is seen"
     found = None if door.inside is None else cell_at(composed.planes, door.inside)
     if found is None:
         return whole, palette.INK

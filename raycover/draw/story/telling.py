@@ -12,6 +12,7 @@ from raycover.draw.title_block import state_shown
 from raycover.draw.view3d.building_still import building_sheet
 from raycover.proving.needs import Proof
 from raycover.proving.proof_words import assumptions
+from raycover.shares import percent
 from raycover.solving.uncast import inventory, uncast
 
 Progress = Callable[[int, int], None]
@@ -69,15 +70,15 @@ def tell(
     for name in shared:
         assert after is not None
         body, (seen, then) = pair_view(told, after, name)
-        same = words.percent(seen) == words.percent(then)
-        title = f"{words.percent(seen)} becomes {words.percent(then)}" if not same else f"{words.percent(seen)} stays"
+        same = percent(seen) == percent(then)
+        title = f"{percent(seen)} becomes {percent(then)}" if not same else f"{percent(seen)} stays"
         what = words.height_phrase(coverage[coverage.by_plane()[name][0]].surface)
         add(
             Slide(
                 f"proposal {name}", f"With the proposal: {title}",
                 f"Plane {name}, {what}; one camera, one scale", body,
-                f"Two pictures of the building side by side: before {words.percent(seen)} is seen, after "
-                f"{words.percent(then)}.",
+                f"Two pictures of the building side by side: before {percent(seen)} is seen, after "
+                f"{percent(then)}.",
                 _notes(f"Before: {told.scene.title}. After: {after.scene.title}."),
             )
         )  # fmt: skip
@@ -108,8 +109,8 @@ def need_told(told: Told, proof: Proof | None) -> Slide:
 def _coverage(told: Told, name: str, body: Pixels) -> Slide:
     maps = [told.coverage[one] for one in told.coverage.by_plane()[name]]
     area = max(sum(m.area_m2 for m in maps), 1e-9)
-    seen = words.percent(sum(m.area_where(m.detected) for m in maps) / area)
-    assured = words.percent(sum(m.area_where(m.assured) for m in maps) / area)
+    seen = percent(sum(m.area_where(m.detected) for m in maps) / area)
+    assured = percent(sum(m.area_where(m.assured) for m in maps) / area)
     surface = maps[0].surface
     where = words.height_phrase(surface)
     return Slide(

@@ -25,6 +25,7 @@ from raycover.draw.view3d.still import Composed, Shot, compose, render, represen
 from raycover.draw.view3d.still_page import COLUMN, LEFT, RIGHT, page_with, viewport_px
 from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
+from raycover.shares import percent
 from raycover.solving.coverage import Coverage
 from raycover.solving.gaps import Gap
 from raycover.solving.uncast import uncast
@@ -135,7 +136,7 @@ def gaps_view(told: Told, composed: Composed, picture: Pixels, marked: Sequence[
     page, box = page_with(picture, wording=told.wording)
     whole = sum(plane.area_m2 for plane in composed.planes)
     missed = sum(gap.area_m2 for plane in composed.planes for gap in plane.gaps)
-    page.text(COLUMN, 172.6, words.percent(missed / max(whole, 1e-9)), 38, font="serif")
+    page.text(COLUMN, 172.6, percent(missed / max(whole, 1e-9)), 38, font="serif")
     what = words.mapped(composed.plane.surface) if len(composed.planes) == 1 else "floors and stairs"
     said = f"of the {what} is not seen: {words.area(missed)} m²"
     text, size = page.lettering.fit_size(said, "sans", (10.5, 10, 9.5, 9, 8.4), RIGHT - COLUMN)
@@ -235,11 +236,11 @@ def _pair_figures(page: Page, told: Told, composed: Composed, x: float, when: st
         sum(p.area_where(m) for p, m in zip(composed.planes, some, strict=True)) / area
         for some in ([p.detected for p in composed.planes], [p.assured for p in composed.planes])
     )
-    figure = page.text(x, 26.5, words.percent(seen), 38, font="serif")
+    figure = page.text(x, 26.5, percent(seen), 38, font="serif")
     left = x + figure.width + 6.0
     n, largest = len(told.coverage.units), max((g.area_m2 for p in composed.planes for g in p.gaps), default=0.0)
     page.text(left, 34.0, when, 13, font="bold")
-    page.text(left, 29.0, f"seen, {words.percent(assured)} assured, by {n} detector{'s' * (n != 1)}", 10.5)
+    page.text(left, 29.0, f"seen, {percent(assured)} assured, by {n} detector{'s' * (n != 1)}", 10.5)
     page.text(left, 24.4, f"largest gap {words.area(largest)} m²", 10.5, color=palette.SECOND_INK)
     title, size = page.lettering.fit_size(clean(told.scene.title), "italic", (13, 11, 10), _PAIR_WIDE)
     page.text(x, 154.6, title, size, font="italic")

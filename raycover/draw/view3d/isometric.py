@@ -26,6 +26,7 @@ from raycover.draw.view3d.still import Composed, Shot, compose, render
 from raycover.draw.view3d.still_page import write_names
 from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
+from raycover.shares import percent
 from raycover.solving.coverage import Coverage, PlaneCoverage
 
 Floats = NDArray[np.floating]
@@ -129,7 +130,7 @@ def _column(page: Page, coverage: Coverage, composed: Composed) -> None:
     total = max(float(area.sum()), 1e-12)
     seen, sure = (float(area[margin >= least].sum()) / total for least in (0.0, reserve))
     sheet.draw_headline(
-        upper, words.percent(seen), words.headline(planes[0].surface, sure, len(coverage.units))
+        upper, percent(seen), words.headline(planes[0].surface, sure, len(coverage.units))
     )  # fmt: skip
     sheet.draw_class_bar(upper, found.by_class.tolist())
     draw_legend(
@@ -154,7 +155,7 @@ def _rows(page: Page, planes: Sequence[PlaneCoverage], width: float) -> list[tab
         else [(p.surface.storey or p.surface.stairs or p.surface.name, p.area_m2, p.share) for p in planes]
     )
     return [
-        tables.Row((page.lettering.fit(clean(name), "sans", 6.5, width - 27.0), words.area(area), words.percent(share)))
+        tables.Row((page.lettering.fit(clean(name), "sans", 6.5, width - 27.0), words.area(area), percent(share)))
         for name, area, share in figures
     ]
 

@@ -9,8 +9,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from raycover.draw import palette, words
+from raycover.draw import palette
 from raycover.draw.page import Page
+from raycover.shares import percent
 
 Floats = NDArray[np.floating[Any]]
 Box = tuple[float, float, float, float]
@@ -47,7 +48,7 @@ def draw_margin_bar(
         page.areas([[rectangle(box)]], 4.0, edge=palette.INK, width_pt=0.6)
         baseline = y + high / 2 - 1.25 * size
         page.text(left + 22.5 * size, baseline, part.name, name_pt, font="bold")
-        page.text(right, baseline, words.percent(shares[index]), name_pt, ha="right")
+        page.text(right, baseline, percent(shares[index]), name_pt, ha="right")
         marks = [(y + high + gap / 2, part.to_db)] if index < palette.ASSURED else []
         if index == palette.ASSURED:
             marks = [(y + high / 2, part.middle_db), (y + high, part.to_db)]

@@ -24,6 +24,7 @@ from raycover.draw.view3d.floor_map import map_level_m
 from raycover.draw.view3d.margin_bar import draw_margin_bar, rectangle
 from raycover.scene.air import air_of
 from raycover.scene.schema import Scene
+from raycover.shares import percent
 from raycover.solving.coverage import Coverage, PlaneCoverage
 
 if TYPE_CHECKING:
@@ -154,7 +155,7 @@ def _headline(page: Page, coverage: Coverage, planes: Sequence[PlaneCoverage]) -
     area = sum(plane.area_m2 for plane in planes)
     seen, assured = (sum(p.area_where(chosen) for p, chosen in zip(planes, some, strict=True)) / max(area, 1e-12)
                      for some in ([p.detected for p in planes], [p.assured for p in planes]))  # fmt: skip
-    page.text(_COLUMN, 172.6, words.percent(seen), 38, font="serif")
+    page.text(_COLUMN, 172.6, percent(seen), 38, font="serif")
     first, second = words.headline(planes[0].surface, assured, len(coverage.units))
     if len(planes) > 1:
         stairs = any(plane.surface.stairs is not None for plane in planes)
@@ -221,14 +222,15 @@ def _key(page: Page, composed: Composed, top: float, taller: float = 0.0) -> Non
         y -= 5.4
         page.text(_COLUMN, y, "Largest gaps", 9.5, font="bold")
         page.text(_RIGHT, y, "m²", 9.5, font="bold", ha="right")
-        for gap in gaps:
+        room = _RIGHT - _COLUMN - 14
+        said = [clean(words.cause(gap)) for gap in gaps]
+        whole = [clean(f"{gap.room}: {text}") for gap, text in zip(gaps, said, strict=True)]
+        several = sum(len(plane.surface.room_names) for plane in composed.planes) > 1
+        if several and all(page.lettering.extent(text, "sans", 9).width <= room for text in whole):
+            said = whole  # all with their rooms, or none
+        for gap, text in zip(gaps, said, strict=True):
             y -= 5.6
-            text = clean(words.cause(gap))
-            whole = clean(f"{gap.room}: {text}")
-            several = sum(len(plane.surface.room_names) for plane in composed.planes) > 1
-            if several and page.lettering.extent(whole, "sans", 9).width <= _RIGHT - _COLUMN - 14:
-                text = whole
-            page.text(_COLUMN, y, page.lettering.fit(text, "sans", 9, _RIGHT - _COLUMN - 14), 9)
+            page.text(_COLUMN, y, page.lettering.fit(text, "sans", 9, room), 9)
             page.text(_RIGHT, y, words.area(gap.area_m2), 9, ha="right")
 
 
@@ -252,7 +254,7 @@ def _parts(page: Page, composed: Composed, y: float, taller: float = 0.0) -> flo
         y -= 5.2
         name = plane.surface.storey or plane.surface.stairs or plane.surface.name
         page.text(_COLUMN, y, page.lettering.fit(clean(name), "sans", 9, _RIGHT - _COLUMN - 16), 9)
-        page.text(_RIGHT, y, words.percent(plane.share).removesuffix(" %"), 9, ha="right")
+        page.text(_RIGHT, y, percent(plane.share).removesuffix(" %"), 9, ha="right")
     if len(order) < len(composed.planes):
         y -= 5.2
         n = len(composed.planes) - len(order)

@@ -12,7 +12,7 @@ from raycover.loading import load_text
 from raycover.proving.mending.finding import find_mending
 from raycover.proving.mending.mends import Mend
 from raycover.proving.mending.then import changed_entry, in_parts
-from raycover.proving.mending.uniting import missed_in, near_each_other, one_for_both
+from raycover.proving.mending.uniting import misses_no_more, one_for_both, pairs_of
 from raycover.proving.needs import Proof, prove
 from raycover.proving.remedies import Remedy, find_remedies
 from raycover.scene.reading import read_text
@@ -52,8 +52,8 @@ def mend_text(
 
     `name` stands for the file in messages, `folder` is where a scene's `models/` and files stand. A remedy is done
     where it harms nothing: one that mends a whole need, else one more unit that mends most of what is missing, else
-    what keeps a unit from tripping without missing a need. Of new units near each other one for both is looked for in
-    the end. Raises InputError as `load` and `prove` do.
+    what keeps a unit from tripping without missing a need. In the end new units that others make needless are left
+    out, and one is looked for that does for two. Raises InputError as `load` and `prove` do.
     """
     steps: list[Step] = []
     source = text
@@ -72,31 +72,38 @@ def mend_text(
 
 
 def _united(source: str, mended: Mended, name: str, folder: Path | None, state: str | None) -> Mended:
-    """The same with one new unit for two near each other where it misses no more; zones divided among units stay."""
+    """The same with fewer new units where they miss no more; zones divided among units stay."""
     if any("zones" in step.keys for step in mended.steps):
         return mended
     new: dict[str, dict[str, Any]] = {}
     for step in mended.steps:
         if step.is_new or step.unit in new:
             new[step.unit] = changed_entry(new.get(step.unit, {}), step.keys)
-    for pair in near_each_other(new):
-        steps = [step for step in mended.steps if step.unit not in pair]
+
+    def done(steps: Sequence[Step]) -> Mended:
         text = source
         for step in steps:
             text = with_step(text, step, name)
-        rest = prove(load_text(text, name, folder), state=state)
-        entry = one_for_both(rest, mended.proof, *(new[unit] for unit in pair))
+        return Mended(text, tuple(steps), prove(load_text(text, name, folder), state=state))
+
+    if len(new) < 2:
+        return mended
+    for unit in new:  # the first is the one that later ones may have made needless
+        fewer = done([step for step in mended.steps if step.unit != unit])
+        if misses_no_more(fewer.proof, mended.proof):
+            return _united(source, fewer, name, folder, state)
+    for pair in pairs_of(new):
+        rest = done([step for step in mended.steps if step.unit not in pair])
+        entry = one_for_both(rest.proof, mended.proof, *(new[unit] for unit in pair))
         if entry is None:
             continue
         x, y = entry["at"]
         kind = entry.get("model", "the same kind")
-        words = f"one more, {pair[0]}: {kind} at ({x:g}, {y:g}) m, {entry['mounting']:g} m up, for two near each other"
+        words = f"one more, {pair[0]}: {kind} at ({x:g}, {y:g}) m, {entry['mounting']:g} m up, in place of two"
         needs = dict.fromkeys(step.need for step in mended.steps if step.unit in pair)
-        step = Step(", ".join(needs), pair[0], words, entry, True)
-        text = with_step(text, step, name)
-        proof = prove(load_text(text, name, folder), state=state)
-        if missed_in(proof) <= missed_in(mended.proof):
-            return _united(source, Mended(text, (*steps, step), proof), name, folder, state)
+        one = done([*rest.steps, Step(", ".join(needs), pair[0], words, entry, True)])
+        if misses_no_more(one.proof, mended.proof):
+            return _united(source, one, name, folder, state)
     return mended
 
 

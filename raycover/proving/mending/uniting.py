@@ -1,7 +1,7 @@
-"""One new unit for two that hang near each other, where it misses no more than both: between them, judged on all cells.
+"""Fewer new units: one that the others make needless is left out, one hangs for two where it misses no more than both.
 
-Needs are mended one after the other, each by what is best for it: the second new unit may then hang beside the first,
-where one between them would do for both.
+Needs are mended one after the other, each by what is best for it: a later new unit may do what an earlier one was hung
+for, or hang where one between them would do for both. Whatever is tried is judged on all cells of all needs.
 """
 
 from __future__ import annotations
@@ -14,26 +14,29 @@ from typing import Any
 import numpy as np
 
 from raycover.proving.hanging import ROUND_M, HangingPlaces
+from raycover.proving.mending.bench import lack_of
 from raycover.proving.mending.changes import COST
 from raycover.proving.mending.mends import Mend
-from raycover.proving.mending.then import proof_then
-from raycover.proving.needs import Proof
+from raycover.proving.mending.then import judged_then, proof_then
+from raycover.proving.needs import NeedVerdict, Proof
 
-#: Units no farther apart (m) than so are near each other; one for both is looked for so many pairs at most.
-_NEAR_M, _PAIRS = 1.5, 2
+#: One for both is looked for so many pairs of a room at most, the nearest first.
+_PAIRS = 3
+#: What is missing may be larger by so little, the way sums are rounded.
+_ROUNDING = 1e-9
 #: Places tried lie in quarters of that apart about the middle, so many each way.
 _EACH_WAY = 2
 Entry = Mapping[str, Any]
 
 
-def near_each_other(entries: Mapping[str, Entry]) -> list[tuple[str, str]]:
-    """Names of pairs of new units that hang near each other, the nearest first, by their entries."""
+def pairs_of(entries: Mapping[str, Entry]) -> list[tuple[str, str]]:
+    """Names of pairs of new units of a room, the nearest to each other first, by their entries."""
     apart = [
         (math.dist((*a["at"], a["mounting"]), (*b["at"], b["mounting"])), one, other)
         for (one, a), (other, b) in combinations(entries.items(), 2)
         if a.get("room") == b.get("room")
     ]
-    return [(one, other) for far, one, other in sorted(apart) if far <= _NEAR_M][:_PAIRS]
+    return [(one, other) for _, one, other in sorted(apart)][:_PAIRS]
 
 
 def one_for_both(rest: Proof, both: Proof, first: Entry, second: Entry) -> dict[str, Any] | None:
@@ -41,17 +44,38 @@ def one_for_both(rest: Proof, both: Proof, first: Entry, second: Entry) -> dict[
 
     Only the unit tried is cast. It is of the kind of the first or the second, and called as the first.
     """
-    missed = missed_in(both)
+    if len(rest.needs) != len(both.needs):
+        return None
+    lost = [k for k, (now, was) in enumerate(zip(rest.needs, both.needs, strict=True)) if not _no_less(now, was)]
     for entry in _between(both, first, second):
-        if missed_in(proof_then(rest, _as_mend(entry))) <= missed:
+        mend = _as_mend(entry)
+        if all(_no_less(judged_then(rest.needs[k], mend), both.needs[k]) for k in lost) and misses_no_more(
+            proof_then(rest, mend), both
+        ):
             return entry
     return None
 
 
-def missed_in(proof: Proof) -> set[tuple[int, str]]:
-    """The places that are missed, by the number of their need and their name."""
-    found = ((k, place) for k, verdict in enumerate(proof.needs) for place in verdict.places)
-    return {(k, place.site.name) for k, place in found if not place.met}
+def misses_no_more(now: Proof, before: Proof) -> bool:
+    """Whether no place is missed that was met, and of none that is missed more is missing than was."""
+    same = len(now.needs) == len(before.needs)
+    return same and all(_no_less(a, b) for a, b in zip(now.needs, before.needs, strict=True))
+
+
+def _no_less(now: NeedVerdict, before: NeedVerdict) -> bool:
+    was = {place.site.name: place for place in before.places}
+    for place in now.places:
+        old = was.get(place.site.name)
+        if place.met:
+            continue
+        if old is None or old.met:
+            return False
+        if now.need.never:
+            if place.figures.worst_db > old.figures.worst_db + _ROUNDING:
+                return False
+        elif lack_of(now.need, place.figures) > lack_of(now.need, old.figures) + _ROUNDING:
+            return False
+    return True
 
 
 def _between(both: Proof, first: Entry, second: Entry) -> Iterator[dict[str, Any]]:

@@ -113,8 +113,9 @@ def _places(verdict: NeedVerdict, w: Words) -> Section:
     asked = ("clear*1.3" if never else "met column*1.3", f"{figure}>*0.95")
     narrow = never or verdict.need.walked  # gaps are what a never-need wants, and no matter to who walks
     gap = () if narrow else ("widest m>*0.95",)
+    label = "place*2.6" if verdict.need.routes else "place*1.3"  # a route's name says where from and where to
     columns = w.columns(
-        "place*1.3", *asked, *gap, "margin db>*1.15", "chance>*0.95", "unit*1", "worst place*1.9", "way there*2.6"
+        label, *asked, *gap, "margin db>*1.15", "chance>*0.95", "unit*1", "worst place*1.9", "way there*2.6"
     )
     if narrow:
         rows = [(*some[:3], *some[4:]) for some in rows]

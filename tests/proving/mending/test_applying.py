@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,7 +10,7 @@ import yaml
 from raycover.cli.main import main
 from raycover.loading import load_text
 from raycover.proving.mending import applying, find_mending
-from raycover.proving.mending.applying import Step, mend_text, with_step
+from raycover.proving.mending.applying import Mended, Step, mend_text, with_step
 from raycover.proving.needs import prove
 
 SCENE = """\
@@ -143,23 +142,53 @@ needs:
 """  # noqa: E501
 
 
-def test_one_new_unit_for_two_that_hang_near_each_other(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A circle of 3 m about (4, 3) holds both tables, 2.24 m from it at most, and so do two units 1.2 m apart."""
-    pattern = yaml.safe_load(LOUNGE)["detectors"][0]["pattern"]
-    two = [
-        Step(need, unit, f"one more, {unit}", {"name": unit, "pattern": pattern, "at": [x, 3], "mounting": 3}, True)
-        for need, unit, x in (("Left table", "D2", 2.9), ("Right table", "D3", 4.1))
-    ]
-    first = iter([two])
+def hung(monkeypatch: pytest.MonkeyPatch, scene: str, *at: float) -> Mended:
+    """A scene mended, where the search first hangs one more like D1 at these x a need each."""
+    pattern = yaml.safe_load(scene)["detectors"][0]["pattern"]
+    steps = []
+    for k, (need, x) in enumerate(zip(yaml.safe_load(scene)["needs"], at, strict=True), 2):
+        keys = {"name": f"D{k}", "pattern": pattern, "at": [x, 3], "mounting": 3}
+        steps.append(Step(need["name"], f"D{k}", f"one more, D{k}", keys, True))
+    first = iter([steps])
     search = applying._next
-    monkeypatch.setattr(applying, "_next", lambda proof: next(first, None) or search(proof))
-    mended = mend_text(LOUNGE, "scene.yaml", None)
+    with monkeypatch.context() as patch:
+        patch.setattr(applying, "_next", lambda proof: next(first, None) or search(proof))
+        mended = mend_text(scene, "scene.yaml", None)
+    assert len(yaml.safe_load(mended.text)["detectors"]) == 1 + len(mended.steps)
+    return mended
+
+
+@pytest.mark.parametrize("right", [5.2, 5.6])
+def test_one_new_unit_for_two_where_one_does(monkeypatch: pytest.MonkeyPatch, right: float) -> None:
+    """A circle of 3 m about (4, 3) holds both tables, 2.24 m from it at most; of two units each misses the other table,
+    since (2.9, 3) to (6, 2) are 3.26 m and (5.2, 3) to (2, 2) 3.35 m."""
+    mended = hung(monkeypatch, LOUNGE, 2.9, right)
     assert mended.proof.met
     assert prove(load_text(mended.text)).met
     (step,) = mended.steps
     assert (step.unit, step.need) == ("D2", "Left table, Right table")
-    assert len(yaml.safe_load(mended.text)["detectors"]) == 2
-    # Farther apart they stay: nobody would take them for one.
-    first = iter([[two[0], replace(two[1], keys={**two[1].keys, "at": [5.2, 3]})]])
-    monkeypatch.setattr(applying, "_next", lambda proof: next(first, None) or search(proof))
-    assert [step.unit for step in mend_text(LOUNGE, "scene.yaml", None).steps] == ["D2", "D3"]
+
+
+def test_two_stay_where_no_one_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    """From (2, ·) to (9.5, ·) are 7.5 m: more than the 6 m of a unit's circle."""
+    far = LOUNGE.replace("[[4.5, 2], [6, 2], [6, 4], [4.5, 4]]", "[[8, 2], [9.5, 2], [9.5, 4], [8, 4]]")
+    mended = hung(monkeypatch, far.replace("at: [12, 3]", "at: [14, 3]"), 2.9, 8.7)
+    assert mended.proof.met
+    assert [step.unit for step in mended.steps] == ["D2", "D3"]
+
+
+def test_a_new_unit_that_a_later_one_makes_needless_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The unit hung last, at (4, 3), sees both tables."""
+    mended = hung(monkeypatch, LOUNGE, 2.9, 4.0)
+    assert mended.proof.met
+    assert [(step.unit, step.keys["at"]) for step in mended.steps] == [("D3", [4.0, 3])]
+
+
+def test_units_that_each_show_a_part_stay_though_the_need_is_missed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three circles of 28.3 m² at most cannot show 96 m²: missed either way, but with fewer of them more is missing."""
+    need = "  - {name: Both, area: [[0, 0], [9, 0], [9, 6], [0, 6]], height: 0, share: 0.99}\n"
+    scene = LOUNGE[: LOUNGE.index("needs:")] + "needs:\n" + need + need.replace("Both", "Again")
+    monkeypatch.setattr(applying, "MOST_STEPS", 2)
+    mended = hung(monkeypatch, scene, 2.5, 6.5)
+    assert not mended.proof.met
+    assert [step.unit for step in mended.steps] == ["D2", "D3"]

@@ -8,13 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from raycover.draw import palette, words
+from raycover.draw import palette
 from raycover.draw.view3d.floor_map import engrave
 from raycover.draw.view3d.window import controls
 from raycover.draw.view3d.window.canvas import Canvas
 from raycover.draw.view3d.window.verdict import Line
 from raycover.scene.air import degrees
 from raycover.scene.quantities import COLDEST_C, WARMEST_C
+from raycover.shares import percent
 
 #: Of the panel, and the least height at which it holds everything, in points.
 WIDTH, LOWEST = 340, 700
@@ -152,9 +153,9 @@ def _head(canvas: Canvas, shown: Shown) -> float:
         y += 14
     y = 104.0
     detected = float(sum(shown.by_class[palette.SEEN :]))
-    width = canvas.text(_LEFT, y, words.percent(detected), 30, font="serif")
+    width = canvas.text(_LEFT, y, percent(detected), 30, font="serif")
     canvas.text(_LEFT + width + 12, y - 14, canvas.fitted(shown.seen, _SMALL, _SPAN - width - 12), _SMALL)
-    assured = f"{words.percent(float(shown.by_class[palette.ASSURED]))} assured"
+    assured = f"{percent(float(shown.by_class[palette.ASSURED]))} assured"
     canvas.text(_LEFT + width + 12, y, assured, _SMALL, color=palette.SECOND_INK)
     return y + 10
 
@@ -175,7 +176,7 @@ def legend(canvas: Canvas, x: float, y: float, right: float, shares: Sequence[fl
         canvas.pixels_at(at + 1, y, bar)
         name = "bold" if canvas.width_of(part.name, 10.0, "bold") <= end - at else "sans"
         canvas.text((at + end) / 2, y + 42, part.name, 10.0, font=name, ha="middle")  # type: ignore[arg-type]
-        canvas.text((at + end) / 2, y + 55, words.percent(float(shares[k])), 10.0, ha="middle")
+        canvas.text((at + end) / 2, y + 55, percent(float(shares[k])), 10.0, ha="middle")
         marks = [(end, part.to_db)] if k < palette.ASSURED else [((at + end) / 2, part.middle_db)]
         for place, value in marks:
             canvas.box((place, y + 14, place + 1, y + 18), fill=palette.INK)

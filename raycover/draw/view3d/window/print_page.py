@@ -20,6 +20,7 @@ from raycover.draw.view3d.margin_bar import draw_margin_bar, rectangle
 from raycover.draw.view3d.window.labels import arrange
 from raycover.draw.view3d.window.picking import Eye
 from raycover.scene.air import air_of
+from raycover.shares import percent
 from raycover.whole_file import write_whole
 
 if TYPE_CHECKING:
@@ -124,9 +125,9 @@ def _heading(page: Page, window: Window) -> None:
 def _column(page: Page, window: Window) -> None:
     shown, span = window.shown(), _RIGHT - _COLUMN
     detected, assured = float(sum(shown.by_class[palette.SEEN :])), float(shown.by_class[palette.ASSURED])
-    page.text(_COLUMN, 194.6, words.percent(detected), 24, font="serif")
+    page.text(_COLUMN, 194.6, percent(detected), 24, font="serif")
     y = 189.0
-    for line in page.lettering.wrap(f"{shown.seen}, {words.percent(assured)} assured", "sans", 7, span, 2):
+    for line in page.lettering.wrap(f"{shown.seen}, {percent(assured)} assured", "sans", 7, span, 2):
         page.text(_COLUMN, y, line, 7, color=palette.SECOND_INK)
         y -= _LINE_MM
     page.rule(_COLUMN, _RIGHT, y - 0.6, 1.1)
