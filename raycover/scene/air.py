@@ -49,6 +49,17 @@ def in_one_air(scene: Scene, ambient_c: float) -> dict[str, object]:
     }
 
 
+def differ_in_air_alone(one: Scene, other: Scene) -> bool:
+    """Whether two states of a scene, or two scenes, have the same parts, detectors and questions: air apart."""
+    for key in type(one).model_fields:
+        if key in ("conditions", "rooms"):
+            continue
+        if (mine := getattr(one, key)) is not (its := getattr(other, key)) and mine != its:
+            return False
+    mine, its = (in_one_air(scene, 20.0) for scene in (one, other))
+    return mine == its
+
+
 def degrees(value: float) -> str:
     """A temperature in words, with a proper minus."""
     return f"{value:g} °C".replace("-", "−")

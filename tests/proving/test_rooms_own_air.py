@@ -283,6 +283,32 @@ def test_who_trips_whom_names_the_air_of_its_state() -> None:
     ]
 
 
+def test_the_window_casts_those_who_can_see_the_air_that_changed() -> None:
+    """A state that warms a room out of the reach of all but one, and air that microwave does not mind."""
+    rooms = [
+        {"name": name, "outline": [[x, 0], [x + 6, 0], [x + 6, 6], [x, 6]], "height": 3.2, "walls": "steel-panel"}
+        for name, x in (("A", 0), ("B", 20), ("C", 40))
+    ]
+    radar = {**EYE, "kind": "microwave", "frequency_ghz": 5.8}
+    units = [detector((3, 3), 3.0, EYE, "1"), detector((23, 3), 3.0, EYE, "2"), detector((43, 3), 3.0, radar, "3")]
+    states = [{"name": "Hot", "set": {"A": {"ambient_c": 33}, "C": {"ambient_c": 33}}}]
+    text = json.dumps({"raycover": 1, "title": "apart", "rooms": rooms, "detectors": units, "states": states,
+                       "planes": [{"name": "floor", "height": 0}]})  # fmt: skip
+    scene = raycover.load_text(text)
+    live = LiveCoverage(scene, threads=1)
+    for change, n_cast in (
+        (lambda: None, 3),
+        (lambda: live.set_state("Hot"), 1),
+        (lambda: live.set_ambient(25), 2),
+        (lambda: live.coverage(Look(0)), 0),
+    ):
+        before = live.n_cast
+        change()
+        found = live.coverage(Look(0))
+        assert live.n_cast - before == n_cast
+        np.testing.assert_array_equal(found["floor"].margin_db, raycover.solve(live.scene)["floor"].margin_db)
+
+
 def test_the_window_takes_the_air_of_a_state() -> None:
     scene = three_rooms(-20, states=STATES, planes=[{"name": "floor", "height": 0}])
     live = LiveCoverage(scene, threads=1)
