@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from raycover.cli.printing import data, progress, talk
-from raycover.cli.signs import minus
 from raycover.cli.solving import Solved, solved
 from raycover.cli.tables import table
 from raycover.errors import InputError, Position, Problem, did_you_mean, option_error
@@ -15,6 +14,7 @@ from raycover.exchange.files import whole_folder
 from raycover.loading import in_state, load
 from raycover.scene.air import air_of, degrees
 from raycover.scene.schema import Scene
+from raycover.signs import minus
 from raycover.solving.comparing import GAINED, LOST, Comparison, compare
 
 

@@ -23,7 +23,6 @@ from raycover.proving.proof_words import (
     assumptions,
     cell_words,
     chance_words,
-    margin_words,
     matrix_words,
     remedy_cost,
     walked_words,
@@ -31,6 +30,7 @@ from raycover.proving.proof_words import (
     why_words,
 )
 from raycover.proving.remedies import Trouble, find_remedies
+from raycover.signs import margin_words
 from raycover.solving.coverage import solve
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from raycover.building.doors import cubicle_doors, doors_of
 from raycover.building.parts import Building
+from raycover.signs import minus
 from raycover.solving.casting import CAUSES
 from raycover.solving.gaps import Gap
 from raycover.solving.surfaces import Surface
@@ -58,7 +59,7 @@ def height_phrase(surface: Surface) -> str:
 
 def level(z: float) -> str:
     """A level as drawings write it, in m with two decimals and its sign."""
-    return "±0.00" if abs(z) < 5e-3 else f"{z:+.2f}".replace("-", "−")
+    return "±0.00" if abs(z) < 5e-3 else minus(f"{z:+.2f}")
 
 
 def subtitle(surface: Surface, air: str, state: Sequence[str] = (), where: str = "") -> str:
