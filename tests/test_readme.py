@@ -109,6 +109,7 @@ def test_the_states_of_the_readme_are_read() -> None:
     assert [o.state for o in changed.rooms[0].openings] == ["open", "open"]
     assert (changed.solids[0].base, [s.name for s in changed.solids]) == (6.0, ["Crane"])
     assert changed.racking[0].goods is False
+    assert [(room.name, room.ambient_c) for room in changed.rooms] == [("Hall", None), ("Freezer", 4)]
 
 
 STATES_SCENE = """\
@@ -119,6 +120,7 @@ rooms:
     height: 11
     walls: steel-panel
     openings: [{edge: 0, at: 2, width: 4, height: 4.5}, {edge: 0, at: 8, width: 4, height: 4.5}]
+  - {name: Freezer, outline: [[40, 0], [52, 0], [52, 24], [40, 24]], height: 11, walls: steel-panel, ambient_c: -20}
 solids:
   - {name: Crane, centre: [6, 12], size: [4, 20, 1], base: 8, material: metal}
   - {name: Lorry, centre: [4, 4], size: [2.5, 6, 4], material: metal}

@@ -72,7 +72,14 @@ def find_aisles(building: Building, *, walls: bool = True) -> tuple[Aisle, ...]:
     """Every aisle, those between racks first, each in the order of the scene's racks; those beside `walls` if asked.
 
     Where the racks differ in length an aisle is as long as both face it; where a third rack stands between, it ends.
+    Found once: the building keeps them.
     """
+    if walls not in building.aisles:
+        building.aisles[walls] = _find(building, walls=walls)
+    return building.aisles[walls]
+
+
+def _find(building: Building, *, walls: bool) -> tuple[Aisle, ...]:
     faces = _faces(building)
     if not faces:
         return ()

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import chain
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import shapely
@@ -22,6 +22,9 @@ from raycover.catalogue import Construction, SolidMaterial
 from raycover.errors import Problem
 from raycover.scene.parts import SolidKind, opens_for_people
 from raycover.scene.roofs import RoofForm
+
+if TYPE_CHECKING:
+    from raycover.building.aisles import Aisle
 
 Floats = NDArray[np.floating]
 Ints = NDArray[np.int32]
@@ -374,7 +377,8 @@ class Mesh:
 class Building:
     """A scene as geometry. `envelopes` are racks as whole boxes: no one stands in them, no ray meets them.
 
-    `ground` (m) is the level outside its rooms: 0, or the level of a storey taken by itself.
+    `ground` (m) is the level outside its rooms: 0, or the level of a storey taken by itself. `aisles` are those found
+    so far, with walls and without: see `aisles.find_aisles`.
     """
 
     sheets: tuple[Sheet, ...]
@@ -393,6 +397,7 @@ class Building:
     hung: tuple[HungMark, ...] = ()
     warnings: tuple[Problem, ...] = ()
     ground: float = 0.0
+    aisles: dict[bool, tuple[Aisle, ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def n_parts(self) -> int:

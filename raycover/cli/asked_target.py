@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from raycover.building.parts import Building
-from raycover.cli.signs import minus
 from raycover.errors import did_you_mean, option_error
 from raycover.physics.microwave import BODIES_M2
 from raycover.scene.devices import Motion, PlaneSpec
 from raycover.scene.lengths import length_m
 from raycover.scene.schema import Scene
+from raycover.signs import minus
 
 Point = tuple[float, float, float]
 MOTIONS = ("any", *Motion.__args__)  # type: ignore[attr-defined]

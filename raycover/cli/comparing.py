@@ -6,16 +6,16 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from raycover.cli.printing import data, progress, talk
-from raycover.cli.signs import minus
 from raycover.cli.solving import Solved, solved
 from raycover.cli.tables import table
 from raycover.errors import InputError, Position, Problem, did_you_mean, option_error
 from raycover.exchange.comparison import CAUTION, comparison_json
 from raycover.exchange.files import whole_folder
 from raycover.loading import in_state, load
-from raycover.scene.air import degrees
+from raycover.scene.air import air_of, degrees
 from raycover.scene.schema import Scene
 from raycover.shares import close_percent
+from raycover.signs import minus
 from raycover.solving.comparing import GAINED, LOST, Comparison, compare
 
 
@@ -52,7 +52,7 @@ def compare_scenes(
                 step(index, len(flat))
                 file = draft / f"{name}, {labels[0]} to {labels[1]}.png"
                 draw_difference(
-                    scenes[1], after.building, found, name, file, what_changes=_what_changes(*scenes),
+                    scenes[1], after.building, found, name, file, what_changes=_what_changes(*scenes, labels),
                     sheet_number=(index + 1, len(flat)), wording=wording,
                 )  # fmt: skip
         text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
@@ -105,8 +105,8 @@ def _nothing_shared(before: Solved, after: Solved, path: Path) -> Problem:
     )
 
 
-def _what_changes(before: Scene, after: Scene) -> list[str]:
-    """What the two states set, in a few words each; nothing for two files."""
+def _what_changes(before: Scene, after: Scene, labels: tuple[str, str]) -> list[str]:
+    """What the two states set, in a few words each; of two files whether their air differs."""
     found = []
     for scene in (before, after):
         spec = next((s for s in scene.states if s.name == scene.state and scene.state != scene.state_name), None)
@@ -116,6 +116,8 @@ def _what_changes(before: Scene, after: Scene) -> list[str]:
         if spec.conditions is not None:
             said.append(f"air at {degrees(spec.conditions.ambient_c)}")
         found += [f"{scene.state}: {text}" for text in said] if before.state != before.state_name else said
+    if not found and air_of(before) != air_of(after):
+        return [f"{label}: air at {air_of(scene)}" for label, scene in zip(labels, (before, after), strict=True)]
     return found
 
 
@@ -129,6 +131,8 @@ def _words(value: object) -> str:
     for key, new in given.items():
         if key == "goods":
             words.append("loaded" if new else "empty")
+        elif key == "ambient_c":
+            words.append(f"air at {degrees(new)}")
         elif isinstance(new, Sequence):
             words.append(minus(f"at ({', '.join(f'{v:g}' for v in new)})"))
         else:
@@ -138,6 +142,9 @@ def _words(value: object) -> str:
 
 def _print(found: Comparison) -> None:
     one, two = found.labels
+    airs = [coverage.air for coverage in found.coverages]
+    if airs[0] != airs[1]:
+        print(f"Air: {airs[0]} → {airs[1]}")
     rows = []
     for name, plane in found.planes.items():
         largest = [f"{p.gaps[0].area_m2:.1f}" if p.gaps else "0" for p in (plane.before, plane.after)]

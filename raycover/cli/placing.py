@@ -24,6 +24,7 @@ from raycover.scene.reading import read_source
 from raycover.scene.schema import Scene
 from raycover.scene.wiring_checks import members
 from raycover.shares import close_percent
+from raycover.signs import minus
 
 
 def place_scene(
@@ -124,7 +125,7 @@ def _print(layout: Layout, before: Proof | None) -> None:
 
 
 def _turned(detector: DetectorSpec) -> str:
-    tilt = f", tilt {detector.tilt_deg:g}°".replace("-", "−") if detector.tilt_deg else ""
+    tilt = minus(f", tilt {detector.tilt_deg:g}°") if detector.tilt_deg else ""
     return f"{detector.turn_deg:g}°{tilt}"
 
 

@@ -12,9 +12,9 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-from raycover.cli.signs import minus
 from raycover.errors import Problem
 from raycover.ranges import numbers, pair_words, values_words
+from raycover.signs import minus
 
 
 def talk(text: str) -> None:

@@ -14,11 +14,11 @@ from raycover.building.build import build
 from raycover.cli.asked_target import Asked, target_of
 from raycover.cli.choosing import loaded
 from raycover.cli.printing import at_words, data, talk, warn
-from raycover.cli.signs import minus
 from raycover.exchange.summary import probe_json
 from raycover.kit.unit_words import combining_words
 from raycover.rays.ray_scene import LIFT, Crossing
 from raycover.scene.air import degrees
+from raycover.signs import minus
 from raycover.solving.open_air import Weather
 
 #: Causes that what stands in the way has no part in: nobody asks what such a ray would have crossed.

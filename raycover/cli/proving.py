@@ -23,7 +23,6 @@ from raycover.proving.proof_words import (
     assumptions,
     cell_words,
     chance_words,
-    margin_words,
     matrix_words,
     remedy_cost,
     walked_words,
@@ -32,6 +31,7 @@ from raycover.proving.proof_words import (
 )
 from raycover.proving.remedies import Trouble, find_remedies
 from raycover.shares import close_percent
+from raycover.signs import margin_words
 from raycover.solving.coverage import solve
 
 

@@ -1,18 +1,13 @@
-"""Signs on a terminal: one minus everywhere, and what becomes of signs that it lacks. Imports nothing heavy."""
+"""What becomes of signs that a terminal lacks. Imports nothing heavy."""
 
 from __future__ import annotations
 
 import codecs
 import sys
 
-#: The sign of a negative figure.
-MINUS = "\N{MINUS SIGN}"
+from raycover.signs import MINUS
+
 _PLAINER = "raycover.plainer"
-
-
-def minus(figures: str) -> str:
-    """Figures with the sign of a minus, as everything that is printed has it; a number in JSON stays a number."""
-    return figures.replace("-", MINUS)
 
 
 def let_all_print() -> None:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from raycover.cli.signs import minus
 from raycover.cli.tables import table
 from raycover.detectors import make_unit
 from raycover.physics.calibration import CannotCalibrate
 from raycover.scene.devices import DetectorModel, DetectorSpec
+from raycover.signs import minus
 from raycover.walking.sensing import MODEL_CAUTION, Sensor, sensor_of
 
 

@@ -9,9 +9,9 @@ from raycover.asking.suiting import Fit, rank
 from raycover.catalogue import load_spaces
 from raycover.cli.listing import catalogue_for
 from raycover.cli.printing import data, talk
-from raycover.cli.signs import minus
 from raycover.cli.tables import table
 from raycover.errors import InputError, Position, Problem, did_you_mean
+from raycover.signs import minus
 
 
 def rank_for(

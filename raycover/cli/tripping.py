@@ -14,6 +14,7 @@ from raycover.exchange.trips_json import trips_json
 from raycover.rays.ray_scene import RayScene
 from raycover.rays.tracers import SLOW_WARNING
 from raycover.shares import percent
+from raycover.signs import margin_words
 from raycover.trips import Trips, find_trips
 from raycover.trips import words as said
 from raycover.trips.interference import RULE
@@ -68,7 +69,7 @@ def _say(trips: Trips) -> None:
             [
                 r.effect.nuisance,
                 r.effect.unit,
-                said.db(r.effect.margin_db),
+                margin_words(r.effect.margin_db),
                 r.effect.verdict,
                 said.way(r.effect, opens[r.effect.nuisance]),
                 said.best_words(r),
@@ -125,7 +126,7 @@ def _say(trips: Trips) -> None:
             [
                 spec.name,
                 effect.unit if effect is not None else "–",
-                said.db(effect.margin_db) if effect is not None else "–",
+                margin_words(effect.margin_db) if effect is not None else "–",
                 said.reason(effect) if effect is not None else "no unit here answers to such a thing",
             ]
             for spec, effect in harmless
@@ -140,7 +141,7 @@ def _say_zones(trips: Trips) -> None:
     if not seen:
         return
     rows = [
-        [e.nuisance, e.unit, said.zone_words(zones), said.db(zones.signal_db), said.db(e.margin_db)]
+        [e.nuisance, e.unit, said.zone_words(zones), margin_words(zones.signal_db), margin_words(e.margin_db)]
         for e, zones in seen
     ]
     heads = ["hot thing", "unit", "zones on it", "simulated", "by its footprint"]
@@ -159,7 +160,7 @@ def _say_interference(trips: Trips) -> None:
             p.band,
             f"{p.distance_m:.1f} m",
             f"{p.loss_db:.1f} dB",
-            said.db(p.index_db),
+            margin_words(p.index_db),
             f"{p.clear_m:.1f} m",
         ]
         for p in trips.flagged

@@ -21,10 +21,11 @@ from raycover.exchange.walktest_files import (
     walktest_json,
 )
 from raycover.loading import load, load_text
-from raycover.proving.proof_words import CAUTION, chance_words, margin_words
+from raycover.proving.proof_words import CAUTION, chance_words
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.needs import PERSON_HEIGHTS
 from raycover.scene.schema import Scene
+from raycover.signs import margin_words
 from raycover.solving.coverage import Coverage, solve
 from raycover.walktest.making import WalkTest, make_walk_test
 from raycover.walktest.reconciling import Estimate, Share

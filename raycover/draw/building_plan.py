@@ -29,6 +29,7 @@ from raycover.draw.section_marks import draw_section_marks
 from raycover.draw.title_block import draw_surround, state_shown
 from raycover.scene.air import own_air
 from raycover.scene.schema import Scene
+from raycover.signs import minus
 from raycover.solving.surfaces import Surface
 from raycover.solving.uncast import Inventory
 from raycover.underlay import read_underlay
@@ -211,7 +212,7 @@ def _room_table(page: Page, held: Inventory, width: float) -> tables.Table:
             (
                 page.lettering.fit(clean(room.name), "sans", 6.5, width - 32.5),
                 words.area(room.area_m2),
-                f"{room.floor:.2f}".replace("-", "−"),
+                minus(f"{room.floor:.2f}"),
                 f"{room.height:.2f}",
             )
         )

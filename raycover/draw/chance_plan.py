@@ -109,6 +109,17 @@ def mean_and_shares(chance: Single, area: Floats) -> tuple[float, list[float]]:
     return float((np.nan_to_num(chance) * weight).sum()) / total, shares
 
 
+def means_and_shares(chance: Single, area: Floats, room: NDArray[np.integer], n_rooms: int) -> tuple[Floats, Floats]:
+    """As `mean_and_shares`, of each room: (n_rooms,) and (n_rooms, 4)."""
+    there = np.isfinite(chance) & (room >= 0)
+    rooms, weight = room[there], area[there]
+    classes = palette.class_of(as_margin_db(chance), _RESERVE_DB)[there]
+    parts = np.bincount(rooms * 4 + classes, weight, 4 * n_rooms).reshape(n_rooms, 4)
+    summed = np.bincount(rooms, chance[there] * weight, n_rooms)
+    total = np.maximum(np.bincount(rooms, weight, n_rooms), 1e-300)
+    return summed / total, parts / total[:, None]
+
+
 def draw_chance(
     scene: Scene,
     building: Building,
@@ -261,14 +272,16 @@ def _ways_table(found: GridWalk, which: ChanceMap, area: Floats, width: float) -
 
 
 def _room_table(page: Page, found: GridWalk, which: ChanceMap, area: Floats, width: float) -> tables.Table:
-    surface, values = found.surface, which.values(found)
+    surface, inside = found.surface, found.surface.inside
+    n_rooms, room = len(surface.room_names), np.where(inside, surface.room, -1)
+    mean, shares = means_and_shares(which.values(found), area, room, n_rooms)
+    size = np.bincount(surface.room[inside], area[inside], n_rooms)
     rows = []
-    for index, name in enumerate(surface.room_names):
-        mine = np.where((surface.room == index) & surface.inside, area, 0.0)
-        if mine.sum() > 0:
-            mean, shares = mean_and_shares(values, mine)
-            title = page.lettering.fit(clean("Area mapped" if name == "extent" else name), "sans", 6.5, width - 28)
-            rows.append((mine.sum(), tables.Row((title, percent(mean), percent(shares[2] + shares[3])))))
+    for k in np.flatnonzero(size > 0).tolist():
+        name = surface.room_names[k]
+        title = page.lettering.fit(clean("Area mapped" if name == "extent" else name), "sans", 6.5, width - 28)
+        figures = percent(float(mean[k])), percent(float(shares[k, 2] + shares[k, 3]))
+        rows.append((size[k], tables.Row((title, *figures))))
     kept = sorted(range(len(rows)), key=lambda k: -rows[k][0])[:8]
     note = f"{len(rows) - len(kept)} smaller rooms" if len(rows) > len(kept) else ""
     places = ((0.0, "left"), (width - 13.5, "right"), (width, "right"))

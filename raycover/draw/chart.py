@@ -13,6 +13,7 @@ from raycover.draw.legend import spread
 from raycover.draw.lettering import clean
 from raycover.draw.page import Box, Page
 from raycover.draw.projection import round_step
+from raycover.signs import minus
 
 Floats = NDArray[np.float64]
 _NAME_PITCH = 3.2
@@ -114,7 +115,7 @@ def _draw_axes(
     for value in ticks(float(np.min(chart.x)), float(np.max(chart.x)), (x1 - x0) / 14.0):
         x = across(value)
         page.lines([[(x, y0), (x, y0 - 0.9)]], palette.INK, 0.5, 4.0)
-        page.text(x, y0 - 3.8, f"{value:g}".replace("-", "−"), 6.5, ha="center")
+        page.text(x, y0 - 3.8, minus(f"{value:g}"), 6.5, ha="center")
     page.lines([[(x0, y0), (x1, y0)]], palette.INK, 0.6, 4.0)
     page.text((x0 + x1) / 2, y0 - 7.4, clean(chart.x_label), 6.5, ha="center", color=palette.SECOND_INK)
     for value, name in chart.levels:

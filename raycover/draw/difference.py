@@ -287,7 +287,8 @@ def _room_table(page: Page, change: PlaneChange, width: float) -> tables.Table:
 
 def _change_table(page: Page, lines: Sequence[str], width: float, height: float) -> tables.Table | None:
     """What differs, one line each, as many as there is room for."""
-    rows = [tables.Row((page.lettering.fit(clean(line), "sans", 6.5, width),)) for line in lines]
+    said = [page.lettering.wording.label(clean(line)) for line in lines]
+    rows = [tables.Row((page.lettering.fit(line, "sans", 6.5, width),)) for line in said]
     return tables.as_many_as_fit(("What differs",), ((0.0, "left"),), rows, height, _MOST_CHANGES)
 
 

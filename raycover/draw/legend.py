@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from raycover.draw import hatching, palette
 from raycover.shares import percent
+from raycover.signs import minus
 
 if TYPE_CHECKING:
     from raycover.draw.page import Box, Page
@@ -170,7 +171,7 @@ def draw_classes(page: Page, x: float, y: float, reserve_db: float) -> None:
             continue
         box = (x, y - 0.6, x + 6.0, y + 2.4)
         draw_swatch(page, index, reserve_db, box)
-        low, high = (f"{v:+g}".replace("-", "−") if v else "0" for v in (part.from_db, part.to_db))
+        low, high = (minus(f"{v:+g}") if v else "0" for v in (part.from_db, part.to_db))
         bound = f"over {low}" if index == palette.ASSURED else f"under {high}" if not index else f"{low} to {high}"
         text = f"{palette.CLASS_NAMES[index]}, {bound} dB"
         x += 7.4 + page.text(x + 7.4, y, text, 6.0).width + 4.0

@@ -14,7 +14,6 @@ from raycover.draw.title_block import draw_block
 from raycover.proving.matrices import NEITHER, UNWANTED, WANTED, Matrix
 from raycover.proving.needs import Proof
 from raycover.proving.proof_words import MATRIX_KEY, cell_words, matrix_words
-from raycover.scene.air import air_of
 
 #: Where the table stands (mm): its top right corner and the lowest foot.
 _TOP, _FOOT = 176.0, 50.0
@@ -76,11 +75,10 @@ def draw_matrix(page: Page, proof: Proof, part: MatrixPart, number: tuple[int, i
     n = len(matrix.crossing)
     sheet.draw_headline(page, f"{n}", (f"unwanted trip{'s' * (n != 1)}", f"of {int((matrix.kind == UNWANTED).sum())}"))
     _key(page, matrix, _table(page, part) - 6.0)
-    conditions = next((v.situation for v in proof.needs if v.need.asks_who_trips), proof.needs[0].situation)
-    reserve = conditions.scene.conditions.reserve_db
+    reserve = proof.scene.conditions.reserve_db
     draw_block(
         page, proof.scene, drawing="Proof of needs, who trips whom",
-        conditions=f"{air_of(conditions.scene)} · reserve {reserve:g} dB", scale=None, number=number,
+        conditions=f"{matrix.air} · reserve {reserve:g} dB", scale=None, number=number,
     )  # fmt: skip
 
 

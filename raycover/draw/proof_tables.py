@@ -15,7 +15,6 @@ from raycover.proving.needs import NeedVerdict, PlaceVerdict
 from raycover.proving.proof_words import (
     asked_words,
     chance_words,
-    margin_words,
     remedy_cost,
     seen_words,
     walked_words,
@@ -23,6 +22,7 @@ from raycover.proving.proof_words import (
     why_words,
 )
 from raycover.proving.remedies import Remedy, Trouble
+from raycover.signs import margin_words
 
 _SIZE, _NOTE = 6.5, 6.0
 _LINE, _WRAPPED = 3.95, 2.75

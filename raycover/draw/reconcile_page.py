@@ -26,8 +26,8 @@ from raycover.draw.walktest_plan import (
     draw_storey_with,
     storey_shown,
 )
-from raycover.proving.proof_words import margin_words
 from raycover.scene.air import air_of
+from raycover.signs import margin_words
 from raycover.solving.coverage import Coverage, PlaneCoverage
 from raycover.walktest.reconciling import Estimate, Share, Table
 from raycover.walktest.returned import Compared, Returned, conclusions, differing, estimate_words

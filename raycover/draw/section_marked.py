@@ -20,6 +20,7 @@ from raycover.draw.mannequin import TALL_M, silhouette
 from raycover.draw.page import Page
 from raycover.draw.projection import round_step
 from raycover.draw.section_map import zone_tops
+from raycover.signs import minus
 
 Floats = NDArray[np.floating]
 #: People stand at least so far (mm) apart, and so far (m) from what stands beside them; so many at most.
@@ -170,7 +171,7 @@ def draw_heights(page: Page, drawing: Drawing, field: SectionField, building: Bu
     for value in np.arange(np.ceil(low / step - 1e-6), np.floor(high / step + 1e-6) + 1) * step:
         y = float(projection.to_paper([0.0, value])[1])
         page.lines([[(left - 3.4, y), (left - 1.4, y)]], palette.SECOND_INK, 0.5, 20.0)
-        page.text(left - 4.2, y - 0.75, f"{value + 0.0:g}".replace("-", "−"), 6.0, ha="right", color=palette.SECOND_INK)
+        page.text(left - 4.2, y - 0.75, minus(f"{value + 0.0:g}"), 6.0, ha="right", color=palette.SECOND_INK)
     levels = {round(room.floor, 3) for index, room in enumerate(building.rooms) if index in dict(field.profiles)}
     levels |= {round(float(p.bounds[3]), 3) for _, p in room_profiles(field.line, building.rooms)}
     last = -np.inf

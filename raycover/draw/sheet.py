@@ -15,6 +15,7 @@ from raycover.draw.page import A4_LANDSCAPE, Box, Page
 from raycover.draw.people import draw_person
 from raycover.draw.projection import Projection, round_step
 from raycover.draw.storey_marks import draw_other
+from raycover.signs import minus
 
 Floats = NDArray[np.float64]
 #: Places (mm) on A4; on larger paper what belongs to the right and the top moves with them (`Page.moved`).
@@ -90,7 +91,7 @@ def draw_frame(page: Page, projection: Projection) -> None:
 
 
 def _coordinate(value: float) -> str:
-    return f"{value:g}".replace("-", "−") if value else "0"
+    return minus(f"{value:g}") if value else "0"
 
 
 def scale_bar(page: Page, projection: Projection) -> tuple[float, int]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from raycover.draw import hatching, palette
 from raycover.draw.lettering import clean
 from raycover.draw.page import Box, Page
+from raycover.signs import minus
 from raycover.walking.kinematics import POSES, WALK
 from raycover.walking.light import stretches
 from raycover.walking.walk import Seen, Walk
@@ -250,7 +251,7 @@ def _lane_note(page: Page, walk: Walk, seen: Seen, right: float, middle: float) 
     if seen.noticed.any():
         text = f"{100 * seen.noticed.mean():.0f} % of time"
     elif np.isfinite(seen.best_db):
-        text = f"best {seen.best_db:+.1f} dB".replace("-", "−")
+        text = minus(f"best {seen.best_db:+.1f} dB")
     else:
         text = "nothing"
     page.text(right + 1.5, middle - 0.2, text, 6.0)

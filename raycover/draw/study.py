@@ -21,6 +21,7 @@ from raycover.scene.air import air_of
 from raycover.scene.schema import Scene
 from raycover.scene.varying import Change
 from raycover.shares import percent
+from raycover.signs import minus
 
 #: What can run along the chart, in the order in which it is chosen: field, its name, its unit.
 _AXES = (("mounting", "Mounting height", "m"), ("tilt_deg", "Tilt", "°"), ("turn_deg", "Turn", "°"))
@@ -166,7 +167,7 @@ def _draw_side(page: Page, study: Study, planes: Sequence[str], need: float | No
     """In the right column: the step that sees most, and a table of steps."""
     left, right = sheet.COLUMN, sheet.RIGHT
     best = max(study.steps, key=_mean_share)
-    value = f"{getattr(best.change, name) or 0.0:g}".replace("-", "−")
+    value = minus(f"{getattr(best.change, name) or 0.0:g}")
     figure = f"{value} {unit}" if unit != "°" else f"{value}°"
     sheet.draw_headline(page, figure, ("sees most: " + percent(_mean_share(best)), "mean over the planes"))
     page.rule(left, right, 190.0, 0.5)
@@ -181,7 +182,7 @@ def _draw_side(page: Page, study: Study, planes: Sequence[str], need: float | No
         rows.append(
             Row(
                 (
-                    f"{getattr(step.change, name) or 0.0:g}".replace("-", "−"),
+                    minus(f"{getattr(step.change, name) or 0.0:g}"),
                     *(f"{100 * step.planes[p].share:.1f}" for p in columns),
                     tall,
                 ),

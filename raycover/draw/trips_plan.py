@@ -27,10 +27,11 @@ from raycover.draw.storeys import top_of_shown
 from raycover.draw.title_block import draw_surround, state_shown
 from raycover.scene.schema import Scene
 from raycover.shares import percent
+from raycover.signs import margin_words
 from raycover.trips import Remedies, Trips
 from raycover.trips.judging import Verdict
 from raycover.trips.places import Source
-from raycover.trips.words import best_words, db, nearest_miss, reason
+from raycover.trips.words import best_words, nearest_miss, reason
 
 Floats = NDArray[np.float64]
 #: A nuisance no further (m) above or below a unit than this is drawn as if it were.
@@ -285,7 +286,7 @@ def _trip_table(page: Page, shown: _Shown, width: float, height: float) -> table
         if lines[-1].endswith("…"):
             lines = page.lettering.wrap(clean(_short(remedy)), "sans", 6.0, width - 24.0, 3)
         unit = page.lettering.fit(clean(effect.unit), "sans", 6.5, 9.0)
-        cells = (numbers.get(effect.nuisance, "–"), unit, db(effect.margin_db).removesuffix(" dB"), lines[0])
+        cells = (numbers.get(effect.nuisance, "–"), unit, margin_words(effect.margin_db).removesuffix(" dB"), lines[0])
         rows.append(tables.Row(cells, tuple(lines[1:])))
     if not rows:
         return None

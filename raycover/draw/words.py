@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from raycover.building.doors import cubicle_doors, doors_of
 from raycover.building.parts import Building
 from raycover.shares import percent
+from raycover.signs import minus
 from raycover.solving.casting import CAUSES
 from raycover.solving.gaps import Gap
 from raycover.solving.surfaces import Surface
@@ -50,7 +51,7 @@ def height_phrase(surface: Surface) -> str:
 
 def level(z: float) -> str:
     """A level as drawings write it, in m with two decimals and its sign."""
-    return "±0.00" if abs(z) < 5e-3 else f"{z:+.2f}".replace("-", "−")
+    return "±0.00" if abs(z) < 5e-3 else minus(f"{z:+.2f}")
 
 
 def subtitle(surface: Surface, air: str, state: Sequence[str] = (), where: str = "") -> str:

@@ -33,12 +33,12 @@ from raycover.editing.mentions import words as told_where
 from raycover.errors import InputError, Problem
 from raycover.loading import in_state
 from raycover.rays.ray_scene import RayScene
-from raycover.scene.air import own_air
+from raycover.scene.air import differ_in_air_alone, own_air
 from raycover.scene.checks import check_scene
 from raycover.scene.devices import DetectorSpec, PlaneSpec
 from raycover.scene.schema import Scene
 from raycover.scene.stating import with_openings
-from raycover.solving.casting import Patch, Weather
+from raycover.solving.casting import Felt, Patch, Weather, felt
 from raycover.solving.coverage import Coverage, combine, make_units, within_budget
 from raycover.solving.kept.answers import cast
 from raycover.solving.reasons import Explainer
@@ -83,11 +83,12 @@ class _Built:
 
 @dataclass
 class _Maps:
-    """Surfaces of one look, and on each the patch of every detector, by name, with what it was cast for."""
+    """Surfaces of one look, and on each the patch of every detector, by name, with what it was cast for: how it hangs,
+    conditions, and what it feels of them."""
 
     surfaces: list[Surface]
     warnings: list[Problem]
-    patches: list[dict[str, tuple[DetectorSpec, Weather, Patch | None]]]
+    patches: list[dict[str, tuple[DetectorSpec, Weather, Patch | None, Felt]]]
 
 
 class LiveCoverage:
@@ -401,8 +402,12 @@ class LiveCoverage:
         key = design.state, design.doors
         if key not in self._built:
             scene = self._stated(*key)
-            building = build(scene)
-            self._built[key] = _Built(scene, building, RayScene(building))
+            like = next((one for one in self._built.values() if differ_in_air_alone(one.scene, scene)), None)
+            if like is None:
+                building = build(scene)
+                self._built[key] = _Built(scene, building, RayScene(building))
+            else:
+                self._built[key] = replace(like, scene=scene)
             while len(self._built) > _KEPT_BUILDINGS:
                 self._built.popitem(last=False)
         self._built.move_to_end(key)
@@ -426,14 +431,19 @@ class LiveCoverage:
         return standing.looks[look]
 
     def _cast(self, maps: _Maps, units: Sequence[Unit], on: Sequence[int], weather: Weather) -> None:
-        """Cast what has changed since, or was never cast."""
+        """Cast what has changed since, or was never cast: other air only for those who can see somebody in it."""
         specs, rays = self.design.detectors, self.rays
-        jobs = [
-            (s, k)
-            for s, known in enumerate(maps.patches)
-            for k in on
-            if (kept := known.get(specs[k].name)) is None or kept[1] != weather or not _same(kept[0], specs[k])
-        ]
+        jobs = []
+        for s, known in enumerate(maps.patches):
+            for k in on:
+                kept = known.get(specs[k].name)
+                if kept is not None and _same(kept[0], specs[k]):
+                    if kept[1] == weather:
+                        continue
+                    if kept[3] == felt(units[k], maps.surfaces[s], weather):
+                        known[specs[k].name] = kept[0], weather, kept[2], kept[3]
+                        continue
+                jobs.append((s, k))
 
         def work(job: tuple[int, int]) -> Patch | None:
             s, k = job
@@ -445,7 +455,8 @@ class LiveCoverage:
             with ThreadPoolExecutor(self.threads) as pool:
                 found = list(pool.map(work, jobs))
         for (s, k), patch in zip(jobs, found, strict=True):
-            maps.patches[s][specs[k].name] = specs[k], weather, patch
+            feels = felt(units[k], maps.surfaces[s], weather)
+            maps.patches[s][specs[k].name] = specs[k], weather, patch, feels
         self.n_cast += len(jobs)
 
 

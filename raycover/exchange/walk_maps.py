@@ -81,9 +81,9 @@ def _figures(found: GridWalk) -> dict[str, Any]:
         for heading, chance in zip(HEADINGS_RAD, found.chance, strict=True)
     }
     surface = found.surface
+    by_room = {key: _means(values, area, surface.room, len(surface.room_names)) for key, values in maps.items()}
     rooms = {
-        name: {key: _mean(values, np.where(surface.room == index, area, 0.0)) for key, values in maps.items()}
-        for index, name in enumerate(surface.room_names)
+        name: {key: means[index] for key, means in by_room.items()} for index, name in enumerate(surface.room_names)
     }
     return {
         "cells": found.n_cells,
@@ -101,6 +101,16 @@ def _figures(found: GridWalk) -> dict[str, Any]:
 def _mean(values: NDArray[np.float32], area: NDArray[np.float64]) -> float | None:
     weight = np.where(np.isfinite(values), area, 0.0)
     return round(float((np.nan_to_num(values) * weight).sum() / weight.sum()), 4) if weight.sum() else None
+
+
+def _means(
+    values: NDArray[np.float32], area: NDArray[np.float64], room: NDArray[np.integer], n_rooms: int
+) -> list[float | None]:
+    """As `_mean`, of each room."""
+    known = np.isfinite(values) & (room >= 0)
+    weight = np.bincount(room[known], area[known], n_rooms)
+    summed = np.bincount(room[known], values[known] * area[known], n_rooms)
+    return [round(s / w, 4) if w else None for s, w in zip(summed.tolist(), weight.tolist(), strict=True)]
 
 
 def _share(values: NDArray[np.float32], area: NDArray[np.float64]) -> float | None:

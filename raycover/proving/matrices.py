@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from raycover.proving.sites import Site
 from raycover.proving.situations import Situation
+from raycover.scene.air import air_of
 
 Floats = NDArray[np.floating]
 #: What a unit tripped from a row means: it belongs there, it belongs to another row, it belongs to none.
@@ -23,7 +24,7 @@ class Matrix:
     """Of one set of needs: `share` (n_rows, n_units) of each row's floor from which a unit trips.
 
     `rows` are names of places, `units` of units; `kind` (n_rows, n_units) is WANTED, UNWANTED or NEITHER. `area_m2`
-    (n_rows,) is the floor judged.
+    (n_rows,) is the floor judged; `air` is that of its state, in words.
     """
 
     title: str
@@ -32,6 +33,7 @@ class Matrix:
     share: Floats = field(repr=False)
     kind: NDArray[np.int8] = field(repr=False)
     area_m2: Floats = field(repr=False)
+    air: str
     state: str = ""
 
     @property
@@ -79,5 +81,6 @@ def make_matrix(
         share[:, order],
         kind[:, order].astype(np.int8),
         np.array([float(site.area.sum()) for site in sites]),
+        air_of(situation.scene),
         situation.scene.state if situation.scene.states else "",
     )

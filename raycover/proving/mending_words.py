@@ -11,7 +11,8 @@ from raycover.proving.mending import Mend, Mending
 from raycover.proving.mending.bench import worst_walk
 from raycover.proving.mending.changes import BESIDE_WORDS, COST, COST_WORDS, MANY_WORDS, TWICE_WORDS
 from raycover.proving.needs import Figures
-from raycover.proving.proof_words import chance_words, margin_words, places_words, seen_words, walked_words
+from raycover.proving.proof_words import chance_words, places_words, seen_words, walked_words
+from raycover.signs import margin_words
 
 
 @dataclass(frozen=True)

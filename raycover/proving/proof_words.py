@@ -80,11 +80,6 @@ def places_words(names: Sequence[str]) -> str:
     return some_of([f"{need}: {some_of(places, 3)}" if places else need for need, places in grouped.items()])
 
 
-def margin_words(margin_db: float) -> str:
-    """`+4.2 dB`; `none` where nothing gets through."""
-    return f"{margin_db:+.1f} dB".replace("-", "−") if math.isfinite(margin_db) else "none"
-
-
 def chance_words(probability: float | None) -> str:
     """A probability as a per cent that says 0 or 100 only where no case went otherwise."""
     if probability is None:

@@ -16,6 +16,7 @@ from raycover.physics.pattern import Mask
 from raycover.proving.hanging import HangingPlaces
 from raycover.scene.devices import PatternSpec
 from raycover.scene.schema import Scene
+from raycover.signs import minus
 from raycover.trips.remedies import share_of
 
 Floats = NDArray[np.floating]
@@ -86,7 +87,7 @@ def _aims(unit: Unit, hot: Floats) -> Iterator[Trial]:
         if abs(tilt) > 60:
             continue
         aimed = replace(unit, rotation=unit_rotation(turn, tilt), turn_deg=float(turn), tilt_deg=float(tilt))
-        tilted = "" if tilt == round(unit.tilt_deg) else f", tilt {tilt}°".replace("-", "−")
+        tilted = "" if tilt == round(unit.tilt_deg) else minus(f", tilt {tilt}°")
         words = f"turn to {turn}°{tilted}"
         yield Trial("aim", words, aimed, {"turn_deg": turn, "tilt_deg": tilt})
 

@@ -22,6 +22,7 @@ from raycover.report.content import Column
 from raycover.scene.needs import NeedSpec
 from raycover.scene.reading import read_yaml
 from raycover.scene.schema import Scene
+from raycover.signs import minus
 from raycover.solving.gaps import Gap
 
 #: A decimal point, and what looks like one in a name: microwave-omni-5.8.
@@ -64,7 +65,7 @@ class Words:
     def number(self, value: float, digits: int = 1) -> str:
         """A figure with so many decimals and a true minus."""
         text = f"{value:.{digits}f}"
-        return self.comma("0" if float(text) == 0 and digits == 0 else text).replace("-", "−")
+        return minus(self.comma("0" if float(text) == 0 and digits == 0 else text))
 
     def airs(self, rooms_c: Mapping[str, float]) -> list[str]:
         """Rooms with an air of their own, each with its temperature (°C)."""
@@ -72,7 +73,7 @@ class Words:
 
     def short(self, value: float, digits: int = 3) -> str:
         """A figure without zeros at its end."""
-        return self.base.number(value, digits).replace("-", "−")
+        return minus(self.base.number(value, digits))
 
     def percent(self, share: float) -> str:
         return self.comma(drawn.percent(share))
@@ -82,9 +83,7 @@ class Words:
         return self.comma(drawn.area(value))
 
     def margin(self, margin_db: float) -> str:
-        return (
-            self.texts["no margin"] if not abs(margin_db) < 1e6 else self.comma(f"{margin_db:+.1f}").replace("-", "−")
-        )
+        return self.texts["no margin"] if not abs(margin_db) < 1e6 else minus(self.comma(f"{margin_db:+.1f}"))
 
     def point(self, at: tuple[float, ...]) -> str:
         """A place as (x, y) or (x, y, z)."""

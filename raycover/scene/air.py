@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from raycover.scene.schema import Scene
+from raycover.signs import minus
 
 #: A room is named where it alone has an air of its own and its name has no more letters than this.
 _SHORT = 16
@@ -22,7 +23,7 @@ def air_words(ambient_c: float, rooms_c: Mapping[str, float]) -> str:
     if not rooms_c:
         return degrees(ambient_c)
     low, high = min(rooms_c.values()), max(rooms_c.values())
-    span = degrees(low) if low == high else f"{low:g} to {degrees(high)}".replace("-", "−")
+    span = degrees(low) if low == high else minus(f"{low:g} to {degrees(high)}")
     n, (first, *_) = len(rooms_c), rooms_c
     which = f"{n} room{'s' * (n != 1)}" if n > 1 or len(first) > _SHORT else first
     return f"{degrees(ambient_c)} ({which} {span})"
@@ -49,6 +50,17 @@ def in_one_air(scene: Scene, ambient_c: float) -> dict[str, object]:
     }
 
 
+def differ_in_air_alone(one: Scene, other: Scene) -> bool:
+    """Whether two states of a scene, or two scenes, have the same parts, detectors and questions: air apart."""
+    for key in type(one).model_fields:
+        if key in ("conditions", "rooms"):
+            continue
+        if (mine := getattr(one, key)) is not (its := getattr(other, key)) and mine != its:
+            return False
+    mine, its = (in_one_air(scene, 20.0) for scene in (one, other))
+    return mine == its
+
+
 def degrees(value: float) -> str:
     """A temperature in words, with a proper minus."""
-    return f"{value:g} °C".replace("-", "−")
+    return minus(f"{value:g} °C")

@@ -7,6 +7,7 @@ from typing import Annotated
 from pydantic import Field
 
 from raycover.scene.quantities import Number, Strict
+from raycover.signs import minus
 
 #: A figure that is further off (dB) than this is no correction: something else is wrong.
 MOST_DB = 40.0
@@ -39,4 +40,4 @@ class CorrectionsSpec(Strict):
 
 
 def _signed(db: float) -> str:
-    return f"{db:+.1f} dB".replace("-", "−")
+    return minus(f"{db:+.1f} dB")

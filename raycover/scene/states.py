@@ -1,4 +1,4 @@
-"""Named states of a scene: what stands or is set otherwise than drawn, such as "dock doors open"."""
+"""Named states of a scene: what stands, is set or is warmed otherwise than drawn, such as "dock doors open"."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from raycover.scene.quantities import Air, Coordinate, Degrees, Number, Point2, 
 
 
 class Change(Strict):
-    """Where a thing stands in a state, or whether it is loaded; what is not given stays as drawn."""
+    """Where a thing stands in a state, whether it is loaded, a room's air; what is not given stays as drawn."""
 
     centre: Point2 | None = Field(None, description="a solid's new centre [x, y]")
     at: Point2 | None = Field(None, description="new place of what is placed by a corner [x, y]")
@@ -24,6 +24,7 @@ class Change(Strict):
         None, description="angle from closed at which doors of cubicles stand"
     )
     fill: Share | None = Field(None, description="share of a rack's places that are loaded")
+    ambient_c: Air | None = Field(None, description="a room's new air temperature, °C")
 
     @model_validator(mode="after")
     def _something(self) -> Change:
@@ -50,14 +51,15 @@ class StateSpec(Strict):
     """One state of the scene: a name, and what differs from the scene as drawn.
 
     Targets are openings ("Hall/opening 0", or the opening's own name), roof lights ("Hall/roof light 0"), rows of
-    cubicles, racking, solids and other things by name; `*` stands for any letters: "Hall/opening *" means them all.
+    cubicles, racking, solids and other things by name, and rooms where their air is set; `*` stands for any letters:
+    "Hall/opening *" means them all.
     """
 
     name: ShortName = Field(description="name of the state, for commands and file names")
     set: dict[str, SetValue] = Field(
         default_factory=dict,
         max_length=10_000,
-        description="target: open, closed, absent, or its new place, such as {centre: [12, 4]}",
+        description="target: open, closed, absent, its place, such as {centre: [12, 4]}, or a room's {ambient_c: 4}",
     )
     conditions: StateConditions | None = Field(None, description="conditions of its own: {ambient_c: 30}")
 

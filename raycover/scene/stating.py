@@ -30,6 +30,9 @@ _THINGS = {
     "meshes": "a mesh",
     "nuisances": "a nuisance",
 }
+#: A room is known by its name where its air is set, and so that what it does not take can be told: a row of cubicles
+#: may be called as the room that it stands in.
+_ROOMS = "rooms"
 #: Keys of a rack that say what lies in it: one in a state stands for all of them.
 LOADS = {"goods", "fill", "loads", "seed"}
 
@@ -68,7 +71,7 @@ def means(said: str, name: str) -> bool:
 
 
 def targets(scene: Scene) -> Iterator[Target]:
-    """Everything that a state can set: openings under both their names, then things."""
+    """Everything that a state can set: openings under both their names, then things, then rooms."""
     for kind in ("rooms", "partitions"):
         for i, owner in enumerate(getattr(scene, kind)):
             for k, opening in enumerate(owner.openings):
@@ -82,6 +85,8 @@ def targets(scene: Scene) -> Iterator[Target]:
     for kind in _THINGS:
         for i, thing in enumerate(getattr(scene, kind, None) or ()):
             yield Target(thing.name, kind, (kind, i), thing)
+    for i, room in enumerate(scene.rooms):
+        yield Target(room.name, _ROOMS, (_ROOMS, i), room)
 
 
 def state_problems(scene: Scene) -> list[Problem]:
@@ -156,7 +161,7 @@ def _apply(scene: Scene, index: int) -> tuple[Scene, list[Problem]]:
     moved: dict[Loc, Loc] = {}
     for name, value in state.set.items():
         loc: Loc = ("states", index, "set", name)
-        chosen = _chosen(scene, name, known, loc, problems)
+        chosen = _chosen(scene, name, value, known, loc, problems)
         for target in chosen:
             wrong = _unfit(target, value)
             if wrong is not None:
@@ -179,17 +184,28 @@ def _apply(scene: Scene, index: int) -> tuple[Scene, list[Problem]]:
     return scene.changed(fields, state.name, lambda drawn: StatePlaces(drawn, moved, kept)), []
 
 
-def _chosen(scene: Scene, name: str, known: list[Target], loc: Loc, problems: list[Problem]) -> list[Target]:
-    """The targets that a name means; of several sorts it would mean none."""
+def _sets_air(value: SetValue) -> bool:
+    return isinstance(value, Change) and "ambient_c" in value.model_fields_set
+
+
+def _chosen(
+    scene: Scene, name: str, value: SetValue, known: list[Target], loc: Loc, problems: list[Problem]
+) -> list[Target]:
+    """The targets that a name means: rooms where their air is set, else all but rooms, if there are such; of several
+    sorts it would mean none."""
     here = scene.position(*loc, key=True)
-    found = [t for t in known if means(name, t.name)]
+    air = _sets_air(value)
+    fit = [t for t in known if (t.kind == _ROOMS) == air]
+    found = [t for t in fit if means(name, t.name)] or [t for t in known if means(name, t.name)]
     if not found:
-        names = sorted({t.name for t in known})
-        help_ = did_you_mean(name, names) if names else "the scene has nothing that a state can set"
+        names = sorted({t.name for t in fit})
+        nothing = "the scene has no room" if air else "the scene has nothing that a state can set"
+        help_ = did_you_mean(name, names) if names else nothing
         own = name.rpartition("/")[2]
-        if "/" in name and any(t.kind == "openings" and means(own, t.name) for t in known):  # as routes may call it
+        if "/" in name and any(t.kind == "openings" and means(own, t.name) for t in fit):  # as routes may call it
             help_ = f'write "{own}": an opening goes by its own name alone, or by its number, as OWNER/opening 0'
-        problems.append(Problem("unknown-target", f'there is no opening or thing "{name}" to set', here, help_))
+        missing = f'no room "{name}" whose air could be set' if air else f'no opening or thing "{name}" to set'
+        problems.append(Problem("unknown-target", f"there is {missing}", here, help_))
     elif len({t.kind for t in found}) > 1:
         lines = ", ".join(f"{t.kind} on line {scene.position(*t.loc).line}" for t in found[:4])
         help_ = "rename one of them" if "*" not in name else "write out the names"
@@ -207,13 +223,14 @@ def _unfit(target: Target, value: SetValue) -> tuple[str, str] | None:
         if value in ("open", "closed"):
             return None
         return f'"{target.name}" is an opening: it is open or closed', "write open or closed"
-    what = _THINGS[target.kind]
+    what = "a room" if target.kind == _ROOMS else _THINGS[target.kind]
     keys = sorted(set(Change.model_fields) & set(type(target.item).model_fields))
     if target.kind == "nuisances" and target.item.at is None:
         keys.remove("at")  # what moves along a line has no place
     if target.kind == "cubicles":
         keys = sorted([*keys, "ajar_deg"])
-    ways = ["absent", f"a new {' or '.join(keys)}, such as {{{keys[0]}: …}}"] if keys else ["absent"]
+    ways = [] if target.kind == _ROOMS else ["absent"]
+    ways += [f"a new {' or '.join(keys)}, such as {{{keys[0]}: …}}"] if keys else []
     if target.kind == "cubicles":
         ways = ["open", "closed", "a list with one state a cubicle", *ways]
     help_ = f"{what} takes " + ", ".join(ways)
@@ -225,7 +242,7 @@ def _unfit(target: Target, value: SetValue) -> tuple[str, str] | None:
         if nothing:
             return f'"{target.name}": {nothing[0]} has no value', help_
         return None
-    if value == "absent" or target.kind == "cubicles":
+    if (value == "absent" and target.kind != _ROOMS) or target.kind == "cubicles":
         return None
     shown = value if isinstance(value, str) else "a list of states"
     return f'"{target.name}" is {what}: it cannot be {shown}', help_

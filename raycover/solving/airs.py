@@ -84,6 +84,34 @@ class Airs:
             shapely.prepare(one)
         return tuple((one, one.bounds) for one in grown)
 
+    @cached_property
+    def _boxes(self) -> Floats:
+        """(n, 2, 3) lowest and highest corner of each room, borders included."""
+        outlines = np.reshape([bounds for _, bounds in self._outlines], (-1, 2, 2))
+        floor = np.array([one.floor for one in self.rooms])
+        top = floor + [one.height for one in self.rooms]
+        upright = np.stack([floor - _NEAR_M, top + _NEAR_M], axis=1)
+        return np.concatenate([outlines, upright[:, :, None]], axis=2)
+
+    def within(self, low: ArrayLike, high: ArrayLike) -> Airs | None:
+        """Those that points between two corners (3,) can be in; None where that is the scene's alone.
+
+        There `at` says the same of both, in °C.
+        """
+        boxes, low, high = self._boxes, np.asarray(low, float), np.asarray(high, float)
+        there = ((boxes[:, 0] <= high) & (boxes[:, 1] >= low)).all(axis=1)
+        if there.all():
+            return self
+        rooms = np.flatnonzero(there).tolist()
+        used = sorted({0, *(self.of_room[k] for k in rooms)})
+        if len(used) == 1:
+            return None
+        return Airs(
+            tuple(self.rooms[k] for k in rooms),
+            tuple(used.index(self.of_room[k]) for k in rooms),
+            tuple(self.ambient_c[k] for k in used),
+        )
+
     def at(self, x: ArrayLike, y: ArrayLike, z: ArrayLike) -> Index:
         """Which air points are in, by index; coordinates (m) of shapes that broadcast, to which the answer broadcasts.
 

@@ -20,7 +20,7 @@ from raycover.solving.combining import combined_db, deciding, for_people, over_p
 from raycover.solving.open_air import Weather as Weather
 from raycover.solving.open_air import distance_margin_db, open_air, open_margin_db
 from raycover.solving.open_views import LOWEST_DB as LOWEST_DB
-from raycover.solving.open_views import Placed, View, Window, gathered, views, window
+from raycover.solving.open_views import Placed, View, gathered, place_unit, views, window
 from raycover.solving.paths import Imaging, Mirrored, amplitude, imaging
 from raycover.solving.surfaces import Surface
 
@@ -31,6 +31,8 @@ Bools = NDArray[np.bool_]
 #: Segments of several views are cast in one go up to this many: what numpy takes for each call is paid once, and
 #: memory stays bounded. By measurement: with half as many or fewer crossings take longer, with more nothing is gained.
 _TOGETHER = 65536
+#: What each part of a unit feels of conditions, None where it reaches nothing.
+Felt = tuple[Weather | None, ...]
 #: Cause codes, in the order in which the first that holds is taken (0: detected).
 CAUSES = ("none", "out-of-reach", "outside-lens", "masked", "blocked", "material-loss", "too-warm")
 NONE, OUT_OF_REACH, OUTSIDE_LENS, MASKED, BLOCKED, MATERIAL_LOSS, TOO_WARM = range(7)
@@ -106,13 +108,13 @@ def _cast(units: Sequence[Unit], surface: Surface, rays: RayScene, weather: Weat
             before = rays.n_rays_here
             patch = _cast_by_mirrors(seen, surface)
             patches[index] = None if patch is None else replace(patch, n_rays=rays.n_rays_here - before)
-        elif (near := window(unit, footprints, surface, weather)) is not None:
-            rows, columns = near
-            straight.append(Placed(unit, footprints, near))
+        elif (one := place_unit(unit, footprints, surface, weather)) is not None:
+            rows, columns = one.window
+            straight.append(one)
             best.append(np.full((rows.stop - rows.start, columns.stop - columns.start), -np.inf, np.float32))
             of.append(index)
     n_rays = np.zeros(len(straight), int)
-    for batch in _batches(views(straight, surface, rays.launch, weather), straight):
+    for batch in _batches(views(straight, surface, rays.launch), straight):
         segments = joined([view.segments for view in batch])
         firsts = np.cumsum([0, *(len(view.cells) for view in batch[:-1])])
         before, unit = rays.n_rays_here, straight[batch[0].index].unit
@@ -199,9 +201,23 @@ def _mirrored_window(seen: Imaging, surface: Surface) -> tuple[slice, slice] | N
     return window(seen.unit, seen.footprints, surface, seen.weather, lowest_db)
 
 
-def reached(part: Unit, surface: Surface, weather: Weather) -> Window | None:
-    """The rows and columns that a unit of one technology can reach at all straight on, None where there are none."""
-    return window(part, undominated(part.footprints_for(surface.motion, surface.target_m2)), surface, weather)
+def reached(part: Unit, surface: Surface, weather: Weather) -> Placed | None:
+    """The rows and columns that a unit of one technology can reach at all straight on, with the air that it can see
+    people in there; None where there are none."""
+    return place_unit(part, undominated(part.footprints_for(surface.motion, surface.target_m2)), surface, weather)
+
+
+def felt(unit: Unit, surface: Surface, weather: Weather) -> Felt:
+    """What each part of a unit feels of conditions on a surface, None where it reaches nothing of it. While that stays
+    as it is, so does the patch that is cast, to the last bit."""
+    found: list[Weather | None] = []
+    for part in unit.parts:
+        if weather.reflections and part.kind == "microwave":
+            found.append(weather.felt_by(part))
+        else:
+            one = reached(part, surface, weather)
+            found.append(None if one is None else one.weather)
+    return tuple(found)
 
 
 def n_pairs(unit: Unit, surface: Surface, rays: RayScene, weather: Weather) -> tuple[int, int]:

@@ -52,6 +52,13 @@ class Weather:
         """The airs that a unit of one technology tells apart: microwave none."""
         return self.airs if unit.kind == "infrared" else None
 
+    def felt_by(self, unit: Unit) -> Weather:
+        """The same as a unit of one technology feels it: the air is nothing to microwave, its losses nothing to
+        infrared."""
+        if unit.kind == "infrared":
+            return replace(self, losses="averaged", reflections=0)
+        return replace(self, contrast_db=0.0, ambient_c=20.0, airs=None)
+
     def most_db(self, unit: Unit) -> float:
         """What air adds to a unit's margins where it adds most."""
         airs = self.airs_of(unit)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Hashable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,11 +35,12 @@ _DECIMALS = 9
 
 @dataclass(frozen=True)
 class Placed:
-    """A unit of one technology to be cast on a window of a surface."""
+    """A unit of one technology to be cast on a window of a surface, in the air that it can see there."""
 
     unit: Unit
     footprints: tuple[Footprint, ...]
     window: Window
+    weather: Weather
 
 
 @dataclass(frozen=True)
@@ -80,8 +81,8 @@ class _Field:
     """What units alike may see at one height: `cells` (n,) of `window`, flattened, which is counted from each one's own
     cell; and the `number` of each cell of the window among those, −1 where it is none of them.
 
-    Where rooms have `airs` of their own, margins are those of a declaration's contrast, and each unit's cells get the
-    contrast of their own air: units alike need not stand in like rooms.
+    Where rooms in reach have airs of their own, margins are those of a declaration's contrast, and each unit's cells
+    get the contrast of their own air: units alike need not stand in like rooms.
     """
 
     cells: Index
@@ -90,7 +91,6 @@ class _Field:
     fan: Fan
     window: Window
     height: float
-    airs: Airs | None
 
     def of(self, index: int, placed: Placed, cell: tuple[int, int], surface: Surface, launch: Launch) -> View | None:
         inside = surface.inside[placed.window]
@@ -102,8 +102,8 @@ class _Field:
             cells = np.flatnonzero((number >= 0) & inside)
             within = number.reshape(-1).take(cells).astype(np.intp)
             margin = self.margin_db.take(within)
-        if self.airs is not None:
-            margin = margin + self._heat_db(self.airs, surface, placed.window, cells)
+        if (airs := placed.weather.airs_of(placed.unit)) is not None:
+            margin = margin + self._heat_db(airs, surface, placed.window, cells)
             kept = np.flatnonzero(margin >= LOWEST_DB)
             cells, margin = cells.take(kept), margin.take(kept)
             within = kept if within is None else within.take(kept)
@@ -136,7 +136,7 @@ def stand(unit: Unit, surface: Surface, window: Window) -> tuple[tuple[int, int]
     return (spot.cell[0] - window[0].start, spot.cell[1] - window[1].start), spot.beyond
 
 
-def views(placed: Sequence[Placed], surface: Surface, launch: Launch, weather: Weather) -> Iterator[View]:
+def views(placed: Sequence[Placed], surface: Surface, launch: Launch) -> Iterator[View]:
     """What each unit may see of a surface, a view a height, units alike after each other; nothing for none."""
     groups: dict[Hashable, list[tuple[int, tuple[int, int]]]] = defaultdict(list)
     for index, one in enumerate(placed):
@@ -146,14 +146,16 @@ def views(placed: Sequence[Placed], surface: Surface, launch: Launch, weather: W
             key: Hashable = (
                 unit.kind, unit.frequency_ghz, id(one.footprints), unit.rotation.tobytes(), unit.masks,
                 unit.reach_behind, float(unit.position[2]), spot.beyond, launch.planes_at(unit.position, unit.ahead),
+                one.weather.airs_of(unit) is None,
             )  # fmt: skip
             groups[key].append((index, spot.cell))
         else:
             groups[index].append((index, (one.window[0].start, one.window[1].start)))
     for members in groups.values():
         for height in surface.heights:
-            field = _field([placed[index] for index, _ in members], [cell for _, cell in members], surface, height,
-                           launch, weather)  # fmt: skip
+            field = _field(
+                [placed[index] for index, _ in members], [cell for _, cell in members], surface, height, launch
+            )
             for index, cell in members:
                 if (view := field.of(index, placed[index], cell, surface, launch)) is not None:
                     yield view
@@ -165,7 +167,6 @@ def _field(
     surface: Surface,
     height: float,
     launch: Launch,
-    weather: Weather,
 ) -> _Field:
     """What units alike see at a height, each by its own cell, over all that any of their windows holds."""
     one = alike[0]
@@ -185,8 +186,9 @@ def _field(
         x, y = surface.plan(*one.window)
         dx, dy = x - unit.position[0], y - unit.position[1]
     dz = np.asarray(surface.floor_at(*one.window) + height - unit.position[2], float)
-    airs = weather.airs_of(unit)
-    lit, lowest_db = (weather, LOWEST_DB) if airs is None else (weather.unheated, LOWEST_DB - weather.most_db(unit))
+    lit, lowest_db = one.weather, LOWEST_DB
+    if lit.airs_of(unit) is not None:
+        lit, lowest_db = lit.unheated, LOWEST_DB - max(p.weather.most_db(unit) for p in alike)
     margin = open_margin_db(unit, (dx, dy, dz), one.footprints, lit)
     shape = rows.stop - rows.start, columns.stop - columns.start
     live = np.flatnonzero(margin >= lowest_db)  # as one row: several times faster than by row and column
@@ -197,7 +199,7 @@ def _field(
     fan = launch.fan(planes, directions.T)
     number = np.full(shape, -1, np.int32)
     number.reshape(-1)[live] = np.arange(len(live), dtype=np.int32)
-    return _Field(live, number, margin.ravel().take(live), fan, (rows, columns), height, airs)
+    return _Field(live, number, margin.ravel().take(live), fan, (rows, columns), height)
 
 
 def gathered(values: Floats, row: Index, column: Index) -> Floats:
@@ -228,6 +230,23 @@ def window(
             return None
         spans.append(slice(first, last))
     return spans[0], spans[1]
+
+
+def place_unit(unit: Unit, footprints: tuple[Footprint, ...], surface: Surface, weather: Weather) -> Placed | None:
+    """A unit of one technology with the window of a surface that it can reach and the air it can see people in there:
+    that of rooms out of its reach is left out, and means nothing to it. None where it reaches nothing."""
+    felt = weather.felt_by(unit)
+    near = window(unit, footprints, surface, felt)
+    if near is not None and felt.airs is not None:
+        x, y = surface.plan(*near)
+        floor, heights = surface.floor_at(*near), surface.heights
+        low = [x.min(), y.min(), np.min(floor) + min(heights)]
+        high = [x.max(), y.max(), np.max(floor) + max(heights)]
+        some = felt.airs.within(low, high)
+        if some is not felt.airs:
+            felt = replace(felt, airs=some)
+            near = window(unit, footprints, surface, felt)
+    return None if near is None else Placed(unit, footprints, near, felt)
 
 
 def _box(

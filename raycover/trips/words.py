@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from raycover.physics.pattern import Mask
 from raycover.scene.nuisances import Nuisance
 from raycover.shares import percent
+from raycover.signs import margin_words
 from raycover.trips.finding import Trips
 from raycover.trips.judging import Effect, ZoneHits
 from raycover.trips.remedies import Cost, Remedies
@@ -25,11 +26,6 @@ _REASONS = {
     "infrared-half": "its infrared half does not answer to it",
     "microwave-half": "its microwave half does not answer to it",
 }
-
-
-def db(value: float) -> str:
-    """`+3.2 dB`, or `none` where there is no signal at all."""
-    return f"{value:+.1f} dB".replace("-", "−") if math.isfinite(value) else "none"
 
 
 def way(effect: Effect, opens: Sequence[str] = ()) -> str:
@@ -52,7 +48,7 @@ def way(effect: Effect, opens: Sequence[str] = ()) -> str:
 def reason(effect: Effect) -> str:
     """What keeps it from tripping, in words; of a unit that triggers first, whether it may then hold it on."""
     if effect.held_db is not None and effect.held_db >= 0:
-        return f"{_reason(effect)}; but once on it is held ({db(effect.held_db)})"
+        return f"{_reason(effect)}; but once on it is held ({margin_words(effect.held_db)})"
     return _reason(effect)
 
 
@@ -100,7 +96,7 @@ def mask_verdict(remedy: Remedies) -> str:
     if not mask.fits:
         return f"takes {percent(mask.share)} of the pattern, {percent(mask.allowed or 0)} is the most"
     if not mask.closes:
-        return f"is not enough: {db(mask.margin_db)} is left"
+        return f"is not enough: {margin_words(mask.margin_db)} is left"
     share = f"{percent(mask.share)} of the pattern" if mask.share >= 5e-4 else "beyond the declared footprint"
     return ", ".join(text for text in (share, cost_words(mask.cost)) if text)
 

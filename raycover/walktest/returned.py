@@ -14,6 +14,7 @@ from raycover.errors import InputError, Problem, did_you_mean
 from raycover.loading import in_state
 from raycover.scene.corrections import MOST_DB
 from raycover.scene.schema import Scene
+from raycover.signs import minus
 from raycover.spreads import Draws
 from raycover.walktest.answers import Answer, Answers
 from raycover.walktest.reconciling import Reconciliation, reconcile
@@ -177,7 +178,7 @@ def _outline(building: Building) -> shapely.Geometry:
 
 def estimate_words(value_db: float, sd_db: float) -> str:
     """`−1.5 ± 0.8 dB`."""
-    return f"{value_db:+.1f} ± {sd_db:.1f} dB".replace("-", "−")
+    return minus(f"{value_db:+.1f} ± {sd_db:.1f} dB")
 
 
 def reach_percent(added_db: float) -> float:
@@ -197,7 +198,7 @@ def conclusions(returned: Returned) -> list[str]:
             if e.proposed_db is None or e.proposed_sd_db is None:
                 continue
             words = f"{e.words} {estimate_words(e.proposed_db, e.proposed_sd_db)}"
-            more = f" ({reach_percent(e.proposed_db):+.0f} % of its reach)".replace("-", "−")
+            more = minus(f" ({reach_percent(e.proposed_db):+.0f} % of its reach)")
             parts.append(words + (more if e.kind == "reach" else " one way"))
         odds = f"{found.odds:.0f}" if found.odds < 1000 else "more than 1000"
         what = "support the corrections in force" if returned.corrections() is None else "support a correction"

@@ -151,6 +151,43 @@ def test_compare_needs_no_states_where_there_are_two(scene: Path, run: Run) -> N
     assert said == json.loads(Path("out/comparison.json").read_text(encoding="utf-8"))
 
 
+def test_compare_tells_the_air_where_it_differs(scene: Path, run: Run) -> None:
+    said = SCENE.replace("  - {name: summer,", "  - {name: cool, set: {Lobby: {ambient_c: 4}}}\n  - {name: summer,")
+    scene.write_text(said, encoding="utf-8")
+    code, out, err = run("compare", "scene.yaml", "--states", "shut", "cool", "-o", "out")
+    assert code == 0, err
+    assert out.startswith("Air: 20 °C → 20 °C (Lobby 4 °C)\n")
+    figures = json.loads((Path("out") / "comparison.json").read_text(encoding="utf-8"))
+    assert "rooms_c" not in figures["before"]["conditions"]
+    assert figures["after"]["conditions"]["rooms_c"] == {"Lobby": 4}
+
+
+def test_a_sweep_of_a_states_air(scene: Path, run: Run) -> None:
+    scene.write_text(SCENE + "  - {name: cool, set: {Lobby: {ambient_c: 4}, Store: {ambient_c: 33}}}\n")
+    words = ("--set", "states/cool/set/Store/ambient_c=20,34", "--set", "state=cool", "--processes", "1", "--json")
+    code, out, err = run("sweep", "scene.yaml", *words)
+    assert code == 0, err
+    warm, hot = (row["planes"]["floor"]["share"] for row in json.loads(out)["rows"])
+    assert warm > hot + 0.3
+
+
+def test_what_differs_in_words(scene: Path) -> None:
+    import raycover
+    from raycover.cli.comparing import _what_changes
+    from raycover.loading import in_state
+    from raycover.report.words import report_words
+
+    more = SCENE + '  - {name: cool, set: {"L*": {ambient_c: -4.5}, Door: open}, conditions: {ambient_c: 4}}\n'
+    drawn = raycover.load_text(more)
+    said = _what_changes(drawn, in_state(drawn, "cool"), ("shut", "cool"))
+    assert said == ["L*: air at −4.5 °C", "Door: open", "air at 4 °C"]
+    german = report_words("de").on_drawing
+    assert [german(text) for text in said] == ["L*: Luft von −4,5 °C", "Door: offen", "Luft von 4 °C"]
+    other = raycover.load_text(SCENE.replace("title: Store", "conditions: {ambient_c: 26}\ntitle: Store"))
+    assert _what_changes(drawn, other, ("a", "b")) == ["a: air at 20 °C", "b: air at 26 °C"]
+    assert _what_changes(drawn, drawn, ("a", "b")) == []
+
+
 def test_compare_two_files(scene: Path, run: Run) -> None:
     Path("moved.yaml").write_text(SCENE.replace("at: [3.5, 2], mounting", "at: [7.5, 2], mounting").replace("D1", "D9"))
     code, out, _ = run("compare", "scene.yaml", "moved.yaml", "-o", "out", "--json")

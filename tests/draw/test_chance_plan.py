@@ -12,7 +12,7 @@ from raycover.building.build import build
 from raycover.building.parts import Building
 from raycover.detectors import Unit
 from raycover.draw import chance_plan, palette
-from raycover.draw.chance_plan import BOUNDS, MAPS, as_margin_db, make_chance, mean_and_shares
+from raycover.draw.chance_plan import BOUNDS, MAPS, as_margin_db, make_chance, mean_and_shares, means_and_shares
 from raycover.rays.ray_scene import RayScene
 from raycover.scene.schema import Scene
 from raycover.solving.casting import Weather
@@ -80,3 +80,16 @@ def test_marks_lie_along_the_way_noticed_least() -> None:
     cosine = np.abs((along * away).sum(axis=1)) / np.linalg.norm(along, axis=1) / np.linalg.norm(away, axis=1)
     assert np.median(cosine) > 0.8
     assert building is not None
+
+
+def test_rooms_at_once_are_rooms_one_by_one() -> None:
+    rng = np.random.default_rng(1)
+    chance = rng.random((40, 50)).astype(np.float32)
+    room, area = rng.integers(-1, 6, chance.shape), rng.random(chance.shape)
+    chance[rng.random(chance.shape) < 0.2] = np.nan
+    chance[room == 3] = np.nan  # nobody can walk there, and the seventh room has no cell
+    mean, shares = means_and_shares(chance, area, room, 7)
+    for k in range(7):
+        alone = mean_and_shares(chance, np.where(room == k, area, 0.0))
+        assert mean[k] == pytest.approx(alone[0], abs=1e-6)
+        assert shares[k] == pytest.approx(alone[1])

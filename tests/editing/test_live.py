@@ -98,9 +98,10 @@ def test_moving_one_casts_that_one_alone(live: LiveCoverage) -> None:
     live.switch(1)
     live.coverage(look)
     assert live.n_cast == n + 1
-    live.set_ambient(25)  # infrared and microwave alike know the air
-    live.coverage(look)
-    assert live.n_cast == n + 5
+    live.set_ambient(25)  # the air is nothing to B, which is microwave
+    warm = live.coverage(look)["floor"]
+    assert live.n_cast == n + 4
+    assert warm.patches[1] is before.patches[1]
 
 
 def test_a_trial_is_no_edit(live: LiveCoverage) -> None:

@@ -181,7 +181,7 @@ def large(n_rows: int, n_units: int) -> Matrix:
     )
     share = np.random.default_rng(1).random((n_rows, n_units)) ** 8
     kind = np.where(np.add.outer(np.arange(n_rows), np.arange(n_units)) % 9 == 0, WANTED, UNWANTED)
-    return Matrix("large", rows, units, share, kind.astype(np.int8), np.ones(n_rows))
+    return Matrix("large", rows, units, share, kind.astype(np.int8), np.ones(n_rows), "20 °C")
 
 
 @pytest.mark.parametrize(("n_rows", "n_units", "pages"), [(2, 4, 1), (13, 30, 1), (60, 70, 9)])

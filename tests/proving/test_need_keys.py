@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -160,6 +161,12 @@ def test_an_aisle_between_two_racks_by_hand(angle: float) -> None:
     assert {"R2/R1", "Aisle R1 to R2"} < set(aisle.names)
     empty = scene(rooms=[big], racking=[turned({**r, "goods": False}, angle) for r in (R1, R2)])
     assert find_aisles(build(empty))[0].outline.area == pytest.approx(2.9 * 3)
+    # Found once; a building made of another finds its own.
+    building = build(empty)
+    assert find_aisles(building) is find_aisles(building)
+    between = find_aisles(building, walls=False)
+    assert [aisle.name for aisle in between] == [a.name for a in find_aisles(building) if len(a.racks) > 1]
+    assert find_aisles(replace(building, racks=())) == ()
 
 
 def test_aisles_beside_walls() -> None:

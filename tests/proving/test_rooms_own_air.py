@@ -20,8 +20,9 @@ from raycover.building.build import build
 from raycover.editing.live import LiveCoverage, Look
 from raycover.errors import InputError
 from raycover.exchange.summary import summary
+from raycover.loading import in_state
 from raycover.physics.disturbance import source_contrast
-from raycover.physics.infrared import contrast_db
+from raycover.physics.infrared import contrast_db, worn_contrast
 from raycover.proving.firmness import with_chances
 from raycover.proving.needs import prove
 from raycover.rays.ray_scene import RayScene
@@ -208,13 +209,114 @@ def test_other_air_for_the_scene_leaves_the_rooms_theirs() -> None:
     assert west == pytest.approx(WARM_DB, abs=2e-3)
 
 
-def test_states_change_the_scenes_air_only() -> None:
-    from raycover.loading import in_state
-
+def test_conditions_of_states_change_the_scenes_air_only() -> None:
     data = three_rooms(-20, states=[{"name": "Summer", "conditions": {"ambient_c": 30}}])
     summer = in_state(data, "Summer")
     assert summer.conditions.ambient_c == 30
     assert [room.ambient_c for room in summer.rooms] == [None, -20, None]
+
+
+STATES = [
+    {"name": "Warm", "set": {"Middle": {"ambient_c": 30}}},
+    {"name": "Cold", "conditions": {"ambient_c": 30}, "set": {"Mid*": {"ambient_c": -20}}},
+    {"name": "Off", "conditions": {"ambient_c": 4}, "set": {"Middle": {"ambient_c": 4}, "West": {"ambient_c": 20}}},
+]
+
+
+def test_states_set_rooms_air() -> None:
+    """Below each unit, 40·log10(5/3) dB at 20 °C: 8.72 dB less at 30 °C, 2.76 dB more at −20 °C, room by room."""
+    scene = three_rooms(None, states=STATES, planes=[{"name": "floor", "height": 0}])
+    nearest = 40 * np.log10(5 / np.sqrt(9 + 2 * 0.125**2))
+    in_4_c = float(contrast_db(worn_contrast(4)))
+    for name, airs, heat in (
+        ("as drawn", "20 °C", (0, 0, 0)),
+        ("Warm", "20 °C (Middle 30 °C)", (0, WARM_DB, 0)),
+        ("Cold", "30 °C (Middle −20 °C)", (WARM_DB, COLD_DB, WARM_DB)),
+        ("Off", "4 °C (West 20 °C)", (0, in_4_c, in_4_c)),
+    ):
+        coverage = raycover.solve(in_state(scene, name))
+        assert coverage.air == airs
+        x, margin = coverage["floor"].x, coverage["floor"].margin_db
+        peaks = [margin[:, (x > left) & (x < left + 6)].max() for left in (0, 6, 12)]
+        assert peaks == pytest.approx([nearest + db for db in heat], abs=2e-3)
+
+
+def test_a_room_set_by_a_state_is_that_room_drawn_so() -> None:
+    """Bit for bit, whatever the room says by itself, and nothing but its air is new."""
+    for drawn in (None, -20):
+        stated = in_state(three_rooms(drawn, states=STATES), "Warm")
+        typed = three_rooms(30)
+        assert [room.model_dump() for room in stated.rooms] == [room.model_dump() for room in typed.rooms]
+        assert stated.state == "Warm"
+        for name, plane in raycover.solve(typed).items():
+            np.testing.assert_array_equal(raycover.solve(stated)[name].margin_db, plane.margin_db)
+
+
+def test_states_that_set_no_air_leave_the_rooms_as_they_are() -> None:
+    data = three_rooms(-20, states=[{"name": "Open", "set": {"Middle/opening 0": "closed"}}])
+    assert [room.ambient_c for room in in_state(data, "Open").rooms] == [None, -20, None]
+
+
+def test_needs_of_states_go_by_their_air() -> None:
+    needs = [{**NEED, "name": f"in {state}", "state": state} for state in ("as drawn", "Warm", "Cold")]
+    proof = prove(three_rooms(None, states=STATES, needs=needs))
+    peaks = [[float(place.margin_db.max()) for place in verdict.places] for verdict in proof.needs]
+    nearest = 40 * np.log10(5 / np.sqrt(9 + 2 * 0.05**2))
+    for found, heat in zip(peaks, ([0, 0], [0, WARM_DB], [WARM_DB, COLD_DB]), strict=True):
+        assert found == pytest.approx([nearest + db for db in heat], abs=0.03)
+    assert [v.met for v in proof.needs] == [True, False, False]
+
+
+def test_who_trips_whom_names_the_air_of_its_state() -> None:
+    zones = [
+        {"name": name, "area": [[x, 1], [x + 4, 1], [x + 4, 5], [x, 5]], "detectors": [unit]}
+        for name, unit, x in (("Z1", "W", 1), ("Z2", "M", 7))
+    ]
+    needs = [
+        {"name": f"in {state}", "whose": "others", "state": state, "never": True, "zones": ["Z1", "Z2"]}
+        for state in ("as drawn", "Cold")
+    ]
+    proof = prove(three_rooms(None, states=STATES, zones=zones, needs=needs))
+    assert [(matrix.state, matrix.air) for matrix in proof.matrices] == [
+        ("as drawn", "20 °C"),
+        ("Cold", "30 °C (Middle −20 °C)"),
+    ]
+
+
+def test_the_window_casts_those_who_can_see_the_air_that_changed() -> None:
+    """A state that warms a room out of the reach of all but one, and air that microwave does not mind."""
+    rooms = [
+        {"name": name, "outline": [[x, 0], [x + 6, 0], [x + 6, 6], [x, 6]], "height": 3.2, "walls": "steel-panel"}
+        for name, x in (("A", 0), ("B", 20), ("C", 40))
+    ]
+    radar = {**EYE, "kind": "microwave", "frequency_ghz": 5.8}
+    units = [detector((3, 3), 3.0, EYE, "1"), detector((23, 3), 3.0, EYE, "2"), detector((43, 3), 3.0, radar, "3")]
+    states = [{"name": "Hot", "set": {"A": {"ambient_c": 33}, "C": {"ambient_c": 33}}}]
+    text = json.dumps({"raycover": 1, "title": "apart", "rooms": rooms, "detectors": units, "states": states,
+                       "planes": [{"name": "floor", "height": 0}]})  # fmt: skip
+    scene = raycover.load_text(text)
+    live = LiveCoverage(scene, threads=1)
+    for change, n_cast in (
+        (lambda: None, 3),
+        (lambda: live.set_state("Hot"), 1),
+        (lambda: live.set_ambient(25), 2),
+        (lambda: live.coverage(Look(0)), 0),
+    ):
+        before = live.n_cast
+        change()
+        found = live.coverage(Look(0))
+        assert live.n_cast - before == n_cast
+        np.testing.assert_array_equal(found["floor"].margin_db, raycover.solve(live.scene)["floor"].margin_db)
+
+
+def test_the_window_takes_the_air_of_a_state() -> None:
+    scene = three_rooms(-20, states=STATES, planes=[{"name": "floor", "height": 0}])
+    live = LiveCoverage(scene, threads=1)
+    for name in ("Warm", "Cold", "as drawn"):
+        live.set_state(name)
+        found, asked = live.coverage(Look(0)), raycover.solve(in_state(scene, name))
+        assert found.air == asked.air
+        np.testing.assert_array_equal(found["floor"].margin_db, asked["floor"].margin_db)
 
 
 def test_at_the_command_line(tmp_path: Path, command_line: Any) -> None:

@@ -172,6 +172,31 @@ def test_load_takes_a_state(tmp_path: object) -> None:
     assert problem.help == 'did you mean "Doors open"?'
 
 
+def test_the_air_of_rooms() -> None:
+    changed = state('"*": {ambient_c: 4}, Hall: {ambient_c: -20.5}')
+    assert [room.ambient_c for room in changed.rooms] == [-20.5, 4]
+    (base,) = {room.ambient_c for room in scene("").rooms}
+    assert base is None
+
+
+def test_a_room_and_a_thing_of_one_name() -> None:
+    """A row of cubicles is often called as its room: with an air the room is meant, with all else never."""
+    text = BASE.replace("name: Yard office", "name: WC")
+    for value, air, doors in (("{ambient_c: 16}", 16, "closed"), ("open", None, "open")):
+        changed = in_state(raycover.load_text(f"{text}states: [{{name: s, set: {{WC: {value}}}}}]\n"), "s")
+        assert changed.rooms[1].ambient_c == air
+        assert changed.cubicles[0].doors == doors
+
+
+def test_an_advice_on_a_states_air_stands_where_the_state_sets_it() -> None:
+    stated = scene("states:", "  - {name: other, set: {", "      Hall: {ambient_c: 31}}}")
+    (problem,) = stated.warnings if stated.warnings else in_state(stated, "other").warnings
+    assert problem.code == "warm-air"
+    assert problem.message.startswith('in state "other": room "Hall": at 31 °C people stand out little')
+    assert problem.position.line == N + 3
+    assert not in_state(scene("states:", "  - {name: other, set: {Hall: {ambient_c: 21}}}"), "other").warnings
+
+
 # ---- mistakes
 
 
@@ -194,6 +219,16 @@ def test_load_takes_a_state(tmp_path: object) -> None:
         ("WC: [open]", "doors-count", "2 cubicles but 1 door states", "one a cubicle"),
         ("Lorry: {}", "empty-change", "nothing is changed", "{goods: false}"),
         ("Lorry: {centre: [2,5, 1]}", "wrong-length", "at most 2 entries", "new centre"),
+        ("Hal: {ambient_c: 4}", "unknown-target", 'no room "Hal" whose air could be set', 'did you mean "Hall"?'),
+        ("R1: {ambient_c: 4}", "wrong-state", "it has no ambient_c", "racking takes absent"),
+        ('"Hall/opening 0": {ambient_c: 4}', "wrong-state", "it is open or closed", "write open or closed"),
+        ("Hall: absent", "wrong-state", "is a room: it cannot be absent", "a room takes a new ambient_c"),
+        ("Hall: open", "wrong-state", "is a room: it cannot be open", "a room takes a new ambient_c"),
+        ("Hall: {ambient_c: 4, base: 1}", "wrong-state", "it has no base", "{ambient_c: …}"),
+        ("Hall: {ambient_c: null}", "wrong-state", "ambient_c has no value", "{ambient_c: …}"),
+        ("Hall: {ambient_c: 51}", "out-of-range", "at most 50, got 51", "air temperature"),
+        ("Hall: {ambient_c: cold}", "wrong-type", "expects a number", "plain number"),
+        ("Hall: {ambient: 4}", "unknown-key", '"ambient"', "ambient_c"),
         ("WC: ajar", "", "", ""),
         ("WC: [ajar, open]", "", "", ""),
         ("Lorry: {place: [1, 2]}", "unknown-key", '"place"', ""),

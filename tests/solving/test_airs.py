@@ -21,7 +21,7 @@ from raycover.rays.ray_scene import RayScene
 from raycover.report.words import report_words
 from raycover.scene.air import air_of
 from raycover.solving.airs import Airs
-from raycover.solving.casting import cast, cast_many, judge, margins
+from raycover.solving.casting import cast, cast_many, felt, judge, margins
 from raycover.solving.coverage import make_units
 from raycover.solving.doubt import chances
 from raycover.solving.open_air import Weather
@@ -205,6 +205,65 @@ def test_where_points_belong() -> None:
     axis = np.array([1.0, 5.0, 9.0])
     raster = airs.at(axis[None, :], np.array([[1.0], [2.0]]), 1.0)
     assert np.array(airs.ambient_c)[raster].tolist() == [[5, 10, 20]] * 2
+
+
+def test_airs_in_reach() -> None:
+    """Between any two corners the same as all of them; none where only the scene's air is in reach."""
+    rng = np.random.default_rng(5)
+
+    def square(x: float, y: float) -> list[list[float]]:
+        return [[x, y], [x + 4, y], [x + 4, y + 4], [x, y + 4]]
+
+    rooms = [
+        {"name": f"R{i}{j}{k}", "outline": square(4 * i, 4 * j), "floor": 3 * k, "height": 3, "walls": "none",
+         **({"ambient_c": 5 * (i - 2)} if i != 3 and j != 1 else {})}
+        for i in range(5) for j in range(3) for k in range(2)
+    ]  # fmt: skip
+    airs = Airs.of(made({"raycover": 1, "title": "many", "rooms": rooms}))
+    assert airs is not None
+    n_fewer = 0
+    for _ in range(60):
+        low, high = np.sort(rng.uniform([-2, -2, -1], [22, 14, 7], (2, 3)), axis=0)
+        points = rng.uniform(low, high, (200, 3))
+        points[:60] = np.clip(np.round(points[:60] / [4, 4, 3]) * [4, 4, 3], low, high)  # also on borders
+        some = airs.within(low, high)
+        want = np.array(airs.ambient_c)[airs.at(*points.T)]
+        found = np.full(200, 20.0) if some is None else np.array(some.ambient_c)[some.at(*points.T)]
+        np.testing.assert_array_equal(found, want)
+        n_fewer += some is not airs
+    assert n_fewer > 30
+    assert airs.within((13, 5, 0), (15, 7, 3)) is None
+    assert airs.within((-9, -9, -9), (99, 99, 99)) is airs
+
+
+def test_a_room_out_of_reach_means_nothing() -> None:
+    """To the last bit: a unit's patch is that of a scene in which the room is as its neighbours."""
+    data = two_rooms()
+    data["rooms"].append({
+        "name": "Loft", "outline": [[20, 0], [28, 0], [28, 8], [20, 8]], "height": 3.5, "walls": "none", "ambient_c": 35
+    })  # fmt: skip
+    data["detectors"].append(detector((24, 4), 3.0, RADAR, "Loft"))
+    plain = copy.deepcopy(data)
+    del plain["rooms"][1]["ambient_c"]
+    far = copy.deepcopy(data)
+    del far["rooms"][2]["ambient_c"]
+    patches, feels = [], []
+    for one in (data, far, plain):
+        scene = made(one)
+        building = build(scene)
+        units, rays, weather = make_units(scene, building), RayScene(building), Weather.of(scene)
+        surface = make_surfaces(scene, building)[0][0]
+        patches.append(cast_many(units, surface, rays, weather))
+        feels.append([felt(unit, surface, weather) for unit in units])
+    # A loft that neither sees: all the same. A freezer that one sees: that one's alone.
+    assert feels[0] == feels[1]
+    assert [a == b for a, b in zip(feels[0], feels[2], strict=True)] == [True, False, True]
+    for which, same in ((1, [True, True, True]), (2, [True, False, True])):
+        for mine, other, alike in zip(patches[0], patches[which], same, strict=True):
+            assert mine is not None
+            assert other is not None
+            assert (mine.window == other.window) is alike or not alike
+            assert np.array_equal(mine.margin_db, other.margin_db) is alike
 
 
 def test_under_a_roof_the_air_ends_with_it() -> None:

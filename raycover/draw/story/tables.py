@@ -14,8 +14,9 @@ from raycover.draw.proof_marks import draw_verdict
 from raycover.draw.story.slide import blank, draw_foot
 from raycover.draw.view3d.still_page import LEFT, RIGHT
 from raycover.proving.needs import Figures, NeedVerdict, Proof
-from raycover.proving.proof_words import asked_words, assumptions, found_words, margin_words, way_words
+from raycover.proving.proof_words import asked_words, assumptions, found_words, way_words
 from raycover.scene.schema import Scene
+from raycover.signs import margin_words
 from raycover.solving.coverage import Coverage
 
 _HEAD_PT, _ROW_PT, _NOTE_PT = 10.5, 13.0, 9.5

@@ -12,6 +12,7 @@ from raycover.detectors import Unit, make_unit
 from raycover.proving.models import Subject, other_models
 from raycover.proving.trials import FARTHEST_M, STEP_M, Trial, moved
 from raycover.scene.devices import DetectorSpec, PatternSpec
+from raycover.signs import minus
 
 Floats = NDArray[np.floating]
 Kind = Literal["sensitivity", "mask", "turn", "tilt", "move", "height", "model", "one more", "divide"]
@@ -71,7 +72,7 @@ def tilted(subject: Subject) -> Iterator[Trial]:
         return
     for tilt in range(-_MOST_TILT, _MOST_TILT + 1, _TILT_STEP):
         if abs(tilt - subject.unit.tilt_deg) > 1:
-            words = f"tilt to {tilt:+d}°".replace("-", "−")
+            words = minus(f"tilt to {tilt:+d}°")
             yield Trial("tilt", words, subject.made({"tilt_deg": float(tilt)}), {"tilt_deg": tilt})
 
 

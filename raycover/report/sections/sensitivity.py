@@ -68,11 +68,24 @@ def _cases(key: str, report: Report, w: Words, drawings: Drawings, cases: Sequen
                     w.number(max(gap.widest_m for gap in gaps)) if gaps else "–",
                     name(gaps[0].room) if gaps else "–")
             )  # fmt: skip
+    if (airs := _airs(cases, w)) is not None:
+        blocks.append(airs)
     columns = w.columns("map*1", "state*1", "number of gaps>", "largest m2>", "widest m>", "largest in*0.8")
     if rows:
         blocks.append(Table(w("gaps by state"), columns, tuple(rows), small=len(rows) > 12))
     _figure(blocks, key, report, w, drawings)
     return Section(key, w(f"sensitivity {key}"), tuple(blocks))
+
+
+def _airs(cases: Sequence[tuple[str, Coverage]], w: Words) -> Table | None:
+    """The air of each case, that of rooms with their own beside it; None where all have the same."""
+    if all((c.ambient_c, c.rooms_c) == (cases[0][1].ambient_c, cases[0][1].rooms_c) for _, c in cases):
+        return None
+    rows = [
+        row(case, ", ".join([f"{w.short(coverage.ambient_c)} °C", *w.airs(coverage.rooms_c)]))
+        for case, coverage in cases
+    ]
+    return Table(w("airs by state"), w.columns("state*1", "air temperature*2"), tuple(rows))
 
 
 def _alike(cases: Sequence[tuple[str, Coverage]]) -> bool:

@@ -145,18 +145,22 @@ class _Asked:
         """None where a unit reaches so few cells that it is sooner cast."""
         everything = slice(0, surface.shape[0]), slice(0, surface.shape[1])
         parts: list[tuple[Unit, Window]] = []
+        airs: list[Weather] = []
         for part in unit.parts:
-            window = everything if goes_by_mirrors(part, weather) else reached(part, surface, weather)
-            if window is not None:
-                parts.append((part, window))
+            if goes_by_mirrors(part, weather):
+                parts.append((part, everything))
+                airs.append(weather)
+            elif (one := reached(part, surface, weather)) is not None:
+                parts.append((part, one.window))
+                airs.append(one.weather)
         windows = [window for _, window in parts]
         if not any(worth(part, weather, len(surface.heights) * _n_cells(window)) for part, window in parts):
             return None
         looked_at = [_looked_at(surface, window) for window in windows]
         stands = [stand(part, surface, window) for part, window in parts]
         keys = [
-            (key_of(part, rays, weather, region), place)
-            for (part, _), (place, region) in zip(parts, looked_at, strict=True)
+            (key_of(part, rays, felt, region), place)
+            for (part, _), felt, (place, region) in zip(parts, airs, looked_at, strict=True)
         ]
         rows, columns = (min(window[axis].start for window in windows) for axis in (0, 1))
         corners = [(window[0].start - rows, window[1].start - columns) for window in windows]

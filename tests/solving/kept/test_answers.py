@@ -163,7 +163,7 @@ MATTERS: list[tuple[tuple[Any, ...], dict[str, Any], str]] = [
     ((), {"corrections": {"reach_db": {"microwave-omni-5.8": -1}}}, "B"),
     ((), {"corrections": {"loss_db": {"brick-215": 2}}}, "BD"),
     ((), {"conditions": {"ambient_c": 28}}, "ACD"),
-    (("rooms", 1), {"ambient_c": 4}, "ACD"),
+    (("rooms", 1), {"ambient_c": 4}, "D"),
     ((), {"conditions": {"losses": "coherent"}}, "BD"),
     ((), {"conditions": {"reflections": 1}}, "BD"),
     ((), {"grid": 0.4}, "ABCD"),
@@ -195,6 +195,7 @@ def test_what_matters_casts_those_again_whom_it_concerns(
 #: What is changed, and whom it is nothing to.
 NOTHING: list[tuple[tuple[Any, ...], dict[str, Any], str]] = [
     ((), {"title": "Other words"}, "ABCD"),
+    (("rooms", 1), {"ambient_c": 4}, "ABC"),  # out of the reach of A and C, and nothing to microwave
     (("detectors", 0), {"name": "Z", "note": "by the door"}, "ZBCD"),
     (("planes", 0), {"name": "ground"}, "ABCD"),
     ((), {"conditions": {"reserve_db": 6}}, "ABCD"),

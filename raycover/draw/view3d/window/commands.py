@@ -15,6 +15,7 @@ from raycover.draw.view3d.window.state import Place
 from raycover.editing.live import LiveCoverage, Look
 from raycover.errors import InputError
 from raycover.scene.quantities import COLDEST_C, WARMEST_C
+from raycover.signs import minus
 
 if TYPE_CHECKING:
     from raycover.draw.view3d.window.app import Window
@@ -176,7 +177,7 @@ class Commands:
         window, slow = self.window, self.window.is_slow
         with window.frame(fresh=True, timed=True):
             self.live.move(index, trial=True, at=at)
-            place = f"({at[0]:.2f}, {at[1]:.2f})".replace("-", "−")
+            place = minus(f"({at[0]:.2f}, {at[1]:.2f})")
             self.state.message = f"{self.live.design.detectors[index].name} at {place}"
             if slow:
                 window.scenery.marks()

@@ -15,6 +15,7 @@ from raycover.editing.live import LiveCoverage
 from raycover.editing.mentions import words as told_where
 from raycover.errors import InputError
 from raycover.scene.devices import DetectorSpec, MaskSpec
+from raycover.signs import minus
 
 if TYPE_CHECKING:
     from raycover.draw.view3d.window.app import Window
@@ -228,7 +229,7 @@ def azimuth_deg(unit: Unit, place: Place) -> float:
 
 def masked_words(start_deg: float, end_deg: float) -> str:
     """A mask in words."""
-    return f"masked {start_deg:g}° to {end_deg:g}°".replace("-", "−")
+    return minus(f"masked {start_deg:g}° to {end_deg:g}°")
 
 
 def covers(mask: MaskSpec, azimuth: float) -> bool:

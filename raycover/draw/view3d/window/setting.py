@@ -9,6 +9,7 @@ from raycover.draw.view3d.window.state import State
 from raycover.draw.view3d.window.verdict import Line
 from raycover.editing.live import LiveCoverage
 from raycover.scene.devices import MaskSpec
+from raycover.signs import minus
 
 _WHOLE_TURN = (-180.0, 180.0, EDGE_DEG)
 
@@ -42,7 +43,7 @@ def sliders(live: LiveCoverage, state: State) -> tuple[Slider, ...]:
         mask = spec.masks[state.mask]
         for label, value, does in (("mask from", mask.from_deg, "mask from"), ("mask to", mask.to_deg, "mask to")):
             angle = (value + 180) % 360 - 180
-            found.append(Slider(label, f"{angle:g}°".replace("-", "−"), angle, _WHOLE_TURN, does))
+            found.append(Slider(label, minus(f"{angle:g}°"), angle, _WHOLE_TURN, does))
     return tuple(found)
 
 
@@ -63,7 +64,7 @@ def chosen_lines(live: LiveCoverage, state: State) -> tuple[Line, ...]:
     place = f"at ({spec.at[0]:.2f}, {spec.at[1]:.2f}), {spec.mounting:.2f} m high, turn {spec.turn_deg:g}°"
     lines = [
         Line(f"{clean(unit.name)}: {clean(unit.title)}", "faint"),
-        Line(f"{place}, tilt {spec.tilt_deg:g}°".replace("-", "−"), "faint"),
+        Line(minus(f"{place}, tilt {spec.tilt_deg:g}°"), "faint"),
     ]
     given = [f"set to {spec.sensitivity_pct:g} %"] if spec.sensitivity_pct != 100 else []
     given += [masked_words(mask.from_deg, mask.to_deg) for mask in spec.masks]
@@ -77,4 +78,4 @@ def chosen_lines(live: LiveCoverage, state: State) -> tuple[Line, ...]:
 
 
 def _said(mask: MaskSpec) -> str:
-    return f"{mask.from_deg:g}° to {mask.to_deg:g}°".replace("-", "−")
+    return minus(f"{mask.from_deg:g}° to {mask.to_deg:g}°")
