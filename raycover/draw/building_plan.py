@@ -19,7 +19,7 @@ from raycover.building.walls import half_walls
 from raycover.detectors import Unit
 from raycover.draw import palette, plan, sheet, tables, underlaid, words
 from raycover.draw.labels import Placer
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import clean, named
 from raycover.draw.mapping import PaperMap
 from raycover.draw.page import Page
 from raycover.draw.plan_page import PlanPage, write_tags
@@ -209,7 +209,7 @@ def _room_table(page: Page, held: Inventory, width: float) -> tables.Table:
     rows = tuple(
         tables.Row(
             (
-                page.lettering.fit(clean(room.name), "sans", 6.5, width - 32.5),
+                page.lettering.fit(named(room.name), "sans", 6.5, width - 32.5),
                 words.area(room.area_m2),
                 f"{room.floor:.2f}".replace("-", "−"),
                 f"{room.height:.2f}",

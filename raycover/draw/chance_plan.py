@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building
 from raycover.detectors import Unit
 from raycover.draw import hatching, palette, plan, sheet, tables, words
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import named
 from raycover.draw.mapping import paper_map
 from raycover.draw.page import Page
 from raycover.draw.plan_page import PlanPage, draw_layers
@@ -268,7 +268,7 @@ def _room_table(page: Page, found: GridWalk, which: ChanceMap, area: Floats, wid
         mine = np.where((surface.room == index) & surface.inside, area, 0.0)
         if mine.sum() > 0:
             mean, shares = mean_and_shares(values, mine)
-            title = page.lettering.fit(clean("Area mapped" if name == "extent" else name), "sans", 6.5, width - 28)
+            title = page.lettering.fit("Area mapped" if name == "extent" else named(name), "sans", 6.5, width - 28)
             rows.append((mine.sum(), tables.Row((title, words.percent(mean), words.percent(shares[2] + shares[3])))))
     kept = sorted(range(len(rows)), key=lambda k: -rows[k][0])[:8]
     note = f"{len(rows) - len(kept)} smaller rooms" if len(rows) > len(kept) else ""

@@ -16,7 +16,7 @@ from raycover.draw import glyphs, palette, storey_marks
 from raycover.draw.annotate import Annotator
 from raycover.draw.drawing import Strokes
 from raycover.draw.labels import Placer
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import named
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Box, Page
 from raycover.draw.plan_page import PlanPage, draw_layers, shown_units, write_tags
@@ -208,7 +208,7 @@ def _mark(page: Page, placer: Placer, one: Shown, places: tuple[Floats, Any]) ->
     if one.place.site.kind == "way":  # a name may stand beside a chair, too
         x0, y0, x1, y1 = x0 - 8.0, y0 - 4.0, x1 + 8.0, y1 + 4.0
     away = np.linalg.norm((centres - centres[0]) / np.maximum([x1 - x0, y1 - y0], 1.0), axis=1)
-    name = clean(one.place.site.on_plan)
+    name = named(one.place.site.on_plan)
     extent = page.lettering.extent(name, "bold", _NAME_PT)
     disc = 2 * RADIUS + 0.6
     below = (max(extent.width + 0.6, disc), disc + extent.height + 0.5)
@@ -245,7 +245,7 @@ def _mark(page: Page, placer: Placer, one: Shown, places: tuple[Floats, Any]) ->
 def _seat_mark(page: Page, placer: Placer, one: Shown, at: Floats) -> None:
     """A small mark on a chair, the seat's number beside it where there is room; desks and tables bear the name."""
     _small_mark(page, placer, one, at[None])
-    name = clean(one.place.site.on_plan)
+    name = named(one.place.site.on_plan)
     extent = page.lettering.extent(name, "bold", _NAME_PT)
     size = (extent.width + 0.4, extent.height)
     beside, over = SMALL + 0.7 + size[0] / 2, SMALL + 0.7 + size[1] / 2

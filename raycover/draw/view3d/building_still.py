@@ -12,7 +12,7 @@ from PIL import Image
 
 from raycover.building.parts import Building
 from raycover.draw import palette, words
-from raycover.draw.lettering import ENGLISH, Wording, clean
+from raycover.draw.lettering import ENGLISH, Wording, clean, named
 from raycover.draw.page import Page
 from raycover.draw.title_block import state_shown
 from raycover.draw.view3d import environment, still, still_page
@@ -54,7 +54,7 @@ def building_sheet(
     page, box = still_page.page_with(picture, wording=wording)
     left, right = still_page.COLUMN, still_page.RIGHT
     if heading:
-        title, size = page.lettering.fit_size(clean(scene.title), "serif", (28, 24, 20), left - still_page.LEFT - 8)
+        title, size = page.lettering.fit_size(named(scene.title), "serif", (28, 24, 20), left - still_page.LEFT - 8)
         page.text(still_page.LEFT, 174.6, title, size, font="serif")
         text = " · ".join(["The building as the scene describes it, cut open", *state_shown(scene)])
         page.text(still_page.LEFT, 166.3, text, 11.5, color=palette.SECOND_INK)
@@ -72,7 +72,7 @@ def _column(page: Page, held: Inventory, left: float, right: float) -> None:
     page.rule(left, right, 158.3, 1.1)
     y = 151.6
     for title, unit, rows in (
-        ("Rooms", "m²", [(room.name, words.area(room.area_m2)) for room in held.rooms]),
+        ("Rooms", "m²", [(named(room.name), words.area(room.area_m2)) for room in held.rooms]),
         ("Holds", "", [(name, str(k)) for name, k in held.counts]),
     ):
         if not rows:
