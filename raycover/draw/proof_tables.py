@@ -92,9 +92,10 @@ def _lines(page: Page, lines: Sequence[str], x: float, y: float) -> None:
 
 
 def _place_name(page: Page, place: PlaceVerdict) -> str:
-    name = named(place.site.short)
-    name = name[:1].upper() + name[1:] if place.site.piece >= 0 else name
-    return page.said(name) if place.site.piece >= 0 or place.site.kind in ("seat", "door") else name
+    if place.site.piece < 0 and place.site.kind not in ("seat", "door"):
+        return named(place.site.short)
+    name = clean(place.site.short)  # a word of the package's is in it
+    return page.said(name[:1].upper() + name[1:] if place.site.piece >= 0 else name)
 
 
 class _Columns:

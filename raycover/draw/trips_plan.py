@@ -239,10 +239,12 @@ def _draw_column(page: Page, trips: Trips, shown: _Shown, sorts: tuple[glyphs.So
     key_height = _KEY * (len(sorts) + 3) + _MARK_ROW * 3 + 1.5
     foot = sheet.COLUMN_FOOT + key_height
     y = tables.draw_table(page, _names(page, trips, shown, width), left, 187.0, right)
-    made = _trip_table(page, shown, width, y - foot)
+    pairs = _pair_table(page, trips, shown, width)
+    # The plan draws who disturbs whom, so that table comes before the last of those that trip, which are in trips.json.
+    kept = 0.0 if pairs is None else pairs.height
+    made = _trip_table(page, shown, width, y - foot - kept) or _trip_table(page, shown, width, y - foot)
     if made is not None:
         y = tables.draw_table(page, made, left, y, right)
-    pairs = _pair_table(page, trips, shown, width)
     if pairs is not None and pairs.height <= y - foot:
         tables.draw_table(page, pairs, left, y, right)
     _draw_key(page, sorts, foot)
@@ -316,7 +318,7 @@ def _pair_table(page: Page, trips: Trips, shown: _Shown, width: float) -> tables
     ][:6]
     if not rows:
         return None
-    heads = ("May disturb each other", "m apart", "clear from")
+    heads = ("Disturb each other", "m apart", "clear from")
     places = ((0.0, "left"), (width - 14.5, "right"), (width, "right"))
     return tables.Table(heads, places, tuple(rows), "rule of thumb, one band")
 

@@ -46,7 +46,8 @@ def test_a_name_within_sentences(name: str) -> None:
 
 def test_names_come_from_the_scene() -> None:
     scene = load_text(
-        "raycover: 1\nrooms: [{name: Goods and kit, outline: [[0, 0], [6, 0], [6, 4], [0, 4]], height: 3, walls: brick-100}]\n"
+        "raycover: 1\n"
+        "rooms: [{name: Goods and kit, outline: [[0, 0], [6, 0], [6, 4], [0, 4]], height: 3, walls: brick-100}]\n"
         "detectors: [{name: masked, model: ceiling-infrared-general, at: [3, 2], mounting: 3}]\n"
         "planes: [{name: floor, height: 0}]",
         "scene.yaml",

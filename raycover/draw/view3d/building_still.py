@@ -24,13 +24,15 @@ from raycover.whole_file import write_whole
 _MOST_ROOMS, _PITCH = 12, 5.6
 
 
-def draw_building_view(scene: Scene, building: Building, bare: Coverage, held: Inventory, path: str | Path) -> None:
+def draw_building_view(
+    scene: Scene, building: Building, bare: Coverage, held: Inventory, path: str | Path, *, wording: Wording = ENGLISH
+) -> None:
     """Draw a still of 1920 × 1080 pixels of a building; `bare` is what `uncast` gives.
 
     The file appears whole or not at all. Raises MissingPart where 3D cannot be drawn, OSError where the file
     cannot be written.
     """
-    pixels = building_sheet(scene, building, bare, held)
+    pixels = building_sheet(scene, building, bare, held, wording=wording)
     data = io.BytesIO()
     Image.fromarray(np.ascontiguousarray(pixels)).save(data, "PNG", optimize=True)
     write_whole(Path(path), data.getvalue())
