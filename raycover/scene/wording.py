@@ -192,9 +192,6 @@ class Wording:
         message = f"{self.subject(fault.path)} must have {words} {bound} {things}, has {actual}"
         hint = self.meaning(fault)
         entries = fault.value if isinstance(fault.value, list) else []
-        if (fault.path[:1], fault.path[2:]) == (("detectors",), ("at",)) and len(entries) == 3:
-            x, y, z = map(_number, entries)
-            hint = f"a detector's height is not in at, it is mounting: write at: [{x}, {y}], mounting: {z}"
         if entries and len(entries) == 2 * (bound or 0) and all(type(e) is int for e in entries):
             hint = f"if {entries[0]},{entries[1]} is one number, write {entries[0]}.{entries[1]} with a point"
         elif fault.kind == "too_long" and entries and all(isinstance(e, int | float) for e in entries):
@@ -203,6 +200,9 @@ class Wording:
             if comma:
                 point = f"if {comma[1]},{comma[2]} is one number, write {comma[1]}.{comma[2]} with a point"
                 hint = f"{point}; {hint}" if hint else point
+            elif (fault.path[:1], fault.path[2:]) == (("detectors",), ("at",)) and len(entries) == 3:
+                x, y, z = map(_number, entries)
+                hint = f"a detector's height is not in at, it is mounting: write at: [{x}, {y}], mounting: {z}"
         return self.make("wrong-length", message, fault, hint)
 
     def wrong_tag(self, fault: Fault) -> Problem:
