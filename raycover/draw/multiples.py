@@ -13,7 +13,7 @@ from raycover.detectors import Unit
 from raycover.draw import hatching, palette, plan, sheet, storey_marks, words
 from raycover.draw.drawing import Drawing, Strokes
 from raycover.draw.legend import class_places, distribution, draw_bar
-from raycover.draw.lettering import ENGLISH, Wording, clean, named
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.linework import draw_building
 from raycover.draw.mapping import paper_map
 from raycover.draw.page import Box, Page
@@ -221,7 +221,7 @@ def _draw_heads(page: Page, made: Multiples, boxes: Sequence[Sequence[Box]]) -> 
         page.text(box[0] + _CLEAR, box[3] + 2.2, text, size, font="italic")
     for (head, note), row in zip(made.rows, boxes, strict=True):
         top = row[0][3] - 6.0
-        for line in page.lettering.wrap(named(head), "italic", 12, _HEADS - 1.5, 3):
+        for line in page.lettering.wrap(clean(head), "italic", 12, _HEADS - 1.5, 3):
             page.text(_AREA[0], top, line, 12, font="italic")
             top -= 4.6
         for line in page.lettering.wrap(clean(note), "sans", 6.5, _HEADS - 1.5, 3):

@@ -73,7 +73,9 @@ def draw_study(
     pages = {"sweep.png": make_chart_sheet(scene, study, need=need, now=now, sheet_number=(1, 1), wording=wording)}
     pages |= make_plan_sheets(scene, "sweep plans", "Plans of chosen steps", shown, (_CHOSEN,), wording)
     if racks is not None:
-        pages |= make_plan_sheets(scene, "sweep racking", "What the racking takes away", racks[1], (_RACKS,), wording)
+        pages |= make_plan_sheets(
+            scene, "sweep racking", "What the racking takes away", racks[1], (_RACKS,), wording, names_given=False
+        )
     for name, page in pages.items():
         save_png(page.pixels(), folder / name, dpi=page.dpi)
     return list(pages)
@@ -228,8 +230,10 @@ def make_plan_sheets(
     shown: Sequence[Shown],
     notes: tuple[str, ...],
     wording: Wording = ENGLISH,
+    *,
+    names_given: bool = True,
 ) -> dict[str, Page]:
-    """Small plans: planes down, steps across."""
+    """Small plans: planes down, steps across; `names_given` where the planes have the scene's names, not our own."""
     if not shown:
         return {}
     planes = list(shown[0].plans)
@@ -241,7 +245,7 @@ def make_plan_sheets(
             drawing=drawing,
             subtitle=drawing,
             columns=tuple(step.change.words() for step in columns),
-            rows=tuple((r, words.height_phrase(first[r].plane.surface)) for r in rows),
+            rows=tuple((named(r) if names_given else r, words.height_phrase(first[r].plane.surface)) for r in rows),
             plans=tuple(tuple(step.plans[r] for step in columns) for r in rows),
             notes=notes,
             conditions=f"{air_of(scene)} · reserve {scene.conditions.reserve_db:g} dB",

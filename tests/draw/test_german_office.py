@@ -17,9 +17,10 @@ from raycover.cli.grid_walking import floors_of
 from raycover.draw.building_plan import make_building_plan
 from raycover.draw.chance_plan import MAPS, make_chance
 from raycover.draw.material_sheet import material_page
+from raycover.draw.multiples import Small
 from raycover.draw.page import Page
 from raycover.draw.reconcile_page import make_reconciliation
-from raycover.draw.study import make_chart_sheet
+from raycover.draw.study import Shown, make_chart_sheet, make_plan_sheets
 from raycover.draw.trips_plan import make_trips_plan
 from raycover.draw.unit_sheet import unit_page
 from raycover.draw.walktest_page import make_walk_test_pages
@@ -30,9 +31,10 @@ from raycover.kit.sheet_figures import sheet_figures
 from raycover.loading import load
 from raycover.rays.ray_scene import RayScene
 from raycover.report.words import report_words, words_for
+from raycover.scene.devices import PlaneSpec
 from raycover.scene.varying import Change
 from raycover.solving.casting import Weather
-from raycover.solving.coverage import make_units
+from raycover.solving.coverage import make_units, solve
 from raycover.solving.uncast import inventory
 from raycover.walking.grid_walk import grid_walk
 from raycover.walking.sensing import sensors_of
@@ -187,3 +189,26 @@ def test_constructions(name: str) -> None:
     given = (figures.source, *figures.material_sources, figures.edition, *(m.name for m in figures.made.materials))
     said = _assert_german(page, (name, *given))
     assert {"Schnitt", "Über der Frequenz", "Über dem Winkel", "Was gespiegelt wird"} <= set(said)
+
+
+def test_planes_of_racking_are_named_in_german_those_of_a_scene_stay() -> None:
+    """Feet, waist and head are the package's words; a plane that a scene calls head is not put into German."""
+    scene = load(EXAMPLES / "washroom" / "scene.yaml").model_copy(update={"grid": 0.5})
+    building = build(scene)
+    scene = scene.changed({"planes": [PlaneSpec(name="head", height=1.6)]}, scene.state, lambda places: places)
+    coverage = solve(scene, building=building)
+    plans = {"head": Small(building, coverage["head"], coverage.units)}
+    for given, head in ((True, "head"), (False, "Kopf")):
+        (page,) = make_plan_sheets(
+            scene, "s", "Plans of chosen steps", [Shown(Change(), plans)], (), GERMAN, names_given=given
+        ).values()
+        assert head in [text for text, _ in page.text_boxes()]
+
+
+def test_titles_of_files() -> None:
+    assert GERMAN("loss of microwave") == "Mikrowellenverlust"
+    assert GERMAN("coverage plan, floor") == "Erfassungsplan, floor"
+    assert GERMAN("section A") == "Schnitt A"
+    assert [GERMAN(text) for text in ("proof", "walk test", "walk test reconciled", "masks to cut")] == [
+        "Nachweis", "Begehung", "Begehung ausgewertet", "Abdeckungen zum Ausschneiden",
+    ]  # fmt: skip
