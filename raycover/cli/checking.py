@@ -24,13 +24,19 @@ from raycover.walking.ways import route_problems
 
 
 def check_scene(
-    path: Path, *, strict: bool, as_json: bool, draw_in: Path | None = None, with_view: bool = True
+    path: Path,
+    *,
+    strict: bool,
+    as_json: bool,
+    draw_in: Path | None = None,
+    with_view: bool = True,
+    lang: str | None = None,
 ) -> None:
     """Load, build and hang the detectors, in every state; say what is wrong or doubtful.
 
     With `draw_in` the building is drawn there first, sound or not as long as it can be built. Raises InputError
     with everything found where the file cannot be solved, where something cannot stand, and where it is only
-    doubtful if `strict`.
+    doubtful if `strict`. `lang` is the language of the drawings, the scene's own if None.
     """
     try:
         scene = load(path)
@@ -42,7 +48,7 @@ def check_scene(
             data({**stamp(), "sound": False, "problems": [problem(p) for p in error.problems]})
         raise
     if draw_in is not None:
-        drawing.draw(scene, building, draw_in, with_view=with_view)
+        drawing.draw(scene, building, draw_in, with_view=with_view, lang=lang)
     n = Counter(p.severity for p in found)
     if as_json:
         data({**stamp(), "sound": not n["error"], "problems": [problem(p) for p in found]})

@@ -6,6 +6,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -27,6 +28,9 @@ from raycover.walking.grid_walk import GridWalk, grid_walk
 from raycover.walking.sensing import MODEL_CAUTION, Sensor, sensors_of
 from raycover.walking.simulated import check_airs
 
+if TYPE_CHECKING:
+    from raycover.draw.lettering import Wording
+
 
 def grid_walk_scene(
     path: Path,
@@ -34,10 +38,17 @@ def grid_walk_scene(
     *,
     state: str | None = None,
     threads: int | None = None,
+    lang: str | None = None,
     as_json: bool = False,
 ) -> None:
-    """Walk a scene's floors in a grid; with `output`, write walk-grid.json, and maps as pictures and image data."""
+    """Walk a scene's floors in a grid; with `output`, write walk-grid.json, and maps as pictures and image data.
+
+    `lang` is the language of the pages, the scene's own if None.
+    """
+    from raycover.report.words import words_for
+
     scene = loaded(path, state)
+    wording = words_for(scene, lang).wording
     building = build(scene)
     units = make_units(scene, building)
     if not units:
@@ -63,7 +74,7 @@ def grid_walk_scene(
     warn([*scene.warnings, *building.warnings, *_doubts(scene, sensors)])
     figures = grid_walk_json(found, sensors, scene.conditions.ambient_c)
     if output is not None:
-        _write(scene, building, units, found, figures, output)
+        _write(scene, building, units, found, figures, output, wording)
     if as_json:
         data(figures)
     else:
@@ -105,7 +116,13 @@ def _doubts(scene: Scene, sensors: dict[str, Sensor]) -> list[Problem]:
 
 
 def _write(
-    scene: Scene, building: Building, units: Sequence[Unit], found: dict[str, GridWalk], figures: object, output: Path
+    scene: Scene,
+    building: Building,
+    units: Sequence[Unit],
+    found: dict[str, GridWalk],
+    figures: object,
+    output: Path,
+    wording: Wording,
 ) -> None:
     from raycover.draw.chance_plan import MAPS, draw_chance
 
@@ -119,8 +136,9 @@ def _write(
                 step(index * len(MAPS) + k, n_sheets)
                 number = (index * len(MAPS) + k + 1, n_sheets)
                 draw_chance(
-                    scene, building, units, one, which, draft / f"{name} walked, {which.key}.png", sheet_number=number
-                )
+                    scene, building, units, one, which, draft / f"{name} walked, {which.key}.png",
+                    sheet_number=number, wording=wording,
+                )  # fmt: skip
     talk(f"Written to {output}.")
 
 

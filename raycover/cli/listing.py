@@ -84,9 +84,16 @@ def list_models(scene_folder: Path | None, *, constructions: bool, materials: bo
         show(name, listed[name], catalogue, how)
 
 
-def refuse_without_material(frequencies: list[str] | None, output: Path | None, *, drawing: bool) -> None:
+def refuse_without_material(
+    frequencies: list[str] | None, output: Path | None, *, drawing: bool, lang: str = "en"
+) -> None:
     """Refuse what only means something with `--material`. Raises InputError."""
-    given = {"--frequency-ghz": bool(frequencies), "--output": output is not None, "--no-drawing": not drawing}
+    given = {
+        "--frequency-ghz": bool(frequencies),
+        "--output": output is not None,
+        "--no-drawing": not drawing,
+        "--lang": lang != "en",
+    }
     if problems := [
         Problem("needs-material", f"{option} needs --material", Position(option), "name one: --material glass-6, say")
         for option, is_given in given.items()

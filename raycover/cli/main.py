@@ -127,12 +127,9 @@ def walk_(
 
         _refuse(
             "with --grid",
-            {
-                "--route": route is not None, "--hold": hold is not None, "--declared": declared,
-                "--lang": lang is not None,
-            },
+            {"--route": route is not None, "--hold": hold is not None, "--declared": declared},
         )  # fmt: skip
-        grid_walking.grid_walk_scene(scene, output, state=state, threads=threads, as_json=json)
+        grid_walking.grid_walk_scene(scene, output, state=state, threads=threads, lang=lang, as_json=json)
         return
     _refuse("without --grid", {"--threads": threads is not None})
     from raycover.cli import walking
@@ -197,13 +194,21 @@ def walktest_(
     ] = None,
     paper: Annotated[str, typer.Option("--paper", metavar="SIZE", help="paper of the plans: A4 or A3")] = "A4",
     state: InState = None,
+    lang: Lang = None,
     json: AsJson = False,
 ) -> None:
     """The sheet to take to site: where to stand, what to do, what should happen; as plan and as table to fill in."""
     from raycover.cli import walktesting
 
     walktesting.walk_test_scene(
-        scene, output, n_points=points, detectors=detector or (), paper=paper, state=state, as_json=json
+        scene,
+        output,
+        n_points=points,
+        detectors=detector or (),
+        paper=paper,
+        state=state,
+        lang=lang,
+        as_json=json,
     )
 
 
@@ -215,6 +220,7 @@ def reconcile_(
         "walktest"
     ),
     state: InState = None,
+    lang: Lang = None,
     anyway: Annotated[
         bool, typer.Option("--anyway", help="write the corrected scene even where the answers do not fit it")
     ] = False,
@@ -223,7 +229,7 @@ def reconcile_(
     """What came back from site against the prediction; where the answers support it, a corrected scene."""
     from raycover.cli import walktesting
 
-    walktesting.reconcile_scene(scene, results, output, state=state, as_json=json, anyway=anyway)
+    walktesting.reconcile_scene(scene, results, output, state=state, lang=lang, as_json=json, anyway=anyway)
 
 
 @app.command("trips")
@@ -373,12 +379,15 @@ def check_(
         Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the drawings of --draw")
     ] = Path("pictures"),
     view: Annotated[bool, typer.Option("--view/--no-view", help="with --draw, the 3D picture too")] = True,
+    lang: Lang = None,
     json: AsJson = False,
 ) -> None:
     """Is the file sound, and does the building stand: everything wrong or doubtful, with its line."""
     from raycover.cli import checking
 
-    checking.check_scene(scene, strict=strict, as_json=json, draw_in=output if draw else None, with_view=view)
+    checking.check_scene(
+        scene, strict=strict, as_json=json, draw_in=output if draw else None, with_view=view, lang=lang
+    )
 
 
 @app.command("import")

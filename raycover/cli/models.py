@@ -18,6 +18,7 @@ SceneFolder = Annotated[
     Optional[Path],  # noqa: UP045
     typer.Option("--scene-folder", metavar="DIR", help="folder whose models/ is read too (default: here)"),
 ]
+Lang = Annotated[str, typer.Option("--lang", metavar="CODE", help="language of the drawing: en or de")]
 AsJson = Annotated[bool, typer.Option("--json", help="machine output on stdout")]
 Text = Optional[str]  # noqa: UP045
 
@@ -59,6 +60,7 @@ def models_(
         ),
     ] = None,
     drawing: Annotated[bool, typer.Option("--drawing/--no-drawing", help="with --material: draw it")] = True,
+    lang: Lang = "en",
     scene_folder: SceneFolder = None,
     json: AsJson = False,
 ) -> None:
@@ -78,11 +80,13 @@ def models_(
     if material is not None:
         from raycover.cli import sheets
 
-        sheets.show_material(material, output, frequency_ghz or [], scene_folder, drawing=drawing, as_json=json)
+        sheets.show_material(
+            material, output, frequency_ghz or [], scene_folder, drawing=drawing, lang=lang, as_json=json
+        )
         return
     from raycover.cli import listing
 
-    listing.refuse_without_material(frequency_ghz, output, drawing=drawing)
+    listing.refuse_without_material(frequency_ghz, output, drawing=drawing, lang=lang)
     listing.list_models(scene_folder, constructions=constructions, materials=materials, losses=losses, as_json=json)
 
 
@@ -100,13 +104,14 @@ def show_(
         ),
     ] = None,
     drawing: Annotated[bool, typer.Option("--drawing/--no-drawing", help="draw the sheet")] = True,
+    lang: Lang = "en",
     scene_folder: SceneFolder = None,
     json: AsJson = False,
 ) -> None:
     """Draw a unit and print its reach against mounting height."""
     from raycover.cli import showing
 
-    showing.show(name, output, mounting or [], scene_folder, drawing=drawing, as_json=json)
+    showing.show(name, output, mounting or [], scene_folder, drawing=drawing, lang=lang, as_json=json)
 
 
 @app.command("new")

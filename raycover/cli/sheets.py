@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,14 +20,27 @@ from raycover.exchange.files import writing
 from raycover.kit.sheet_figures import TABLE_DEG, NoFigure, SheetFigures, sheet_figures
 from raycover.kit.sheet_words import facts, notes, percent, summary
 
+if TYPE_CHECKING:
+    from raycover.draw.lettering import Wording
+
 CAUTION = "A prediction, not a site test: walk-test before hand-over. What is built differs from what is drawn."
 _CHORDS_M = (0.25, 0.5, 1.0, 2.0)
 
 
 def show_material(
-    name: str, output: Path | None, frequencies: list[str], scene_folder: Path | None, *, drawing: bool, as_json: bool
+    name: str,
+    output: Path | None,
+    frequencies: list[str],
+    scene_folder: Path | None,
+    *,
+    drawing: bool,
+    lang: str = "en",
+    as_json: bool,
 ) -> None:
     """Draw a construction or material of the catalogue and print its figures. Raises InputError."""
+    from raycover.report.words import report_words
+
+    wording = report_words(lang).wording
     asked = _frequencies(frequencies)
     catalogue = catalogue_for(scene_folder)
     if name in catalogue.solids and name not in {**catalogue.constructions, **catalogue.materials}:
@@ -43,7 +56,7 @@ def show_material(
         raise InputError([_no_figure(missing, asked, frequencies)]) from None
     target = output if output is not None else None if as_json else Path(f"{name}.png")
     if target is not None and drawing:
-        _draw(figures, target)
+        _draw(figures, target, wording)
     else:
         target = None
     if as_json:
@@ -78,7 +91,7 @@ def _no_figure(missing: NoFigure, asked: list[float], texts: list[str]) -> Probl
     )
 
 
-def _draw(figures: SheetFigures, path: Path) -> None:
+def _draw(figures: SheetFigures, path: Path, wording: Wording) -> None:
     """Draw the sheet; its folder is made where missing. Raises InputError where it cannot be written."""
     from raycover.draw.material_sheet import ENDINGS, draw_material_sheet
 
@@ -86,7 +99,7 @@ def _draw(figures: SheetFigures, path: Path) -> None:
         why = "the drawing is a PNG, SVG or PDF"
         raise InputError([Problem("wrong-ending", why, Position(str(path)), f"write -o {path.name}.png")])
     with writing(path):
-        draw_material_sheet(figures, path, version=raycover.__version__)
+        draw_material_sheet(figures, path, version=raycover.__version__, wording=wording)
 
 
 def _print(figures: SheetFigures) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import raycover
 from raycover.asking.reach import DESK, Outline, UnitReach, is_sector, unit_reach
@@ -21,21 +21,34 @@ from raycover.exchange.files import writing
 from raycover.kit.unit_words import combining_words, facts, size_words, sources
 from raycover.scene.devices import DetectorModel
 
+if TYPE_CHECKING:
+    from raycover.draw.lettering import Wording
+
 _Sheet = tuple[UnitReach, Path | None]
 CAUTION = "A prediction, not a site test: walk-test before hand-over. Makers' instructions come before this tool."
 
 
 def show(
-    name: str, output: Path | None, mounting: list[str], scene_folder: Path | None, *, drawing: bool, as_json: bool
+    name: str,
+    output: Path | None,
+    mounting: list[str],
+    scene_folder: Path | None,
+    *,
+    drawing: bool,
+    lang: str = "en",
+    as_json: bool,
 ) -> None:
     """Draw an entry of the catalogue and print its table. Raises InputError."""
+    from raycover.report.words import report_words
+
+    wording = report_words(lang).wording
     heights = _heights(mounting)
     catalogue: Catalogue = catalogue_for(scene_folder)
     if name not in catalogue.detectors:
         raise InputError([unknown_name("detector", name, catalogue.detectors, Position("NAME"))])
     model = catalogue.detectors[name]
     target = output if output is not None else None if as_json else Path(f"{name}.png")
-    drawn = sheets(model, target if drawing else None, heights)
+    drawn = sheets(model, target if drawing else None, heights, wording)
     file = str(catalogue.origins["detector", name])
     if as_json:
         from raycover.exchange.summary import stamp
@@ -57,7 +70,9 @@ def show(
             talk(f"Drawn {path}, mounted at {unit.mounting:g} m.")
 
 
-def sheets(model: DetectorModel, path: Path | None, heights: Sequence[float] = ()) -> list[_Sheet]:
+def sheets(
+    model: DetectorModel, path: Path | None, heights: Sequence[float] = (), wording: Wording | None = None
+) -> list[_Sheet]:
     """An entry's reach with the picture it is drawn to; of a dual one each half, in a picture of its own."""
     found: list[_Sheet] = []
     for part in model.parts:
@@ -67,7 +82,7 @@ def sheets(model: DetectorModel, path: Path | None, heights: Sequence[float] = (
             own = None if path is None else path.with_name(f"{path.stem}-{part.kind}{path.suffix}")
         unit = unit_reach(part, heights[0] if heights else None, heights[1:])
         if own is not None:
-            draw(unit, own)
+            draw(unit, own, wording)
         found.append((unit, own))
     return found
 
@@ -100,8 +115,9 @@ def option_problem(option: str, text: str, refused: Refused, number: int = 1) ->
     return Problem(refused.code, refused.message, Position(option, number, refused.column + 1, text), refused.help)
 
 
-def draw(unit: UnitReach, path: Path) -> None:
+def draw(unit: UnitReach, path: Path, wording: Wording | None = None) -> None:
     """Draw the sheet; its folder is made where missing. Raises InputError where it cannot be written."""
+    from raycover.draw.lettering import ENGLISH
     from raycover.draw.unit_sheet import draw_unit_sheet
 
     if path.suffix.lower() != ".png":
@@ -109,7 +125,9 @@ def draw(unit: UnitReach, path: Path) -> None:
             [Problem("wrong-ending", "the drawing is a PNG", Position(str(path)), f"write -o {path.name}.png")]
         )
     with writing(path):
-        draw_unit_sheet(unit, path, notes=tuple(notes(unit.model)), version=raycover.__version__)
+        draw_unit_sheet(
+            unit, path, notes=tuple(notes(unit.model)), version=raycover.__version__, wording=wording or ENGLISH
+        )
 
 
 def print_unit(unit: UnitReach) -> None:

@@ -65,6 +65,10 @@ def sweep(
     output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
         "pictures"
     ),
+    lang: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--lang", metavar="CODE", help="language of the pictures: en or de; the scene's if not given"),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="machine output on stdout")] = False,
 ) -> None:
     """What other values change: of some detectors with charts, or (--set) of anything in the scene, as a table."""
@@ -77,14 +81,22 @@ def sweep(
         from raycover.cli.sweeping_values import Asked, sweep_values
 
         _refuse(varied, "goes without --set", "vary it too: --set 'detectors/NAME/mounting=6:14:0.5'")
-        asked = Asked(settings or (), latin, seed, needs, share, pictures, rows, plane, processes, cluster)
+        asked = Asked(settings or (), latin, seed, needs, share, pictures, rows, plane, processes, cluster, lang)
         sweep_values(scene, output, asked, as_json=json)
         return
     from raycover.cli import sweeping
 
     _refuse(tabled, "goes with --set", "say what varies: --set 'conditions/ambient_c=20,30'")
     sweeping.sweep_scene(
-        scene[0], detector or (), output, mounting=mounting, tilt=tilt, turn=turn, share=share, as_json=json
+        scene[0],
+        detector or (),
+        output,
+        mounting=mounting,
+        tilt=tilt,
+        turn=turn,
+        share=share,
+        lang=lang,
+        as_json=json,
     )
 
 

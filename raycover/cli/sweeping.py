@@ -37,11 +37,16 @@ def sweep_scene(
     tilt: str | None,
     turn: str | None,
     share: float | None,
+    lang: str | None = None,
     as_json: bool,
 ) -> None:
-    """Solve every combination, print and draw what it changes."""
+    """Solve every combination, print and draw what it changes; `lang` is the language of the pictures, the scene's own
+    if None."""
+    from raycover.report.words import words_for
+
     with whole_folder(output) as draft:
         scene = load(path)
+        wording = words_for(scene, lang).wording
         names = _chosen(scene, detectors, path)
         changes = _changes(mounting, tilt, turn)
         with progress("casting") as step:
@@ -57,7 +62,7 @@ def sweep_scene(
             figures["racking"] = study_json(racks[0])["steps"]
         with progress("drawing"):
             now = next(getattr(d, axis_of(found)[0]) for d in scene.detectors if d.name in names)
-            files = draw_study(scene, found, shown, racks, draft, need=share, now=now)
+            files = draw_study(scene, found, shown, racks, draft, need=share, now=now, wording=wording)
         text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
         (draft / "sweep.json").write_text(text, encoding="utf-8", errors="replace")
         (draft / "sweep.csv").write_text(study_csv(found), encoding="utf-8", errors="replace")

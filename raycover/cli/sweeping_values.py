@@ -15,6 +15,7 @@ from raycover.errors import Interrupted, did_you_mean, option_error
 from raycover.exchange.files import check_writable, whole_folder
 from raycover.exchange.kept_rows import KeptRows
 from raycover.exchange.sweep_table import planes_of, problem_of, sweep_csv, sweep_json
+from raycover.language import language
 from raycover.shares import percent
 from raycover.sweeping import designs
 from raycover.sweeping.local import Outcome, on_processes
@@ -42,10 +43,13 @@ class Asked:
     plane: str | None = None
     processes: int | None = None
     cluster: str | None = None
+    lang: str | None = None
 
 
 def sweep_values(paths: Sequence[Path], output: Path, asked: Asked, *, as_json: bool) -> None:
     """Solve what is missing, write the table, draw the rows asked for."""
+    if asked.lang is not None:
+        language(asked.lang)  # before anything is solved
     factors = [parse(text, spans=asked.latin is not None) for text in asked.settings]
     for factor in factors:
         if factor.doubt is not None:
@@ -63,7 +67,7 @@ def sweep_values(paths: Sequence[Path], output: Path, asked: Asked, *, as_json: 
     with whole_folder(output) as draft:
         (draft / "sweep.csv").write_text(sweep_csv(made, found), encoding="utf-8", errors="replace")
         (draft / "sweep.json").write_text(text + "\n", encoding="utf-8", errors="replace")
-        files = _draw(made, found, chosen, plane, draft) if chosen else []
+        files = _draw(made, found, chosen, plane, draft, asked.lang) if chosen else []
     if as_json:
         data(figures)
     else:
@@ -168,10 +172,11 @@ def _extremes(made: Plan, found: dict[int, Figures | str], plane: str, n: int) -
 
 
 def _draw(
-    made: Plan, found: dict[int, Figures | str], chosen: Sequence[Job], plane: str, draft: Path
+    made: Plan, found: dict[int, Figures | str], chosen: Sequence[Job], plane: str, draft: Path, lang: str | None
 ) -> list[str]:  # fmt: skip
     """A plan a row, its values in the title; names of the files."""
     from raycover.draw.plan import draw_plan
+    from raycover.report.words import words_for
 
     files = []
     with progress("drawing") as step:
@@ -186,7 +191,15 @@ def _draw(
                 continue
             name = f"row {job.row + 1}.png"
             titled = scene.model_copy(update={"title": f"{scene.title}, {made.heading(job)}"})
-            draw_plan(titled, building, coverage, plane, draft / name, sheet=(index + 1, len(chosen)))
+            draw_plan(
+                titled,
+                building,
+                coverage,
+                plane,
+                draft / name,
+                sheet=(index + 1, len(chosen)),
+                wording=words_for(scene, lang).wording,
+            )
             files.append(name)
     return files
 

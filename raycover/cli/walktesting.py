@@ -43,29 +43,37 @@ def walk_test_scene(
     detectors: Sequence[str],
     paper: str,
     state: str | None,
+    lang: str | None = None,
     as_json: bool,
 ) -> None:
-    """Choose points; write the sheet as PDF, PNG, CSV, JSON, and XLSX where openpyxl is there."""
+    """Choose points; write the sheet as PDF, PNG, CSV, JSON, and XLSX where openpyxl is there.
+
+    `lang` is the language of sheet and tables, the scene's own if None.
+    """
     from raycover.draw.walktest_page import draw_walk_test
+    from raycover.report.words import words_for
 
     if paper.upper() not in PAPERS:
         raise option_error("--paper", f'a sheet comes on A4 or A3, not "{paper}"', did_you_mean(paper.upper(), PAPERS))
     scene = load(path)
+    words = words_for(scene, lang)
     _known(scene, state, detectors)
     warn(scene.warnings)
     with progress("choosing") as step:
         test = make_walk_test(scene, state=state, detectors=detectors, n_points=n_points, progress=step)
     figures = walktest_json(test)
     with whole_folder(output) as draft, progress("drawing"):
-        (draft / "walk-test.csv").write_text(sheet_csv(test), encoding="utf-8", errors="replace")
+        (draft / "walk-test.csv").write_text(
+            sheet_csv(test, words.code, words.wording), encoding="utf-8", errors="replace"
+        )
         text = json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1)
         (draft / "walk-test.json").write_text(text, encoding="utf-8", errors="replace")
         missing = None
         try:
-            (draft / "walk-test.xlsx").write_bytes(sheet_xlsx(test))
+            (draft / "walk-test.xlsx").write_bytes(sheet_xlsx(test, words.code, words.wording))
         except MissingPart as error:
             missing = str(error)
-        draw_walk_test(test, draft, paper=paper.upper())
+        draw_walk_test(test, draft, paper=paper.upper(), wording=words.wording)
     if as_json:
         data(figures)
     else:
@@ -111,15 +119,25 @@ def _print_sheet(test: WalkTest) -> None:
 
 
 def reconcile_scene(
-    path: Path, results: Path, output: Path, *, state: str | None, as_json: bool, anyway: bool = False
+    path: Path,
+    results: Path,
+    output: Path,
+    *,
+    state: str | None,
+    lang: str | None = None,
+    as_json: bool,
+    anyway: bool = False,
 ) -> None:
     """Lay a filled-in table over a scene; write figures, pages and, where answers support one, the corrected scene.
 
-    Answers that no correction fits write none, unless it is wanted `anyway`.
+    Answers that no correction fits write none, unless it is wanted `anyway`. `lang` is the language of the pages, the
+    scene's own if None.
     """
     from raycover.draw.reconcile_page import draw_reconciliation
+    from raycover.report.words import words_for
 
     scene = load(path)
+    wording = words_for(scene, lang).wording
     _known(scene, state, ())
     answers = read_results(results)
     warn(scene.warnings)
@@ -136,7 +154,7 @@ def reconcile_scene(
         (draft / "reconcile.json").write_text(
             json.dumps(figures, ensure_ascii=False, allow_nan=False, indent=1), encoding="utf-8", errors="replace"
         )
-        draw_reconciliation(returned, _walking(returned), draft)
+        draw_reconciliation(returned, _walking(returned), draft, wording=wording)
         if text is not None:
             (draft / name).write_bytes(text.encode("utf-8"))
     if as_json:

@@ -114,9 +114,11 @@ def schedule(path: Path, output: Path | None, *, lang: str, masks: Path | None, 
         else:
             from raycover.draw.mask_template import make_templates
             from raycover.draw.page import pdf_of
+            from raycover.report.words import words_for
 
-            pages = make_templates(scene.title, masked, revision=scene.revision, date=scene.date)
-            write_bytes_whole(masks, pdf_of(pages, title=f"{scene.title}, masks to cut"))
+            wording = words_for(scene, lang).wording
+            pages = make_templates(scene.title, masked, revision=scene.revision, date=scene.date, wording=wording)
+            write_bytes_whole(masks, pdf_of(pages, title=f"{scene.title}: {wording('masks to cut')}"))
             talk(f"Masks to cut written to {masks}")
     if output is not None:
         write_schedule(made, words, scene.title, output)

@@ -15,7 +15,7 @@ from raycover.detectors import Unit
 from raycover.draw import glyphs, palette, words
 from raycover.draw.doors import inward, is_wide
 from raycover.draw.labels import Placer
-from raycover.draw.lettering import Font, clean
+from raycover.draw.lettering import Font, named
 from raycover.draw.mapping import PaperMap
 from raycover.draw.page import Page
 from raycover.draw.projection import Projection
@@ -107,7 +107,7 @@ class Annotator:
         n_left_out = 0
         crowded = len(units) > _CROWD
         for unit, centre in zip(units, centres, strict=True):
-            tag = self.page.lettering.fit(clean(unit.name), "bold", size_pt, _LONGEST_TAG)
+            tag = self.page.lettering.fit(named(unit.name), "bold", size_pt, _LONGEST_TAG)
             box = self._size(tag, "bold", size_pt)
             # In a crowd leaders would be a thicket: a tag stands by its mark there or not at all.
             gaps = [ring + g for g in ((0.1, 0.9) if crowded else (0.1, 0.9, 2.4, 4.5, 7.0))]
@@ -126,7 +126,7 @@ class Annotator:
     def other_tags(self, tags: Sequence[str], centres: Floats) -> None:
         """Small tags beside the places of detectors that hang on other storeys, where there is room for them."""
         for tag, centre in zip(tags, centres, strict=True):
-            text = self.page.lettering.fit(clean(tag), "sans", 6.0, _LONGEST_TAG)
+            text = self.page.lettering.fit(named(tag), "sans", 6.0, _LONGEST_TAG)
             placed = self.placer.near(centre, self._size(text, "sans", 6.0), (1.5, 2.3, 3.5), most=25.0)
             if placed is not None:
                 self._write(placed.centre, text, "sans", 6.0, palette.ACCENT, 16.0, 1.8)
@@ -144,7 +144,7 @@ class Annotator:
         """
         n_left_out = 0
         for index in sorted(range(len(names)), key=lambda k: -outlines[k].area):
-            name, area = clean(names[index]), f"{words.area(areas[index])} m²"
+            name, area = named(names[index]), f"{words.area(areas[index])} m²"
             if rooms_c and names[index] in rooms_c:
                 area = f"{area} · {degrees(rooms_c[names[index]])}"
             done = self._room_name(outlines[index], name, area)
@@ -250,7 +250,7 @@ class Annotator:
         for rack in building.racks:
             rows.setdefault(rack.owner, []).append(self.projection.to_paper(rack.corners))
         for name, corners in rows.items():
-            text = self.page.lettering.fit(clean(name), "sans", 6.5, _LONGEST_TAG)
+            text = self.page.lettering.fit(named(name), "sans", 6.5, _LONGEST_TAG)
             size = self._size(text, "sans", 6.5)
             centres, costs = _places_along(corners, size)
             index = self.placer.place(size, centres, costs, most=45.0)
@@ -266,7 +266,7 @@ class Annotator:
             if name in known or points is None:
                 continue
             low, high = self.projection.to_paper([points.min(axis=0), points.max(axis=0)])
-            text = self.page.lettering.fit(clean(name), "sans", 6.0, _LONGEST_NAME)
+            text = self.page.lettering.fit(named(name), "sans", 6.0, _LONGEST_NAME)
             size = self._size(text, "sans", 6.0)
             middle = (low + high) / 2
             if np.all(np.array(size) + 0.6 < high - low):

@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from raycover.building.one_storey import one_storey
 from raycover.building.parts import Building, StoreyShape
+from raycover.building.stairs import SKIN
 from raycover.building.walls import half_walls
 from raycover.detectors import Unit
 from raycover.draw import palette, plan, sheet, tables, underlaid, words
 from raycover.draw.labels import Placer
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, named
 from raycover.draw.mapping import PaperMap
 from raycover.draw.page import Page
 from raycover.draw.plan_page import PlanPage, write_tags
@@ -52,12 +53,15 @@ def draw_building_plan(
     storey: StoreyShape | None = None,
     sheet_number: tuple[int, int] = (1, 1),
     dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> None:
     """Save the plan of a building, or of one of its storeys, as a PNG, A4 landscape; nothing is solved for it.
 
     The file appears whole or not at all. Raises OSError where it cannot be written.
     """
-    page = make_building_plan(scene, building, units, held, storey=storey, sheet_number=sheet_number, dpi=dpi)
+    page = make_building_plan(
+        scene, building, units, held, storey=storey, sheet_number=sheet_number, dpi=dpi, wording=wording
+    )
     save_png(page.pixels(), path, dpi=dpi)
 
 
@@ -70,12 +74,13 @@ def make_building_plan(
     storey: StoreyShape | None = None,
     sheet_number: tuple[int, int] = (1, 1),
     dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> Page:
     """The page that `draw_building_plan` saves."""
     shown = building if storey is None else one_storey(building, storey)
     indices = range(len(building.rooms)) if storey is None else storey.rooms
     projection = Projection.fitted(building_bounds(shown), sheet.FRAME)
-    page = Page(dpi=dpi)
+    page = Page(dpi=dpi, wording=wording)
     sketch = PlanPage.on(page, projection)
     outlines = [room.polygon for room in shown.rooms]
     drawing, placer = sketch.drawing, sketch.placer
@@ -210,7 +215,7 @@ def _room_table(page: Page, held: Inventory, width: float) -> tables.Table:
     rows = tuple(
         tables.Row(
             (
-                page.lettering.fit(clean(room.name), "sans", 6.5, width - 32.5),
+                page.lettering.fit(named(room.name), "sans", 6.5, width - 32.5),
                 words.area(room.area_m2),
                 minus(f"{room.floor:.2f}"),
                 f"{room.height:.2f}",
@@ -228,7 +233,12 @@ def _room_table(page: Page, held: Inventory, width: float) -> tables.Table:
 def _construction_table(page: Page, held: Inventory, width: float, height: float) -> tables.Table | None:
     """What the building is made of, in m² of walls, slabs and panels; as much as there is room for."""
     rows = [
-        tables.Row((page.lettering.fit(clean(name), "sans", 6.5, width - 14.0), words.area(area)))
+        tables.Row(
+            (
+                page.lettering.fit(name if name == SKIN.name else named(name), "sans", 6.5, width - 14.0),
+                words.area(area),
+            )
+        )
         for name, area in held.areas
     ]
     return tables.as_many_as_fit(("Made of", "m²"), ((0.0, "left"), (width, "right")), rows, height)

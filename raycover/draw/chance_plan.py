@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building
 from raycover.detectors import Unit
 from raycover.draw import hatching, palette, plan, sheet, tables
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, named
 from raycover.draw.mapping import paper_map
 from raycover.draw.page import Page
 from raycover.draw.plan_page import PlanPage, draw_layers
@@ -130,9 +130,10 @@ def draw_chance(
     *,
     sheet_number: tuple[int, int] = (1, 1),
     dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> None:
     """Save one map of a grid walk as a PNG, A4 landscape. The file appears whole or not at all."""
-    page = make_chance(scene, building, units, found, which, sheet_number=sheet_number, dpi=dpi)
+    page = make_chance(scene, building, units, found, which, sheet_number=sheet_number, dpi=dpi, wording=wording)
     save_png(page.pixels(), path, dpi=dpi)
 
 
@@ -145,6 +146,7 @@ def make_chance(
     *,
     sheet_number: tuple[int, int] = (1, 1),
     dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> Page:
     """The page that `draw_chance` saves."""
     surface = found.surface
@@ -152,7 +154,7 @@ def make_chance(
     shown = shown_storey(building, there)
     outlines = plan.outlines_of(scene, shown, there)
     projection = Projection.fitted(plan.bounds_of(shown, there, outlines), sheet.FRAME)
-    page = Page(dpi=dpi)
+    page = Page(dpi=dpi, wording=wording)
     sketch = PlanPage.on(page, projection)
     values = which.values(found)
     picture = paper_map(surface, as_margin_db(_filled(values, surface)), _RESERVE_DB, outlines, projection, dpi=dpi)
@@ -279,7 +281,7 @@ def _room_table(page: Page, found: GridWalk, which: ChanceMap, area: Floats, wid
     rows = []
     for k in np.flatnonzero(size > 0).tolist():
         name = surface.room_names[k]
-        title = page.lettering.fit(clean("Area mapped" if name == "extent" else name), "sans", 6.5, width - 28)
+        title = page.lettering.fit("Area mapped" if name == "extent" else named(name), "sans", 6.5, width - 28)
         figures = percent(float(mean[k])), percent(float(shares[k, 2] + shares[k, 3]))
         rows.append((size[k], tables.Row((title, *figures))))
     kept = sorted(range(len(rows)), key=lambda k: -rows[k][0])[:8]

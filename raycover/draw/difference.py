@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from raycover.building.parts import Building
 from raycover.draw import hatching, palette, plan, sheet, tables, words
 from raycover.draw.drawing import Strokes
-from raycover.draw.lettering import ENGLISH, Wording, clean
+from raycover.draw.lettering import ENGLISH, Wording, clean, named
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Page
 from raycover.draw.plan_page import PlanPage
@@ -266,12 +266,12 @@ def _room_table(page: Page, change: PlaneChange, width: float) -> tables.Table:
     kept = [n for n in names if n in order[:_MOST_ROOMS]]
 
     def shown(name: str) -> str:
-        return "Area mapped" if name == "extent" else name
+        return "Area mapped" if name == "extent" else named(name)
 
     rows = [
         tables.Row(
             (
-                page.lettering.fit(clean(shown(name)), "sans", 6.5, width - 30.5),
+                page.lettering.fit(shown(name), "sans", 6.5, width - 30.5),
                 words.area(after[name][0]),
                 percent(before[name][1]) if name in before else "–",
                 percent(after[name][1]),

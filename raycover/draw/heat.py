@@ -9,7 +9,7 @@ from pathlib import Path
 from raycover.asking.summer import SummerRow
 from raycover.building.parts import Building
 from raycover.draw import plan, words
-from raycover.draw.lettering import ENGLISH, Wording, clean
+from raycover.draw.lettering import ENGLISH, Wording, clean, named
 from raycover.draw.multiples import MOST_COLUMNS, MOST_ROWS, Multiples, Small, make_multiples, sheets_of
 from raycover.draw.page import Page
 from raycover.draw.png import save_png
@@ -65,7 +65,7 @@ def make_heat(
             drawing="Coverage against air temperature",
             subtitle="The same detectors in colder and warmer air",
             columns=tuple(f"{value:g} °C" for value in ambients),
-            rows=tuple((wording.done(clean(name)), words.height_phrase(first[name].surface)) for name in names),
+            rows=tuple((named(name), words.height_phrase(first[name].surface)) for name in names),
             plans=tuple(
                 tuple(Small(building, found[value][name], found[value].units) for value in ambients) for name in names
             ),

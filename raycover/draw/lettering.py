@@ -54,8 +54,27 @@ def drawn_in(text: str, font: Font, size_pt: float) -> FontProperties:
     return properties(_STAND_IN[font], size_pt * _STAND_IN_SIZE)
 
 
+class Told(str):
+    """A text that stands on a drawing as it is, whatever its language: what somebody gave a name to, and what has
+    been put into the language already. Put together with others it is a plain text again.
+    """
+
+    __slots__ = ()
+
+
+def named(text: str) -> Told:
+    """A name that somebody gave, made drawable: no wording translates it, though it be a word of the sheets."""
+    return Told(clean(text))
+
+
 def clean(text: str) -> str:
     """Free text as one line that the fonts here can draw: characters none of them holds become a box."""
+    if isinstance(text, Told):
+        return Told(_drawable(text))
+    return _drawable(text)
+
+
+def _drawable(text: str) -> str:
     known = _characters("sans")
     spaced = "".join(" " if c.isspace() else c for c in unicodedata.normalize("NFC", text))
     kept = (c for c in spaced if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co", "Cn"))
@@ -94,31 +113,28 @@ class Extent:
 @dataclass(frozen=True)
 class Wording:
     """Another language than English: `label` puts whole texts of drawings into it, `sentence` what is said of
-    results, `course` ways of signals. What has once been put into it stays as it is.
+    results, `course` ways of signals. What is `Told` stays as it is.
     """
 
     label: Callable[[str], str]
     sentence: Callable[[str], str]
     course: Callable[[str], str]
-    _done: set[str] = field(default_factory=set, compare=False)
 
     def __call__(self, text: str) -> str:
         """A text as it stands on a drawing."""
-        return text if text in self._done else self.done(self.label(text))
+        return text if isinstance(text, Told) else self.done(self.label(text))
 
     def said(self, text: str) -> str:
         """A sentence on results."""
-        return self.done(self.sentence(text))
+        return text if isinstance(text, Told) else self.done(self.sentence(text))
 
     def way(self, text: str) -> str:
         """A way of a signal, or why there is none."""
-        return self.done(self.course(text))
+        return text if isinstance(text, Told) else self.done(self.course(text))
 
     def done(self, text: str) -> str:
-        """Keeps a text, or a part of one, from being looked up again."""
-        if self.label is not _as_is:
-            self._done.add(text)
-        return text
+        """A text, or a part of one, that is not looked up again."""
+        return text if self.label is _as_is else Told(text)
 
 
 def _as_is(text: str) -> str:
@@ -136,11 +152,11 @@ class Lettering:
     renderer: RendererAgg
     mm_per_px: float
     wording: Wording = ENGLISH
-    _known: dict[tuple[str, Font, float], Extent] = field(default_factory=dict)
+    _known: dict[tuple[str, bool, Font, float], Extent] = field(default_factory=dict)
 
     def extent(self, text: str, font: Font, size_pt: float) -> Extent:
         """Extent of one line, no lower than the font's tall and deep letters together."""
-        key = (text, font, size_pt)
+        key = (text, isinstance(text, Told), font, size_pt)
         if key not in self._known:
             text = self.worded(text)
             prop = drawn_in(text, font, size_pt)

@@ -8,7 +8,7 @@ from math import ceil
 import numpy as np
 
 from raycover.draw import palette, sheet
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, named
 from raycover.draw.page import A4_LANDSCAPE, Page, arc
 from raycover.draw.title_block import TitleBlock, date_of, draw_title_block
 from raycover.physics.pattern import Mask
@@ -20,14 +20,19 @@ _Z = 10.0
 
 
 def make_templates(
-    title: str, masked: Sequence[tuple[str, str, Sequence[Mask]]], *, revision: str, date: str | None
+    title: str,
+    masked: Sequence[tuple[str, str, Sequence[Mask]]],
+    *,
+    revision: str,
+    date: str | None,
+    wording: Wording = ENGLISH,
 ) -> list[Page]:
     """Pages with a disc for each (tag, unit's title, masks): white is cut away, tinted stays over the lens."""
     per_page = _ACROSS * _DOWN
     n_pages = max(ceil(len(masked) / per_page), 1)
     pages = []
     for number in range(n_pages):
-        page = Page(dpi=200, vector=True)
+        page = Page(dpi=200, vector=True, wording=wording)
         for k, (tag, what, masks) in enumerate(masked[number * per_page : (number + 1) * per_page]):
             x = 45.0 + (k % _ACROSS) * 69.0
             y = 144.0 - (k // _ACROSS) * 78.0
@@ -38,12 +43,12 @@ def make_templates(
         draw_title_block(
             page,
             TitleBlock(
-                project=title,
+                project=named(title),
                 drawing="Masks to cut",
                 conditions="print at 100 %, check the 50 mm line",
                 scale="1 : 1",
                 date=date_of(date),
-                revision=revision,
+                revision=named(revision),
                 sheet=f"{number + 1} of {n_pages}",
             ),
         )
@@ -77,7 +82,7 @@ def _draw_disc(page: Page, centre: np.ndarray, tag: str, what: str, masks: Seque
     page.lines([[centre + RADIUS * _unit(0), centre + (RADIUS + 1.8) * _unit(0)]], palette.ACCENT, 1.4, _Z + 1)
     cross = centre + 2.0 * np.array([[(-1, 0), (1, 0)], [(0, -1), (0, 1)]])
     page.lines(cross, palette.INK, 0.4, _Z + 2)
-    text, size = page.lettering.fit_size(clean(f"{tag}, {what}"), "bold", (7.5, 7.0, 6.5), 2 * RADIUS + 4)
+    text, size = page.lettering.fit_size(named(f"{tag}, {what}"), "bold", (7.5, 7.0, 6.5), 2 * RADIUS + 4)
     page.text(float(centre[0]), float(centre[1]) - RADIUS - 8.6, text, size, font="bold", ha="center")
 
 

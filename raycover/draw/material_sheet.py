@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from raycover.draw.layer_section import draw_section, scale_for
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean, named
 from raycover.draw.material_charts import COLOURS, against_angle, against_frequency, key, mirrored_against_angle
 from raycover.draw.page import Box, Page
 from raycover.draw.palette import RULE, SECOND_INK
@@ -33,21 +33,25 @@ _TABLE_TOP = 70.5
 _LONGEST_TEXT = 600
 
 
-def draw_material_sheet(figures: SheetFigures, path: Path, *, version: str = "", dpi: float = 200) -> None:
+def draw_material_sheet(
+    figures: SheetFigures, path: Path, *, version: str = "", dpi: float = 200, wording: Wording = ENGLISH
+) -> None:
     """Draw the sheet as PNG, SVG or PDF by its ending; it appears whole or not at all. Raises OSError."""
     ending = path.suffix.lower()
     if ending == ".png":
-        save_png(material_page(figures, version=version, dpi=dpi).pixels(), path, dpi=dpi)
+        save_png(material_page(figures, version=version, dpi=dpi, wording=wording).pixels(), path, dpi=dpi)
         return
-    page = material_page(figures, version=version, dpi=dpi, vector=True)
-    title = f"{figures.made.name}: loss of microwave"
+    page = material_page(figures, version=version, dpi=dpi, vector=True, wording=wording)
+    title = f"{figures.made.name}: {wording('loss of microwave')}"
     created = datetime(2000, 1, 1)  # the same input gives the same bytes
     write_whole(path, page.pdf(title=title, created=created) if ending == ".pdf" else page.svg(title=title))
 
 
-def material_page(figures: SheetFigures, *, version: str = "", dpi: float = 200, vector: bool = False) -> Page:
+def material_page(
+    figures: SheetFigures, *, version: str = "", dpi: float = 200, vector: bool = False, wording: Wording = ENGLISH
+) -> Page:
     """The sheet as a page, before it becomes a file."""
-    page = Page(dpi=dpi, vector=vector)
+    page = Page(dpi=dpi, vector=vector, wording=wording)
     _heading(page, figures)
     scale = scale_for(figures.made, _SECTION)
     _name(
@@ -68,7 +72,7 @@ def material_page(figures: SheetFigures, *, version: str = "", dpi: float = 200,
 
 
 def _heading(page: Page, figures: SheetFigures) -> None:
-    title, size = page.lettering.fit_size(clean(figures.made.name), "serif", (20, 17, 14), 140)
+    title, size = page.lettering.fit_size(named(figures.made.name), "serif", (20, 17, 14), 140)
     page.text(_LEFT, 196.8, title, size, font="serif")
     for k, line in enumerate(page.lettering.wrap(clean(summary(figures)[:_LONGEST_TEXT]), "sans", 8, 140, 2)):
         page.text(_LEFT, 190.2 - 4.2 * k, line, 8, color=SECOND_INK)
@@ -171,7 +175,7 @@ def _sources(figures: SheetFigures) -> list[str]:
 def _title_block(page: Page, figures: SheetFigures, version: str) -> None:
     kind = "Material, as a sheet" if figures.is_material else "Construction"
     fields = (
-        (0.0, kind, clean(figures.made.name), 74.0),
+        (0.0, kind, named(figures.made.name), 74.0),
         (78.0, "Drawing", "Loss and reflection of microwave", 62.0),
         (144.0, "Table of materials", clean(figures.edition), 66.0),
         (214.0, "Thickness", f"{1000 * figures.made.thickness_m:g} mm", 26.0),

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from raycover.draw import chance_palette, hatching, palette, sheet, tables, words
 from raycover.draw.drawing import Strokes
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import clean, named
 from raycover.draw.mapping import PaperMap
 from raycover.draw.page import Page
 from raycover.draw.projection import Projection
@@ -186,12 +186,12 @@ def _room_table(page: Page, chances: PlaneChances, width: float) -> tables.Table
     order = sorted(names, key=lambda n: -figures[n][0])[:_MOST_ROOMS]
     rows = []
     for name in (n for n in names if n in order):
-        shown = "Area mapped" if name == "extent" else name
+        shown = "Area mapped" if name == "extent" else named(name)
         cases = chances.rooms[name]
         rows.append(
             tables.Row(
                 (
-                    page.lettering.fit(clean(shown), "sans", 6.5, width - 33.0),
+                    page.lettering.fit(shown, "sans", 6.5, width - 33.0),
                     percent(figures[name][1]),
                     percent(float(cases.mean())),
                     percent(float(np.quantile(cases, 0.05, method="lower"))),

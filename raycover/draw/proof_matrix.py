@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raycover.draw import palette, sheet
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import clean, named
 from raycover.draw.page import Page
 from raycover.draw.title_block import draw_block
 from raycover.proving.matrices import NEITHER, UNWANTED, WANTED, Matrix
@@ -64,7 +64,7 @@ def matrix_parts(page: Page, matrices: tuple[Matrix, ...]) -> Iterator[MatrixPar
 
 
 def _longest(page: Page, names: tuple[str, ...], size_pt: float) -> float:
-    return max((page.lettering.extent(clean(name), "bold", size_pt).width for name in names), default=0.0) + 3.0
+    return max((page.lettering.extent(named(name), "bold", size_pt).width for name in names), default=0.0) + 3.0
 
 
 def draw_matrix(page: Page, proof: Proof, part: MatrixPart, number: tuple[int, int]) -> None:
@@ -91,15 +91,15 @@ def _table(page: Page, part: MatrixPart) -> float:
     for k, name in enumerate(units):
         x = left + (k + 0.5) * part.cell_mm
         if part.upright:
-            text = page.lettering.fit(clean(name), "bold", part.size_pt, part.heads_mm - 1.5)
+            text = page.lettering.fit(named(name), "bold", part.size_pt, part.heads_mm - 1.5)
             page.text(x + 0.8, top + 1.2, text, part.size_pt, font="bold", color=palette.ACCENT, turn_deg=90)
         else:
-            page.text(x, top + 1.5, clean(name), part.size_pt, font="bold", color=palette.ACCENT, ha="center")
+            page.text(x, top + 1.5, named(name), part.size_pt, font="bold", color=palette.ACCENT, ha="center")
     page.text(sheet.MARGIN, top + 1.5, "Somebody in", _NOTE, color=palette.SECOND_INK)
     for i, name in enumerate(rows):
         y = top - i * part.high_mm
         page.rule(sheet.MARGIN, right, y, 0.4, palette.RULE)
-        text = page.lettering.fit(clean(name), "sans", part.size_pt, part.names_mm - 2.0)
+        text = page.lettering.fit(named(name), "sans", part.size_pt, part.names_mm - 2.0)
         page.text(sheet.MARGIN, y - part.high_mm / 2 - 0.8, text, part.size_pt)
         for k in range(len(units)):
             row, column = i + part.rows.start, k + part.units.start

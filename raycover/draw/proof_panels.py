@@ -16,7 +16,7 @@ from raycover.draw import glyphs, palette, storey_marks
 from raycover.draw.annotate import Annotator
 from raycover.draw.drawing import Strokes
 from raycover.draw.labels import Placer
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import clean, named
 from raycover.draw.mapping import PaperMap, paper_map
 from raycover.draw.page import Box, Page
 from raycover.draw.plan_page import PlanPage, draw_layers, shown_units, write_tags
@@ -27,6 +27,7 @@ from raycover.draw.stair_sheet import draw_marks_on, draw_run
 from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.unrolled import Unrolled, lay_out, places_of, run_map
 from raycover.proving.needs import NeedVerdict, PlaceVerdict
+from raycover.proving.sites import Site
 from raycover.solving.coverage import Coverage, PlaneCoverage
 
 Floats = NDArray[np.float64]
@@ -223,7 +224,7 @@ def _mark(page: Page, placer: Placer, one: Shown, places: tuple[Floats, Any]) ->
     if one.place.site.kind == "way":  # a name may stand beside a chair, too
         x0, y0, x1, y1 = x0 - 8.0, y0 - 4.0, x1 + 8.0, y1 + 4.0
     away = np.linalg.norm((centres - centres[0]) / np.maximum([x1 - x0, y1 - y0], 1.0), axis=1)
-    name = clean(one.place.site.on_plan)
+    name = _on_plan(one.place.site)
     extent = page.lettering.extent(name, "bold", _NAME_PT)
     disc = 2 * RADIUS + 0.6
     below = (max(extent.width + 0.6, disc), disc + extent.height + 0.5)
@@ -260,7 +261,7 @@ def _mark(page: Page, placer: Placer, one: Shown, places: tuple[Floats, Any]) ->
 def _seat_mark(page: Page, placer: Placer, one: Shown, at: Floats) -> None:
     """A small mark on a chair, the seat's number beside it where there is room; desks and tables bear the name."""
     _small_mark(page, placer, one, at[None])
-    name = clean(one.place.site.on_plan)
+    name = _on_plan(one.place.site)
     extent = page.lettering.extent(name, "bold", _NAME_PT)
     size = (extent.width + 0.4, extent.height)
     beside, over = SMALL + 0.7 + size[0] / 2, SMALL + 0.7 + size[1] / 2
@@ -269,6 +270,11 @@ def _seat_mark(page: Page, placer: Placer, one: Shown, at: Floats) -> None:
     if index is not None:
         x, y = ways[index]
         _name(page, x, y - extent.height / 2 + extent.below, name, "center")
+
+
+def _on_plan(site: Site) -> str:
+    """What a place is called on a plan: its name, or a piece of a stair in the page's language."""
+    return clean(site.on_plan) if site.piece >= 0 or site.kind in ("seat", "way", "door") else named(site.on_plan)
 
 
 def _small_mark(page: Page, placer: Placer, one: Shown, centres: Floats) -> None:

@@ -126,7 +126,7 @@ def draw_proof(
         names.append("proof.png" if number == 1 else f"proof {number}.png")
         save_png(page.pixels(), folder / names[-1], dpi=dpi)
     vectors = make_proof(proof, troubles, notes, mendings=mendings, dpi=150, vector=True, wording=wording)
-    title = f"{proof.scene.title}: proof"
+    title = f"{proof.scene.title}: {wording('proof')}"
     write_whole(folder / "proof.pdf", pdf_of(vectors, title=title, created=dated(proof.scene.date)))
     return [*names, "proof.pdf"]
 

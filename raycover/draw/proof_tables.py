@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raycover.draw import palette
-from raycover.draw.lettering import Font, clean
+from raycover.draw.lettering import Font, clean, named
 from raycover.draw.page import Page
 from raycover.draw.proof_marks import SMALL, draw_verdict
 from raycover.proving.needs import NeedVerdict, PlaceVerdict
@@ -77,7 +77,7 @@ def _need_heading(page: Page, verdict: NeedVerdict, x: float, y: float, right: f
     if verdict.probability is not None:
         words = f"{words} ({chance_words(verdict.probability)})"
     extent = page.text(right, y - 4.1, page.said(words), _SIZE, font="bold", ha="right")
-    name = page.lettering.fit(clean(verdict.need.name), "bold", 7.5, right - x - extent.width - 7.0)
+    name = page.lettering.fit(named(verdict.need.name), "bold", 7.5, right - x - extent.width - 7.0)
     page.text(x + 4.2, y - 4.1, name, 7.5, font="bold")
     asked = page.said(clean(asked_words(verdict.need)))
     page.text(
@@ -92,9 +92,10 @@ def _lines(page: Page, lines: Sequence[str], x: float, y: float) -> None:
 
 
 def _place_name(page: Page, place: PlaceVerdict) -> str:
-    name = clean(place.site.short)
-    name = name[:1].upper() + name[1:] if place.site.piece >= 0 else name
-    return page.said(name) if place.site.piece >= 0 or place.site.kind in ("seat", "door") else name
+    if place.site.piece < 0 and place.site.kind not in ("seat", "door"):
+        return named(place.site.short)
+    name = clean(place.site.short)  # a word of the package's is in it
+    return page.said(name[:1].upper() + name[1:] if place.site.piece >= 0 else name)
 
 
 class _Columns:
@@ -146,7 +147,7 @@ class _Columns:
         page.text(x + self.margin, base, margin_words(found.worst_db), _SIZE, ha="right")
         if self.chance is not None:
             page.text(x + self.chance, base, chance_words(place.probability), _SIZE, ha="right")
-        unit = "" if place.way is None else page.lettering.fit(clean(place.way.unit), "bold", _NOTE, 9.0)
+        unit = "" if place.way is None else page.lettering.fit(named(place.way.unit), "bold", _NOTE, 9.0)
         page.text(x + self.unit, base, unit, _NOTE, font="bold", color=palette.ACCENT)
 
 

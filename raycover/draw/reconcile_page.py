@@ -9,7 +9,7 @@ import numpy as np
 
 from raycover.draw import palette, sheet, words
 from raycover.draw.legend import draw_classes
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.page import Box, Page, pdf_of
 from raycover.draw.plan import DPI
 from raycover.draw.png import save_png
@@ -52,33 +52,35 @@ ASSUMED = (
 )
 
 
-def draw_reconciliation(returned: Returned, coverage: Coverage, folder: Path, *, dpi: float = DPI) -> list[str]:
+def draw_reconciliation(
+    returned: Returned, coverage: Coverage, folder: Path, *, dpi: float = DPI, wording: Wording = ENGLISH
+) -> list[str]:
     """Write `reconcile.pdf` and a PNG a page into a folder; their names."""
     names = []
-    for number, page in enumerate(make_reconciliation(returned, coverage, dpi=dpi), 1):
+    for number, page in enumerate(make_reconciliation(returned, coverage, dpi=dpi, wording=wording), 1):
         names.append("reconcile.png" if number == 1 else f"reconcile {number}.png")
         save_png(page.pixels(), folder / names[-1], dpi=dpi)
-    vectors = make_reconciliation(returned, coverage, dpi=150, vector=True)
+    vectors = make_reconciliation(returned, coverage, dpi=150, vector=True, wording=wording)
     scene = returned.scene
-    pdf = pdf_of(vectors, title=f"{scene.title}: walk test reconciled", created=dated(scene.date))
+    pdf = pdf_of(vectors, title=f"{scene.title}: {wording('walk test reconciled')}", created=dated(scene.date))
     write_whole(folder / "reconcile.pdf", pdf)
     return [*names, "reconcile.pdf"]
 
 
 def make_reconciliation(
-    returned: Returned, coverage: Coverage, *, dpi: float = DPI, vector: bool = False
+    returned: Returned, coverage: Coverage, *, dpi: float = DPI, vector: bool = False, wording: Wording = ENGLISH
 ) -> list[Page]:
     """A page a storey that has points, the words beside the first; what finds no room goes on beside the next.
 
     `coverage` is that of a walking person, for the map beneath.
     """
-    measure = Page(dpi=dpi, vector=vector)
+    measure = Page(dpi=dpi, vector=vector, wording=wording)
     columns = flow(list(_items(measure, returned)), _TOP - _FOOT)
     storeys = _storeys(returned, coverage)
     n = max(len(storeys), len(columns))
     pages = []
     for k in range(n):
-        page = Page(dpi=dpi, vector=vector)
+        page = Page(dpi=dpi, vector=vector, wording=wording)
         plane, points = storeys[min(k, len(storeys) - 1)]
         _draw_plan(page, returned, plane, points, (k + 1, n), dpi)
         y = _TOP
@@ -229,7 +231,7 @@ def _differing(page: Page, points: Sequence[Compared], width: float, *, supporte
             f"{point.verdict}: {point.unit} {margin_words(point.margin_db)} as the scene stands"
             f"{with_it}; {point.cause}{remark}"
         )
-        lines = page.lettering.wrap(clean(text), "sans", _NOTE, width - 10.5, 3)
+        lines = page.lettering.wrap(page.way(clean(text)), "sans", _NOTE, width - 10.5, 3)
 
         def draw(
             page: Page, x: float, y: float, right: float, *, point: Compared = point, lines: Sequence[str] = lines

@@ -15,7 +15,7 @@ from raycover.draw import palette, words
 from raycover.draw.drawing import Drawing
 from raycover.draw.glyphs import draw_hung, size_factor
 from raycover.draw.labels import Placer
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import named
 from raycover.draw.mannequin import TALL_M, silhouette
 from raycover.draw.page import Page
 from raycover.draw.projection import round_step
@@ -83,7 +83,7 @@ def write_tags(drawing: Drawing, field: SectionField, placer: Placer) -> int:
         mine = index in field.in_cut
         font = "bold" if mine else "sans"
         size = _TAG_PT if mine else 6.0
-        text = page.lettering.fit(clean(field.units[index].name), font, size, 20.0)  # type: ignore[arg-type]
+        text = page.lettering.fit(named(field.units[index].name), font, size, 20.0)  # type: ignore[arg-type]
         extent = page.lettering.extent(text, font, size)  # type: ignore[arg-type]
         gaps = (1.9, 2.8) if crowded else (1.9, 2.8, 4.2, 6.5)
         placed = placer.near(places[index], (extent.width + 0.4, extent.height), gaps, most=25.0, prefer_deg=-20.0)
@@ -272,7 +272,7 @@ def write_names(drawing: Drawing, field: SectionField, building: Building, place
     owners = [building.envelopes.owners[k] for k in met]
     for owner in dict.fromkeys(owners):
         mine = oblongs[[k for k, name in enumerate(owners) if name == owner]]
-        text = page.lettering.fit(clean(owner), "sans", 6.5, 24.0)
+        text = page.lettering.fit(named(owner), "sans", 6.5, 24.0)
         extent = page.lettering.extent(text, "sans", 6.5)
         x0, x1 = projection.to_paper([(mine[:, 0].min(), 0.0), (mine[:, 2].max(), 0.0)])[:, 0]
         top = float(projection.to_paper([0.0, mine[:, 3].max()])[1])
@@ -297,7 +297,7 @@ def _room_names(
     for room, polygon in field.profiles:
         if room < 0:
             continue
-        name = clean(building.rooms[room].name)
+        name = named(building.rooms[room].name)
         x0, z0, x1, z1 = polygon.bounds
         a, b = drawing.projection.to_paper([(x0, z0), (x1, z1)])
         width = float(b[0] - a[0])

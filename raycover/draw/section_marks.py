@@ -14,7 +14,7 @@ from raycover.building.upright_cut import CutLine, CutSheet, cut_sheets
 from raycover.draw import palette
 from raycover.draw.drawing import Strokes
 from raycover.draw.labels import Placer
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import named
 from raycover.draw.page import Page
 from raycover.draw.projection import Projection
 from raycover.scene.views import SectionSpec
@@ -98,7 +98,7 @@ def _mark(page: Page, placer: Placer, name: str, middle: Floats, along: Floats, 
     points = np.concatenate([stroke, head])
     box = (*(points.min(axis=0) - 0.3), *(points.max(axis=0) + 0.3))
     placer.take(box)
-    text = page.lettering.fit(clean(name), "bold", _NAME_PT, 18.0)
+    text = page.lettering.fit(named(name), "bold", _NAME_PT, 18.0)
     extent = page.lettering.extent(text, "bold", _NAME_PT)
     placed = placer.near(
         (points.min(axis=0) + points.max(axis=0)) / 2, (extent.width + 0.4, extent.height), (0.2, 0.9, 2.0, 3.5),

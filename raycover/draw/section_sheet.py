@@ -16,7 +16,7 @@ from raycover.draw.building_plan import building_bounds, floor_surface
 from raycover.draw.drawing import Drawing, Strokes
 from raycover.draw.labels import Placer
 from raycover.draw.legend import distribution, draw_legend
-from raycover.draw.lettering import ENGLISH, Wording, clean
+from raycover.draw.lettering import ENGLISH, Wording, clean, named
 from raycover.draw.linework import draw_building
 from raycover.draw.mannequin import silhouette
 from raycover.draw.page import A4_LANDSCAPE, Box, Page
@@ -279,7 +279,7 @@ def _rooms(page: Page, field: SectionField, building: Building) -> float:
         whole = float(area.sum())
         if whole <= 0:
             continue
-        title = clean(building.rooms[room].name) if room >= 0 else "All of it"
+        title = named(building.rooms[room].name) if room >= 0 else "All of it"
         shares = [percent(float(area[some].sum()) / whole) for some in (seen, sure)]
         rows.append(tables.Row((page.lettering.fit(title, "sans", 6.5, width - 27.0), *shares)))
     note = f"{len(by_room) - _MOST_ROOMS} more" if len(by_room) > _MOST_ROOMS else ""

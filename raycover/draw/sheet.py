@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from raycover.draw import palette
 from raycover.draw.glyphs import WORDS, Mark, Sort, draw_marks, draw_wedge
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import clean, named
 from raycover.draw.page import A4_LANDSCAPE, Box, Page
 from raycover.draw.people import draw_person
 from raycover.draw.projection import Projection, round_step
@@ -41,7 +41,7 @@ def frame_on(size: tuple[float, float]) -> Box:
 
 
 def draw_title(page: Page, title: str, subtitle: str) -> None:
-    text, size = page.lettering.fit_size(clean(title), "serif", _TITLE_SIZES, 205.0 + page.wider)
+    text, size = page.lettering.fit_size(named(title), "serif", _TITLE_SIZES, 205.0 + page.wider)
     page.text(MARGIN, 196.8, text, size, font="serif")
     line, size = page.lettering.fit_size(
         clean(subtitle), "sans", (8.5, 8, 7.5, 7, 6.5, 6.2, 6.0), 136.0 + page.wider / 2

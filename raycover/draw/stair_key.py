@@ -14,7 +14,7 @@ from raycover.detectors import Unit
 from raycover.draw import palette, sheet, words
 from raycover.draw.glyphs import draw_hung
 from raycover.draw.labels import Placer
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import named
 from raycover.draw.page import Box, Page
 from raycover.draw.projection import choose_scale
 from raycover.draw.stair_cuts import arrival, edges, outline, profile
@@ -98,7 +98,7 @@ def _levels(page: Page, building: Building, stairs: StairShape, span: tuple[floa
         lines = level_names(building, z).rsplit(" ", 1)
         page.text(span[0], y + 0.9, lines[-1], 6.0, color=palette.SECOND_INK)
         if len(lines) > 1:
-            name = page.lettering.fit(clean(lines[0]), "sans", 6.0, _LEVEL_WIDTH - 1.0)
+            name = page.lettering.fit(named(lines[0]), "sans", 6.0, _LEVEL_WIDTH - 1.0)
             page.text(span[0], y + 3.5, name, 6.0)
 
 
@@ -120,7 +120,7 @@ def _glyph(page: Page, placer: Placer, unit: Unit, at: Floats) -> None:
     """A detector in section: a lower half-disc under a rod, its name beside it."""
     draw_hung(page, at, 1.6)
     placer.take((at[0] - 1.5, at[1] - 1.5, at[0] + 1.5, at[1] + 1.7))
-    text = page.lettering.fit(clean(unit.name), "bold", 6.5, 18.0)
+    text = page.lettering.fit(named(unit.name), "bold", 6.5, 18.0)
     extent = page.lettering.extent(text, "bold", 6.5)
     placed = placer.near(at, (extent.width + 0.4, extent.height), (1.8, 2.6, 4.0))
     if placed is not None:

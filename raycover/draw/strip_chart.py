@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.draw import hatching, palette
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import clean, named
 from raycover.draw.page import Box, Page
 from raycover.signs import minus
 from raycover.walking.kinematics import POSES, WALK
@@ -202,7 +202,7 @@ def _lane(page: Page, walk: Walk, seen: Seen, axis: TimeAxis, box: Box) -> None:
     x0, y0, _, y1 = box
     left, right = float(axis.places[0]), float(axis.places[-1])
     middle = (y0 + y1) / 2
-    tag = page.lettering.fit(clean(seen.name), "bold", 7.0, LEFT - 2.0)
+    tag = page.lettering.fit(named(seen.name), "bold", 7.0, LEFT - 2.0)
     page.text(x0, middle - 0.2, tag, 7.0, font="bold", color=palette.ACCENT)
     counts = bool(seen.counts.any())
     page.text(x0, middle - 2.9, "signal" if seen.signal is not None else "margin", 6.0, color=palette.SECOND_INK)

@@ -11,7 +11,7 @@ import numpy as np
 from raycover.asking.studying import Step, Study, bands, holds
 from raycover.draw import palette, plan, sheet, words
 from raycover.draw.chart import Chart, Line, draw_chart
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean, named
 from raycover.draw.multiples import MOST_COLUMNS, MOST_ROWS, Multiples, Small, make_multiples, sheets_of
 from raycover.draw.page import Page
 from raycover.draw.png import save_png
@@ -69,12 +69,15 @@ def draw_study(
     *,
     need: float | None,
     now: float | None,
+    wording: Wording = ENGLISH,
 ) -> list[str]:
     """Write the sheets into a folder: sweep.png, `sweep plans.png`, `sweep racking.png`; their names."""
-    pages = {"sweep.png": make_chart_sheet(scene, study, need=need, now=now, sheet_number=(1, 1))}
-    pages |= make_plan_sheets(scene, "sweep plans", "Plans of chosen steps", shown, (_CHOSEN,))
+    pages = {"sweep.png": make_chart_sheet(scene, study, need=need, now=now, sheet_number=(1, 1), wording=wording)}
+    pages |= make_plan_sheets(scene, "sweep plans", "Plans of chosen steps", shown, (_CHOSEN,), wording)
     if racks is not None:
-        pages |= make_plan_sheets(scene, "sweep racking", "What the racking takes away", racks[1], (_RACKS,))
+        pages |= make_plan_sheets(
+            scene, "sweep racking", "What the racking takes away", racks[1], (_RACKS,), wording, names_given=False
+        )
     for name, page in pages.items():
         save_png(page.pixels(), folder / name, dpi=page.dpi)
     return list(pages)
@@ -95,16 +98,17 @@ def make_chart_sheet(
     now: float | None,
     sheet_number: tuple[int, int] = (1, 1),
     dpi: float = plan.DPI,
+    wording: Wording = ENGLISH,
 ) -> Page:
     """Shares, gaps and unseen people along the axis, with the best step's figures; `need` is the share asked for."""
-    page = Page(dpi=dpi)
+    page = Page(dpi=dpi, wording=wording)
     name, title, unit = axis_of(study)
     lined = along_axis(study)
     x = np.array([getattr(step.change, name) or 0.0 for step in lined.steps], float)
     label = f"{title}, {unit}" if unit != "°" else f"{title}, degrees"
     planes = list(lined.steps[0].planes)
     share = tuple(
-        Line(plane, np.array([100 * s.planes[plane].share for s in lined.steps]), _DASHES[k % 4], width_pt=1.1)
+        Line(named(plane), np.array([100 * s.planes[plane].share for s in lined.steps]), _DASHES[k % 4], width_pt=1.1)
         for k, plane in enumerate(planes)
     )
     marked = now if now is not None and x.min() <= now <= x.max() else None
@@ -191,7 +195,7 @@ def _draw_side(page: Page, study: Study, planes: Sequence[str], need: float | No
         )
     heads = (
         unit if unit != "°" else "degrees",
-        *(page.lettering.fit(clean(p), "bold", 6.5, 11.5) for p in columns),
+        *(page.lettering.fit(named(p), "bold", 6.5, 11.5) for p in columns),
         "tall m",
     )
     places = ((0.0, "left"), *((e, "right") for e in ends), (width, "right"))
@@ -222,9 +226,16 @@ def _spread_out(n: int, most: int) -> list[int]:
 
 
 def make_plan_sheets(
-    scene: Scene, name: str, drawing: str, shown: Sequence[Shown], notes: tuple[str, ...]
+    scene: Scene,
+    name: str,
+    drawing: str,
+    shown: Sequence[Shown],
+    notes: tuple[str, ...],
+    wording: Wording = ENGLISH,
+    *,
+    names_given: bool = True,
 ) -> dict[str, Page]:
-    """Small plans: planes down, steps across."""
+    """Small plans: planes down, steps across; `names_given` where the planes have the scene's names, not our own."""
     if not shown:
         return {}
     planes = list(shown[0].plans)
@@ -236,11 +247,11 @@ def make_plan_sheets(
             drawing=drawing,
             subtitle=drawing,
             columns=tuple(step.change.words() for step in columns),
-            rows=tuple((r, words.height_phrase(first[r].plane.surface)) for r in rows),
+            rows=tuple((named(r) if names_given else r, words.height_phrase(first[r].plane.surface)) for r in rows),
             plans=tuple(tuple(step.plans[r] for step in columns) for r in rows),
             notes=notes,
             conditions=f"{air_of(scene)} · reserve {scene.conditions.reserve_db:g} dB",
         )
         file = f"{name}.png" if len(parts) == 1 else f"{name} {index + 1}.png"
-        pages[file] = make_multiples(scene, made, sheet_number=(index + 1, len(parts)))
+        pages[file] = make_multiples(scene, made, sheet_number=(index + 1, len(parts)), wording=wording)
     return pages

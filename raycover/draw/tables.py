@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from raycover.detectors import Unit
 from raycover.draw import palette, words
-from raycover.draw.lettering import Lettering, clean
+from raycover.draw.lettering import Lettering, clean, named
 from raycover.draw.page import Page
 from raycover.shares import percent
 from raycover.solving.coverage import PlaneCoverage
@@ -96,7 +96,7 @@ def detector_table(units: Sequence[Unit], lettering: Lettering, width: float, mo
 
 def room_table(plane: PlaneCoverage, lettering: Lettering, width: float, n_most: int) -> Table:
     """Rooms with area and shares: all in the scene's order, or the largest and the rest in one line."""
-    rooms = [(name, *figures) for name, figures in plane.rooms().items()]
+    rooms: list[tuple[str, float, float, float]] = [(named(name), *figures) for name, figures in plane.rooms().items()]
     if plane.surface.room_names == ("extent",):
         rooms = [("Area mapped", *rooms[0][1:])]
     return share_table(plane, rooms, lettering, width, n_most, ("Room", "All rooms"))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from raycover import __version__
 from raycover.draw import palette, sheet, words
-from raycover.draw.lettering import Font, clean
+from raycover.draw.lettering import Font, clean, named
 from raycover.draw.page import Page
 from raycover.draw.projection import Projection
 from raycover.scene.schema import Scene
@@ -42,12 +42,12 @@ def draw_block(
 ) -> None:
     """The title block of a scene's drawing; `scale` is its denominator, None where lengths mean nothing."""
     block = TitleBlock(
-        project=scene.title,
+        project=named(scene.title),
         drawing=drawing,
         conditions=conditions,
         scale="–" if scale is None else f"1 : {scale}",
         date=date_of(scene.date),
-        revision=scene.revision,
+        revision=named(scene.revision),
         sheet=f"{number[0]} of {number[1]}",
     )
     draw_title_block(page, block)

@@ -17,7 +17,7 @@ from raycover.draw import glyphs, nuisance_marks, palette, plan, sheet, storey_m
 from raycover.draw.building_plan import building_bounds, floor_surface, light_paper
 from raycover.draw.drawing import Drawing
 from raycover.draw.labels import Placer
-from raycover.draw.lettering import ENGLISH, Wording, clean
+from raycover.draw.lettering import ENGLISH, Wording, clean, named
 from raycover.draw.nuisance_marks import NuisanceMark
 from raycover.draw.page import Page
 from raycover.draw.plan_page import PlanPage, shown_units, write_tags
@@ -241,10 +241,12 @@ def _draw_column(page: Page, trips: Trips, shown: _Shown, sorts: tuple[glyphs.So
     key_height = _KEY * (len(sorts) + 3) + _MARK_ROW * 3 + 1.5
     foot = sheet.COLUMN_FOOT + key_height
     y = tables.draw_table(page, _names(page, trips, shown, width), left, 187.0, right)
-    made = _trip_table(page, shown, width, y - foot)
+    pairs = _pair_table(page, trips, shown, width)
+    # The plan draws who disturbs whom, so that table comes before the last of those that trip, which are in trips.json.
+    kept = 0.0 if pairs is None else pairs.height
+    made = _trip_table(page, shown, width, y - foot - kept) or _trip_table(page, shown, width, y - foot)
     if made is not None:
         y = tables.draw_table(page, made, left, y, right)
-    pairs = _pair_table(page, trips, shown, width)
     if pairs is not None and pairs.height <= y - foot:
         tables.draw_table(page, pairs, left, y, right)
     _draw_key(page, sorts, foot)
@@ -263,12 +265,12 @@ def _names(page: Page, trips: Trips, shown: _Shown, width: float) -> tables.Tabl
         if said == "no":
             effect = why.get(name)
             said = reason(effect).split(":")[0] if effect is not None else "no unit for it"  # type: ignore[assignment]
-        title = page.lettering.fit(clean(name), "sans", 6.5, width - _NAME_AT - room - 0.4)
+        title = page.lettering.fit(named(name), "sans", 6.5, width - _NAME_AT - room - 0.4)
         verdict = page.lettering.wrap(clean(said), "sans", 6.0, room, 2)
         rows.append(tables.Row((number, title, verdict[0]), tuple(verdict[1:])))
     rest = len(shown.sources) - len(rows)
     for number, source in shown.elsewhere[: max(16 - len(rows), 0)]:
-        title = page.lettering.fit(clean(source.spec.name), "sans", 6.5, width - _NAME_AT - room - 0.4)
+        title = page.lettering.fit(named(source.spec.name), "sans", 6.5, width - _NAME_AT - room - 0.4)
         rows.append(tables.Row((number, title, "other storey")))
     note = f"{rest} more" if rest > 0 else "" if rows else "No nuisances are listed."
     places = ((0.0, "left"), (_NAME_AT, "left"), (width - room, "left"))
@@ -285,7 +287,7 @@ def _trip_table(page: Page, shown: _Shown, width: float, height: float) -> table
         lines = page.lettering.wrap(clean(_short(remedy)), "sans", 6.0, width - 24.0, 2)
         if lines[-1].endswith("…"):
             lines = page.lettering.wrap(clean(_short(remedy)), "sans", 6.0, width - 24.0, 3)
-        unit = page.lettering.fit(clean(effect.unit), "sans", 6.5, 9.0)
+        unit = page.lettering.fit(named(effect.unit), "sans", 6.5, 9.0)
         cells = (numbers.get(effect.nuisance, "–"), unit, margin_words(effect.margin_db).removesuffix(" dB"), lines[0])
         rows.append(tables.Row(cells, tuple(lines[1:])))
     if not rows:
@@ -318,7 +320,7 @@ def _pair_table(page: Page, trips: Trips, shown: _Shown, width: float) -> tables
     ][:6]
     if not rows:
         return None
-    heads = ("May disturb each other", "m apart", "clear from")
+    heads = ("Disturb each other", "m apart", "clear from")
     places = ((0.0, "left"), (width - 14.5, "right"), (width, "right"))
     return tables.Table(heads, places, tuple(rows), "rule of thumb, one band")
 

@@ -52,7 +52,7 @@ def draw_plan_pdf(
         scene, building, coverage, plane_name,
         sheet_number=sheet, dpi=DPI, size=PAPERS[paper], scale=scale, vector=True, wording=wording,
     )  # fmt: skip
-    save_vector(page, path, title=f"{scene.title}: coverage plan, {plane_name}", date=scene.date)
+    save_vector(page, path, title=f"{scene.title}: {wording(f'coverage plan, {plane_name}')}", date=scene.date)
 
 
 def draw_section_pdf(
@@ -72,7 +72,7 @@ def draw_section_pdf(
         scene, building, coverage, field,
         sheet_number=sheet, dpi=DPI, size=PAPERS[paper], scale=scale, vector=True, wording=wording,
     )  # fmt: skip
-    save_vector(page, path, title=f"{scene.title}: section {field.name}", date=scene.date)
+    save_vector(page, path, title=f"{scene.title}: {wording(f'section {field.name}')}", date=scene.date)
 
 
 def save_vector(page: Page, path: str | Path, *, title: str, date: str | None) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from raycover.asking.reach import Outline, UnitReach, is_sector
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean, named
 from raycover.draw.page import Box, Page
 from raycover.draw.palette import ACCENT, ASSURED, INK, NOT_SEEN, RULE, SECOND_INK, SEEN, class_rgb, hex_of
 from raycover.draw.png import save_png
@@ -38,15 +38,28 @@ _LONGEST_TEXT = 500
 
 
 def draw_unit_sheet(
-    unit: UnitReach, path: Path, *, notes: tuple[str, ...] = (), version: str = "", dpi: float = 200
+    unit: UnitReach,
+    path: Path,
+    *,
+    notes: tuple[str, ...] = (),
+    version: str = "",
+    dpi: float = 200,
+    wording: Wording = ENGLISH,
 ) -> None:
     """Draw the sheet as a PNG that appears whole or not at all. Raises OSError where it cannot be written."""
-    save_png(unit_page(unit, notes=notes, version=version, dpi=dpi).pixels(), path, dpi=dpi)
+    save_png(unit_page(unit, notes=notes, version=version, dpi=dpi, wording=wording).pixels(), path, dpi=dpi)
 
 
-def unit_page(unit: UnitReach, *, notes: tuple[str, ...] = (), version: str = "", dpi: float = 200) -> Page:
+def unit_page(
+    unit: UnitReach,
+    *,
+    notes: tuple[str, ...] = (),
+    version: str = "",
+    dpi: float = 200,
+    wording: Wording = ENGLISH,
+) -> Page:
     """The sheet as a page, before it becomes pixels."""
-    page = Page(dpi=dpi)
+    page = Page(dpi=dpi, wording=wording)
     scale = _common_scale(unit)
     _heading(page, unit)
     _plan(page, unit, scale)
@@ -73,7 +86,7 @@ def _common_scale(unit: UnitReach) -> int:
 
 def _heading(page: Page, unit: UnitReach) -> None:
     model = unit.model
-    title, size = page.lettering.fit_size(clean(model.title), "serif", (20, 17, 14), 176)
+    title, size = page.lettering.fit_size(_title(page, model.title), "serif", (20, 17, 14), 176)
     page.text(_LEFT, 196.8, title, size, font="serif")
     words = clean((model.description or model.family or model.kind.capitalize())[:_LONGEST_TEXT])
     for k, line in enumerate(page.lettering.wrap(words, "sans", 8, 176, 2)):
@@ -97,6 +110,14 @@ def _heading(page: Page, unit: UnitReach) -> None:
         colour = class_rgb(index, 0.35)
         page.areas([[box]], 10, face=hex_of(colour if index != NOT_SEEN else paled(colour)), edge=INK, width_pt=0.4)
         at += 7.5 + page.text(at + 7.5, 185.2, words, 6.5).width + 5
+
+
+def _title(page: Page, title: str) -> str:
+    """A model's title as it is; that it is of one half of a dual unit in the page's language."""
+    first, comma, half = title.rpartition(", ")
+    if half in ("infrared half", "microwave half"):
+        return named(f"{first}{comma}{page.lettering.worded(half)}")
+    return named(title)
 
 
 def _plan(page: Page, unit: UnitReach, scale: int) -> None:
@@ -252,7 +273,7 @@ def _words(page: Page, unit: UnitReach, notes: tuple[str, ...]) -> None:
 
 def _title_block(page: Page, unit: UnitReach, scale: int, version: str) -> None:
     fields = (
-        (0.0, "Model", clean(unit.model.name), 74.0),
+        (0.0, "Model", named(unit.model.name), 74.0),
         (78.0, "Drawing", "Unit in the open: plan, sections, reach", 62.0),
         (144.0, "Conditions", "20 °C · upright · no walls, no masks", 58.0),
         (206.0, "Mounted at", f"{unit.mounting:g} m", 26.0),

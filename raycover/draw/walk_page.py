@@ -14,7 +14,7 @@ from raycover.detectors import Unit
 from raycover.draw import palette, plan, sheet, strip_chart, tables, walk_plan, words
 from raycover.draw.annotate import Annotator
 from raycover.draw.building_plan import floor_surface, light_paper
-from raycover.draw.lettering import ENGLISH, Wording, clean
+from raycover.draw.lettering import ENGLISH, Wording, clean, named
 from raycover.draw.page import Page
 from raycover.draw.plan_page import PlanPage, write_tags
 from raycover.draw.png import save_png
@@ -192,7 +192,7 @@ def _figures_table(page: Page, walk: Walk, rooms: Set[str], width: float) -> tab
     rows = [
         ("length, time", f"{walk.track.length_m:.1f} m, {span(walk.track.seconds)}"),
         ("first noticed", "never" if first is None else f"{first.seconds:.1f} s, {first.metres:.1f} m"),
-        ("by", "–" if first is None else first.detector),
+        ("by", "–" if first is None else named(first.detector)),
         ("longest unnoticed", "none" if gap is None else f"{span(gap.seconds)}, {gap.metres:.1f} m"),
         ("noticed", f"{100 * walk.share:.0f} % of the time"),
         ("dark on entering", f"{waits:.1f} s"),
@@ -214,7 +214,7 @@ def _room_table(page: Page, walk: Walk, width: float) -> tables.Table:
     rows = tuple(
         tables.Row(
             (
-                page.lettering.fit(clean(entry.room), "sans", 6.5, width - 27.5),
+                page.lettering.fit(named(entry.room), "sans", 6.5, width - 27.5),
                 f"{entry.at_s:.1f}",
                 "never" if entry.first is None else f"{entry.first.seconds:.1f}",
                 "–" if entry.first is None else f"{entry.first.metres:.1f}",
@@ -236,7 +236,7 @@ def _detector_table(page: Page, walk: Walk, width: float, height: float, left_ou
         rows = []
         for one in seen[:n]:
             at = int(np.flatnonzero(one.noticed)[0])
-            name = page.lettering.fit(clean(one.name), "sans", 6.5, width - 36.0)
+            name = page.lettering.fit(named(one.name), "sans", 6.5, width - 36.0)
             hangs = "here" if one.noticed_here.any() else "elsewhere"
             hangs = f"{hangs}, no line" if one.name in left_out else hangs
             share = f"{100 * one.noticed.mean():.0f} %"

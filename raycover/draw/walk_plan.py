@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from raycover.draw import palette
 from raycover.draw.labels import Placer
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import named
 from raycover.draw.page import Page
 from raycover.draw.people import draw_person
 from raycover.draw.projection import Projection
@@ -110,7 +110,7 @@ def draw_noticed_by(page: Page, walk: Walk, paper: OnPaper, lanes: Sequence[Seen
 
 
 def _tag(page: Page, name: str, line: Floats, placer: Placer) -> None:
-    text = page.lettering.fit(clean(name), "bold", 6.0, 16.0)
+    text = page.lettering.fit(named(name), "bold", 6.0, 16.0)
     extent = page.lettering.extent(text, "bold", 6.0)
     reached = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
     shares = np.array([0.5, 0.35, 0.65, 0.2, 0.8, 0.1, 0.9])

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from raycover.draw import palette, sheet, tables, words
-from raycover.draw.lettering import clean
+from raycover.draw.lettering import ENGLISH, Wording, clean
 from raycover.draw.page import PAPERS, Page, pdf_of
 from raycover.draw.plan import DPI
 from raycover.draw.png import save_png
@@ -48,46 +48,48 @@ _COLUMNS = tuple(
 )  # fmt: skip
 
 
-def draw_walk_test(test: WalkTest, folder: Path, *, paper: str = "A4", dpi: float = DPI) -> list[str]:
+def draw_walk_test(
+    test: WalkTest, folder: Path, *, paper: str = "A4", dpi: float = DPI, wording: Wording = ENGLISH
+) -> list[str]:
     """Write `walk-test.pdf` and a PNG a page (`walk-test.png`, `walk-test 2.png`, …) into a folder; their names.
 
     Plans come on `paper` (A4 or A3), tables on A4.
     """
     names = []
-    for number, page in enumerate(make_walk_test_pages(test, paper=paper, dpi=dpi), 1):
+    for number, page in enumerate(make_walk_test_pages(test, paper=paper, dpi=dpi, wording=wording), 1):
         names.append("walk-test.png" if number == 1 else f"walk-test {number}.png")
         save_png(page.pixels(), folder / names[-1], dpi=dpi)
-    vectors = make_walk_test_pages(test, paper=paper, dpi=150, vector=True)
-    pdf = pdf_of(vectors, title=f"{test.scene.title}: walk test", created=dated(test.scene.date))
+    vectors = make_walk_test_pages(test, paper=paper, dpi=150, vector=True, wording=wording)
+    pdf = pdf_of(vectors, title=f"{test.scene.title}: {wording('walk test')}", created=dated(test.scene.date))
     write_whole(folder / "walk-test.pdf", pdf)
     return [*names, "walk-test.pdf"]
 
 
-def make_walk_test_pages(test: WalkTest, *, paper: str = "A4", dpi: float = DPI, vector: bool = False) -> list[Page]:
+def make_walk_test_pages(
+    test: WalkTest, *, paper: str = "A4", dpi: float = DPI, vector: bool = False, wording: Wording = ENGLISH
+) -> list[Page]:
     """Plans, then tables."""
-    measure = Page(dpi=dpi, vector=vector)
+    measure = Page(dpi=dpi, vector=vector, wording=wording)
     parts = _parted(measure, test.points)
     storeys = test.storeys
     n = len(storeys) + len(parts)
     pages = [
-        _plan_page(test, storey, (number, n), paper=paper, dpi=dpi, vector=vector)
+        _plan_page(test, storey, (number, n), Page(dpi=dpi, size=PAPERS[paper], vector=vector, wording=wording))
         for number, storey in enumerate(storeys, 1)
     ]
     for number, rows in enumerate(parts, len(storeys) + 1):
-        pages.append(_table_page(test, rows, (number, n), dpi=dpi, vector=vector))
+        pages.append(_table_page(test, rows, (number, n), Page(dpi=dpi, vector=vector, wording=wording)))
     return pages
 
 
-def _plan_page(
-    test: WalkTest, storey: str | None, number: tuple[int, int], *, paper: str, dpi: float, vector: bool
-) -> Page:
-    page = Page(dpi=dpi, size=PAPERS[paper], vector=vector)
+def _plan_page(test: WalkTest, storey: str | None, number: tuple[int, int], page: Page) -> Page:
     points = [point for point in test.points if point.storey == storey]
     numbered = [Numbered(p.number, p.at[:2], feet=tuple(m.foot for m in p.measured)) for p in points]
     shown = storey_shown(test.building, storey)
     projection = Projection.fitted(bounds_with(shown, numbered), sheet.frame_on(page.size), clear=6.0)
     marked = draw_storey_with(
-        page, test.building, shown, test.units, numbered, projection, ways=test.ways.get(storey, ()), dpi=dpi
+        page, test.building, shown, test.units, numbered, projection, ways=test.ways.get(storey, ()),
+        dpi=page.dpi,
     )  # fmt: skip
     where = f", {storey}" if storey is not None else ""
     upper, lower = page.moved(page.wider, page.taller), page.moved(page.wider, 0.0)
@@ -163,7 +165,7 @@ def _row(page: Page, point: Point) -> _Row:
     )
     walls = [m.words for m in point.measured] or ["outside every room"]
     texts = ("", place, "", f"{point.at[0]:.2f}, {point.at[1]:.2f}", point.move.said(point.unit),
-             f"{point.expected}", point.why, "", "", "")  # fmt: skip
+             f"{point.expected}", _why(page, point), "", "", "")  # fmt: skip
     lines = [
         tuple(page.lettering.wrap(clean(text), "sans", _NOTE, column.width, 2)) if text else ()
         for text, column in zip(texts, _COLUMNS, strict=True)
@@ -172,6 +174,14 @@ def _row(page: Page, point: Point) -> _Row:
     lines[5] = (point.expected, chance_words(point.chance))
     lines[2] = tuple(page.lettering.fit(clean(text), "sans", _NOTE, _COLUMNS[2].width) for text in walls)
     return _Row(point, tuple(lines))
+
+
+def _why(page: Page, point: Point) -> str:
+    """Why a point is there, in the page's language."""
+    if page.lettering.wording is ENGLISH:
+        return point.why
+    wording = page.lettering.wording
+    return wording.done(point.why_in(wording.label, wording.course))
 
 
 def _parted(page: Page, points: Sequence[Point]) -> list[list[_Row]]:
@@ -188,8 +198,7 @@ def _parted(page: Page, points: Sequence[Point]) -> list[list[_Row]]:
     return parts
 
 
-def _table_page(test: WalkTest, rows: Sequence[_Row], number: tuple[int, int], *, dpi: float, vector: bool) -> Page:
-    page = Page(dpi=dpi, vector=vector)
+def _table_page(test: WalkTest, rows: Sequence[_Row], number: tuple[int, int], page: Page) -> Page:
     sheet.draw_title(page, test.scene.title, _subtitle(test))
     for x, label in ((150.0, "Tested by"), (222.0, "Date, air °C")):
         page.text(x, 188.4, label, _NOTE, color=palette.SECOND_INK)

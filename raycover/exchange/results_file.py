@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 
 from raycover.errors import InputError, Position, Problem, did_you_mean, nearest
 from raycover.exchange.cells import Cell, read_cells
+from raycover.language import Language, language, languages
 from raycover.scene.quantities import LARGEST_M
 from raycover.walktest.answers import Answer, Answers
 from raycover.walktest.marking import code_of
@@ -26,12 +28,38 @@ _FEET = re.compile(r"(ft|feet|foot|in|inch|inches|yd)\b|['\"′″]", re.IGNOREC
 _FOOT = 0.3048
 
 
+def heads(words: Language) -> tuple[str, ...]:
+    """The columns' names in a language, in their order."""
+    return tuple(words[f"walk test {name}"] for name in COLUMNS)
+
+
+@cache
+def _known_heads() -> dict[str, str]:
+    """{what a column may be called in any language: its name}."""
+    found = dict(_ALSO)
+    for code in languages():
+        words = language(code)
+        found |= {_as_key(head): name for head, name in zip(heads(words), COLUMNS, strict=True)}
+    return found
+
+
+@cache
+def _known_moves() -> dict[str, str]:
+    """{what a move is called in any language: its key}."""
+    return {language(code)[f"move {key}"].lower(): key for code in languages() for key in MOVES}
+
+
+@cache
+def _words_for_all() -> frozenset[str]:
+    return frozenset({"", "any", "all", *(language(code)["watch any"].lower() for code in languages())})
+
+
 def read_results(path: Path) -> Answers:
     """The answers of a table (.csv or .xlsx), rows without one skipped and counted.
 
     Raises InputError with every problem of the table, MissingPart for a workbook without openpyxl.
     """
-    grid = read_cells(path, (*COLUMNS, *_ALSO))
+    grid = read_cells(path, (*COLUMNS, *_known_heads()))
     problems: list[Problem] = []
     head = next((k for k, row in enumerate(grid.rows) if _is_head(row)), None)
     if head is None:
@@ -60,8 +88,12 @@ def _others() -> str:
 
 
 def _key(cell: Cell) -> str:
-    name = cell.text.lower().replace(" ", "_").strip("_:.")
-    return _ALSO.get(name, name)
+    name = _as_key(cell.text)
+    return _known_heads().get(name, name)
+
+
+def _as_key(text: str) -> str:
+    return text.lower().replace(" ", "_").strip("_:.")
 
 
 def _is_head(row: tuple[Cell, ...]) -> bool:
@@ -198,13 +230,13 @@ class _Reader:
 
     def _move(self, cell: Cell) -> str | None:
         word = cell.text.lower() or "walk"
-        if word in MOVES:
-            return word
+        if word in _known_moves():
+            return _known_moves()[word]
         self._problem("unknown-move", f'"{cell.text}" is no move', cell.position, did_you_mean(word, tuple(MOVES)))
         return None
 
     def _watch(self, cell: Cell) -> tuple[str, ...]:
-        if cell.text.lower() in ("", "any", "all"):
+        if cell.text.lower() in _words_for_all():
             return ()
         return tuple(name.strip() for name in re.split(r"[;,]", cell.text) if name.strip())
 

@@ -5,14 +5,15 @@ from __future__ import annotations
 import copy
 import csv
 import io
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
-from typing import Any
+from typing import Any, Protocol
 
 from raycover.errors import MissingPart
-from raycover.exchange.results_file import COLUMNS
+from raycover.exchange.results_file import COLUMNS, heads
 from raycover.exchange.schedule_file import FORMULA, fill_cell
 from raycover.exchange.summary import finite, stamp
+from raycover.language import Language, language
 from raycover.proving.proof_words import CAUTION
 from raycover.scene.reading import read_text
 from raycover.scene.splicing import put, spliced
@@ -27,13 +28,27 @@ _Cells = list[str | float | int | None]
 _WIDE = {"no": 5, "room": 16, "place": 14, "from_walls": 46, "how": 40, "why": 60, "remark": 40, "code": 8, "seen": 8}
 
 
-def cells(test: WalkTest, point: Point) -> _Cells:
-    """A row of the table, in the order of `COLUMNS`."""
+class Speaking(Protocol):
+    """What puts sentences about points into a language, as `draw.lettering.Wording` does."""
+
+    @property
+    def label(self) -> Callable[[str], str]: ...
+
+    @property
+    def course(self) -> Callable[[str], str]: ...
+
+
+def cells(test: WalkTest, point: Point, words: Language, speaking: Speaking | None = None) -> _Cells:
+    """A row of the table, in the order of `COLUMNS`, in a language; `speaking` puts its sentences into it."""
     x, y, z = point.at
     state = test.scene.state if test.scene.states else ""
+    label = speaking.label if speaking is not None else str
+    why = point.why if speaking is None else point.why_in(speaking.label, speaking.course)
+    walls = ", ".join(map(label, (m.words for m in point.measured))) or label(from_walls(point))
     return [
-        point.number, point.storey or "", point.room, point.place, x, y, z, from_walls(point), point.move.key,
-        point.move.said(point.unit), ", ".join(point.watch) or "any", point.expected, round(point.chance, 2), point.why,
+        point.number, point.storey or "", point.room, label(point.place), x, y, z, walls,
+        words[f"move {point.move.key}"], label(point.move.said(point.unit)),
+        ", ".join(point.watch) or words["watch any"], words[f"expected {point.expected}"], round(point.chance, 2), why,
         state, code_of(point.number, point.at, point.move.key, point.watch), "", "",
     ]  # fmt: skip
 
@@ -45,24 +60,28 @@ def from_walls(point: Point) -> str:
     return ", ".join(measured.words for measured in point.measured)
 
 
-def sheet_csv(test: WalkTest) -> str:
-    """The table as CSV, with a byte order mark so that spreadsheets read it as UTF-8."""
+def sheet_csv(test: WalkTest, lang: str = "en", speaking: Speaking | None = None) -> str:
+    """The table as CSV, with a byte order mark so that spreadsheets read it as UTF-8; with semicolons where the
+    language has decimal commas."""
+    words = language(lang)
     text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    writer = csv.writer(text, delimiter=";" if words.decimal_comma else ",", lineterminator="\n")
+    writer.writerow(heads(words))
     for point in test.points:
-        writer.writerow([_plain(value) for value in cells(test, point)])
+        writer.writerow([_plain(value, words) for value in cells(test, point, words, speaking)])
     return "\ufeff" + text.getvalue()
 
 
-def _plain(value: str | float | None) -> str:
+def _plain(value: str | float | None, words: Language) -> str:
     if isinstance(value, str):
         return f"'{value}" if value.startswith(FORMULA) else value
-    return "" if value is None else f"{value:g}" if isinstance(value, int) else f"{value:.2f}"
+    text = "" if value is None else f"{value:g}" if isinstance(value, int) else f"{value:.2f}"
+    return text.replace(".", ",") if words.decimal_comma else text
 
 
-def sheet_xlsx(test: WalkTest) -> bytes:
+def sheet_xlsx(test: WalkTest, lang: str = "en", speaking: Speaking | None = None) -> bytes:
     """The table as a workbook: the columns to fill in marked, yes or no to choose. Raises MissingPart."""
+    words = language(lang)
     try:
         from openpyxl import Workbook
         from openpyxl.styles import Alignment, Font, PatternFill
@@ -73,9 +92,13 @@ def sheet_xlsx(test: WalkTest) -> bytes:
 
     book = Workbook()
     page = book.active
-    page.title = "Walk test"
-    lines: list[_Cells] = [[f"{test.scene.title}: walk test"], [CAUTION], list(COLUMNS)]
-    lines += [cells(test, point) for point in test.points]
+    page.title = words["walk test"].capitalize()
+    lines: list[_Cells] = [
+        [f"{test.scene.title}: {words['walk test']}"],
+        [words["walk test caution"]],
+        list(heads(words)),
+    ]
+    lines += [cells(test, point, words, speaking) for point in test.points]
     for row, line in enumerate(lines, 1):
         for column, value in enumerate(line, 1):
             fill_cell(page.cell(row, column), value)
@@ -83,7 +106,7 @@ def sheet_xlsx(test: WalkTest) -> bytes:
     for cell in page[3]:
         cell.font = Font(bold=True)
     seen = COLUMNS.index("seen") + 1
-    choice = DataValidation(type="list", formula1='"yes,no"', allow_blank=True)
+    choice = DataValidation(type="list", formula1=f'"{words["expected yes"]},{words["expected no"]}"', allow_blank=True)
     page.add_data_validation(choice)
     for row in range(4, len(lines) + 1):
         choice.add(page.cell(row, seen))

@@ -7,9 +7,9 @@ the English of proofs, remedies, line checks and drawings into the language, in 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from functools import cache
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache, cached_property
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -37,13 +37,20 @@ _IN_QUOTES = re.compile(r'"([^"]+)"')
 #: What of a text that is put together is looked up again.
 _AGAIN = re.compile("⟨([^⟨⟩]*)⟩")
 Patterns = tuple[tuple[re.Pattern[str], str], ...]
+#: What stands for a name while patterns are at work on a sentence: letters that no sentence and no font here has.
+_STAND_INS = range(0x10600, 0x10737)
 #: A name with a level after it.
 _LEVEL = re.compile(r"(.* )([−+±]\d+\.\d+(?: m)?)")
+#: Keys of a scene that hold what its author called something.
+_NAMING = frozenset({"name", "title", "storey", "state_name"})
 
 
 @dataclass(frozen=True)
 class Words:
-    """Texts of a report; names and free text are made drawable (`name`), never trusted as markup."""
+    """Texts of a report; names and free text are made drawable (`name`), never trusted as markup.
+
+    `names` are those that the scene's author gave: they stay as they are within sentences, too.
+    """
 
     base: Language
     texts: Mapping[str, str]
@@ -53,6 +60,7 @@ class Words:
     drawn_patterns: Patterns = ()
     need_sets: Mapping[str, str] = field(default_factory=dict)
     reasons: Mapping[str, str] = field(default_factory=dict)
+    names: frozenset[str] = frozenset()
 
     @property
     def code(self) -> str:
@@ -99,15 +107,43 @@ class Words:
 
     def said(self, text: str) -> str:
         """A sentence that the package says in English, in this language."""
+        return self._about_names(self._sentence, text)
+
+    def way(self, text: str) -> str:
+        """A way in words, in this language: what it crosses by kind and material, too."""
+        return self._about_names(self._course, text)
+
+    def _sentence(self, text: str) -> str:
         for pattern, instead in self.patterns:
             text = pattern.sub(instead, text)
         return self.comma(text)
 
-    def way(self, text: str) -> str:
-        """A way in words, in this language: what it crosses by kind and material, too."""
+    def _course(self, text: str) -> str:
         for pattern, instead in self.way_patterns:
             text = pattern.sub(instead, text)
-        return self.said(text)
+        return self._sentence(text)
+
+    @cached_property
+    def _kept(self) -> re.Pattern[str] | None:
+        """Names that patterns would change, the longest first; others need no care."""
+        changed = [each for each in self.names if self._course(each) != each]
+        either = "|".join(re.escape(each) for each in sorted(changed, key=len, reverse=True))
+        return re.compile(rf"(?<!\w)(?:{either})(?!\w)") if changed else None
+
+    def _about_names(self, put: Callable[[str], str], text: str) -> str:
+        """A text put into the language, names within it held aside meanwhile."""
+        if self._kept is None:
+            return put(text)
+        found: list[str] = []
+
+        def aside(name: re.Match[str]) -> str:
+            found.append(name[0])
+            return chr(_STAND_INS[len(found) - 1])
+
+        text = put(self._kept.sub(aside, text, count=len(_STAND_INS)))
+        for stand_in, own in zip(_STAND_INS, found, strict=False):
+            text = text.replace(chr(stand_in), own)
+        return text
 
     def warning(self, problem: Problem) -> str:
         """What the program warns of, and its advice."""
@@ -137,6 +173,13 @@ class Words:
 
     def on_drawing(self, text: str) -> str:
         """A text of a drawing in this language: names stay, figures by themselves get their comma."""
+        return self._about_names(self._drawn, text)
+
+    def _part(self, text: str) -> str:
+        """A part of a text of a drawing: a name by itself is no word of the sheet's."""
+        return text if text in self.names else self._drawn(text)
+
+    def _drawn(self, text: str) -> str:
         if _FIGURE.fullmatch(text):
             return self.comma(text)
         for pattern, instead in self.drawn_patterns:
@@ -144,7 +187,7 @@ class Words:
                 own, *others = _AGAIN.split(found.expand(instead))
                 parts = [self.comma(own)]
                 for part, after in zip(others[::2], others[1::2], strict=True):
-                    parts += [self.on_drawing(part), self.comma(after)]
+                    parts += [self._part(part), self.comma(after)]
                 return "".join(parts)
         if (level := _LEVEL.fullmatch(text)) is not None:
             return level[1] + self.comma(level[2])
@@ -152,7 +195,7 @@ class Words:
             if pattern.fullmatch(text):
                 return self.comma(pattern.sub(instead, text))
         first, *rest = text.split(" · ")
-        return " · ".join(map(self.on_drawing, (first, *rest))) if rest else text
+        return " · ".join(map(self._part, (first, *rest))) if rest else text
 
     @property
     def wording(self) -> Wording:
@@ -219,7 +262,22 @@ def worded(scene: Scene, lang: str | None) -> tuple[Words, Scene]:
 def words_for(scene: Scene, lang: str | None) -> Words:
     """The words of the language asked for, else of the scene's own. Raises InputError for one that has none."""
     asked = scene.project.language if scene.project is not None else None
-    return report_words(lang or asked or "en")
+    words = report_words(lang or asked or "en")
+    return (
+        replace(words, names=frozenset(_names_in(scene.model_dump(exclude_defaults=True)))) if words.patterns else words
+    )
+
+
+def _names_in(data: object) -> Iterator[str]:
+    """What a scene's author named, and called it by: names, titles, storeys, states."""
+    if isinstance(data, Mapping) and not data.get("set"):  # the needs of ready-made sets have names of the package's
+        for key, value in data.items():
+            if key in _NAMING and isinstance(value, str) and any(c.isalpha() for c in value):
+                yield value
+            yield from _names_in(value)
+    elif isinstance(data, list | tuple):
+        for value in data:
+            yield from _names_in(value)
 
 
 @cache

@@ -66,7 +66,11 @@ class Point:
 
     @property
     def why(self) -> str:
-        return f"{self.purpose}: {self.cause}" if self.cause else self.purpose
+        return self.why_in(str, str)
+
+    def why_in(self, label: Callable[[str], str], way: Callable[[str], str]) -> str:
+        """Why it is there, its purpose put into a language by `label`, the way there by `way`."""
+        return f"{label(self.purpose)}: {way(self.cause)}" if self.cause else label(self.purpose)
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,7 @@ def scene(folder: Path, text: str = SCENE) -> str:
 @pytest.fixture
 def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
     """No pages: they have tests of their own, and one of these draws them."""
-    monkeypatch.setattr("raycover.draw.reconcile_page.draw_reconciliation", lambda *_: [])
+    monkeypatch.setattr("raycover.draw.reconcile_page.draw_reconciliation", lambda *_, **__: [])
     monkeypatch.setattr("raycover.cli.walktesting._walking", lambda *_: None)
 
 
@@ -147,3 +147,22 @@ def test_the_example_that_came_back(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert found["unanswered"] == 1
     assert found["after"]["as_predicted"]["k"] == found["answered"]
     assert found["odds"] > 10
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_sheet_in_german_comes_back(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The sheet is written in the language asked for, and what is filled into it is read."""
+    monkeypatch.setattr("raycover.draw.walktest_page.draw_walk_test", lambda *_, **__: [])
+    path, out = scene(tmp_path), tmp_path / "out"
+    assert run("walktest", path, "-o", str(out), "--points", "4", "--lang", "de") == 0
+    head, *rows = (out / "walk-test.csv").read_text(encoding="utf-8-sig").splitlines()
+    assert head.startswith("Nr;Geschoss;Raum;Ort;x_m;y_m;z_m;von_den_Wänden;Bewegung;")
+    back = tmp_path / "back.csv"
+    back.write_text("\n".join([head, *(row[:-1] + "ja;" for row in rows)]), encoding="utf-8")
+    capsys.readouterr()
+    assert run("reconcile", path, str(back), "-o", str(tmp_path / "back"), "--lang", "de", "--json") == 0
+    assert json.loads(capsys.readouterr().out)["answered"] == len(rows)
+    assert run("reconcile", path, str(back), "-o", str(tmp_path / "none"), "--lang", "xx") == 2
+    assert not (tmp_path / "none").exists()

@@ -97,7 +97,7 @@ def test_commands(run: Run) -> None:
     page = pypdfium2.PdfDocument("cut.pdf")[0]
     text = page.get_textpage().get_text_range()
     assert "260°" in text
-    assert "Masks to cut" in text
+    assert "Abdeckungen zum Ausschneiden" in text
     code, _, err = run("schedule", "scene.yaml", "-o", "list.ods")
     assert (code, Path("list.ods").exists()) == (2, False)
     assert "neither .csv nor .xlsx" in err

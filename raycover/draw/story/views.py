@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from raycover.building.parts import Building
 from raycover.draw import palette, words
 from raycover.draw.glyphs import WORDS, Mark, draw_marks, sort_of
-from raycover.draw.lettering import ENGLISH, Wording, clean
+from raycover.draw.lettering import ENGLISH, Wording, clean, named
 from raycover.draw.page import Page
 from raycover.draw.story.slide import blank, draw_foot
 from raycover.draw.tables import letters
@@ -242,6 +242,6 @@ def _pair_figures(page: Page, told: Told, composed: Composed, x: float, when: st
     page.text(left, 34.0, when, 13, font="bold")
     page.text(left, 29.0, f"seen, {percent(assured)} assured, by {n} detector{'s' * (n != 1)}", 10.5)
     page.text(left, 24.4, f"largest gap {words.area(largest)} m²", 10.5, color=palette.SECOND_INK)
-    title, size = page.lettering.fit_size(clean(told.scene.title), "italic", (13, 11, 10), _PAIR_WIDE)
+    title, size = page.lettering.fit_size(named(told.scene.title), "italic", (13, 11, 10), _PAIR_WIDE)
     page.text(x, 154.6, title, size, font="italic")
     return seen

@@ -12,7 +12,7 @@ from PIL import Image
 
 from raycover.building.parts import Building
 from raycover.draw import palette, words
-from raycover.draw.lettering import ENGLISH, Wording, clean
+from raycover.draw.lettering import ENGLISH, Wording, clean, named
 from raycover.draw.page import Page
 from raycover.draw.title_block import state_shown
 from raycover.draw.view3d import environment, still, still_page
@@ -24,13 +24,15 @@ from raycover.whole_file import write_whole
 _MOST_ROOMS, _PITCH = 12, 5.6
 
 
-def draw_building_view(scene: Scene, building: Building, bare: Coverage, held: Inventory, path: str | Path) -> None:
+def draw_building_view(
+    scene: Scene, building: Building, bare: Coverage, held: Inventory, path: str | Path, *, wording: Wording = ENGLISH
+) -> None:
     """Draw a still of 1920 × 1080 pixels of a building; `bare` is what `uncast` gives.
 
     The file appears whole or not at all. Raises MissingPart where 3D cannot be drawn, OSError where the file
     cannot be written.
     """
-    pixels = building_sheet(scene, building, bare, held)
+    pixels = building_sheet(scene, building, bare, held, wording=wording)
     data = io.BytesIO()
     Image.fromarray(np.ascontiguousarray(pixels)).save(data, "PNG", optimize=True)
     write_whole(Path(path), data.getvalue())
@@ -54,7 +56,7 @@ def building_sheet(
     page, box = still_page.page_with(picture, wording=wording)
     left, right = still_page.COLUMN, still_page.RIGHT
     if heading:
-        title, size = page.lettering.fit_size(clean(scene.title), "serif", (28, 24, 20), left - still_page.LEFT - 8)
+        title, size = page.lettering.fit_size(named(scene.title), "serif", (28, 24, 20), left - still_page.LEFT - 8)
         page.text(still_page.LEFT, 174.6, title, size, font="serif")
         text = " · ".join(["The building as the scene describes it, cut open", *state_shown(scene)])
         page.text(still_page.LEFT, 166.3, text, 11.5, color=palette.SECOND_INK)
@@ -72,7 +74,7 @@ def _column(page: Page, held: Inventory, left: float, right: float) -> None:
     page.rule(left, right, 158.3, 1.1)
     y = 151.6
     for title, unit, rows in (
-        ("Rooms", "m²", [(room.name, words.area(room.area_m2)) for room in held.rooms]),
+        ("Rooms", "m²", [(named(room.name), words.area(room.area_m2)) for room in held.rooms]),
         ("Holds", "", [(name, str(k)) for name, k in held.counts]),
     ):
         if not rows:

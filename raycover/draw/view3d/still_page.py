@@ -17,7 +17,7 @@ from raycover.draw import palette, words
 from raycover.draw.glyphs import WORDS, Mark, draw_marks, size_factor, sort_of
 from raycover.draw.labels import Placer
 from raycover.draw.legend import distribution
-from raycover.draw.lettering import ENGLISH, Wording, clean
+from raycover.draw.lettering import ENGLISH, Wording, clean, named
 from raycover.draw.page import MM_PER_INCH, Page
 from raycover.draw.view3d.camera import Lens
 from raycover.draw.view3d.floor_map import map_level_m
@@ -143,7 +143,7 @@ def page_with(picture: NDArray[np.uint8], form: Format = WIDE, wording: Wording 
 
 def _heading(page: Page, scene: Scene, plane: PlaneCoverage, name: str | None) -> None:
     width = _COLUMN - _LEFT - 8
-    title, size = page.lettering.fit_size(clean(scene.title), "serif", (28, 24, 20), width)
+    title, size = page.lettering.fit_size(named(scene.title), "serif", (28, 24, 20), width)
     page.text(_LEFT, 174.6, title, size, font="serif")
     text = words.subtitle(plane.surface, air_of(scene), [scene.state] if scene.states else [])
     text = text if name is None else f"{clean(name)} · {text}"
@@ -253,7 +253,7 @@ def _parts(page: Page, composed: Composed, y: float, taller: float = 0.0) -> flo
     for plane in order:
         y -= 5.2
         name = plane.surface.storey or plane.surface.stairs or plane.surface.name
-        page.text(_COLUMN, y, page.lettering.fit(clean(name), "sans", 9, _RIGHT - _COLUMN - 16), 9)
+        page.text(_COLUMN, y, page.lettering.fit(named(name), "sans", 9, _RIGHT - _COLUMN - 16), 9)
         page.text(_RIGHT, y, percent(plane.share).removesuffix(" %"), 9, ha="right")
     if len(order) < len(composed.planes):
         y -= 5.2
@@ -329,7 +329,7 @@ def write_names(
     draw_marks(page, marks, factor)
     size = tag_pt if n <= 25 else 0.85 * tag_pt
     for unit, place in zip(units, tops, strict=True):
-        text = page.lettering.fit(clean(unit.name), "bold", size, 34)
+        text = page.lettering.fit(named(unit.name), "bold", size, 34)
         extent = page.lettering.extent(text, "bold", size)
         gaps = (2.2 * factor + 0.5, 4.0, 6.5, 9.5)
         found = placer.near(place, (extent.width + 0.8, extent.height), gaps, leader_from=5.0)
@@ -353,7 +353,7 @@ def _storey_names(page: Page, composed: Composed, placer: Placer, on_page: Calla
     for laid in composed.laid:
         corners = on_page(np.concatenate([sheet.triangles.reshape(-1, 3) for sheet in laid.floor_map.sheets]))
         left = corners[int(corners[:, 0].argmin())]
-        name = page.lettering.fit(clean(laid.plane.surface.storey or ""), "italic", 13.0, 48.0)
+        name = page.lettering.fit(named(laid.plane.surface.storey or ""), "italic", 13.0, 48.0)
         level = f"{words.level(float(np.min(laid.plane.surface.floor)))} m"
         extents = [page.lettering.extent(name, "italic", 13.0), page.lettering.extent(level, "sans", 9.0)]
         size = (max(e.width for e in extents) + 1.0, sum(e.height for e in extents) + 0.6)
@@ -385,7 +385,7 @@ def _room_names(page: Page, composed: Composed, placer: Placer, on_page: Callabl
             centres = on_page(places)
             centres = centres[:: max(len(centres) // 1500, 1)]
             corners = on_page(sheets[name].triangles.reshape(-1, 3)).reshape(-1, 3, 2)
-            wanted.append((clean(name), shapely.union_all(shapely.polygons(corners)).buffer(0.6), centres))
+            wanted.append((named(name), shapely.union_all(shapely.polygons(corners)).buffer(0.6), centres))
     # One size for all, so that a size says nothing about a room, and names for nearly all rooms or for none.
     best: list[tuple[str, float, float, float]] = []
     for size in _ROOM_PT:
