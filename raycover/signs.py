@@ -13,6 +13,12 @@ def minus(figures: str) -> str:
     return figures.replace("-", MINUS)
 
 
+def signed(value: float, form: str = "g") -> str:
+    """`+6`, `−3`, `0`: figures in a format with their sign, what is shown as nothing without one."""
+    figures = format(value, f"+{form}")
+    return minus(figures) if float(figures) else figures[1:]
+
+
 def margin_words(margin_db: float) -> str:
     """`+4.2 dB`; `none` where nothing gets through."""
     return minus(f"{margin_db:+.1f} dB") if math.isfinite(margin_db) else "none"

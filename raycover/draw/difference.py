@@ -28,6 +28,7 @@ from raycover.draw.storeys import shown_storey, units_by_storey
 from raycover.draw.title_block import draw_surround
 from raycover.scene.schema import Scene
 from raycover.shares import percent
+from raycover.signs import signed
 from raycover.solving.comparing import GAINED, KEPT, LOST, NEITHER, Comparison, PlaneChange, changes
 
 Floats = NDArray[np.float64]
@@ -166,7 +167,7 @@ def _draw_column(
     before, after = change.before, change.after
     what = "floor" if after.surface.heights == (0.0,) else "area"
     beside = (f"points of the {what} seen:", f"{percent(before.share)} → {percent(after.share)}")
-    sheet.draw_headline(page, _signed(100 * (after.share - before.share)), beside)
+    sheet.draw_headline(page, signed(100 * (after.share - before.share), ".1f"), beside)
     areas = {code: change.area_of(code) for code in _WORDS}
     _draw_bar(page, areas)
     y = _draw_legend(page, areas, found.labels, limits)
@@ -177,11 +178,6 @@ def _draw_column(
     if notes is not None:
         tables.draw_table(page, notes, sheet.COLUMN, y, sheet.RIGHT)
     sheet.draw_key(page, key)
-
-
-def _signed(points: float) -> str:
-    shown = f"{abs(points):.1f}"
-    return shown if shown == "0.0" else f"{'+' if points > 0 else '−'}{shown}"
 
 
 def _draw_bar(page: Page, areas: dict[int, float]) -> None:
@@ -251,9 +247,8 @@ def _draw_scale(page: Page, box: tuple[float, float, float, float]) -> None:
     for value in (-6, -3, 0, 3, 6):
         x = x0 + (value + _FULL_DB) / (2 * _FULL_DB) * (x1 - x0)
         page.lines([[(x, y0), (x, y0 - 0.7)]], palette.INK, 0.5, 5.3)
-        sign = "+" if value > 0 else "−" if value < 0 else ""
         ha: Any = "left" if value == -6 else "right" if value == 6 else "center"
-        page.text(x, y0 - 3.3, f"{sign}{abs(value)}", 6.5, ha=ha)
+        page.text(x, y0 - 3.3, signed(value), 6.5, ha=ha)
 
 
 def _room_table(page: Page, change: PlaneChange, width: float) -> tables.Table:

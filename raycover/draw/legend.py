@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from raycover.draw import hatching, palette
 from raycover.shares import percent
-from raycover.signs import minus
+from raycover.signs import minus, signed
 
 if TYPE_CHECKING:
     from raycover.draw.page import Box, Page
@@ -142,9 +142,8 @@ def _ticks(page: Page, x: float, at: At, parts: tuple[palette.MarginClass, ...],
     places = spread(np.array([at(v) for v in values]), _TICK_PITCH)
     for value, place in zip(values, places, strict=True):
         page.lines([[(x, at(value)), (x + 0.7, at(value)), (x + 1.5, place)]], palette.INK, 0.5, 5.3)
-        sign = "+" if value > 0 else "−" if value < 0 else ""
         font = "bold" if value == 0 else "sans"
-        page.text(x + 2.0, place - 0.8, f"{sign}{abs(value):g}", 6.5, font=font)  # type: ignore[arg-type]
+        page.text(x + 2.0, place - 0.8, signed(value), 6.5, font=font)  # type: ignore[arg-type]
 
 
 def _histogram(page: Page, x: float, at: At, found: Distribution, reserve_db: float, longest: float) -> None:

@@ -14,6 +14,7 @@ import pytest
 from processes import LONGEST
 
 import raycover
+from raycover.signs import signed
 
 Run = Callable[..., tuple[int, str, str]]
 SCENE = """\
@@ -33,6 +34,14 @@ states: [{name: Cleared, set: {Screen: absent, Box: {centre: [-7, -2]}}}]
 """
 #: A hyphen before a figure that is no part of a name.
 HYPHEN = re.compile(r"(?:^|[\s(])-\d")
+
+
+@pytest.mark.parametrize(
+    ("value", "form", "words"),
+    [(6, "g", "+6"), (-3, "g", "−3"), (0.0, "g", "0"), (-0.04, ".1f", "0.0"), (-1.25, ".1f", "−1.2")],
+)
+def test_figures_with_a_sign_are_written_alike(value: float, form: str, words: str) -> None:
+    assert signed(value, form) == words
 
 
 @pytest.mark.parametrize(

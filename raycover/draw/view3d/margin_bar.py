@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from raycover.draw import palette
 from raycover.draw.page import Page
 from raycover.shares import percent
+from raycover.signs import signed
 
 Floats = NDArray[np.floating[Any]]
 Box = tuple[float, float, float, float]
@@ -54,8 +55,8 @@ def draw_margin_bar(
             marks = [(y + high / 2, part.middle_db), (y + high, part.to_db)]
         for place, value in marks:
             page.lines([[(edge, place), (edge + 1.6 * size, place)]], palette.INK, 0.6, 4.0)
-            text = "0" if value == 0 else f"{'+' if value > 0 else '−'}{abs(value):g}"
-            page.text(edge + 2.4 * size, place - 1.2 * size, text, tick_pt, font="bold" if value == 0 else "sans")
+            at = edge + 2.4 * size, place - 1.2 * size
+            page.text(*at, signed(value), tick_pt, font="bold" if value == 0 else "sans")
         y += high + gap
     return bottom
 

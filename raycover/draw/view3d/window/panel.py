@@ -16,6 +16,7 @@ from raycover.draw.view3d.window.verdict import Line
 from raycover.scene.air import degrees
 from raycover.scene.quantities import COLDEST_C, WARMEST_C
 from raycover.shares import percent
+from raycover.signs import signed
 
 #: Of the panel, and the least height at which it holds everything, in points.
 WIDTH, LOWEST = 340, 700
@@ -180,8 +181,7 @@ def legend(canvas: Canvas, x: float, y: float, right: float, shares: Sequence[fl
         marks = [(end, part.to_db)] if k < palette.ASSURED else [((at + end) / 2, part.middle_db)]
         for place, value in marks:
             canvas.box((place, y + 14, place + 1, y + 18), fill=palette.INK)
-            text = "0" if value == 0 else f"{'+' if value > 0 else '−'}{abs(value):g}"
-            canvas.text(place, y + 28, text, 9.5, font="bold" if value == 0 else "sans", ha="middle")
+            canvas.text(place, y + 28, signed(value), 9.5, font="bold" if value == 0 else "sans", ha="middle")
         at = end
     canvas.text(right, y + 28, "dB", 9.5, color=palette.SECOND_INK, ha="right")
     return y + 58

@@ -16,6 +16,7 @@ from raycover.draw import palette
 from raycover.draw.lettering import clean
 from raycover.draw.view3d.window.labels import Label
 from raycover.rays.ray_scene import Crossing
+from raycover.signs import margin_words
 from raycover.solving.surfaces import Surface
 
 Floats = NDArray[np.floating[Any]]
@@ -41,9 +42,7 @@ class Line:
 
 def decibels(value: float) -> str:
     """A margin with its sign."""
-    if not math.isfinite(value):
-        return "no margin"
-    return f"{'+' if value >= 0 else '−'}{abs(value):.1f} dB"
+    return margin_words(value) if math.isfinite(value) else "no margin"
 
 
 def loss(crossing: Crossing) -> str:
