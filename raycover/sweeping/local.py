@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import atexit
 import multiprocessing
 import os
+import shutil
 import signal
 import threading
 from collections import Counter, deque
@@ -12,9 +14,10 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from multiprocessing.connection import wait as wait_for
+from pathlib import Path
 
 from raycover.sweeping.rows import Figures, Job, figures_of
-from raycover.sweeping.sources import Source
+from raycover.sweeping.sources import Source, lying, places_of
 
 #: A row, and its figures, or in words why it has none.
 Outcome = tuple[Job, Figures | str]
@@ -25,20 +28,31 @@ CRASHED = "the process that solved it died, twice"
 _SOURCES: tuple[Source, ...] = ()
 
 
-def _begin(sources: tuple[Source, ...]) -> None:
-    """In a worker: keep the scenes, leave ^C to the process that began it."""
+def _begin(sources: tuple[Source, ...], places: dict[str, Path]) -> None:
+    """In a worker: keep the scenes and where they lie unpacked, leave ^C to the process that began it."""
     global _SOURCES
     _SOURCES = sources
+    lying(places)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    atexit.register(_tidy, places)
+    threading.Thread(target=_end_with_parent, args=(places,), daemon=True).start()
 
 
-def _end_with_parent() -> None:
-    """A process that was killed tells nobody: those that it began would wait for work for ever."""
+def _end_with_parent(places: dict[str, Path]) -> None:
+    """A process that was killed tells nobody: those that it began would wait for work for ever, its folders stay."""
     parent = multiprocessing.parent_process()
     if parent is not None:
         wait_for([parent.sentinel])
+        _tidy(places)
         os._exit(1)
+
+
+def _tidy(places: dict[str, Path]) -> None:
+    """Remove the folders of a process that was killed; one that lives does it itself."""
+    parent = multiprocessing.parent_process()
+    if parent is not None and not parent.is_alive():
+        for place in places.values():
+            shutil.rmtree(place, ignore_errors=True)
 
 
 def _work(job: Job) -> Figures | str:
@@ -71,6 +85,7 @@ class _Crew:
 
     def __init__(self, sources: tuple[Source, ...], jobs: Sequence[Job], n_processes: int) -> None:
         self.sources = sources
+        self.places = places_of(sources)
         self.n_processes = n_processes
         self.waiting = deque(jobs)
         self.suspects: deque[Job] = deque()
@@ -95,7 +110,7 @@ class _Crew:
         """Give the pool work: as many rows as it has processes, or one that is suspected, alone."""
         if self.pool is None:
             context = multiprocessing.get_context("spawn")
-            self.pool = ProcessPoolExecutor(self.n_processes, context, _begin, (self.sources,))
+            self.pool = ProcessPoolExecutor(self.n_processes, context, _begin, (self.sources, self.places))
         while len(self.running) < self.n_processes and (self.waiting or self.suspects):
             if self.suspects and self.running:
                 break

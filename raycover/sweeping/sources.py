@@ -131,24 +131,39 @@ def _buffers(content: bytes) -> list[str]:
         return []
 
 
-_MADE: dict[str, TemporaryDirectory[str]] = {}
+#: Where sources lie unpacked, by their digests.
+_PLACES: dict[str, Path] = {}
+#: What this process made of it: removed when it ends.
+_MADE: list[TemporaryDirectory[str]] = []
 _LOCK = threading.Lock()
 
 
 def unpacked(source: Source) -> tuple[Path, tuple[Path, ...]]:
-    """The scene's folder and those of its catalogue, made once a process and gone with it."""
+    """The scene's folder and those of its catalogue: where `lying` said, else made once a process and gone with it."""
     with _LOCK:
-        if source.digest not in _MADE:
+        root = _PLACES.get(source.digest)
+        if root is None or not root.is_dir():
             made = TemporaryDirectory(prefix="raycover-")
+            _MADE.append(made)
+            root = _PLACES[source.digest] = Path(made.name)
             for name, content in {**source.files, "scene/.here": b""}.items():
-                target = Path(made.name, name)
+                target = root / name
                 target.parent.mkdir(parents=True, exist_ok=True)
                 target.write_bytes(content)
             for name in source.catalogues:
-                Path(made.name, name).mkdir(exist_ok=True)
-            _MADE[source.digest] = made
-        root = Path(_MADE[source.digest].name)
+                (root / name).mkdir(exist_ok=True)
     return root / "scene", tuple(root / name for name in source.catalogues)
+
+
+def places_of(sources: Sequence[Source]) -> dict[str, Path]:
+    """Where sources lie unpacked here, by digest: for processes begun here, which may be ended before they tidy up."""
+    return {source.digest: unpacked(source)[0].parent for source in sources}
+
+
+def lying(places: Mapping[str, Path]) -> None:
+    """In a process begun by another: sources lie unpacked there, by their digests."""
+    with _LOCK:
+        _PLACES.update(places)
 
 
 @lru_cache(maxsize=1)

@@ -57,16 +57,25 @@ def gone(pid: int) -> bool:
         return True
 
 
+def folders(place: Path) -> list[Path]:
+    """What a sweep keeps in the folder for temporary files."""
+    return list(place.glob("temporary/raycover-*"))
+
+
 @pytest.mark.parametrize(("how", "code"), [(signal.SIGKILL, -signal.SIGKILL), (signal.SIGINT, 130)])
 def test_what_was_finished_is_kept_and_nobody_is_left(how: signal.Signals, code: int, tmp_path: Path) -> None:
     (tmp_path / "scene.yaml").write_text(SCENE)
     words = [sys.executable, "-m", "raycover.cli.main", *COMMAND]
-    here = {**os.environ, "PYTHONPATH": str(Path(raycover.__file__).parents[1])}
+    (tmp_path / "temporary").mkdir()
+    here = {
+        **os.environ, "PYTHONPATH": str(Path(raycover.__file__).parents[1]), "TMPDIR": str(tmp_path / "temporary"),
+    }  # fmt: skip
     begun = subprocess.Popen(words, cwd=tmp_path, env=here, stderr=subprocess.PIPE, text=True)
     rows = tmp_path / "out" / "rows"
     try:
         assert until(lambda: len(list(rows.glob("*.json"))) >= 2)
         workers = children(begun.pid)
+        assert folders(tmp_path)
         assert len(workers) >= 2
         os.kill(begun.pid, how)
         said = begun.communicate(timeout=120)[1]
@@ -74,6 +83,7 @@ def test_what_was_finished_is_kept_and_nobody_is_left(how: signal.Signals, code:
         ended(begun)
     assert begun.returncode == code
     assert until(lambda: all(map(gone, workers)), 30)
+    assert until(lambda: not folders(tmp_path), 30)
     kept = {path.name: path.read_bytes() for path in rows.glob("*.json")}
     assert 2 <= len(kept) < 29
     assert not (tmp_path / "out" / "sweep.csv").exists()
@@ -87,3 +97,4 @@ def test_what_was_finished_is_kept_and_nobody_is_left(how: signal.Signals, code:
     )
     assert "rows are there from before" in done.stderr
     assert {path.name: path.read_bytes() for path in rows.glob("*.json")}.items() >= kept.items()
+    assert not folders(tmp_path)
