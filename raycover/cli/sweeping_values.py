@@ -18,7 +18,7 @@ from raycover.exchange.sweep_table import planes_of, problem_of, sweep_csv, swee
 from raycover.language import language
 from raycover.shares import percent
 from raycover.sweeping import designs
-from raycover.sweeping.local import Outcome, on_processes
+from raycover.sweeping.local import Abandoned, Outcome, on_processes
 from raycover.sweeping.planned import Plan, plan
 from raycover.sweeping.rows import Figures, Job, key_of, scene_of, solved
 from raycover.sweeping.values import Factor, parse, shown
@@ -27,6 +27,7 @@ from raycover.sweeping.values import Factor, parse, shown
 ROWS = "rows"
 #: Rows printed: the table in the file has them all.
 MOST_PRINTED = 60
+_GOES_ON = "the same command goes on from there"
 
 
 @dataclass(frozen=True)
@@ -115,13 +116,17 @@ def _solve(made: Plan, output: Path, asked: Asked) -> dict[int, Figures | str]:
                 done += 1
                 step(done, len(missing))
     except KeyboardInterrupt:
-        finished = sum(isinstance(outcome, Figures) for outcome in found.values())
-        raise Interrupted(
-            f"Interrupted: {finished} of {n} rows are kept in {kept.folder}; the same command goes on from there"
-        ) from None
+        raise Interrupted(f"Interrupted: {_kept(found, n, kept)}; {_GOES_ON}") from None
+    except Abandoned as error:
+        help_ = f"start some: dask worker ADDRESS; {_GOES_ON}"
+        raise option_error("--cluster", f"{error}: {_kept(found, n, kept)}", help_) from None
     for job in made.jobs:  # rows that say the same as another
         found.setdefault(job.row, found[first[keys[job.row]].row] if keys[job.row] in first else "")
     return found
+
+
+def _kept(found: dict[int, Figures | str], n: int, kept: KeptRows) -> str:
+    return f"{sum(isinstance(outcome, Figures) for outcome in found.values())} of {n} rows are kept in {kept.folder}"
 
 
 def _outcomes(made: Plan, jobs: Sequence[Job], asked: Asked) -> Generator[Outcome, None, None]:

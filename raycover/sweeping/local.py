@@ -80,6 +80,10 @@ def on_processes(sources: Sequence[Source], jobs: Sequence[Job], n_processes: in
         crew.stop()
 
 
+class Abandoned(Exception):
+    """Nobody is left who solves rows; the message says who is gone."""
+
+
 class _Crew:
     """A pool that is begun anew when a process dies; rows that were under way are then tried one by one."""
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import hashlib
 import json
 import threading
-from collections.abc import Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from pathlib import Path
@@ -136,6 +137,8 @@ _PLACES: dict[str, Path] = {}
 #: What this process made of it: removed when it ends.
 _MADE: list[TemporaryDirectory[str]] = []
 _LOCK = threading.Lock()
+#: Where they are made; None: the system's folder for temporary files.
+_WITHIN: ContextVar[Path | None] = ContextVar("within", default=None)
 
 
 def unpacked(source: Source) -> tuple[Path, tuple[Path, ...]]:
@@ -143,7 +146,7 @@ def unpacked(source: Source) -> tuple[Path, tuple[Path, ...]]:
     with _LOCK:
         root = _PLACES.get(source.digest)
         if root is None or not root.is_dir():
-            made = TemporaryDirectory(prefix="raycover-")
+            made = TemporaryDirectory(prefix="raycover-", dir=_WITHIN.get())
             _MADE.append(made)
             root = _PLACES[source.digest] = Path(made.name)
             for name, content in {**source.files, "scene/.here": b""}.items():
@@ -158,6 +161,16 @@ def unpacked(source: Source) -> tuple[Path, tuple[Path, ...]]:
 def places_of(sources: Sequence[Source]) -> dict[str, Path]:
     """Where sources lie unpacked here, by digest: for processes begun here, which may be ended before they tidy up."""
     return {source.digest: unpacked(source)[0].parent for source in sources}
+
+
+@contextmanager
+def unpacking_in(folder: Path) -> Iterator[None]:
+    """Sources are unpacked in a folder that somebody else removes."""
+    before = _WITHIN.set(folder)
+    try:
+        yield
+    finally:
+        _WITHIN.reset(before)
 
 
 def lying(places: Mapping[str, Path]) -> None:

@@ -249,6 +249,56 @@ def test_a_worker_of_a_cluster_that_dies_takes_no_row_with_it() -> None:
     assert found == {job.row: figures_of(made.sources[0], job) for job in made.jobs}
 
 
+@pytest.mark.usefixtures("own_environment")
+def test_a_cluster_whose_workers_all_vanish_is_not_waited_for_for_ever(
+    run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    distributed = pytest.importorskip("distributed")
+    from raycover.sweeping import cluster
+
+    monkeypatch.setattr(cluster, "PATIENCE_S", 1.0)
+    monkeypatch.setattr(cluster, "_COUNT_S", 0.1)
+    keep, workers = KeptRows.keep, []
+
+    def last(self: KeptRows, key: str, figures: Figures) -> None:
+        keep(self, key, figures)
+        if workers:
+            workers.pop().scale(0)
+
+    monkeypatch.setattr(KeptRows, "keep", last)
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, protocol="tcp", host="127.0.0.1", dashboard_address=None
+    ) as made:
+        workers.append(made)
+        code, _, err = run("store.yaml", *options("detectors/D1/mounting=2.5:3:0.01", cluster=made.scheduler_address))
+    assert code == 2
+    assert "--cluster: error: all workers of the scheduler at tcp://127.0.0.1:" in err
+    kept = len(list(Path("out/rows").glob("*.json")))
+    assert 1 <= kept < 51
+    assert f"have been gone for 1 s: {kept} of 51 rows are kept in out/rows" in err
+    assert "goes on from there" in err
+    assert not Path("out/sweep.csv").exists()
+
+
+@pytest.mark.usefixtures("own_environment")
+def test_a_cluster_goes_on_when_others_come_for_all_workers_that_vanished() -> None:
+    distributed = pytest.importorskip("distributed")
+    from raycover.sweeping.cluster import on_cluster
+
+    made = planned("detectors/D1/mounting=2.5:3:0.1")
+    found: dict[int, Figures | str] = {}
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, protocol="tcp", host="127.0.0.1", dashboard_address=None
+    ) as cluster:
+        for job, figures in on_cluster(made.sources, made.jobs, cluster.scheduler_address):
+            if not found:
+                cluster.scale(0)
+                cluster.sync(cluster._correct_state)
+                cluster.scale(1)
+            found[job.row] = figures
+    assert found == {job.row: figures_of(made.sources[0], job) for job in made.jobs}
+
+
 def test_a_cluster_that_is_not_there_is_said(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     pytest.importorskip("distributed")
     monkeypatch.setattr("raycover.sweeping.cluster.TIMEOUT_S", 0.3)
