@@ -110,6 +110,21 @@ def test_a_crash_of_the_kernel_is_a_message(tmp_path: Path, monkeypatch: pytest.
         separately.import_ifc_separately(tmp_path / "x.ifc")
 
 
+@pytest.mark.parametrize(
+    ("said", "patience_s", "words"),
+    [("", 0.6, "0.01 minutes: some body"), ("3 9", 3.0, "0.05 minutes after 3 of 9 elements")],
+)
+def test_a_kernel_that_gets_nowhere_is_given_up(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: str, patience_s: float, words: str
+) -> None:
+    code = f"import time; print('{separately._MARK} {said}', flush=True); time.sleep(60)"
+    monkeypatch.setattr(separately.subprocess, "Popen", _popen(code))
+    monkeypatch.setattr(separately, "PATIENCE_S", patience_s)
+    with pytest.raises(InputError) as caught:
+        separately.import_ifc_separately(tmp_path / "x.ifc")
+    assert f"reading it got nowhere for {words}" in str(caught.value)
+
+
 POPEN = subprocess.Popen
 
 
