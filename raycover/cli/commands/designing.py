@@ -1,4 +1,4 @@
-"""`sweep`: its options, and which of its two kinds they ask for; nothing heavy is imported here."""
+"""Commands that try other designs: `sweep`, `place`."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Annotated, Optional
 
 import typer
+
+from raycover.cli.options import AsJson, Force, ResultsIn, SceneFile
 
 
 def sweep(
@@ -62,14 +64,12 @@ def sweep(
         Optional[float],  # noqa: UP045
         typer.Option("--share", min=0.0, max=1.0, help="share of every plane that is needed, 0.95 say"),
     ] = None,
-    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="folder for the results")] = Path(
-        "pictures"
-    ),
+    output: ResultsIn = Path("pictures"),
     lang: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option("--lang", metavar="CODE", help="language of the pictures: en or de; the scene's if not given"),
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="machine output on stdout")] = False,
+    json: AsJson = False,
 ) -> None:
     """What other values change: of some detectors with charts, or (--set) of anything in the scene, as a table."""
     varied = {"--detector": detector, "--mounting": mounting, "--tilt": tilt, "--turn": turn}
@@ -107,3 +107,40 @@ def _refuse(options: Mapping[str, object], message: str, help_: str) -> None:
     given = [option for option, value in options.items() if value]
     if given:
         raise InputError([Problem("bad-option", message, Position(option), help_) for option in given])
+
+
+def place_(
+    scene: SceneFile,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="SCENE", help="the new scene file to write")] = Path(
+        "proposal.yaml"
+    ),
+    models: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--models", metavar="NAME", help="entry offered; may be repeated; the scene's if not given"),
+    ] = None,
+    keep: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--keep", metavar="NAME", help="detector that stays, B* for all that begin so; may be repeated"),
+    ] = None,
+    pitch: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option("--pitch", min=0.1, max=100.0, help="metres between candidates, 1 if not given"),
+    ] = None,
+    regular: Annotated[
+        Optional[bool],  # noqa: UP045
+        typer.Option("--regular/--free", help="of equal layouts the one in fewest straight lines"),
+    ] = None,
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=1.0, max=86_400.0, help="time for the optimiser; the best so far is kept")
+    ] = 60.0,
+    force: Force = False,
+    json: AsJson = False,
+) -> None:
+    """Propose the fewest detectors that meet the needs; write them as a new scene; exit code 1 if one is missed."""
+    from raycover.cli import placing
+
+    if not placing.place_scene(
+        scene, output, models=models or (), keep=keep or (), pitch=pitch, regular=regular, seconds=seconds,
+        force=force, as_json=json,
+    ):  # fmt: skip
+        raise typer.Exit(1)
