@@ -53,6 +53,15 @@ class UprightSheets:
         span = np.stack([begin, end], axis=1)[:, :, None]
         return self.origin[which, None] + span * self.along[which, None]
 
+    @cached_property
+    def _tree(self) -> Any:
+        begin, _, end, _ = self.bounds.T
+        return shapely.STRtree(shapely.linestrings(self.ends(begin, end)) if len(begin) else [])
+
+    def near(self, bounds: Floats) -> NDArray[np.intp]:
+        """(m,) which of them, in order, have a plan whose box meets bounds (2, 2), lowest and highest corner."""
+        return np.sort(self._tree.query(shapely.box(*np.asarray(bounds, float).ravel())))
+
     def cut(self, which: NDArray[np.intp], height: float) -> Floats:
         """(m, 2, 2) the stretches in plan, ends of each, that some of them (by index) take up at a height."""
         if not len(which):

@@ -57,13 +57,13 @@ def barriers(sheets: UprightSheets, floor: float, height: float, bounds: Floats,
 
     `but`: owners whose sheets are left out: rooms, where cells know which of them they lie in.
     """
-    begin, low, end, high = sheets.bounds.T
     level = floor + max(height, _FROM)
-    ends = sheets.ends(begin, end)
-    near = ((ends.min(axis=1) <= bounds[1]) & (ends.max(axis=1) >= bounds[0])).all(axis=1)
-    some = np.flatnonzero(near & (low < level) & (level < high))
+    some = sheets.near(bounds)
+    _, low, _, high = sheets.bounds[some].T
+    some = some[(low < level) & (level < high)]
+    _, low, _, high = sheets.bounds[some].T
     kinds = sheets.kinds[some]
-    stands = (low[some] <= floor + _FROM + 1e-6) & (high[some] >= floor + _UP_TO)
+    stands = (low <= floor + _FROM + 1e-6) & (high >= floor + _UP_TO)
     stands |= kinds == "window"  # its sill and head stand by themselves
     stands &= np.isin(kinds, _KINDS) & ~np.isin(sheets.owners[some], np.array(but, np.str_))
     return sheets.cut(some[stands], level)
