@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -32,6 +32,17 @@ class _Lookup:
         cos = np.linspace(0.0, 1.0, cls.N_STEPS + 1)
         cos[0] = cos[1] / 4
         return cos
+
+    @classmethod
+    def _holding(cls, values: Floats) -> Self:
+        table = cls.__new__(cls)
+        table._fill(values)
+        return table
+
+    @property
+    def at_cosines(self) -> Floats:
+        """The values at `cosines()`: losses [dB], or mirrored power."""
+        return self._value.copy()
 
     def _fill(self, values: Floats) -> None:
         finite = np.isfinite(values)
@@ -83,14 +94,7 @@ class LossTable(_Lookup):
         values = np.asarray(losses_db, dtype=np.float64)
         if not (values >= 0).all():
             raise ValueError("a loss must be a number of dB that is not negative")
-        table = cls.__new__(cls)
-        table._fill(values)
-        return table
-
-    @property
-    def at_cosines(self) -> Floats:
-        """The losses [dB] at `cosines()`."""
-        return self._value.copy()
+        return cls._holding(values)
 
     @classmethod
     def opaque(cls) -> LossTable:
@@ -180,14 +184,7 @@ class ReflectionTable(_Lookup):
         values = np.asarray(power, dtype=np.float64)
         if not ((values >= 0) & (values <= 1)).all():
             raise ValueError("a share of power lies from 0 to 1")
-        table = cls.__new__(cls)
-        table._fill(values)
-        return table
-
-    @property
-    def at_cosines(self) -> Floats:
-        """The mirrored power at `cosines()`."""
-        return self._value.copy()
+        return cls._holding(values)
 
     @property
     def never_mirrors(self) -> bool:
