@@ -33,7 +33,7 @@ from raycover.editing.mentions import words as told_where
 from raycover.errors import InputError, Problem
 from raycover.loading import in_state
 from raycover.rays.ray_scene import RayScene
-from raycover.scene.air import differ_in_air_alone, own_air
+from raycover.scene.air import differ_in_air_alone
 from raycover.scene.checks import check_scene
 from raycover.scene.devices import DetectorSpec, PlaneSpec
 from raycover.scene.schema import Scene
@@ -211,11 +211,8 @@ class LiveCoverage:
             surface.name: combine(surface, [patches[unit.name][2] for unit in some], explainer, reserve)
             for surface, patches in zip(maps.surfaces, maps.patches, strict=True)
         }
-        return Coverage(
-            planes=planes, units=some, title=self.scene.title, ambient_c=weather.ambient_c, reserve_db=reserve,
-            seconds=time.perf_counter() - began, rays=self.rays, warnings=(), seats=self.seats,
-            corrections=self.scene.corrections, rooms_c=own_air(self.scene),
-        )  # fmt: skip
+        spent = time.perf_counter() - began
+        return Coverage.of_scene(self.scene, planes, some, self.rays, seconds=spent, seats=self.seats)
 
     def probe(self, point: tuple[float, float, float], look: Look) -> list[View]:
         """Each detector's view, those that are on, of a place on the ground or a tread, at the heights of a look.

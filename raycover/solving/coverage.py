@@ -191,6 +191,26 @@ class Coverage(Mapping[str, PlaneCoverage]):
     corrections: CorrectionsSpec | None = None
     rooms_c: Mapping[str, float] = field(default_factory=dict)
 
+    @classmethod
+    def of_scene(
+        cls,
+        scene: Scene,
+        planes: Mapping[str, PlaneCoverage],
+        units: tuple[Unit, ...],
+        rays: RayScene,
+        *,
+        seconds: float,
+        warnings: tuple[Problem, ...] = (),
+        seats: tuple[SeatView, ...] = (),
+        reflections: Reflections | None = None,
+    ) -> Coverage:
+        """That of planes and detectors of a scene, in its air and with its corrections."""
+        conditions = scene.conditions
+        return cls(
+            planes, units, scene.title, conditions.ambient_c, conditions.reserve_db, seconds, rays,
+            warnings, seats, reflections, scene.corrections, own_air(scene),
+        )  # fmt: skip
+
     @property
     def air(self) -> str:
         """The air in words, that of rooms which have their own included."""
@@ -297,19 +317,15 @@ def solve(
         surface.name: combine(surface, mine, explainer, scene.conditions.reserve_db)
         for surface, mine in zip(surfaces, patches, strict=True)
     }
-    return Coverage(
-        planes=planes,
-        units=units,
-        title=scene.title,
-        ambient_c=scene.conditions.ambient_c,
-        rooms_c=own_air(scene),
-        reserve_db=scene.conditions.reserve_db,
+    return Coverage.of_scene(
+        scene,
+        planes,
+        units,
+        rays,
         seconds=time.perf_counter() - began,
-        rays=rays,
         warnings=(*scene.warnings, *building.warnings, *warnings, *stair_headroom(scene, building, rays)),
         seats=judge_seats(building.seats, units, rays, weather),
         reflections=_reflections(units, patches) if weather.reflections else None,
-        corrections=scene.corrections,
     )
 
 

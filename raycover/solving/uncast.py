@@ -12,7 +12,6 @@ import numpy as np
 
 from raycover.building.parts import Building
 from raycover.rays.ray_scene import RayScene
-from raycover.scene.air import own_air
 from raycover.scene.devices import PlaneSpec
 from raycover.scene.schema import Scene
 from raycover.solving.casting import Weather
@@ -95,14 +94,4 @@ def uncast(scene: Scene, building: Building) -> Coverage:
             explainer,
             nothing,
         )
-    return Coverage(
-        planes=planes,
-        units=units,
-        title=scene.title,
-        ambient_c=scene.conditions.ambient_c,
-        rooms_c=own_air(scene),
-        reserve_db=scene.conditions.reserve_db,
-        seconds=0.0,
-        rays=rays,
-        warnings=(),
-    )
+    return Coverage.of_scene(scene, planes, units, rays, seconds=0.0)
