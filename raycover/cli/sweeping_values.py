@@ -118,7 +118,7 @@ def _solve(made: Plan, output: Path, asked: Asked) -> dict[int, Figures | str]:
     except KeyboardInterrupt:
         raise Interrupted(f"Interrupted: {_kept(found, n, kept)}; {_GOES_ON}") from None
     except Abandoned as error:
-        help_ = f"start some: dask worker ADDRESS; {_GOES_ON}"
+        help_ = f"start what is missing (dask scheduler, dask worker ADDRESS); {_GOES_ON}"
         raise option_error("--cluster", f"{error}: {_kept(found, n, kept)}", help_) from None
     for job in made.jobs:  # rows that say the same as another
         found.setdefault(job.row, found[first[keys[job.row]].row] if keys[job.row] in first else "")

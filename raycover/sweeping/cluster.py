@@ -82,13 +82,14 @@ def _round(client: Any, sources: Sequence[Source], jobs: Sequence[Job], address:
                 error = future.exception()
                 outcome = CRASHED if isinstance(error, KilledWorker) else f"{type(error).__name__}: {error}"
             elif future.status == "finished":
-                with suppress(CancelledError):  # gone with its worker
+                with suppress(CancelledError, OSError):  # gone with its worker, or with the scheduler
                     outcome = future.result()
             if outcome is not None:
                 yield futures[future], outcome
             future.release()
     finally:
-        client.cancel(list(futures))
+        with suppress(OSError):
+            client.cancel(list(futures))
 
 
 def _completed(client: Any, futures: Sequence[Any], address: str) -> Generator[Any, None, None]:
