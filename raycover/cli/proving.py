@@ -15,7 +15,7 @@ from raycover.kit.aisle_words import ALONG_AISLES
 from raycover.loading import load
 from raycover.proving.firmness import with_chances, with_firm_mends, with_quiet
 from raycover.proving.mending import Mending, find_mending
-from raycover.proving.mending_words import mend_rows, mending_title, mending_verdict, seen_head
+from raycover.proving.mending_words import mend_rows, mending_notes, mending_title, seen_head
 from raycover.proving.needs import NeedVerdict, PlaceVerdict, Proof, prove
 from raycover.proving.proof_words import (
     CAUTION,
@@ -159,8 +159,8 @@ def _print_mending(mending: Mending) -> None:
     heads = ["remedy", "mends it", seen_head(mending), "widest gap", "margin", "chance", "asks for", "and else"]
     if rows:
         table(heads, rows, title=mending_title(mending), right=range(2, 6))
-    if verdict := mending_verdict(mending):
-        print(f"{mending.need}: {verdict}")
+    if notes := mending_notes(mending):
+        print(f"{mending.need}: {notes}")
     print()
 
 
