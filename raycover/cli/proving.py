@@ -15,7 +15,7 @@ from raycover.kit.aisle_words import ALONG_AISLES
 from raycover.loading import load
 from raycover.proving.firmness import with_chances, with_firm_mends, with_quiet
 from raycover.proving.mending import Mending, find_mending
-from raycover.proving.mending_words import mend_rows, mending_title, mending_verdict, seen_head
+from raycover.proving.mending_words import NOT_TRIED, mend_rows, mending_notes, mending_title, seen_head
 from raycover.proving.needs import NeedVerdict, PlaceVerdict, Proof, prove
 from raycover.proving.proof_words import (
     CAUTION,
@@ -133,7 +133,7 @@ def _print(proof: Proof, troubles: tuple[Trouble, ...], mendings: tuple[Mending,
                 r.words,
                 "yes" if r.stops else "no",
                 margin_words(r.worst_db),
-                chance_words(r.quiet),
+                chance_words(r.quiet) or NOT_TRIED,
                 remedy_cost(r),
                 r.note,
             ]
@@ -141,6 +141,8 @@ def _print(proof: Proof, troubles: tuple[Trouble, ...], mendings: tuple[Mending,
         ]
         title = f"{trouble.unit} is tripped from {', '.join(trouble.needs)}; what would stop it, best first"
         table(["remedy", "stops it", "margin left", "quiet", "costs inside", "remark"], rows, title=title, right=[2, 3])
+        if any(r.quiet is None for r in trouble.remedies):
+            print(f"{NOT_TRIED} in quiet: not tried, since it is only asked of what stops it.")
         print()
     for mending in mendings:
         _print_mending(mending)
@@ -159,8 +161,8 @@ def _print_mending(mending: Mending) -> None:
     heads = ["remedy", "mends it", seen_head(mending), "widest gap", "margin", "chance", "asks for", "and else"]
     if rows:
         table(heads, rows, title=mending_title(mending), right=range(2, 6))
-    if verdict := mending_verdict(mending):
-        print(f"{mending.need}: {verdict}")
+    if notes := mending_notes(mending):
+        print(f"{mending.need}: {notes}")
     print()
 
 

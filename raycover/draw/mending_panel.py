@@ -12,7 +12,7 @@ from raycover.draw.proof_marks import SMALL, draw_verdict
 from raycover.draw.proof_tables import Item
 from raycover.listing import listed
 from raycover.proving.mending import Mend, Mending
-from raycover.proving.mending_words import MendRow, mend_rows, mend_words, mending_title, mending_verdict, seen_head
+from raycover.proving.mending_words import MendRow, mend_rows, mend_words, mending_notes, mending_title, seen_head
 
 _SIZE, _NOTE = 6.5, 6.0
 _LINE, _WRAPPED = 3.95, 2.75
@@ -48,7 +48,7 @@ def mending_items(page: Page, mending: Mending, width: float, plans: SmallPlans 
     yield from over
     for one in mend_rows(mending):
         yield columns.row(page, one, tuple(over))
-    if said := mending_verdict(mending):
+    if said := mending_notes(mending):
         lines = page.lettering.wrap(page.said(clean(said)), "sans", _NOTE, width, _MOST_LINES)
 
         def note(page: Page, x: float, y: float, right: float) -> None:

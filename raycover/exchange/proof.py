@@ -165,6 +165,9 @@ def _mend(mend: Mend) -> dict[str, Any]:
         "also_mends": list(mend.also),
         "would_miss": list(mend.broken),
         "would_trip": [{"name": name, "margin_db": finite(margin)} for name, margin in mend.tripped],
+        "takes": [
+            {"name": name, "before": _figures(before), "after": _figures(after)} for name, before, after in mend.taken
+        ],
         "share": mend.share,
         "largest_gap_m": round(mend.gap_m, 6),
         "margin_db": finite(mend.worst_db),

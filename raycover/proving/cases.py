@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from raycover.detectors import Unit
-from raycover.proving.needs import NeedVerdict, PlaceVerdict, nth_best
+from raycover.proving.needs import Figures, NeedVerdict, PlaceVerdict, figures_of, nth_best
 from raycover.proving.sites import Site
 from raycover.proving.situations import Situation
 from raycover.rays.recall import Recall
@@ -67,6 +67,18 @@ class Case:
     def is_whole(self) -> bool:
         """Whether all cells of its place are in it."""
         return len(self.site) == len(self.place.site)
+
+    @cached_property
+    def now(self) -> Figures:
+        """The figures of its cells with the unit as it is."""
+        if self.is_whole:
+            return self.place.figures
+        return figures_of(self.verdict.need, self.site, self.decides(self.mine_db))
+
+    @property
+    def matters(self) -> bool:
+        """Whether the unit alone shows something of it now."""
+        return bool(((self.low_db < 0) & (self.decides(self.mine_db) >= 0)).any())
 
     def decides(self, mine_db: Floats) -> Floats:
         """(n,) the margin that decides at each cell, the unit's being `mine_db`."""

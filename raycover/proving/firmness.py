@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from raycover.detectors import Unit
 from raycover.proving.cases import few_steps
-from raycover.proving.mending import Mend, Mending, verdict_then
+from raycover.proving.mending import MOST_CHANCES, Mend, Mending, verdict_then
 from raycover.proving.needs import NeedVerdict, PlaceVerdict, Proof, Situation, figures_of, is_met
 from raycover.proving.remedies import Remedy, Trouble
 from raycover.proving.sensitivity import shift_db
@@ -25,8 +25,6 @@ Bools = NDArray[np.bool_]
 Progress = Callable[[int, int], None]
 #: A place of more cells than this is looked at in so many of them in the varied cases.
 _MOST_CELLS = 1200
-#: So many remedies a need are judged in the varied cases.
-_MOST_MENDS = 3
 #: Margins further below the limit than this (dB) no case brings over it.
 _LOWEST_DB = -30.0
 
@@ -71,7 +69,7 @@ def with_firm_mends(proof: Proof, mendings: Sequence[Mending], progress: Progres
             progress(done, len(mendings))
         verdict = next(v for v in proof.needs if v.need.name == mending.need and not v.need.never)
         remedies = [
-            replace(mend, chance=_mended(verdict, mend, draws)) if k < _MOST_MENDS and mend.mends else mend
+            replace(mend, chance=_mended(verdict, mend, draws)) if k < MOST_CHANCES and mend.mends else mend
             for k, mend in enumerate(mending.remedies)
         ]
         told.append(replace(mending, remedies=tuple(remedies)))

@@ -7,18 +7,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from raycover.listing import listed, some_of
-from raycover.proving.mending import Mend, Mending
+from raycover.proving.mending import MOST_CHANCES, Mend, Mending
 from raycover.proving.mending.bench import worst_walk
 from raycover.proving.mending.changes import BESIDE_WORDS, COST, COST_WORDS, MANY_WORDS, TWICE_WORDS
 from raycover.proving.needs import Figures
 from raycover.proving.proof_words import chance_words, places_words, seen_words, walked_words
 from raycover.signs import margin_words
 
+#: Stands for a chance that was not asked for.
+NOT_TRIED = "–"
+
 
 @dataclass(frozen=True)
 class MendRow:
     """A remedy in words, as tables of remedies tell it: what it changes, whether it mends and with what figures, what
-    it asks for and what else it does. `harms`: it breaks or trips something.
+    it asks for and what else it does. `harms`: something is lost by it elsewhere.
     """
 
     mend: Mend
@@ -34,12 +37,12 @@ class MendRow:
     def of(cls, mend: Mend, mending: Mending) -> MendRow:
         return cls(
             mend, mend_words(mend), mends_words(mend, mending), mend_seen(mend), margin_words(mend.worst_db),
-            chance_words(mend.chance), cost_words(mend), mend_effect(mend),
+            chance_words(mend.chance) or NOT_TRIED, cost_words(mend), mend_effect(mend),
         )  # fmt: skip
 
     @property
     def harms(self) -> bool:
-        return bool(self.mend.broken or self.mend.tripped)
+        return not self.mend.is_harmless
 
 
 def mend_rows(mending: Mending) -> list[MendRow]:
@@ -79,9 +82,11 @@ def mends_words(mend: Mend, mending: Mending) -> str:
 
 
 def mend_harm(mend: Mend) -> str:
-    """What a remedy breaks: needs met now, never-areas that it would trip."""
+    """What a remedy costs elsewhere: needs that it misses, never-areas that it trips, places of which less is seen."""
     parts = [f"misses {places_words(mend.broken)}"] if mend.broken else []
     parts += [f"trips from {name} ({margin_words(margin)})" for name, margin in mend.tripped]
+    if mend.taken:
+        parts.append("sees less of " + some_of([f"{name} ({_less(b, a)})" for name, b, a in mend.taken], 3))
     return ", ".join(parts)
 
 
@@ -148,6 +153,27 @@ def _not_looked_at(mending: Mending) -> str:
 def _figures_words(figures: Figures) -> str:
     gap = f", gap {figures.largest_gap_m:.2f} m" if figures.largest_gap_m > 0 else ""
     return f"{_seen(figures)} seen{gap}" if worst_walk([figures]) is None else f"unnoticed {_seen(figures)}"
+
+
+def chance_note(mending: Mending) -> str:
+    """Of remedies whose chance was not asked for; nothing where all have theirs."""
+    if all(mend.chance is not None for mend in mending.remedies):
+        return ""
+    return f"{NOT_TRIED} in chance: not tried, since only the first {MOST_CHANCES} that mend it are."
+
+
+def mending_notes(mending: Mending) -> str:
+    """What stands below a table of remedies."""
+    return " ".join(said for said in (mending_verdict(mending), chance_note(mending)) if said)
+
+
+def _less(before: Figures, after: Figures) -> str:
+    """What is seen less: a share, or where that is the same the wider gap."""
+    if worst_walk([after]) is not None:
+        return f"{_seen(after)} instead of {_seen(before)}"
+    if f"{after.share:.3f}" != f"{before.share:.3f}":
+        return f"{after.share:.1%} instead of {before.share:.1%}"
+    return f"gap {after.largest_gap_m:.2f} m instead of {before.largest_gap_m:.2f} m"
 
 
 def _seen(figures: Figures) -> str:

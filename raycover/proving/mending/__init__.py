@@ -4,7 +4,7 @@
 """
 
 from raycover.proving.mending.finding import find_mending
-from raycover.proving.mending.mends import Mend, Mending
+from raycover.proving.mending.mends import MOST_CHANCES, Mend, Mending
 from raycover.proving.mending.then import verdict_then
 
-__all__ = ["Mend", "Mending", "find_mending", "verdict_then"]
+__all__ = ["MOST_CHANCES", "Mend", "Mending", "find_mending", "verdict_then"]

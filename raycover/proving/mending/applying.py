@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from raycover.loading import load_text
 from raycover.proving.mending.finding import find_mending
 from raycover.proving.mending.mends import Mend
+from raycover.proving.mending.steps import Step, at_one_unit, is_moved_too_far
 from raycover.proving.mending.then import changed_entry, in_parts
 from raycover.proving.mending.uniting import misses_no_more, one_for_both, pairs_of
 from raycover.proving.needs import Proof, prove
 from raycover.proving.remedies import Remedy, find_remedies
 from raycover.scene.reading import read_text
+from raycover.scene.schema import Scene
 from raycover.scene.splicing import add, put, spliced
 
 Progress = Callable[[int, int], None]
@@ -23,17 +25,6 @@ Progress = Callable[[int, int], None]
 MOST_STEPS = 12
 #: A remedy that mends a part only must bring this share of what is missing into view.
 _WORTH = 0.1
-
-
-@dataclass(frozen=True)
-class Step:
-    """A remedy done: the need it is for, the unit, what was changed, the keys of its entry."""
-
-    need: str
-    unit: str
-    words: str
-    keys: dict[str, Any]
-    is_new: bool
 
 
 @dataclass(frozen=True)
@@ -53,22 +44,36 @@ def mend_text(
     `name` stands for the file in messages, `folder` is where a scene's `models/` and files stand. A remedy is done
     where it harms nothing: one that mends a whole need, else one more unit that mends most of what is missing, else
     what keeps a unit from tripping without missing a need. In the end new units that others make needless are left
-    out, and one is looked for that does for two. Raises InputError as `load` and `prove` do.
+    out, and one is looked for that does for two; what is told of a unit starts from the scene as it was. Raises
+    InputError as `load` and `prove` do.
     """
     steps: list[Step] = []
     source = text
-    proof = prove(load_text(text, name, folder), state=state)
+    first = proof = prove(load_text(text, name, folder), state=state)
     while not proof.met and len(steps) < MOST_STEPS:
         if progress is not None:
             progress(len(steps), MOST_STEPS)
-        following = _next(proof)
+        following = _next(proof, first.scene)
         if not following:
             break
         for step in following:
             text = with_step(text, step, name)
             steps.append(step)
         proof = prove(load_text(text, name, folder), state=state)
-    return _united(source, Mended(text, tuple(steps), proof), name, folder, state)
+    return _told_once(source, first, _united(source, Mended(text, tuple(steps), proof), name, folder, state), name)
+
+
+def _told_once(source: str, first: Proof, mended: Mended, name: str) -> Mended:
+    """The same scene by one step a unit, told against the scene as it was (`first` is its proof)."""
+    if not mended.steps:
+        return mended
+    steps = at_one_unit(mended.steps, first.scene, first.needs[0].situation.units)
+    if steps == mended.steps:
+        return mended
+    text = source
+    for step in steps:
+        text = with_step(text, step, name)
+    return replace(mended, text=text, steps=steps)
 
 
 def _united(source: str, mended: Mended, name: str, folder: Path | None, state: str | None) -> Mended:
@@ -136,18 +141,23 @@ def _divide(data: Any, zones: Mapping[str, Sequence[Mapping[str, Any]]]) -> None
             put(data, ("needs", k, "zones"), in_parts(need["zones"], parts))
 
 
-def _next(proof: Proof) -> list[Step]:
-    """The remedy to do next, one step or two; none where none helps."""
+def _next(proof: Proof, first: Scene) -> list[Step]:
+    """The remedy to do next, one step or two; none where none helps, or what does moves a unit too far from `first`."""
     mendings = find_mending(proof)
+
+    def near(steps: list[Step]) -> bool:
+        return not any(is_moved_too_far(step, first) for step in steps)
+
     for mending in mendings:
-        if mending.is_mended:
-            return _of_mend(mending.need, mending.remedies[0])
+        for mend in mending.remedies:
+            if mend.mends and near(steps := _of_mend(mending.need, mend)):
+                return steps
     for trouble in find_remedies(proof):
         for remedy in trouble.remedies:
-            if remedy.stops and not remedy.missed:
-                return [_of_remedy(proof, trouble.needs[0], remedy)]
+            if remedy.stops and not remedy.missed and near(steps := [_of_remedy(proof, trouble.needs[0], remedy)]):
+                return steps
     for mending in mendings:  # nothing mends a whole need: what brings it nearest without harm
-        harmless = [m for m in mending.remedies if not m.broken and not m.tripped]
+        harmless = [m for m in mending.remedies if m.is_harmless and near(_of_mend(mending.need, m))]
         nearest = min(harmless, key=lambda m: (m.lack, m.cost), default=None)
         if nearest is not None and nearest.lack <= (1 - _WORTH) * mending.lack:
             return _of_mend(mending.need, nearest)

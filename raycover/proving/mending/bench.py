@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from raycover.detectors import Unit
 from raycover.proving.cases import AMPLE_DB, LEAST_DB, Case, Casts, name_of, spread
 from raycover.proving.doorways import hangs_over
+from raycover.proving.mending.losses import is_less
 from raycover.proving.needs import Figures, NeedVerdict, PlaceVerdict, Proof, figures_of, is_met
 from raycover.proving.owning import home_of, homes_of
 from raycover.proving.sensitivity import LEAST_PCT, pct_for, shift_db
@@ -25,8 +26,11 @@ Floats = NDArray[np.floating]
 SOME_MISSED, SOME_SEEN, SOME_NEVER, SOME_IN_ALL = 90, 30, 120, 900
 
 
-def some_of(case: Case, most: int) -> Case:
-    """A case with a part of its cells: those missed now and others, each standing for its part of the area."""
+def some_of(case: Case, most: int, *, of_seen: bool = False) -> Case:
+    """A case with a part of its cells: those missed now and others, each standing for its part of the area.
+
+    `of_seen`: most of them of what is seen now.
+    """
     n, need = len(case.site), case.verdict.need
     if need.routes is not None:
         return case.along()
@@ -36,7 +40,8 @@ def some_of(case: Case, most: int) -> Case:
         near = np.argsort(-case.mine_db)[: most // 2] if np.isfinite(case.mine_db).any() else np.arange(0)
         return case.only(np.unique(np.concatenate([near, spread(np.arange(n), most - len(near))])))
     missed = case.place.best_db < 0
-    parts = [(np.flatnonzero(missed), most * 3 // 4), (np.flatnonzero(~missed), most // 4)]
+    quarters = (1, 3) if of_seen else (3, 1)
+    parts = [(np.flatnonzero(missed), most * quarters[0] // 4), (np.flatnonzero(~missed), most * quarters[1] // 4)]
     picked, areas = [], []
     for cells, wanted in parts:
         taken = spread(cells, wanted)
@@ -75,7 +80,8 @@ def asks(case: Case, unit: Unit) -> bool:
 def cases_of(proof: Proof, name: str | None) -> list[Case]:
     """The places that a change at a unit, by name, may mend or break; of one more unit where `name` is None.
 
-    Those missed now, those that the unit alone keeps met, and never-areas that it counts for.
+    Those missed now, those that the unit alone keeps met or as well seen as they are, and never-areas that it counts
+    for.
     """
     found = []
     for verdict in proof.needs:
@@ -88,10 +94,18 @@ def cases_of(proof: Proof, name: str | None) -> list[Case]:
             if is_too_large(need, place.figures) or (name is not None and index not in place.units):
                 continue  # a zone too large is mended by no unit
             case = Case.of(verdict, place, index if name is not None else None)
-            keeps_met = place.met and not is_met(need, figures_of(need, place.site, case.low_db))
-            if need.never or not place.met or keeps_met:
+            if need.never or not place.met or _keeps(case):
                 found.append(case)
     return found
+
+
+def _keeps(case: Case) -> bool:
+    """Whether without the unit less of a place that is met is seen."""
+    if not case.matters:
+        return False
+    need = case.verdict.need
+    without = figures_of(need, case.site, case.low_db)
+    return not is_met(need, without) or is_less(need, case.place.figures, without)
 
 
 def is_too_large(need: NeedSpec, figures: Figures) -> bool:
@@ -106,6 +120,8 @@ class Outcome:
     """What a change does: `pct` of its sensitivity left, `after` the figures of each place it may mend or break.
 
     `lack` is what is missing of the places of one need: parts of area asked and not seen, and of gaps too wide.
+    `broken` are places met now that are missed then, `taken` those that have less seen then, though they stay what they
+    are: met, or missed.
     """
 
     pct: float
@@ -115,11 +131,17 @@ class Outcome:
     mended: tuple[Case, ...]
     still: tuple[Case, ...]
     broken: tuple[Case, ...]
+    taken: tuple[Case, ...] = ()
+
+    @property
+    def harm(self) -> int:
+        """How many places lose by it."""
+        return len(self.broken) + len(self.taken)
 
     @property
     def rank(self) -> tuple[int, float, float]:
         """Best first."""
-        return len(self.broken), round(self.lack, 4), -round(self.ease, 2)
+        return self.harm, round(self.lack, 4), -round(self.ease, 2)
 
 
 @dataclass(frozen=True)
@@ -153,6 +175,7 @@ class Bench:
         self.need = need
         self.least_pct = least_pct
         self.is_new = is_new
+        self.quick = quick
         own = [case for case in cases if case.verdict is need and not case.place.met]
         others = [case for case in cases if case.verdict is not need or case.place.met]
         self.cases = [*own, *others]
@@ -162,19 +185,24 @@ class Bench:
         )  # fmt: skip
 
     def few(self, place: PlaceVerdict | None = None) -> Bench:
-        """The same for sorting out: cells of the need's missed places, or of one `place` alone; of what may break."""
+        """The same for sorting out: cells of the need's missed places, or of one `place` alone; of what
+        may break, or lose by it."""
 
         def is_asked(case: Case) -> bool:
             return case.verdict is self.need and (place is None or case.place is place)
 
-        wanted = [case for case in self.cases if case.place.met or case.verdict.need.never or is_asked(case)]
-        missed = sum(not c.place.met and not c.verdict.need.never for c in wanted)
+        def may_lose(case: Case) -> bool:
+            return not case.place.met and case.verdict is not self.need and case.matters
+
+        wanted = [c for c in self.cases if c.place.met or c.verdict.need.never or is_asked(c) or may_lose(c)]
+        missed = sum(not c.place.met and is_asked(c) for c in wanted)
         each = max(SOME_IN_ALL // max(missed, 1), 12)
         few = [
             some_of(
                 case,
                 SOME_NEVER if case.verdict.need.never
-                else min(SOME_MISSED + SOME_SEEN, each) if not case.place.met else SOME_SEEN,
+                else min(SOME_MISSED + SOME_SEEN, each) if not case.place.met and is_asked(case) else SOME_SEEN,
+                of_seen=may_lose(case),
             )
             for case in wanted
         ]  # fmt: skip
@@ -243,6 +271,7 @@ class Bench:
         mended: list[Case] = []
         still: list[Case] = []
         broken: list[Case] = []
+        taken: list[Case] = []
         for case, mine in zip(cases, margins, strict=True):
             need, site = case.verdict.need, case.site
             if need.never:
@@ -255,17 +284,21 @@ class Bench:
             whole = case.is_whole
             met = is_met(need, figures) and (whole or need.largest_gap is None or figures.share > 1 - 1e-9)
             after[case.key] = figures
-            if case.place.met:
-                if not met:
-                    broken.append(case)
-                continue
+            if case.place.met and not met:
+                broken.append(case)
+            elif met == case.place.met and is_less(need, case.now, figures, whole=whole):
+                taken.append(case)
+            if case.place.met or (self.quick and case.verdict is not self.need):
+                continue  # of another need's places only what they lose sorts changes out
             (mended if met else still).append(case)
             if case.verdict is self.need:
                 lack += lack_of(need, figures, whole=whole)
                 clipped = np.clip(np.where(np.isfinite(best), best, LEAST_DB), LEAST_DB, AMPLE_DB)
                 ease += float(clipped @ site.area / site.area.sum())
                 total += 1.0
-        return Outcome(pct, lack, ease / max(total, 1.0), after, tuple(mended), tuple(still), tuple(broken))
+        return Outcome(
+            pct, lack, ease / max(total, 1.0), after, tuple(mended), tuple(still), tuple(broken), tuple(taken)
+        )
 
 
 def lack_of(need: NeedSpec, figures: Figures, *, whole: bool = True) -> float:

@@ -6,12 +6,14 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Literal
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from raycover.detectors import Unit, make_unit
 from raycover.proving.models import Subject, other_models
 from raycover.proving.trials import FARTHEST_M, STEP_M, Trial, moved
 from raycover.scene.devices import DetectorSpec, PatternSpec
+from raycover.scene.wiring_checks import members
 from raycover.signs import minus
 
 Floats = NDArray[np.floating]
@@ -27,6 +29,9 @@ TWICE_WORDS = {
     1: "two settings", 2: "two other places", 3: "two other models", 4: "two more units", 5: "two more circuits",
 }  # fmt: skip
 MANY_WORDS = {1: "settings", 2: "other places", 3: "other models", 4: "more units", 5: "more circuits"}
+#: A unit is moved in its room, aisle and zone, and no farther (m) than so (common practice, no source: its cable's
+#: slack, the same field of the ceiling); beyond that it is one more unit, and the old one is given up.
+MOST_MOVED_M = 3.0
 #: Steps (degrees, m) that changes are tried in, and how far from level a unit is tilted.
 _TURN_STEP, _TILT_STEP, _MOST_TILT, _HEIGHT_STEP = 15, 10, 40, 0.25
 
@@ -96,10 +101,10 @@ def shifted(subject: Subject, step: float, farthest: float, around: Floats | Non
 def rehung(subject: Subject, entry: Mapping[str, Any], like: Unit) -> Trial | None:
     """The unit hung where one more of its kind (`like`, by its `entry`) would hang; None where it is of another kind.
 
-    One with masks was fitted to its place: it stays.
+    One with masks was fitted to its place: it stays. None, too, where that is no move any more (see `MOST_MOVED_M`).
     """
     spec, unit = subject.spec, subject.unit
-    if spec.masks or not _same_kind(spec, entry, subject.pattern):
+    if spec.masks or not _same_kind(spec, entry, subject.pattern) or not is_move(subject, like):
         return None
     room = subject.places.room_of(like)
     keys: dict[str, Any] = {"at": entry["at"], "mounting": entry["mounting"]}
@@ -116,10 +121,24 @@ def rehung(subject: Subject, entry: Mapping[str, Any], like: Unit) -> Trial | No
     )  # fmt: skip
     x, y = entry["at"]
     far = float(np.hypot(x - unit.position[0], y - unit.position[1]))
-    where = f" in {room.name}" if room is not None and room is not subject.places.room_of(unit) else ""
     turned = f", turned to {keys['turn_deg']:g}°" if "turn_deg" in keys else ""
-    words = f"move {far:.2f} m to ({x:g}, {y:g}){where}, {entry['mounting']:g} m up{turned}"
+    words = f"move {far:.2f} m to ({x:g}, {y:g}), {entry['mounting']:g} m up{turned}"
     return Trial("move", words, made, keys)
+
+
+def is_move(subject: Subject, there: Unit) -> bool:
+    """Whether a unit that comes to hang `there` has only been moved: near by, in its room, over its aisle and zone."""
+    unit, places = subject.unit, subject.places
+    if float(np.hypot(*(there.position - unit.position)[:2])) > MOST_MOVED_M + 1e-9:
+        return False
+    if places.room_of(unit) is not places.room_of(there):
+        return False
+    one, other = (shapely.Point(each.position[:2]) for each in (unit, there))
+    if any(aisle.outline.covers(one) != aisle.outline.covers(other) for aisle in places.aisles):
+        return False
+    own = [z for z in subject.scene.zones if z.area and unit.name in members(subject.scene, z.detectors)]
+    floors = [shapely.Polygon(zone.area) for zone in own]
+    return all(floor.covers(other) for floor in floors if floor.covers(one))
 
 
 def _same_kind(spec: DetectorSpec, entry: Mapping[str, Any], pattern: PatternSpec) -> bool:

@@ -20,9 +20,10 @@ from raycover.detectors import Unit, make_unit
 from raycover.proving.hanging import HangingPlaces
 from raycover.proving.mending.bench import is_too_large, with_need
 from raycover.proving.mending.changes import COST
+from raycover.proving.mending.losses import is_less
 from raycover.proving.mending.mends import Mend
 from raycover.proving.mending.then import parts_of, proof_then
-from raycover.proving.needs import NeedVerdict, PlaceVerdict, Proof
+from raycover.proving.needs import Figures, NeedVerdict, PlaceVerdict, Proof
 from raycover.scene.devices import DetectorSpec
 from raycover.scene.unit_names import next_name
 from raycover.scene.wiring import Zone
@@ -203,6 +204,7 @@ def _told(proof: Proof, verdict: NeedVerdict, mend: Mend) -> Mend:
     parts = parts_of(mend)
     mended, still, also, broken = [], [], [], []
     tripped: list[tuple[str, float]] = []
+    taken: list[tuple[str, Figures, Figures]] = []
     figures = []
     for one, other in zip(proof.needs, then.needs, strict=True):
         known = {place.site.name: place for place in other.places}
@@ -210,6 +212,9 @@ def _told(proof: Proof, verdict: NeedVerdict, mend: Mend) -> Mend:
             name = before.site.name
             change = _Change(before, tuple(known[part] for part in parts.get(name, [name])))
             label = with_need(one, before.site)
+            whole = change.after[0].figures if len(change.after) == 1 else None
+            if whole is not None and before.met == change.met and is_less(one.need, before.figures, whole):
+                taken.append((label, before.figures, whole))
             if before.met and not change.met:
                 if one.need.never:
                     tripped.append((label, max(place.figures.worst_db for place in change.after)))
@@ -230,6 +235,7 @@ def _told(proof: Proof, verdict: NeedVerdict, mend: Mend) -> Mend:
         also=tuple(also),
         broken=tuple(broken),
         tripped=tuple(tripped),
+        taken=tuple(taken),
         share=min(f.share for f in figures),
         gap_m=max(f.largest_gap_m for f in figures),
         worst_db=min(f.worst_db for f in figures),

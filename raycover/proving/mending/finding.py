@@ -26,6 +26,7 @@ from raycover.proving.mending.bench import (
 )
 from raycover.proving.mending.changes import COST, changes_of, rehung, shifted, turned
 from raycover.proving.mending.dividing import find_divisions, too_large
+from raycover.proving.mending.losses import misses_no_more_of
 from raycover.proving.mending.mends import Mend, Mending
 from raycover.proving.mending.one_by_one import one_by_one
 from raycover.proving.mending.pairs import MOST_FIRSTS, find_pairs
@@ -105,7 +106,7 @@ def _mending(proof: Proof, verdict: NeedVerdict, counter: _Counter) -> Mending:
             return sorted(helping, key=lambda m: (*((0.0, m.cost) if one.does(m) else (one.lack_after(m), 0)), m.rank))
 
         each, left = one_by_one(verdict, search.missed, told, alone)
-        told = sorted([*told, *each], key=lambda m: (len(m.broken) + len(m.tripped), len(m.still), m.cost, m.lack))
+        told = sorted([*told, *each], key=lambda m: (m.harm, len(m.still), m.cost, m.lack))
     names = tuple(name_of(search.situation, place.site) for place in search.missed)
     return Mending(verdict.need.name, names, tuple(told), n_tried, lack, tuple(left))
 
@@ -142,7 +143,7 @@ class Worth:
     def judging(self, tried: Sequence[tuple[Outcome, Trial]]) -> list[tuple[Outcome, Trial]]:
         """The first few of those sorted out, none that hardly helps, none that is clearly behind the first."""
         if self.whole:
-            return [pair for pair in tried if pair[0].lack <= _NEARLY and not pair[0].broken][:_FINALISTS]
+            return [pair for pair in tried if pair[0].lack <= _NEARLY and not pair[0].harm][:_FINALISTS]
         helping = [
             pair for pair in tried
             if len(pair[0].mended) > 0 or pair[0].lack < (1 - _WORTH_TELLING / 2) * self.now.lack
@@ -151,7 +152,7 @@ class Worth:
             return []
         first = helping[0][0]
         limit = first.lack + max(_BEHIND * first.lack, 0.02)
-        near = [pair for pair in helping if len(pair[0].broken) <= len(first.broken) + 1 and pair[0].lack <= limit]
+        near = [pair for pair in helping if pair[0].harm <= first.harm + 1 and pair[0].lack <= limit]
         return near[:_FINALISTS]
 
 
@@ -223,8 +224,8 @@ class _Search:
         """Whether a remedy does what it says where it may change which units belong to an aisle, or count on a way."""
         if may_regroup(self.verdict, mend) and len(missed_of(judged_then(self.verdict, mend))) != len(mend.still):
             return False
-        others = [v for v in self.proof.needs if v is not self.verdict and v.met and may_regroup(v, mend)]
-        return bool(mend.broken or mend.tripped) or all(judged_then(v, mend).met for v in others)
+        others = [v for v in self.proof.needs if v is not self.verdict and may_regroup(v, mend)]
+        return not mend.is_harmless or all(misses_no_more_of(judged_then(v, mend), v) for v in others)
 
     def _gap_points(self) -> Floats:
         """Points that are missed, the middle height of each cell."""
@@ -395,6 +396,7 @@ class _Search:
             gap_m=max((f.largest_gap_m for f in told), default=0.0),
             worst_db=min((f.worst_db for f in told), default=-np.inf),
             cost=COST[trial.kind],
+            taken=tuple((with_need(c.verdict, c.site), c.place.figures, outcome.after[c.key]) for c in outcome.taken),
             lack=outcome.lack + sum(lack_of(self.verdict.need, place.figures) for place in apart),
             changed=trial.unit,
             pct=outcome.pct,

@@ -8,6 +8,9 @@ from typing import Any
 from raycover.detectors import Unit
 from raycover.proving.needs import Figures
 
+#: Of so many remedies a need, the first that mend it, the chance in varied cases is asked for.
+MOST_CHANCES = 3
+
 
 @dataclass(frozen=True)
 class Mend:
@@ -17,7 +20,8 @@ class Mend:
     (widest) and `worst_db` (least) are those of the places it mends or was tried for; `still` tells those that stay
     missed and by how much, `helped` those of them that lack clearly less then, `also` the places of other needs
     that it mends. `broken` are places met now that it would miss, `tripped` never-areas that it would trip, with
-    its margin (dB). The `cost` of one change is 1 to 4, the cheapest 1. `chance`: the share of varied cases in
+    its margin (dB). `taken` are places, met or missed, of which less is seen then though they stay so, with figures
+    before and after. The `cost` of one change is 1 to 4, the cheapest 1. `chance`: the share of varied cases in
     which the need is met then, None where not asked. Of walks `walk` tells the one on which it takes longest.
 
     Of a zone divided (`divide`) `unit` is the zone and `keys` {zones: {it: the entries of its parts}}; no unit is
@@ -46,6 +50,7 @@ class Mend:
     second: Mend | None = None
     walk: Figures | None = None
     helped: tuple[tuple[str, Figures], ...] = ()
+    taken: tuple[tuple[str, Figures, Figures], ...] = ()
 
     @property
     def changes(self) -> tuple[Mend, ...]:
@@ -58,19 +63,24 @@ class Mend:
 
     @property
     def mends(self) -> bool:
-        """Whether all of the need's places are met then, and nothing that was met is lost."""
+        """Whether all of the need's places are met then, and nothing is lost elsewhere."""
         return not self.still and self.is_harmless
 
     @property
     def is_harmless(self) -> bool:
-        """Whether nothing that was met is lost."""
-        return not self.broken and not self.tripped
+        """Whether nothing that was met is lost, and of no place less is seen."""
+        return self.harm == 0
+
+    @property
+    def harm(self) -> int:
+        """How many places lose by it."""
+        return len(self.broken) + len(self.tripped) + len(self.taken)
 
     @property
     def rank(self) -> tuple[Any, ...]:
         """Best first: mends all and harms nothing, then leaves little missing, then costs little."""
-        harm = len(self.broken) + len(self.tripped)
-        return not self.mends, harm, len(self.still), round(self.lack, 3), self.cost, -round(min(self.worst_db, 6.0), 1)
+        left = len(self.still), round(self.lack, 3)
+        return not self.mends, self.harm, *left, self.cost, -round(min(self.worst_db, 6.0), 1)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from raycover.proving.cases import name_of
 from raycover.proving.mending.bench import lack_of, with_need, worst_walk
+from raycover.proving.mending.losses import is_less
 from raycover.proving.mending.mends import Mend
 from raycover.proving.mending.then import proof_then
 from raycover.proving.needs import Figures, NeedVerdict, Proof
@@ -43,7 +44,7 @@ def _firsts(singles: Sequence[Mend]) -> list[Mend]:
     """Changes that harm nothing, best first, one of a kind: where they mend something, another may mend the rest."""
     kept: dict[str, Mend] = {}
     for mend in sorted(singles, key=lambda mend: mend.rank):
-        if not mend.broken and not mend.tripped:
+        if mend.is_harmless:
             kept.setdefault(mend.kind, mend)
     return list(kept.values())[:MOST_FIRSTS]
 
@@ -55,6 +56,7 @@ def _told(proof: Proof, verdict: NeedVerdict, both: Mend, then: Proof) -> Mend:
     also: list[str] = []
     broken: list[str] = []
     tripped: list[tuple[str, float]] = []
+    taken: list[tuple[str, Figures, Figures]] = []
     for one, other in zip(proof.needs, then.needs, strict=True):
         for before, after in zip(one.places, other.places, strict=True):
             name = with_need(one, before.site)
@@ -63,7 +65,10 @@ def _told(proof: Proof, verdict: NeedVerdict, both: Mend, then: Proof) -> Mend:
                     tripped.append((name, after.figures.worst_db))
                 else:
                     broken.append(name)
-            elif not before.met and not one.need.never:
+                continue
+            if before.met == after.met and is_less(one.need, before.figures, after.figures):
+                taken.append((name, before.figures, after.figures))
+            if not before.met and not one.need.never:
                 if one is verdict:
                     (mended if after.met else still).append((name_of(one.situation, before.site), after.figures))
                 elif after.met:
@@ -77,6 +82,7 @@ def _told(proof: Proof, verdict: NeedVerdict, both: Mend, then: Proof) -> Mend:
         also=tuple(dict.fromkeys(also)),
         broken=tuple(dict.fromkeys(broken)),
         tripped=tuple(tripped),
+        taken=tuple(taken),
         share=min(figures.share for figures in told),
         gap_m=max(figures.largest_gap_m for figures in told),
         worst_db=min(figures.worst_db for figures in told),

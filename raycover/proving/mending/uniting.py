@@ -13,17 +13,16 @@ from typing import Any
 
 import numpy as np
 
+from raycover.detectors import Unit
 from raycover.proving.hanging import ROUND_M, HangingPlaces
-from raycover.proving.mending.bench import lack_of
 from raycover.proving.mending.changes import COST
+from raycover.proving.mending.losses import misses_no_more_of
 from raycover.proving.mending.mends import Mend
 from raycover.proving.mending.then import judged_then, proof_then
-from raycover.proving.needs import NeedVerdict, Proof
+from raycover.proving.needs import Proof, Situation
 
 #: One for both is looked for so many pairs of a room at most, the nearest first.
 _PAIRS = 3
-#: What is missing may be larger by so little, the way sums are rounded.
-_ROUNDING = 1e-9
 #: Places tried lie in quarters of that apart about the middle, so many each way.
 _EACH_WAY = 2
 Entry = Mapping[str, Any]
@@ -46,10 +45,11 @@ def one_for_both(rest: Proof, both: Proof, first: Entry, second: Entry) -> dict[
     """
     if len(rest.needs) != len(both.needs):
         return None
-    lost = [k for k, (now, was) in enumerate(zip(rest.needs, both.needs, strict=True)) if not _no_less(now, was)]
+    pairs = list(zip(rest.needs, both.needs, strict=True))
+    lost = [k for k, (now, was) in enumerate(pairs) if not misses_no_more_of(now, was)]
     for entry in _between(both, first, second):
         mend = _as_mend(entry)
-        if all(_no_less(judged_then(rest.needs[k], mend), both.needs[k]) for k in lost) and misses_no_more(
+        if all(misses_no_more_of(judged_then(rest.needs[k], mend), both.needs[k]) for k in lost) and misses_no_more(
             proof_then(rest, mend), both
         ):
             return entry
@@ -57,31 +57,13 @@ def one_for_both(rest: Proof, both: Proof, first: Entry, second: Entry) -> dict[
 
 
 def misses_no_more(now: Proof, before: Proof) -> bool:
-    """Whether no place is missed that was met, and of none that is missed more is missing than was."""
+    """Whether no place is missed that was met, and of none that stays missed less is seen than was."""
     same = len(now.needs) == len(before.needs)
-    return same and all(_no_less(a, b) for a, b in zip(now.needs, before.needs, strict=True))
-
-
-def _no_less(now: NeedVerdict, before: NeedVerdict) -> bool:
-    was = {place.site.name: place for place in before.places}
-    for place in now.places:
-        old = was.get(place.site.name)
-        if place.met:
-            continue
-        if old is None or old.met:
-            return False
-        if now.need.never:
-            if place.figures.worst_db > old.figures.worst_db + _ROUNDING:
-                return False
-        elif lack_of(now.need, place.figures) > lack_of(now.need, old.figures) + _ROUNDING:
-            return False
-    return True
+    return same and all(misses_no_more_of(a, b) for a, b in zip(now.needs, before.needs, strict=True))
 
 
 def _between(both: Proof, first: Entry, second: Entry) -> Iterator[dict[str, Any]]:
     """Entries of either kind at places between, the nearest to the middle first."""
-    situation = both.needs[0].situation
-    hanging = HangingPlaces(situation.scene, situation.building)
     kinds = [dict(first)]
     if _kind(first) != _kind(second):
         kinds.append({**second, "name": first["name"]})
@@ -91,11 +73,19 @@ def _between(both: Proof, first: Entry, second: Entry) -> Iterator[dict[str, Any
     about = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
     places = np.round((middle + about[np.argsort((about**2).sum(axis=1), kind="stable")]) / ROUND_M) * ROUND_M
     for entry, name in zip(kinds, (first["name"], second["name"]), strict=False):
-        unit = next(unit for unit in situation.units if unit.name == name)
-        if unit.is_one_sided:  # one on a wall looks away from it
+        found = _unit_of(both, name)
+        if found is None or found[1].is_one_sided:  # one on a wall looks away from it
             continue
+        situation, unit = found
+        hanging = HangingPlaces(situation.scene, situation.building)
         for x, y in hanging.near(unit, places - unit.position[:2]).tolist():
             yield {**entry, "at": [round(x, 3), round(y, 3)]}
+
+
+def _unit_of(proof: Proof, name: str) -> tuple[Situation, Unit] | None:
+    """A unit by name, in the first situation of the needs that has it; None where none has."""
+    situations = (verdict.situation for verdict in proof.needs)
+    return next(((s, unit) for s in situations for unit in s.units if unit.name == name), None)
 
 
 def _kind(entry: Entry) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from raycover.proving.mending import Mending
-from raycover.proving.mending_words import mend_rows, mending_verdict
+from raycover.proving.mending_words import mend_rows, mending_notes
 from raycover.proving.proof_words import chance_words, remedy_cost
 from raycover.proving.remedies import Trouble
 from raycover.report.content import Block, Cell, Paragraph, Section, Table, row
@@ -40,7 +40,7 @@ def mended(mendings: tuple[Mending, ...], w: Words) -> Section:
                 w.percent(one.mend.share) if one.mend.walk is None else name(w.said(one.seen)),
                 w.number(one.mend.gap_m, 2),
                 w.margin(one.mend.worst_db),
-                one.chance or "–",
+                one.chance,
                 name(w.said(one.cost)),
                 name(w.said(one.effect)),
             )
@@ -50,7 +50,7 @@ def mended(mendings: tuple[Mending, ...], w: Words) -> Section:
             "remedy*2", "mends it*0.9", "seen column>*0.9", "widest m>*0.9", "margin db>*1", "chance>*0.9",
             "asks for*1.2", "and else*1.8",
         )  # fmt: skip
-        verdict = name(w.said(mending_verdict(mending)))
+        verdict = name(w.said(mending_notes(mending)))
         if rows:
             missed = w.quoted([name(label) for label in mending.missed[:6]])
             title = w("mending table", need=name(mending.need), places=missed)

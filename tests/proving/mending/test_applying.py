@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,11 @@ import yaml
 from raycover.cli.main import main
 from raycover.loading import load_text
 from raycover.proving.mending import applying, find_mending
-from raycover.proving.mending.applying import Mended, Step, mend_text, with_step
+from raycover.proving.mending.applying import Mended, mend_text, with_step
+from raycover.proving.mending.losses import is_less
+from raycover.proving.mending.steps import Step, at_one_unit, is_moved_too_far
+from raycover.proving.mending.uniting import misses_no_more, one_for_both
+from raycover.proving.mending_words import chance_note, mend_rows
 from raycover.proving.needs import prove
 
 SCENE = """\
@@ -152,7 +157,7 @@ def hung(monkeypatch: pytest.MonkeyPatch, scene: str, *at: float) -> Mended:
     first = iter([steps])
     search = applying._next
     with monkeypatch.context() as patch:
-        patch.setattr(applying, "_next", lambda proof: next(first, None) or search(proof))
+        patch.setattr(applying, "_next", lambda *now: next(first, None) or search(*now))
         mended = mend_text(scene, "scene.yaml", None)
     assert len(yaml.safe_load(mended.text)["detectors"]) == 1 + len(mended.steps)
     return mended
@@ -192,3 +197,106 @@ def test_units_that_each_show_a_part_stay_though_the_need_is_missed(monkeypatch:
     mended = hung(monkeypatch, scene, 2.5, 6.5)
     assert not mended.proof.met
     assert [step.unit for step in mended.steps] == ["D2", "D3"]
+
+
+def test_one_line_a_unit_told_against_the_scene_as_it_was() -> None:
+    """Moved by 0.6 m, then by 0.8 m square to it, are 1 m; much lower, then higher, is lower; there and back
+    is nothing; another model leaves nothing of the settings that went with the one before."""
+    scene = load_text(SCENE)
+    units = prove(scene).needs[0].situation.units
+    pattern = yaml.safe_load(SCENE)["detectors"][0]["pattern"]
+    new = {"name": "D3", "pattern": pattern, "at": [3, 5], "mounting": 3}
+    steps = [
+        Step("A", "D1", "move 0.60 m to (3, 3)", {"at": [3.0, 3.0]}, False),
+        Step("A", "D2", "hang lower, at 2.5 m", {"mounting": 2.5}, False),
+        Step("B", "D3", "one more, D3", new, True),
+        Step("B", "D1", "move 0.80 m to (3, 3.8)", {"at": [3.0, 3.8]}, False),
+        Step("B", "D1", "sensitivity 90 %", {"sensitivity_pct": 90}, False),
+        Step("C", "D2", "hang higher, at 2.75 m", {"mounting": 2.75}, False),
+        Step("C", "D3", "sensitivity 80 %", {"sensitivity_pct": 80}, False),
+    ]
+    told = at_one_unit(steps, scene, units)
+    assert [(step.need, step.unit, step.words) for step in told] == [
+        ("A, B", "D1", "move 1.00 m to (3, 3.8), sensitivity 90 %"),
+        ("A, C", "D2", "hang lower, at 2.75 m"),
+        ("B, C", "D3", "one more, D3: the same kind at (3, 5) m, 3 m up, sensitivity 80 %"),
+    ]
+    texts = []
+    for done in (steps, told):
+        text = SCENE
+        for step in done:
+            text = with_step(text, step, "scene.yaml")
+        texts.append(text)
+    assert yaml.safe_load(texts[0]) == yaml.safe_load(texts[1])
+    back = [steps[1], Step("B", "D2", "hang higher, at 3 m", {"mounting": 3}, False)]
+    assert at_one_unit(back, scene, units) == ()
+    other = [
+        Step("A", "D2", "setting", {"microwave_pct": 50, "turn_deg": 0}, False),
+        Step("B", "D2", "model", {"model": "ceiling-infrared-general"}, False),
+    ]
+    (one,) = at_one_unit(other, scene, units)
+    assert one.keys == {"model": "ceiling-infrared-general", "turn_deg": 0}
+    assert one.words == "model ceiling-infrared-general, turn to 0°"
+
+
+def test_no_unit_is_moved_bit_by_bit_beyond_a_move() -> None:
+    scene = load_text(SCENE)
+
+    def step(x: float, *, new: bool = False) -> Step:
+        return Step("A", "D1", "move", {"at": [x, 3]}, new)
+
+    assert [is_moved_too_far(step(x), scene) for x in (2.4, 5.4, 5.5)] == [False, False, True]
+    assert not is_moved_too_far(step(5.5, new=True), scene)
+    assert not is_moved_too_far(Step("A", "D1", "setting", {"sensitivity_pct": 90}, False), scene)
+
+
+def test_a_line_told_once_is_in_what_is_written(monkeypatch: pytest.MonkeyPatch) -> None:
+    first = iter([
+        [Step("Left whole", "D1", "hang lower, at 2.5 m", {"mounting": 2.5}, False)],
+        [Step("Left whole", "D1", "hang higher, at 3 m", {"mounting": 3}, False)],
+    ])  # fmt: skip
+    monkeypatch.setattr(applying, "_next", lambda *now: next(first, []))
+    mended = mend_text(SCENE, "scene.yaml", None)
+    assert mended.steps == ()
+    assert mended.text == SCENE
+
+
+def test_one_for_both_of_units_that_no_need_knows() -> None:
+    """Where a unit is in no situation of the needs there is nothing to try, and no traceback."""
+    proof = prove(load_text(LOUNGE))
+    pattern = yaml.safe_load(LOUNGE)["detectors"][0]["pattern"]
+    entries = [{"name": name, "pattern": pattern, "at": [x, 3], "mounting": 3} for name, x in (("D7", 2), ("D8", 5))]
+    assert one_for_both(proof, proof, *entries) is None
+    assert one_for_both(replace(proof, needs=()), replace(proof, needs=()), *entries) is None
+
+
+def test_misses_no_more_holds_for_places_still_missed() -> None:
+    """A bench from x = 0 to 8 m: a unit that sees 3 m about (4, 3) shows 6 m of it, about (2, 3) 5 m; missed both ways.
+
+    A share that grows does not make up for a gap that does.
+    """
+    need = "  - {name: Bench, area: [[0, 2.9], [8, 2.9], [8, 3.1], [0, 3.1]], height: 0}\n"
+    text = LOUNGE[: LOUNGE.index("needs:")].replace("grid: 0.25", "grid: 0.1") + "needs:\n" + need
+    better, worse = (prove(load_text(text.replace("at: [12, 3]", f"at: [{x}, 3]"))) for x in (4, 2))
+    shares = [proof.needs[0].places[0].figures.share for proof in (better, worse)]
+    assert shares == pytest.approx([6 / 8, 5 / 8], abs=0.02)
+    assert not better.met
+    assert not worse.met
+    assert misses_no_more(better, worse) == (
+        better.needs[0].places[0].figures.largest_gap_m <= worse.needs[0].places[0].figures.largest_gap_m
+    )
+    assert not misses_no_more(worse, better)
+    assert misses_no_more(worse, worse)
+    spec, now = worse.needs[0].need, worse.needs[0].places[0].figures
+    assert is_less(spec, now, replace(now, share=now.share + 0.1, largest_gap_m=now.largest_gap_m + 0.1))
+    assert not is_less(spec, now, replace(now, share=now.share - 1e-6))
+
+
+def test_a_chance_not_asked_for_is_said() -> None:
+    proof = prove(load_text(SCENE))
+    mending = find_mending(proof)[0]
+    assert {row.chance for row in mend_rows(mending)} == {"–"}
+    assert chance_note(mending).startswith("– in chance: not tried, since only the first 3")
+    asked = replace(mending, remedies=tuple(replace(mend, chance=0.5) for mend in mending.remedies))
+    assert {row.chance for row in mend_rows(asked)} == {"50 %"}
+    assert chance_note(asked) == ""

@@ -19,9 +19,9 @@ from raycover.proving.mending import Mend, Mending, find_mending, verdict_then
 from raycover.proving.mending.adding import Adder, Made
 from raycover.proving.mending.applying import mend_text
 from raycover.proving.mending.bench import Bench, Outcome, best_of, cases_of
-from raycover.proving.mending.changes import COST, changes_of
+from raycover.proving.mending.changes import COST, changes_of, rehung
 from raycover.proving.mending.then import proof_then
-from raycover.proving.mending_words import cost_words, mend_words
+from raycover.proving.mending_words import cost_words, mend_effect, mend_words
 from raycover.proving.models import Subject
 from raycover.proving.needs import Proof, prove
 from raycover.proving.trials import Trial
@@ -452,21 +452,108 @@ def test_one_more_in_the_open() -> None:
     assert again(proof, new).met
 
 
-def test_a_unit_in_the_wrong_room_is_hung_in_the_right_one() -> None:
-    """Two rooms behind brick, the unit in the wrong one: it is hung where one more would hang, for less."""
-    rooms = [
-        {"name": "Room", "outline": [[0, 0], [6, 0], [6, 6], [0, 6]], "height": 3, "walls": "brick-215"},
-        {"name": "Store", "outline": [[6, 0], [12, 0], [12, 6], [6, 6]], "height": 3, "walls": "brick-215"},
-    ]
-    made = scene(rooms=rooms, grid=0.25, detectors=[detector((9, 3), 3, ROUND)], needs=[WHOLE])
+TWO_ROOMS = [
+    {"name": "Room", "outline": [[0, 0], [6, 0], [6, 6], [0, 6]], "height": 3, "walls": "brick-215"},
+    {"name": "Store", "outline": [[6, 0], [12, 0], [12, 6], [6, 6]], "height": 3, "walls": "brick-215"},
+]
+
+
+def test_no_unit_is_moved_into_another_room() -> None:
+    """Two rooms behind brick, the unit in one of them: the other gets one more, though nothing asks for the first."""
+    made = scene(rooms=TWO_ROOMS, grid=0.25, detectors=[detector((9, 3), 3, ROUND)], needs=[WHOLE])
     proof, found = mending(made)
     first = found.remedies[0]
-    assert (first.kind, first.unit, first.mends, first.cost) == ("move", "D1", True, 2)
+    assert (first.kind, first.is_new, first.mends) == ("one more", True, True)
+    assert not any(change.kind == "move" for remedy in found.remedies for change in remedy.changes)
     x, y = first.keys["at"]
     # the farthest cell's centre lies 0.125 m off both walls of a corner; the unit sees 4.3 m far
     assert np.hypot(max(x, 6 - x) - 0.125, max(y, 6 - y) - 0.125) <= 4.3
     assert "in Room" in first.words
     assert again(proof, first).met
+
+
+def test_a_move_stays_in_room_and_zone_and_within_three_metres() -> None:
+    """From (4.5, 3): to (2, 3) are 2.5 m; to (1.4, 3) 3.1 m; (6.6, 3) lies in the next room; 2.5 is left of its zone,
+    which ends at x = 3."""
+    zone = {"name": "East", "detectors": ["D*"], "area": [[3, 0], [6, 0], [6, 6], [3, 6]]}
+
+    def moved(x: float, **more: Any) -> Trial | None:
+        made = scene(rooms=TWO_ROOMS, detectors=[detector((4.5, 3), 3, ROUND)], needs=[WHOLE], **more)
+        situation = prove(made).needs[0].situation
+        unit = situation.units[0]
+        subject = Subject(made, HangingPlaces(made, situation.building), 0, unit)
+        entry = {"name": "D2", "at": [x, 3], "mounting": 3, "pattern": ROUND}
+        return rehung(subject, entry, replace(unit, position=np.array([x, 3.0, 3.0])))
+
+    assert moved(2.0) is not None
+    assert moved(1.4) is None
+    assert moved(6.6) is None
+    assert moved(2.5, zones=[zone]) is None
+    assert moved(3.5, zones=[zone]) is not None
+    assert moved(2.5, zones=[{**zone, "area": [[2, 0], [6, 0], [6, 6], [2, 6]]}]) is not None
+
+
+def test_what_a_missed_place_loses_is_no_small_harm() -> None:
+    """A need that is missed as it is may not lose more by what mends another.
+
+    The unit sees 2 m about (3, 3), of a bench from x = 0.4 to 4.4 m what lies beyond 1 m; of another from 5.2 to
+    5.6 m nothing. To see that it must be moved by 0.6 m, away from the first.
+    """
+    small = pattern({"circle": {"diameter": 4}}, mounting=3)
+    hall = {**ROOM, "outline": [[0, 0], [12, 0], [12, 6], [0, 6]]}
+    needs = [
+        {"name": "Never whole", "area": [[0.4, 2.9], [4.4, 2.9], [4.4, 3.1], [0.4, 3.1]], "height": 0, "share": 0.99},
+        {"name": "Short", "area": [[5.2, 2.9], [5.6, 2.9], [5.6, 3.1], [5.2, 3.1]], "height": 0},
+    ]
+    made = scene(rooms=[hall], grid=0.1, detectors=[detector((3, 3), 3, small)], needs=needs)
+    proof = prove(made)
+    assert [verdict.met for verdict in proof.needs] == [False, False]
+    # from 1.0 to 4.4 m of 0.4 to 4.4 m: 3.4 of 4 m
+    assert proof.needs[0].places[0].figures.share == pytest.approx(0.85, abs=0.01)  # a part of a cell
+    bench = Bench(cases_of(proof, "D1"), proof.needs[1])
+    there = replace(proof.needs[0].situation.units[0], position=np.array([3.7, 3.0, 3.0]))
+    outcome = bench.judge_unit(there)
+    assert [case.name for case in outcome.mended] == ["Short"]
+    assert outcome.broken == ()
+    # moved by 0.7 m it sees from 1.7 to 4.4 m: 2.7 of 4 m
+    assert [case.name for case in outcome.taken] == ["Never whole"]
+    assert outcome.after["Never whole", "Never whole"].share == pytest.approx(0.675, abs=0.01)
+    found = next(m for m in find_mending(proof) if m.need == "Short")
+    for remedy in found.remedies:
+        then = proof_then(proof, remedy).needs[0].places[0].figures
+        loses = then.share < proof.needs[0].places[0].figures.share - 1e-3
+        assert loses == (remedy.taken != ())
+        assert not (loses and (remedy.mends or remedy.is_harmless))
+        for _, before, after in remedy.taken:
+            assert (before.share, after.share) == pytest.approx((0.854, then.share), abs=1e-3)
+    assert found.remedies[0].mends
+    assert found.remedies[0].kind != "move"  # each that sees the short bench leaves the other
+    moves = [remedy for remedy in found.remedies if remedy.kind == "move"]
+    for move in moves:
+        assert "sees less of Never whole (" in mend_effect(move)
+        assert "instead of 85.4%" in mend_effect(move)
+
+
+def test_of_a_place_that_stays_met_less_seen_is_told() -> None:
+    """Of 3.2 m of a bench, seen whole, half is asked: moved by 1 m a unit sees 2.4 m of it: enough, but less.
+
+    It sees 2 m about (3, 3): x = 1 to 5 m, all of the bench from 1.2 to 4.4 m; from (4, 3) what begins at 2 m.
+    """
+    small = pattern({"circle": {"diameter": 4}}, mounting=3)
+    hall = {**ROOM, "outline": [[0, 0], [12, 0], [12, 6], [0, 6]]}
+    needs = [
+        {"name": "Half", "area": [[1.2, 2.9], [4.4, 2.9], [4.4, 3.1], [1.2, 3.1]], "height": 0, "share": 0.5},
+        {"name": "Short", "area": [[5.2, 2.9], [5.6, 2.9], [5.6, 3.1], [5.2, 3.1]], "height": 0},
+    ]
+    made = scene(rooms=[hall], grid=0.1, detectors=[detector((3, 3), 3, small)], needs=needs)
+    proof = prove(made)
+    assert [verdict.met for verdict in proof.needs] == [True, False]
+    bench = Bench(cases_of(proof, "D1"), proof.needs[1])
+    outcome = bench.judge_unit(replace(proof.needs[0].situation.units[0], position=np.array([4.0, 3.0, 3.0])))
+    assert [case.name for case in outcome.taken] == ["Half"]
+    assert outcome.after["Half", "Half"].share == pytest.approx(2.4 / 3.2, abs=0.01)
+    assert outcome.broken == ()
+    assert outcome.harm == 1
 
 
 def test_one_dark_cubicle_by_hand() -> None:
