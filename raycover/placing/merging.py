@@ -26,8 +26,8 @@ from raycover.scene.schema import Scene
 
 Floats = NDArray[np.floating]
 #: Units no farther apart (m) than so are near each other: a designer would hang one. Common practice, no source.
-#: On a ceiling places tried lie this share of that apart, on whole steps (m), no closer than so, this many each way from
-#: the middle; along an aisle, a line or a wall on every such step from one unit to the other.
+#: On a ceiling places tried lie this share of that apart, on whole steps (m), no closer than so, this many each way
+#: from the middle; along an aisle, a line or a wall on every such step from one unit to the other.
 _NEAR, _SHARE, _CLOSEST, _EACH_WAY = 1.5 * PITCH, 0.2, 0.1, 3
 #: Along one aisle, line or wall they may be so far apart (m): even rows spread what one would do.
 _ALONG = 4 * PITCH

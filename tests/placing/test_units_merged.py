@@ -94,7 +94,7 @@ def test_one_unit_over_an_aisle_where_its_lens_just_fills_it(tmp_path: Path) -> 
 
 
 def test_one_unit_on_a_wall_between_two(tmp_path: Path) -> None:
-    """The far corners are 3.4 m off the middle of a wall 4 m long, 3.7 m off the whole pitches beside it; it sees 3.5 m."""
+    """The far corners are 3.4 m off the middle of a wall 4 m long, 3.7 m off the pitches beside it; it sees 3.5 m."""
     entries(tmp_path, wall="{sector: {reach: 3.5, spread_deg: 170}}")
     needs = [{"name": "floor", "area": [[0, 0.9], [4, 0.9], [4, 3], [0, 3]], "height": 0.0}]
     placing = {"models": ["wall"], "within": [[[0.4, 0], [3.6, 0], [3.6, 0.3], [0.4, 0.3]]]}
