@@ -42,7 +42,7 @@ def test_one_unit_between_two_weak_ones(tmp_path: Path, monkeypatch: pytest.Monk
     assert found.bound <= found.cost
     (unit,) = found.detectors
     assert unit.sensitivity_pct < 100
-    monkeypatch.setattr(layout, "merged", lambda scene, spec, judge, best, *more: best)
+    monkeypatch.setattr(layout, "merged", lambda scene, spec, judge, best, **more: best)
     apart = place(scene)
     assert apart.met
     assert len(apart.new) == 2
