@@ -27,7 +27,7 @@ ON_WALL = 2.4
 #: never closer than so (m).
 _FEW, _CLOSEST = 24, 0.25
 #: Racks stand so near (m) to the floor of their room; so near (m) to its line a place lies in the middle of an aisle.
-_LEVEL, _MIDDLE = 0.5, 0.05
+_LEVEL, MIDDLE = 0.5, 0.05
 
 
 def find_candidates(scene: Scene, building: Building, spec: PlacingSpec, rooms: Sequence[int]) -> Candidates:
@@ -154,8 +154,8 @@ def beside_middles(spec: PlacingSpec, aisles: Sequence[Aisle], places: Floats) -
     """(n,) which places (n, 2) hang over an aisle, but not over its middle, as nobody hangs them unless told to."""
     beside = np.zeros(len(places), bool)
     for aisle in aisles if spec.along is None else ():
-        over = shapely.contains_xy(shapely.Polygon(aisle.corners).buffer(_MIDDLE), *places.T)
-        beside |= over & (shapely.distance(shapely.LineString(aisle.middle), shapely.points(places)) > _MIDDLE)
+        over = shapely.contains_xy(shapely.Polygon(aisle.corners).buffer(MIDDLE), *places.T)
+        beside |= over & (shapely.distance(shapely.LineString(aisle.middle), shapely.points(places)) > MIDDLE)
     return beside
 
 

@@ -9,7 +9,9 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
+import numpy as np
 import shapely
 
 from raycover.building.parts import Building
@@ -17,6 +19,7 @@ from raycover.errors import InputError, Problem
 from raycover.placing.bounding import bound_for_all
 from raycover.placing.candidates import find_candidates
 from raycover.placing.judging import Judged
+from raycover.placing.kinds import Among, of_fewer_models
 from raycover.placing.merging import Choose, merged
 from raycover.placing.offers import Candidates
 from raycover.placing.searching import Progress, Search
@@ -107,7 +110,10 @@ def place(
     try:
         if best.proof.met and not interrupted:
             until = max(began + seconds, time.perf_counter() + seconds * _MERGE_SHARE)
-            best = merged(scene, spec, search.judge, best, _chosen_beside(scene, spec), prove, until)
+            united = partial(merged, scene, spec, search.judge, choose=_chosen_beside(scene, spec), prove=prove)
+            best = united(best, until=until)
+            fewer = of_fewer_models(search, best, _chosen_among(scene, spec, kept, bare, candidates), until)
+            best = best if fewer is best else united(fewer, until=until)
         best = search.judge.judge(best.chosen, with_ways=True)
         lacking = () if interrupted else search.lacking_in(best)
         if interrupted or lacking:
@@ -141,6 +147,25 @@ def _chosen_beside(scene: Scene, spec: PlacingSpec) -> Choose:
         return found if found.proof.met else None
 
     return choose
+
+
+def _chosen_among(
+    scene: Scene, spec: PlacingSpec, kept: list[DetectorSpec], bare: Proof, candidates: Candidates
+) -> Among:  # fmt: skip
+    """A search of candidates of some models alone, for `of_fewer_models`; None where it meets not all."""
+
+    def among(models: tuple[str, ...], seconds: float) -> Judged | None:
+        names = np.array([offer.model.name for offer in candidates.offers])[candidates.offer]
+        some = candidates.some(np.isin(names, models))
+        try:
+            found = Search(scene, spec.model_copy(update={"models": list(models)}), kept, bare, some, None).run(seconds)
+        except InputError:  # they cannot see what is asked
+            return None
+        if found.interrupted:
+            raise KeyboardInterrupt
+        return found.best if found.best.proof.met else None
+
+    return among
 
 
 def _needs(scene: Scene, kept: set[str]) -> tuple[list[NeedSpec], tuple[str, ...]]:

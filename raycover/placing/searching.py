@@ -6,7 +6,7 @@ Where every cell is asked, a bound found on some holds for all: more cells only 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -164,6 +164,18 @@ class Search:
         old = self._so_far
         if old is None or (-best.met.sum(), best.cost) < (-old.met.sum(), old.cost):
             self._so_far = best
+
+    def least_of(self, models: Collection[str], seconds: float) -> float:
+        """No choice of candidates of some models alone costs less, on the cells looked at; infinite if none will do."""
+        pool, alive = self.pool, self.pool.alive
+        names = np.array([offer.model.name for offer in pool.candidates.offers])[pool.candidates.offer]
+        pool.alive = alive & np.isin(names, list(models))
+        try:
+            wanted = [one for task in self.tasks for one in task.wanted(pool)]
+            found = cover(wanted, pool.cost, spots=spots_of(pool.candidates), seconds=seconds)
+        finally:
+            pool.alive = alive
+        return np.inf if found is None else found.bound
 
     def lacking_in(self, best: Judged) -> tuple[Problem, ...]:
         """What nothing offered can meet, of places that a layout misses."""
