@@ -345,5 +345,9 @@ def test_two_detectors_at_the_very_same_place() -> None:
     (problem,) = twins("model: microwave-omni-5.8, at: [2, 2], mounting: 2.5")
     assert (problem.severity, problem.position.line) == ("warning", 4)
     assert problem.message == 'detector "B" hangs at the very place of "A"'
-    for second in ("at: [2.1, 2], mounting: 2.5", "at: [2, 2], mounting: 2.4", "at: [2, 2], mounting: 2.5, turn_deg: 180"):
+    for second in (
+        "at: [2.1, 2], mounting: 2.5",
+        "at: [2, 2], mounting: 2.4",
+        "at: [2, 2], mounting: 2.5, turn_deg: 180",
+    ):
         assert not twins(f"model: microwave-omni-5.8, {second}")
