@@ -154,6 +154,7 @@ def _say(found: dict[str, GridWalk]) -> None:
         walks = f"{one.n_walks:,} simulated walks over {one.n_cells:,} cells"
         talk(f"{walks}: {one.seconds:.0f} s of processor time, {one.ray_seconds:.1f} s of it casting rays")
         if one.n_microwave:
-            talk(f"{one.n_microwave} microwave units by their declared footprints.")
+            units = "unit by its" if one.n_microwave == 1 else "units by their"
+            talk(f"{one.n_microwave} microwave {units} declared footprints.")
     talk(MODEL_CAUTION)
     talk("Not a safety function.")

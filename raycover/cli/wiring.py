@@ -122,7 +122,8 @@ def schedule(path: Path, output: Path | None, *, lang: str, masks: Path | None, 
             talk(f"Masks to cut written to {masks}")
     if output is not None:
         write_schedule(made, words, scene.title, output)
-        talk(f"Schedule of {len(made.entries)} detectors written to {output}")
+        n = len(made.entries)
+        talk(f"Schedule of {n} detector{'s' * (n != 1)} written to {output}")
     if as_json:
         data(
             {

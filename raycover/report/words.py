@@ -21,7 +21,7 @@ from raycover.language import Language, language
 from raycover.report.content import Column
 from raycover.scene.needs import NeedSpec
 from raycover.scene.reading import read_yaml
-from raycover.scene.schema import Scene
+from raycover.scene.schema import AS_DRAWN, Scene
 from raycover.signs import minus
 from raycover.solving.gaps import Gap
 
@@ -104,6 +104,10 @@ class Words:
             return text
         listed = _LIST.sub(lambda found: found[0].replace(", ", "; "), text)
         return _POINT.sub(lambda found: found[1] or ",", listed)
+
+    def state(self, state: str) -> str:
+        """A state's name; the one that nobody named is said in the language."""
+        return self("as drawn") if state == AS_DRAWN else name(state)
 
     def said(self, text: str) -> str:
         """A sentence that the package says in English, in this language."""

@@ -278,6 +278,23 @@ def _places(scene: Scene, _: Catalogue) -> Iterator[Problem]:
             )
 
 
+def _twins(scene: Scene, _: Catalogue) -> Iterator[Problem]:
+    """A detector where another hangs already, turned alike: a line copied and not moved. Back to back is no slip."""
+    first: dict[tuple[float | str | None, ...], str] = {}
+    for index, detector in enumerate(scene.detectors):
+        numbers = (*detector.at, detector.mounting, detector.turn_deg, detector.tilt_deg)
+        place = (*(round(v, 3) for v in numbers), detector.room)
+        other = first.setdefault(place, detector.name)
+        if other != detector.name:
+            yield Problem(
+                "same-place",
+                f'detector "{detector.name}" hangs at the very place of "{other}"',
+                scene.position("detectors", index, "at"),
+                "move one of the two, or take it out",
+                severity="warning",
+            )
+
+
 def _planes(scene: Scene, _: Catalogue) -> Iterator[Problem]:
     cells = 0.0
     bounds = np.array([b for room in scene.rooms for b in room.outline]) if scene.rooms else np.zeros((0, 2))
@@ -372,6 +389,7 @@ _CHECKS: tuple[Callable[[Scene, Any], Iterator[Problem]], ...] = (
     _references,
     _rooms_named,
     _places,
+    _twins,
     _planes,
     _stairs,
     _weather,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,7 @@ import shapely
 from shapely.validation import explain_validity
 
 from raycover.errors import Problem, did_you_mean
+from raycover.scene.roofs import highest
 from raycover.scene.schema import Scene
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ def check_placing(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
         if not any(fnmatchcase(tag, pattern) for tag in tags):
             yield Problem("unknown-detector", f'no detector is named "{pattern}"',
                           scene.position("placing", "keep", k), did_you_mean(pattern, tags))  # fmt: skip
+    yield from _heights(scene, spec.mounting or ())
     for key in ("within", "not_within"):
         for k, outline in enumerate(getattr(spec, key)):
             polygon = shapely.Polygon(np.asarray(outline, float))
@@ -47,3 +49,18 @@ def check_placing(scene: Scene, catalogue: Catalogue) -> Iterator[Problem]:
                 why = explain_validity(polygon).split("[")[0].lower() if not polygon.is_valid else "it has no area"
                 yield Problem("bad-outline", f"the area is no polygon: {why}", scene.position("placing", key, k),
                               "give its corners in order, without crossing")  # fmt: skip
+
+
+def _heights(scene: Scene, offered: Sequence[float]) -> Iterator[Problem]:
+    """Heights above every room's: 25 typed for 2.5 offers no place at all."""
+    if not scene.rooms:
+        return
+    tallest = max(scene.rooms, key=highest)
+    for k, height in enumerate(offered):
+        if height > highest(tallest) + 1e-6:
+            yield Problem(
+                "mounting-above-ceiling",
+                f'no room is {height:g} m high: the highest, "{tallest.name}", is {highest(tallest):.4g} m',
+                scene.position("placing", "mounting", k),
+                "offer heights at or below the ceiling; they count from the floor of each room",
+            )

@@ -79,3 +79,8 @@ def clear_height(room: Room, x: float, y: float) -> float:
     """Height (m) above the floor of what covers a room over (x, y)."""
     form = roof_form(room)
     return room.height if form is None else float(form.clear(np.array([[x, y]]))[0])
+
+
+def highest(room: Room) -> float:
+    """Height (m) above the floor of a room's highest point: its ceiling, or its ridge."""
+    return room.height if room.roof is None else room.roof.ridge_height

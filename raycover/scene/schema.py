@@ -31,6 +31,8 @@ from raycover.scene.storeys import Stairs, Storey
 from raycover.scene.views import CameraSpec, SectionSpec
 from raycover.scene.wiring import Line, Zone
 
+#: The state that a scene is drawn in, where its author gives it no name.
+AS_DRAWN = "as drawn"
 FolderText = Annotated[str, Field(min_length=1, max_length=1000)]
 
 if TYPE_CHECKING:
@@ -77,7 +79,7 @@ class Scene(Strict):
     )
     planes: list[PlaneSpec] = Field(default_factory=_default_planes, min_length=1, max_length=50)
     grid: Grid = Field(0.25, description="cell size of the maps")
-    state_name: ShortName = Field("as drawn", description="name of the state that the scene is drawn in")
+    state_name: ShortName = Field(AS_DRAWN, description="name of the state that the scene is drawn in")
     states: list[StateSpec] = Field(default_factory=list, max_length=100, description="other states, by what differs")
     allow_folders: list[FolderText] = Field(
         default_factory=list, max_length=20, description="folders beside the scene's own that its files may lie in"

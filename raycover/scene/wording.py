@@ -142,9 +142,23 @@ class Wording:
         present = self.value(fault.group)
         return [k for k in fault.known_keys() if not (isinstance(present, dict) and k in present)]
 
+    def homes(self, fault: Fault, key: str) -> list[str]:
+        """The groups of keys beside an unknown key that have it: what was meant for `project:`, say."""
+        return [
+            name
+            for parent in fault.parents
+            for name, schema in parent.keys.items()
+            if not schema.get("not_built_yet") and any(key in node.keys for node in self.view.alternatives(schema))
+        ]
+
     def unknown_key(self, fault: Fault, *, must_be_given: bool) -> Problem:
         key = str(fault.loc_end)
-        hint = did_you_mean(key, self.absent_keys(fault))
+        absent = self.absent_keys(fault)
+        homes = [] if (*self.at, *fault.group) or nearest(key, absent) else self.homes(fault, key)
+        if homes:
+            hint = "it stands within a group: write " + " or ".join(f"{home}: {{{key}: …}}" for home in homes)
+        else:
+            hint = did_you_mean(key, absent)
         if must_be_given:
             hint += " it must be given"
         return self.make("unknown-key", f"unknown key {_quoted(key)} {self.within(fault.group)}", fault, hint)

@@ -28,6 +28,8 @@ _AHEAD = (1.0, 0.7, 0.4)
 _LEVEL = 0.05
 #: A pause that is given by its place lies no further than this (m) from the way.
 _BESIDE_WAY = 0.6
+#: A way found shorter than this (m) leads nowhere.
+_SHORTEST = 0.05
 
 
 @dataclass(frozen=True)
@@ -286,6 +288,14 @@ class _Maker:
                 length = float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
                 if k not in best or length < best[k][0]:
                     best[k] = (length, line)
+        if not several and best and min(length for length, _ in best.values()) < _SHORTEST:
+            self.complain(
+                ("routes", index, "to"),
+                "route-nowhere",
+                f'route "{route.name}" ends where it begins',
+                "name another place in to",
+            )
+            return []
         wanted = range(len(ends)) if several else [min(best, key=lambda k: best[k][0])] if best else [0]
         ways = []
         for k in wanted:

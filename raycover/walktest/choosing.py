@@ -18,6 +18,9 @@ _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 #: What the reckoning gets wrong at a place it gets wrong beside it too: over so far (m). Our assumption.
 _ALIKE_M = 2.0
+#: What must be there may lie nearer to each other, by this share, than what is taken for what it tells: no nearer
+#: than marks need so as not to lie on one another (4 mm of 7.5 mm; a plan's scale is up to a third smaller than asked).
+_MUST_APART = 0.75
 #: A point that is expected to tell less than this (nats: to narrow one spread by 2 %) is not worth the steps.
 LEAST_NATS = 0.02
 
@@ -66,14 +69,14 @@ def choose(
 ) -> list[int]:
     """Indices of up to n points: those of `must` first, then what tells most, no two nearer than `apart_m`.
 
-    `places` (N, 3) m, `margin_db` (N,), `slopes` (N, k) as `Response.answers`. Points of `must` may lie half as far
-    apart. `allowed` (N,) are those that may be taken for what they tell. A point tells less the nearer it lies to one
-    taken already, since whatever else is wrong there is wrong at both.
+    `places` (N, 3) m, `margin_db` (N,), `slopes` (N, k) as `Response.answers`. Points of `must` may lie
+    `_MUST_APART` as far apart. `allowed` (N,) are those that may be taken for what they tell. A point tells less the
+    nearer it lies to one taken already, since whatever else is wrong there is wrong at both.
     """
     known = Known.before(prior_db)
     chosen: list[int] = []
     for k in must:
-        if len(chosen) < n and all(_distance(places[k], places[o]) >= apart_m / 2 for o in chosen):
+        if len(chosen) < n and all(_distance(places[k], places[o]) >= _MUST_APART * apart_m for o in chosen):
             chosen.append(k)
             known = known.after(float(margin_db[k]), slopes[k])
     free = np.ones(len(places), bool) if allowed is None else allowed.copy()

@@ -230,7 +230,7 @@ def misfit(returned: Returned) -> list[str]:
         return []
     right, worst = found.after.right, [p.answer.number for p in _surprising(returned.points)]
     with_it = "after the correction" if found.supported else "and no correction mends that"
-    coin = " A coin would have come as near." if found.coin_log_odds <= 0 else ""
+    coin = " Weighed by how sure each was, a coin would have come as near." if found.coin_log_odds <= 0 else ""
     listed = f"point {worst[0]}" if len(worst) == 1 else f"points {', '.join(map(str, worst))}"
     return [
         f"Warning: {right.n - right.k} of {right.n} points still differ {with_it}.{coin} The answers do not fit "

@@ -228,6 +228,33 @@ def test_every_warning_is_said_in_every_language(code: str) -> None:
     assert report_words("en").warning(problem) == f"{problem.message} (make grid finer)"
 
 
+@pytest.mark.parametrize(
+    ("text", "german"),
+    [
+        ("coverage plan, Hall, as drawn", "Erfassungsplan, Hall, wie gezeichnet"),
+        ("walk test, as drawn", "Begehung, wie gezeichnet"),
+        ("Walk test: noticed by any detector counts · as drawn", "Begehung: jeder Melder zählt · wie gezeichnet"),
+        (
+            "Walk test, Upper: noticed by any detector counts · as drawn",
+            "Begehung, Upper: jeder Melder zählt · wie gezeichnet",
+        ),
+        ("Walk test, Upper: watch A, B only · Doors open", "Begehung, Upper: nur A, B beobachten · Doors open"),
+        (
+            "Walk test against prediction, Upper; map: where a walking person is noticed · as drawn",
+            "Begehung und Vorhersage, Upper; Karte: wo ein gehender Mensch bemerkt wird · wie gezeichnet",
+        ),
+        ("Shop: trips from 12 %", "Shop: löst auf 12 % aus"),
+    ],
+)
+def test_titles_of_sheets_of_one_state_and_storey(text: str, german: str) -> None:
+    assert report_words("de").wording(text) == german
+
+
+def test_the_state_that_nobody_named_is_said_in_the_language() -> None:
+    assert report_words("de").state("as drawn") == "wie gezeichnet"
+    assert report_words("de").state("Doors open") == "Doors open"
+
+
 def test_names_keep_their_point() -> None:
     w = report_words("de")
     assert w.comma("2.5 m, microwave-omni-5.8 at 0.3 m") == "2,5 m, microwave-omni-5.8 at 0,3 m"

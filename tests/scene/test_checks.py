@@ -311,3 +311,43 @@ def test_how_to_write_what_was_meant() -> None:
 def test_a_coordinate_beyond_any_building_asks_for_its_units() -> None:
     (problem,) = problems(rooms=room("[[0, 0], [40000, 0], [0, 3]]"))
     assert (problem.code, "check the units" in problem.help) == ("out-of-range", True)
+
+
+# ---- slips of who types by hand
+
+
+def test_a_key_that_stands_within_a_group() -> None:
+    problem = only("language: de")
+    assert (problem.code, problem.position.line) == ("unknown-key", 3)
+    assert problem.help == "it stands within a group: write project: {language: …}"
+    assert only("ambient_c: 22").help == "it stands within a group: write conditions: {ambient_c: …}"
+    # a slip of the pen comes first, and in a group nothing changes
+    assert only("titel: x").help == 'did you mean "title"?'
+    assert "within a group" not in only("project: {ambient_c: 22}").help
+
+
+def test_no_room_is_so_high_as_what_may_be_placed() -> None:
+    """25 m for 2.5 m, in a room of 3 m; a ridge counts, not the eaves."""
+    problem = only("placing: {models: [ceiling-infrared-general], mounting: [2.5, 25]}")
+    assert (problem.code, problem.position.line) == ("mounting-above-ceiling", 3)
+    assert problem.message == 'no room is 25 m high: the highest, "r", is 3 m'
+    assert problem.position.text[problem.position.column - 1 :].startswith("25]")
+    load("placing: {models: [ceiling-infrared-general], mounting: [2.5, 3]}")
+    load("placing: {models: [high-bay-infrared-round], mounting: [25]}", rooms="")
+
+
+def test_two_detectors_at_the_very_same_place() -> None:
+    def twins(second: str) -> list[Problem]:
+        unit = "model: ceiling-infrared-general, at: [2, 2], mounting: 2.5"
+        found = load(f"detectors: [{{name: A, {unit}}},", f"  {{name: B, {second}}}]").warnings
+        return [p for p in found if p.code == "same-place"]
+
+    (problem,) = twins("model: microwave-omni-5.8, at: [2, 2], mounting: 2.5")
+    assert (problem.severity, problem.position.line) == ("warning", 4)
+    assert problem.message == 'detector "B" hangs at the very place of "A"'
+    for second in (
+        "at: [2.1, 2], mounting: 2.5",
+        "at: [2, 2], mounting: 2.4",
+        "at: [2, 2], mounting: 2.5, turn_deg: 180",
+    ):
+        assert not twins(f"model: microwave-omni-5.8, {second}")

@@ -97,11 +97,14 @@ def test_all_that_is_wrong_at_once() -> None:
         "{name: H, from: [20, 20], to: Desks}",
         "{name: I, stairs: S1}",
         "{name: J, line: [[2, 3], [2, 5]]}",
+        "{name: K, from: Front door, to: Front door}",
+        "{name: L, from: [1, 1], to: [1, 1]}",
     )
     codes = {line: code for code, line, _ in found}
     assert codes == {
         1: "route-blocked", 2: "route-outside", 3: "unknown-place", 4: "unknown-place", 5: "pause-beyond",
         6: "pause-beside", 7: "repeated-point", 8: "route-outside", 9: "unknown-stair", 10: "route-blocked",
+        11: "route-nowhere", 12: "route-nowhere",
     }  # fmt: skip
     words = {line: text for _, line, text in found}
     assert 'runs through "Office"' in words[1]

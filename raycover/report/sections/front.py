@@ -112,7 +112,7 @@ def job(report: Report, w: Words) -> Section:
     rows = [
         (w("rooms"), w("rooms value", n=len(building.rooms), area=w.area(sum(r.polygon.area for r in building.rooms)))),
         (w("detectors"), w("detectors value", n=len(report.coverage.units), kinds=_kinds(kinds, w))),
-        (w("state looked at"), name(scene.state) if scene.states else w("as drawn")),
+        (w("state looked at"), w.state(scene.state) if scene.states else w("as drawn")),
         (w("air temperature"), ", ".join([f"{w.short(conditions.ambient_c)} °C", *w.airs(own_air(scene))])),
         (w("reserve"), f"{w.short(conditions.reserve_db)} dB"),
         (w("ways counted"), w("ways reflected" if conditions.reflections else "ways straight")),

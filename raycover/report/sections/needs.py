@@ -65,7 +65,7 @@ def _verdict(met: bool, w: Words) -> Cell:
 def _need_row(verdict: NeedVerdict, w: Words) -> tuple[Cell, ...]:
     n_met = sum(place.met for place in verdict.places)
     scene = verdict.situation.scene
-    stated = [name(scene.state)] if scene.states else []
+    stated = [w.state(scene.state)] if scene.states else []
     return row(
         Cell(name(verdict.need.name), "strong"), _asked(verdict.need, w), *stated,
         w("n of m", n=n_met, m=len(verdict.places)), _verdict(verdict.met, w), chance_words(verdict.probability) or "–",

@@ -52,7 +52,7 @@ def mended(mendings: tuple[Mending, ...], w: Words) -> Section:
         )  # fmt: skip
         verdict = name(w.said(mending_notes(mending)))
         if rows:
-            missed = w.quoted([name(label) for label in mending.missed[:6]])
+            missed = w.quoted([name(w.said(label)) for label in mending.missed[:6]])
             title = w("mending table", need=name(mending.need), places=missed)
             blocks.append(Table(title, columns, rows, verdict, small=True))
         elif verdict:

@@ -20,7 +20,7 @@ def sensitivity(report: Report, w: Words, drawings: Drawings) -> Section:
         cases = [(w(f"doors {way}"), variant.coverage) for way, variant in report.doors.items()]
         parts.append(_cases("doors", report, w, drawings, cases))
     if report.states:
-        cases = [(name(report.scene.state), report.coverage)]
+        cases = [(w.state(report.scene.state), report.coverage)]
         cases += [(name(variant.name), variant.coverage) for variant in report.states]
         parts.append(_cases("states", report, w, drawings, cases))
     return Section("sensitivity", w("sensitivity"), (Paragraph(w("sensitivity intro")),), tuple(parts), own_page=True)
