@@ -112,7 +112,7 @@ def test_without_models_or_needs(path: Path, capsys: pytest.CaptureFixture[str])
 @pytest.mark.parametrize(
     ("hung", "need", "says"),
     [
-        ("mounting: [9]", "", "there is nowhere to hang a unit"),
+        ("mounting: [9]", "", "no room is 9 m high"),
         ("mounting: [2.5]", "  - {name: quiet, rooms: [Room], never: true}\n", '"quiet" forbids'),
         ("mounting: [2.5], within: [[[0, 0], [3, 0], [3, 3], [0, 3]]]", "", "all candidates together see"),
     ],

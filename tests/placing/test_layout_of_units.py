@@ -213,9 +213,14 @@ def test_out_of_reach_is_named(tmp_path: Path) -> None:
 
 
 def test_nowhere_to_hang(tmp_path: Path) -> None:
+    """A height that only a loft beside the room of the need has."""
     entries(tmp_path, disc=circle(2.0))
+    loft = {**room(4, 4, "Loft", (4.0, 0.0)), "height": 4.5}
+    scene = made(
+        tmp_path, rooms=[room(4, 4), loft], needs=[floor_of()], placing={"models": ["disc"], "mounting": [3.9]}
+    )
     with pytest.raises(InputError, match="nowhere to hang"):
-        place(made(tmp_path, rooms=[room(4, 4)], needs=[floor_of()], placing={"models": ["disc"], "mounting": [3.9]}))
+        place(scene)
 
 
 def test_what_is_written_proves_the_same(tmp_path: Path) -> None:
