@@ -9,13 +9,13 @@ from typing import Any
 from raycover.building.parts import Building
 from raycover.errors import did_you_mean, option_error
 from raycover.physics.microwave import BODIES_M2
-from raycover.scene.devices import Motion, PlaneSpec
+from raycover.scene.declared import ASKED_MOTIONS
+from raycover.scene.devices import PlaneSpec
 from raycover.scene.lengths import length_m
 from raycover.scene.schema import Scene
 from raycover.signs import minus
 
 Point = tuple[float, float, float]
-MOTIONS = ("any", *Motion.__args__)  # type: ignore[attr-defined]
 #: The largest radar cross section (m²) that a plane of a scene may have too.
 _MOST_M2 = 1000.0
 
@@ -69,8 +69,8 @@ def target_of(scene: Scene, building: Building, at: str, asked: Asked) -> Target
     plane = None if asked.plane is None else _plane(scene, asked.plane)
     place = _place(at, with_plane=plane is not None)
     motion = asked.motion if asked.motion is not None else "any" if plane is None else plane.motion
-    if motion not in MOTIONS:
-        raise option_error("--motion", f'unknown motion "{motion}"', did_you_mean(motion, MOTIONS))
+    if motion not in ASKED_MOTIONS:
+        raise option_error("--motion", f'unknown motion "{motion}"', did_you_mean(motion, ASKED_MOTIONS))
     body, target_m2 = _body(asked)
     if plane is not None and target_m2 is None:
         body, target_m2 = plane.body, plane.cross_section_m2

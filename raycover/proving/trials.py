@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -65,11 +65,29 @@ def _moves(scene: Scene, building: Building, unit: Unit) -> Iterator[Trial]:
         yield moved(unit, x, y)
 
 
+def move_words(far: float, at: Sequence[float]) -> str:
+    """A unit hung so far off (m), at (x, y)."""
+    return f"move {far:.2f} m to ({at[0]:g}, {at[1]:g})"
+
+
+def height_words(height: float, was: float) -> str:
+    """A unit hung at another height (m) than it was."""
+    return f"hang {'higher' if height > was else 'lower'}, at {height:g} m"
+
+
+def one_more_words(name: str, label: str, at: Sequence[float], mounting: float | None = None, room: str = "") -> str:
+    """A new unit of a kind at (x, y), in a room where that is to be said, so high (m) up where that is known."""
+    where = f" in {room}" if room else ""
+    height = f", {mounting:g} m up" if mounting is not None else ""
+    return f"one more, {name}: {label} at ({at[0]:g}, {at[1]:g}) m{where}{height}"
+
+
 def moved(unit: Unit, x: float, y: float) -> Trial:
     """A unit hung elsewhere at the same height."""
     far = float(np.hypot(x - unit.position[0], y - unit.position[1]))
+    words = move_words(far, (x, y))
     there = replace(unit, position=np.array([x, y, unit.position[2]]))
-    return Trial("move", f"move {far:.2f} m to ({x:g}, {y:g})", there, {"at": [x, y]})
+    return Trial("move", words, there, {"at": [x, y]})
 
 
 def _aims(unit: Unit, hot: Floats) -> Iterator[Trial]:

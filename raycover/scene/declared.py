@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from itertools import pairwise
 from math import hypot
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
@@ -13,6 +13,8 @@ from pydantic_core import PydanticCustomError
 from raycover.scene.quantities import Degrees, Length, NonNegativeLength, Number, PositiveLength, Strict
 
 Motion = Literal["tangential", "radial", "presence"]
+#: What a plane, a probe or the window asks for: any of them, or one.
+ASKED_MOTIONS: tuple[str, ...] = ("any", *get_args(Motion))
 #: No unit senses so little: a smaller figure is a slip of units.
 Span = Annotated[Length, Field(ge=0.05, le=20_000)]
 

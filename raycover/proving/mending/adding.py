@@ -14,7 +14,7 @@ from raycover.building.parts import RoomShape
 from raycover.detectors import Unit, make_unit
 from raycover.proving.hanging import BELOW_CEILING_M, FROM_WALL_M, ROUND_M, HangingPlaces
 from raycover.proving.mending.bench import Bench, Outcome, best_of
-from raycover.proving.trials import Trial
+from raycover.proving.trials import Trial, one_more_words
 from raycover.scene.devices import DetectorSpec, PatternSpec
 from raycover.scene.schema import Scene
 from raycover.scene.unit_names import next_name
@@ -166,9 +166,9 @@ class Adder:
                 x, y = self._polished(made, room, (x, y), height, turn)
         unit = self._unit(made, room, x, y, height, turn)
         outcome = self.few.try_unit(unit)
-        where = f" in {room.name}" if room.name and len(self.places.building.rooms) > 1 else ""
+        where = room.name if len(self.places.building.rooms) > 1 else ""
         turn_words = f", turned to {turn:g}°" if turn else ""
-        words = f"one more, {self._name(made)}: {made.label} at ({x:g}, {y:g}) m{where}, {height:g} m up{turn_words}"
+        words = one_more_words(self._name(made), made.label, (x, y), height, where) + turn_words
         return outcome, Trial("one more", words, unit, self._entry(made, room, x, y, height, turn))
 
     def _first_place(self, made: Made, room: RoomShape, hung: list[Place]) -> Place | None:

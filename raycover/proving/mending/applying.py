@@ -16,6 +16,7 @@ from raycover.proving.mending.then import changed_entry, in_parts
 from raycover.proving.mending.uniting import misses_no_more, one_for_both, pairs_of
 from raycover.proving.needs import Proof, prove
 from raycover.proving.remedies import Remedy, find_remedies
+from raycover.proving.trials import one_more_words
 from raycover.scene.reading import read_text
 from raycover.scene.schema import Scene
 from raycover.scene.splicing import add, put, spliced
@@ -102,9 +103,8 @@ def _united(source: str, mended: Mended, name: str, folder: Path | None, state: 
         entry = one_for_both(rest.proof, mended.proof, *(new[unit] for unit in pair))
         if entry is None:
             continue
-        x, y = entry["at"]
-        kind = entry.get("model", "the same kind")
-        words = f"one more, {pair[0]}: {kind} at ({x:g}, {y:g}) m, {entry['mounting']:g} m up, in place of two"
+        words = one_more_words(pair[0], entry.get("model", "the same kind"), entry["at"], entry["mounting"])
+        words += ", in place of two"
         needs = dict.fromkeys(step.need for step in mended.steps if step.unit in pair)
         one = done([*rest.steps, Step(", ".join(needs), pair[0], words, entry, True)])
         if misses_no_more(one.proof, mended.proof):

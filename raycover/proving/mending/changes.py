@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from raycover.detectors import Unit, make_unit
 from raycover.proving.models import Subject, other_models
-from raycover.proving.trials import FARTHEST_M, STEP_M, Trial, moved
+from raycover.proving.trials import FARTHEST_M, STEP_M, Trial, height_words, move_words, moved
 from raycover.scene.devices import DetectorSpec, PatternSpec
 from raycover.scene.wiring_checks import members
 from raycover.signs import minus
@@ -122,7 +122,7 @@ def rehung(subject: Subject, entry: Mapping[str, Any], like: Unit) -> Trial | No
     x, y = entry["at"]
     far = float(np.hypot(x - unit.position[0], y - unit.position[1]))
     turned = f", turned to {keys['turn_deg']:g}°" if "turn_deg" in keys else ""
-    words = f"move {far:.2f} m to ({x:g}, {y:g}), {entry['mounting']:g} m up{turned}"
+    words = f"{move_words(far, (x, y))}, {entry['mounting']:g} m up{turned}"
     return Trial("move", words, made, keys)
 
 
@@ -169,5 +169,4 @@ def raised(subject: Subject) -> Iterator[Trial]:
     for height in heights[subject.places.free(points)] if len(heights) else ():
         if abs(height - unit.mounting) > 0.01:
             keys = {"mounting": float(height)}
-            how = "hang higher" if height > unit.mounting else "hang lower"
-            yield Trial("height", f"{how}, at {height:g} m", subject.made(keys), keys)
+            yield Trial("height", height_words(height, unit.mounting), subject.made(keys), keys)

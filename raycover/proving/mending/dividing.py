@@ -24,6 +24,7 @@ from raycover.proving.mending.losses import is_less
 from raycover.proving.mending.mends import Mend
 from raycover.proving.mending.then import parts_of, proof_then
 from raycover.proving.needs import Figures, NeedVerdict, PlaceVerdict, Proof
+from raycover.proving.trials import one_more_words
 from raycover.scene.devices import DetectorSpec
 from raycover.scene.unit_names import next_name
 from raycover.scene.wiring import Zone
@@ -143,7 +144,7 @@ class _Divider:
             corrected_db=self.scene.reach_correction_db(made),
         )  # fmt: skip
         label = spec.model or f"like {spec.name}"
-        words = f"one more, {name}: {label} at ({at[0]:g}, {at[1]:g}) m in {room.name}, {like.mounting:g} m up"
+        words = one_more_words(name, label, at, like.mounting, room.name)
         return replace(_change(name, "one more", words, entry, unit), is_new=True)
 
     def _place(self, room: RoomShape, strip: Any, middle: Floats, like: Unit) -> list[float] | None:

@@ -11,6 +11,7 @@ from raycover.detectors import Unit
 from raycover.proving.mending.changes import MOST_MOVED_M
 from raycover.proving.mending.then import changed_entry
 from raycover.proving.models import OF_THE_MODEL
+from raycover.proving.trials import height_words, move_words, one_more_words
 from raycover.scene.devices import DetectorSpec
 from raycover.scene.schema import Scene
 from raycover.signs import minus
@@ -79,11 +80,8 @@ def _new(steps: Sequence[Step]) -> Step:
     entry: dict[str, Any] = {}
     for step in steps:
         entry = changed_entry(entry, step.keys)
-    x, y = entry["at"]
-    where = f" in {entry['room']}" if "room" in entry else ""
-    words = f"one more, {entry['name']}: {entry.get('model', 'the same kind')} at ({x:g}, {y:g}) m{where}"
-    if "mounting" in entry:
-        words += f", {entry['mounting']:g} m up"
+    kind = entry.get("model", "the same kind")
+    words = one_more_words(entry["name"], kind, entry["at"], entry.get("mounting"), entry.get("room", ""))
     told = (
         minus(text.format(entry[key])) if key != "turn_deg" else f"turned to {entry[key]:g}°"
         for key, text in _TOLD.items() if entry.get(key) is not None
@@ -120,12 +118,9 @@ def _words(keys: Mapping[str, Any], was: Mapping[str, Any], steps: Sequence[Step
     if "model" in keys:
         yield f"model {keys['model']}"
     if "at" in keys:
-        x, y = keys["at"]
-        yield f"move {math.dist(was['at'], keys['at']):.2f} m to ({x:g}, {y:g})"
+        yield move_words(math.dist(was["at"], keys["at"]), keys["at"])
     if "mounting" in keys:
-        height = keys["mounting"]
-        how = "hang higher" if height > was.get("mounting", height) else "hang lower"
-        yield f"{how}, at {height:g} m"
+        yield height_words(keys["mounting"], was.get("mounting", keys["mounting"]))
     for key, text in _TOLD.items():
         if keys.get(key) is not None:
             yield minus(text.format(keys[key]))

@@ -10,10 +10,11 @@ import numpy as np
 
 from raycover.draw.view3d.camera import View, long_side_deg
 from raycover.draw.view3d.window.fitting import SET_PCT, Fitting
-from raycover.draw.view3d.window.speaking import MOTIONS, TABS
+from raycover.draw.view3d.window.speaking import TABS
 from raycover.draw.view3d.window.state import Place
 from raycover.editing.live import LiveCoverage, Look
 from raycover.errors import InputError
+from raycover.scene.declared import ASKED_MOTIONS
 from raycover.scene.quantities import COLDEST_C, WARMEST_C
 from raycover.signs import minus
 
@@ -209,7 +210,7 @@ class Commands:
 
     def _next_motion(self) -> None:
         now = self.state.look.spec(self.live.scene).motion
-        following = MOTIONS[(MOTIONS.index(now) + 1) % len(MOTIONS)]
+        following = ASKED_MOTIONS[(ASKED_MOTIONS.index(now) + 1) % len(ASKED_MOTIONS)]
         self._look_at(replace(self.state.look, motion=following))
 
     def _choose(self, index: int | None) -> None:

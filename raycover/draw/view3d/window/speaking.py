@@ -23,12 +23,11 @@ from raycover.draw.view3d.window.state import State
 from raycover.draw.view3d.window.verdict import Line
 from raycover.editing.live import LiveCoverage
 from raycover.scene.air import air_of
-from raycover.scene.devices import Motion
+from raycover.scene.declared import ASKED_MOTIONS
 from raycover.scene.parts import LOWEST_DOOR_M
 
 #: Lists of the panel, in their order.
 TABS = ("detectors", "setting", "doors")
-MOTIONS: tuple[str, ...] = ("any", *Motion.__args__)  # type: ignore[attr-defined]
 #: Names of more detectors than this are written smaller.
 _MANY = 60
 #: Names of more rooms than this would hide the map.
@@ -70,7 +69,7 @@ def shown_of(
         heights=heights,
         height_text=" or ".join(f"{h:g}" for h in spec.target_heights) + " m",
         is_free=look.height is not None,
-        motions=tuple((kind, kind, kind == spec.motion) for kind in MOTIONS),
+        motions=tuple((kind, kind, kind == spec.motion) for kind in ASKED_MOTIONS),
         ambient_c=live.weather.ambient_c,
         states=tuple((clean(name), name, name == live.design.state) for name in names),
         tabs=tabs_of(live, tab),
