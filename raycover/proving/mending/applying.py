@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import reduce
 from pathlib import Path
 from typing import Any
 
@@ -57,9 +58,8 @@ def mend_text(
         following = _next(proof, first.scene)
         if not following:
             break
-        for step in following:
-            text = with_step(text, step, name)
-            steps.append(step)
+        text = _with_steps(text, following, name)
+        steps += following
         proof = prove(load_text(text, name, folder), state=state)
     return _told_once(source, first, _united(source, Mended(text, tuple(steps), proof), name, folder, state), name)
 
@@ -71,10 +71,7 @@ def _told_once(source: str, first: Proof, mended: Mended, name: str) -> Mended:
     steps = at_one_unit(mended.steps, first.scene, first.needs[0].situation.units)
     if steps == mended.steps:
         return mended
-    text = source
-    for step in steps:
-        text = with_step(text, step, name)
-    return replace(mended, text=text, steps=steps)
+    return replace(mended, text=_with_steps(source, steps, name), steps=steps)
 
 
 def _united(source: str, mended: Mended, name: str, folder: Path | None, state: str | None) -> Mended:
@@ -87,9 +84,7 @@ def _united(source: str, mended: Mended, name: str, folder: Path | None, state: 
             new[step.unit] = changed_entry(new.get(step.unit, {}), step.keys)
 
     def done(steps: Sequence[Step]) -> Mended:
-        text = source
-        for step in steps:
-            text = with_step(text, step, name)
+        text = _with_steps(source, steps, name)
         return Mended(text, tuple(steps), prove(load_text(text, name, folder), state=state))
 
     if len(new) < 2:
@@ -110,6 +105,11 @@ def _united(source: str, mended: Mended, name: str, folder: Path | None, state: 
         if misses_no_more(one.proof, mended.proof):
             return _united(source, one, name, folder, state)
     return mended
+
+
+def _with_steps(text: str, steps: Sequence[Step], name: str) -> str:
+    """A scene's text with remedies in it, one after the other."""
+    return reduce(lambda done, step: with_step(done, step, name), steps, text)
 
 
 def with_step(text: str, step: Step, name: str) -> str:
