@@ -5,7 +5,6 @@ from __future__ import annotations
 import atexit
 import multiprocessing
 import os
-import shutil
 import signal
 import threading
 from collections import Counter, deque
@@ -17,7 +16,7 @@ from multiprocessing.connection import wait as wait_for
 from pathlib import Path
 
 from raycover.sweeping.rows import Figures, Job, figures_of
-from raycover.sweeping.sources import Source, lying, places_of
+from raycover.sweeping.sources import Source, lying, places_of, removed_for_good
 
 #: A row, and its figures, or in words why it has none.
 Outcome = tuple[Job, Figures | str]
@@ -51,8 +50,7 @@ def _tidy(places: dict[str, Path]) -> None:
     """Remove the folders of a process that was killed; one that lives does it itself."""
     parent = multiprocessing.parent_process()
     if parent is not None and not parent.is_alive():
-        for place in places.values():
-            shutil.rmtree(place, ignore_errors=True)
+        removed_for_good(places)
 
 
 def _work(job: Job) -> Figures | str:

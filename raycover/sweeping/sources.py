@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shutil
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
@@ -177,6 +178,16 @@ def lying(places: Mapping[str, Path]) -> None:
     """In a process begun by another: sources lie unpacked there, by their digests."""
     with _LOCK:
         _PLACES.update(places)
+
+
+def removed_for_good(places: Mapping[str, Path]) -> None:
+    """In a process about to end: its folders and what it made in their stead are gone, nothing is unpacked any more.
+
+    Another that ends as well may have removed a folder first, and a row begun here since have made it anew.
+    """
+    _LOCK.acquire()
+    for place in (*places.values(), *(Path(made.name) for made in _MADE)):
+        shutil.rmtree(place, ignore_errors=True)
 
 
 @lru_cache(maxsize=1)

@@ -98,3 +98,36 @@ def test_what_was_finished_is_kept_and_nobody_is_left(how: signal.Signals, code:
     assert "rows are there from before" in done.stderr
     assert {path.name: path.read_bytes() for path in rows.glob("*.json")}.items() >= kept.items()
     assert not folders(tmp_path)
+
+
+#: Of two workers of a killed sweep one tidies first; the other has begun a row since, and made the folder anew.
+LATE = """
+import shutil, sys, threading
+from pathlib import Path
+from raycover.sweeping.sources import lying, read, removed_for_good, unpacked
+source = read(Path(sys.argv[1]), [])
+place = Path(sys.argv[2])
+place.mkdir()
+lying({source.digest: place})
+assert unpacked(source)[0].parent == place
+shutil.rmtree(place)
+anew = unpacked(source)[0].parent
+assert anew.is_dir() and anew != place
+removed_for_good({source.digest: place})
+late = threading.Thread(target=unpacked, args=(source,), daemon=True)
+late.start()
+late.join(1)
+assert late.is_alive() and not anew.exists()
+"""
+
+
+def test_a_folder_made_anew_by_a_worker_that_ends_goes_too(tmp_path: Path) -> None:
+    (tmp_path / "scene.yaml").write_text(SCENE)
+    (tmp_path / "temporary").mkdir()
+    here = {
+        **os.environ, "PYTHONPATH": str(Path(raycover.__file__).parents[1]), "TMPDIR": str(tmp_path / "temporary"),
+    }  # fmt: skip
+    command = [sys.executable, "-c", LATE, str(tmp_path / "scene.yaml"), str(tmp_path / "temporary" / "raycover-given")]
+    done = subprocess.run(command, env=here, capture_output=True, text=True, check=False, timeout=LONGEST)
+    assert done.returncode == 0, done.stderr
+    assert not folders(tmp_path)
