@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -67,9 +69,20 @@ def display() -> Iterator[str]:
             patch.setenv("DISPLAY", name)
             manager = subprocess.Popen(["openbox"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         try:
+            _until_managed(name)
             yield name
         finally:
             ended(manager)
+
+
+def _until_managed(display: str) -> None:
+    """A window manager takes its time to start; before that nobody hears what it is asked."""
+    until = time.monotonic() + 60
+    while subprocess.run(
+        ["wmctrl", "-m"], capture_output=True, timeout=60, env={**os.environ, "DISPLAY": display}
+    ).returncode:
+        assert time.monotonic() < until, "the window manager does not start"
+        time.sleep(0.05)
 
 
 def test_a_window_manager_sizes_hides_and_closes_it(
@@ -93,14 +106,21 @@ def test_a_window_manager_sizes_hides_and_closes_it(
         window.press("Right")
         window.press("period")
 
+    def sized() -> bool:
+        """Asked again until it is: a window that has just come is not yet known to the window manager."""
+        if tuple(window.plotter.render_window.GetSize()) != (900, 640):
+            asks("-r", "raycover", "-e", "0,10,20,900,640")()
+            return False
+        return True
+
     wait: list[Callable[[], object]] = [lambda: None] * 6
     steps: list[Callable[[], object]] = [
-        *wait, asks("-r", "raycover", "-e", "0,10,20,900,640"), *wait, asks("-r", "raycover", "-b", "add,hidden"),
+        *wait, sized, *wait, asks("-r", "raycover", "-b", "add,hidden"),
         *wait, asks("-a", "raycover"), *wait, edit, asks("-c", "raycover"),
-        *wait, lambda: seen.append(window.state.message),
+        lambda: window.state.message.startswith("Detectors have changed"), lambda: seen.append(window.state.message),
         asks("-c", "raycover"),
     ]  # fmt: skip
-    closed = hand_over(window, steps, 50, more=240)
+    closed = hand_over(window, steps, 50, more=480)
     size, share, message = seen
     assert size == (900, 640)
     assert share == pytest.approx(1 - window.panel_width / 900, abs=1e-3)

@@ -50,6 +50,7 @@ def virtual_display(size: str = "1280x900", *more: str) -> Iterator[str]:
 def hand_over(window: Window, steps: Sequence[Callable[[], object]], every_ms: int, *, more: int = 200) -> bool:
     """Run a real window, a step at each tick of its clock; whether it closed by itself, at most `more` ticks later.
 
+    A step that answers False has not come to its end: it is done again at the next tick, out of `more`.
     VTK only prints what goes wrong in whoever listens to it: here that ends the window, and is raised.
     """
     left, wrong, late = list(steps), [], iter(range(more))
@@ -59,7 +60,8 @@ def hand_over(window: Window, steps: Sequence[Callable[[], object]], every_ms: i
     def tick(*_: object) -> None:
         try:
             if left:
-                left.pop(0)()
+                if left[0]() is not False or next(late, None) is None:
+                    left.pop(0)
             elif next(late, None) is None:
                 was_left.append(True)
                 leave()
